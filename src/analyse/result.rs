@@ -1,0 +1,86 @@
+//! What the analysis of one case yields: plain rows, which `table` writes and nobody computes with.
+
+use crate::finding::Finding;
+use crate::identity::Token;
+use crate::metrics::Outcome;
+
+/// What was computed for one structure besides its metrics.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StructureResult {
+    /// ROI Number.
+    pub roi_number: i64,
+    /// Contours used for volume.
+    pub closed_contours: usize,
+    /// Distinct contour planes.
+    pub planes: usize,
+    /// Contours read as holes, over all planes.
+    pub holes: usize,
+    /// Typical (median) distance between planes, mm.
+    pub plane_spacing_mm: Option<f64>,
+    /// Largest distance between neighbouring planes, mm.
+    pub plane_gap_max_mm: Option<f64>,
+    /// Volume as measured, cc.
+    pub volume: Outcome,
+    /// Centre of mass, mm, patient coordinates.
+    pub centroid_mm: Option<[f64; 3]>,
+    /// Share of the volume inside the dose grid, percent.
+    pub dose_cover_percent: Option<f64>,
+    /// The dose prescribed to it, Gy, and where that came from.
+    pub prescription: Option<(f64, &'static str)>,
+}
+
+/// One row of the metrics table.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measurement {
+    /// ROI Number of the structure.
+    pub roi_number: i64,
+    /// Metric in TG-263 syntax (`D0.03cc[Gy]`), or the index name (`PaddickConformity`).
+    pub metric: String,
+    /// Unit symbol: "Gy", "cc", "%", "mm" or "1".
+    pub unit: &'static str,
+    /// Value, bounds, status, reason.
+    pub outcome: Outcome,
+    /// How it was computed: interpolation, ends, and the rule or parameter of the metric.
+    pub method: String,
+}
+
+/// One point of a cumulative dose-volume histogram.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DvhPoint {
+    /// ROI Number of the structure.
+    pub roi_number: i64,
+    /// Dose, Gy.
+    pub dose_gy: f64,
+    /// Volume that receives at least this dose, cc.
+    pub volume_cc: f64,
+    /// The same as a percentage of the structure's volume.
+    pub volume_percent: f64,
+}
+
+/// What was found about the dose grid as a whole.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct DoseResult {
+    /// Spacing between planes, rows and columns, mm.
+    pub spacing_mm: [f64; 3],
+    /// Largest voxel dose, Gy.
+    pub maximum_gy: f64,
+    /// Dose of one stored step, Gy.
+    pub step_gy: f64,
+}
+
+/// Everything that was computed for one case. Rows are sorted by ROI Number and metric order.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Analysis {
+    /// The case.
+    pub case: Token,
+    /// About the dose grid; absent without one.
+    pub dose: Option<DoseResult>,
+    /// Structures.
+    pub structures: Vec<StructureResult>,
+    /// Metrics.
+    pub measurements: Vec<Measurement>,
+    /// Dose-volume histograms.
+    pub dvh: Vec<DvhPoint>,
+    /// Findings of the computation.
+    pub findings: Vec<Finding>,
+}

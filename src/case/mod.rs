@@ -1,0 +1,227 @@
+//! What belongs together and who is who: an inventory becomes cases, each with its plan, structure
+//! set and dose and with the reason for every join; structure names become standard names and
+//! roles; prescriptions find their targets. Works on headers only and never opens a file.
+
+use crate::identity::Token;
+use crate::rt::{DoseHeader, Plan, StructureSetHeader};
+use crate::units::Gray;
+
+/// How two objects were joined.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum LinkMethod {
+    /// By the SOP Instance UID the object refers to.
+    Reference,
+    /// The referenced object is absent (or none is named); exactly one of the same patient and
+    /// frame of reference fits.
+    Frame,
+    /// Nothing to join, or not joined.
+    None,
+}
+
+impl LinkMethod {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Reference => "reference",
+            Self::Frame => "frame_of_reference",
+            Self::None => "none",
+        }
+    }
+}
+
+/// Delivery technology of a plan.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Technology {
+    /// Many fixed cobalt-60 sources.
+    CobaltUnit,
+    /// A linear accelerator on a robot arm.
+    RoboticLinac,
+    /// A linear accelerator on a gantry.
+    GantryLinac,
+    /// Something else that is recognised, such as ions.
+    Other,
+    /// Not recognised.
+    Unknown,
+}
+
+impl Technology {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::CobaltUnit => "cobalt_unit",
+            Self::RoboticLinac => "robotic_linac",
+            Self::GantryLinac => "gantry_linac",
+            Self::Other => "other",
+            Self::Unknown => "unknown",
+        }
+    }
+}
+
+/// What a structure is for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Role {
+    /// Gross tumour volume.
+    Gtv,
+    /// Clinical target volume.
+    Ctv,
+    /// Planning target volume.
+    Ptv,
+    /// A target whose kind is not stated.
+    Target,
+    /// A union of several targets, kept out of per-lesion tables.
+    TargetSum,
+    /// Organ at risk.
+    Organ,
+    /// Planning organ at risk volume: an organ with a margin.
+    Prv,
+    /// The outline of the patient.
+    External,
+    /// A ring, a subtraction, an isodose or another aid to planning.
+    Helper,
+    /// A point or marker: isocentre, reference point.
+    Marker,
+    /// Not known.
+    Unknown,
+}
+
+impl Role {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Gtv => "gtv",
+            Self::Ctv => "ctv",
+            Self::Ptv => "ptv",
+            Self::Target => "target",
+            Self::TargetSum => "target_sum",
+            Self::Organ => "organ",
+            Self::Prv => "prv",
+            Self::External => "external",
+            Self::Helper => "helper",
+            Self::Marker => "marker",
+            Self::Unknown => "unknown",
+        }
+    }
+
+    /// Whether it is a single target: GTV, CTV, PTV or a target of unstated kind.
+    #[must_use]
+    pub const fn is_target(self) -> bool {
+        matches!(self, Self::Gtv | Self::Ctv | Self::Ptv | Self::Target)
+    }
+}
+
+/// How a structure got its standard name.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum NameBasis {
+    /// The user decided it in `names.csv`.
+    User,
+    /// The name is a TG-263 name already, but for case and separators.
+    Exact,
+    /// A rule or a synonym.
+    Rule,
+    /// Several organs are possible; none is taken.
+    Ambiguous,
+    /// Nothing fits.
+    None,
+}
+
+impl NameBasis {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::User => "user",
+            Self::Exact => "exact",
+            Self::Rule => "rule",
+            Self::Ambiguous => "ambiguous",
+            Self::None => "none",
+        }
+    }
+}
+
+/// Who one structure of a case is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NamedRoi {
+    /// ROI Number in the structure set.
+    pub number: i64,
+    /// ROI Name as in the file.
+    pub original: String,
+    /// The standard (TG-263) name, if any.
+    pub standard: Option<String>,
+    /// What it is for.
+    pub role: Role,
+    /// How the standard name came about.
+    pub basis: NameBasis,
+}
+
+/// Where a prescription dose came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PrescriptionBasis {
+    /// The user's `prescriptions.csv`.
+    User,
+    /// Target Prescription Dose of a dose reference that names this structure.
+    PlanStructure,
+    /// Target Prescription Dose of the plan's only target reference.
+    PlanOnly,
+    /// Beam doses times fractions.
+    BeamDose,
+}
+
+impl PrescriptionBasis {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::User => "user",
+            Self::PlanStructure => "plan_structure",
+            Self::PlanOnly => "plan",
+            Self::BeamDose => "beam_dose",
+        }
+    }
+}
+
+/// The dose prescribed to one structure, over all fractions.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Prescription {
+    /// ROI Number of the target.
+    pub roi_number: i64,
+    /// Total dose.
+    pub dose: Gray,
+    /// Where it came from.
+    pub basis: PrescriptionBasis,
+}
+
+/// One plan with what belongs to it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Case {
+    /// The case's name in the tables: the plan's token, or the dose's (or structure set's) where
+    /// there is no plan.
+    pub id: Token,
+    /// The patient.
+    pub patient: Option<Token>,
+    /// The plan.
+    pub plan: Option<Plan>,
+    /// The structure set.
+    pub structure_set: Option<StructureSetHeader>,
+    /// The dose grid that is measured.
+    pub dose: Option<DoseHeader>,
+    /// How many dose objects refer to the plan, used or not.
+    pub doses_seen: usize,
+    /// How dose and plan were joined.
+    pub dose_link: LinkMethod,
+    /// How the structure set was joined.
+    pub structure_link: LinkMethod,
+    /// Delivery technology.
+    pub technology: Technology,
+    /// Which attributes say so.
+    pub technology_basis: String,
+    /// Who is who, by ascending ROI Number.
+    pub names: Vec<NamedRoi>,
+    /// Prescriptions by ascending ROI Number.
+    pub prescriptions: Vec<Prescription>,
+    /// Why the case is not measured: the finding's code id and a sentence. Structure volumes are
+    /// still computed when a structure set is there and only the dose is missing.
+    pub left_out: Option<(crate::finding::Code, String)>,
+}

@@ -1,0 +1,227 @@
+//! Findings: what is questionable about a file, an object, a structure or a value that is used all
+//! the same, or the reason why it is not used.
+//!
+//! Every finding has a stable [`Code`]; the one list of codes is in this file, with severity,
+//! meaning, consequence for the numbers and the action to take. A finding never carries a path, a
+//! UID or a name of a person: its [`Subject`] holds tokens only, so that the findings table can
+//! leave the hospital with the other tables.
+
+use serde::{Deserialize, Serialize};
+
+use crate::identity::Token;
+
+/// How much a finding weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Severity {
+    /// For the record; no number is in doubt.
+    Note,
+    /// Numbers were computed but somebody should look.
+    Check,
+    /// Something was refused: a file, an object, a case or a single metric.
+    Stop,
+}
+
+impl Severity {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::Check => "check",
+            Self::Stop => "stop",
+        }
+    }
+}
+
+/// What one code means, independent of any case.
+#[derive(Debug, Clone, Copy)]
+pub struct Definition {
+    /// The stable identifier, as it stands in the tables.
+    pub id: &'static str,
+    /// How much it weighs.
+    pub severity: Severity,
+    /// What was seen, in words a clinician understands.
+    pub meaning: &'static str,
+    /// What it does to the numbers.
+    pub consequence: &'static str,
+    /// What a person can do about it.
+    pub action: &'static str,
+}
+
+macro_rules! codes {
+    ($($variant:ident $id:literal $severity:ident $meaning:literal, $consequence:literal, $action:literal;)*) => {
+        /// The stable code of a finding; see [`Code::definition`] for its meaning.
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[allow(missing_docs)] // each variant is documented by its Definition
+        pub enum Code { $($variant,)* }
+
+        impl Code {
+            /// Every code there is, in catalogue order.
+            pub const ALL: &'static [Self] = &[$(Self::$variant,)*];
+
+            /// Meaning, severity, consequence and action of the code.
+            #[must_use]
+            pub const fn definition(self) -> Definition {
+                match self {
+                    $(Self::$variant => Definition {
+                        id: $id,
+                        severity: Severity::$severity,
+                        meaning: $meaning,
+                        consequence: $consequence,
+                        action: $action,
+                    },)*
+                }
+            }
+
+            /// The code whose identifier is `id`, if there is one.
+            #[must_use]
+            pub fn from_id(id: &str) -> Option<Self> {
+                match id { $($id => Some(Self::$variant),)* _ => None }
+            }
+        }
+    };
+}
+
+codes! {
+    // Files
+    FileUnreadable "file-unreadable" Stop "the file could not be read from the disk", "nothing in it is used", "check access rights and the disk, then run again";
+    FileEmpty "file-empty" Stop "the file has no bytes", "nothing in it is used", "export the object again";
+    FileDamaged "file-damaged" Stop "the file looks like DICOM but ends early or contradicts its own lengths", "nothing in it is used", "export the object again";
+    FileEncodingUnsupported "file-encoding-unsupported" Stop "the transfer syntax of the file is not one that can be read without loss", "nothing in it is used", "export it as explicit or implicit little endian";
+    FileWithoutMeta "file-without-meta" Note "the file has no DICOM preamble or file meta group; the encoding was recognised from the data", "none", "none needed";
+    FileMetaDamaged "file-meta-damaged" Check "the file meta group is incomplete or contradicts the data set; the data set was believed", "none known", "export the object again if anything else looks wrong";
+    FileTrailingBytes "file-trailing-bytes" Note "bytes follow the end of the data set and were ignored", "none", "none needed";
+    FileDuplicate "file-duplicate" Note "the same object, byte for byte in its data set, is there under more than one file name", "it is used once", "none needed";
+    FileUidConflict "file-uid-conflict" Stop "two files carry the same SOP Instance UID with different content", "neither is used", "find out which one was treated and remove the other from the archive";
+    ObjectNotAnalysed "object-not-analysed" Note "a radiotherapy object of a kind that is recognised but not analysed", "it is not used", "none needed";
+    AttributeMissing "attribute-missing" Stop "an attribute that the object cannot do without is absent or empty", "the object is not used", "export the object again or correct it at the source";
+    AttributeInvalid "attribute-invalid" Stop "an attribute holds a value that cannot be what the standard says", "the object is not used", "export the object again or correct it at the source";
+    AttributeDoubtful "attribute-doubtful" Check "an attribute holds a value outside the standard's rules whose meaning is still clear", "the clear meaning is used", "check the named attribute";
+    UnknownRepresentation "unknown-representation" Note "known attributes were stored with value representation UN and read by the dictionary", "none", "none needed";
+    CharacterSetGuessed "character-set-guessed" Check "text does not decode in the declared character set; another one was taken", "names may be misread", "look at the structure names of this object";
+
+    // Contours and structures
+    RoiWithoutContours "roi-without-contours" Check "a structure is listed but has no contours", "it keeps its row with status empty", "contour it or leave it";
+    RoiUnmatched "roi-unmatched" Check "contours or observations refer to a structure number that is not listed, or the reverse", "the part without partner is not used", "export the structure set again";
+    RoiNameRepeated "roi-name-repeated" Check "two structures of one set have the same name", "both are kept apart by number", "decide which one is meant";
+    RoiNameWithheld "roi-name-withheld" Check "a structure name holds an identifier of the patient", "the name is replaced in the tables", "rename the structure at the source";
+    RoiOrientationMixed "roi-orientation-mixed" Stop "the contours of one structure lie on planes of different orientation", "its volume and doses are refused", "export it from one image series";
+    ContourDegenerate "contour-degenerate" Note "closed contours with fewer than three distinct points, or without area", "they count as no area", "none needed";
+    ContourDuplicate "contour-duplicate" Check "the same contour is stored twice on a plane", "it is used once", "none needed";
+    ContourNested "contour-nested" Note "a contour inside another of the same structure is read as a hole", "its area is taken out", "check that a hole is meant";
+    ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used", "look at the contours of the named planes";
+    ContourCrossing "contour-crossing" Check "a contour crosses itself", "the area is taken by even-odd filling", "look at the contours of the named planes";
+    ContourNotPlanar "contour-not-planar" Check "the points of a planar contour do not lie on one plane", "they are projected onto the plane of best fit", "look at the named structure";
+    ContourRefused "contour-refused" Stop "a contour whose points cannot be trusted: wrong count, far from any plane, or not a number", "the structure it belongs to is refused", "export the structure set again";
+    ContourOpen "contour-open" Note "open contours or points in a structure", "they enclose nothing and are not used for volume", "none needed";
+    ContourXorMixed "contour-xor-mixed" Stop "exclusive-or contours and plain closed contours in one structure", "the structure is refused", "export it in one of the two ways";
+    PlaneGap "plane-gap" Check "the spacing between contour planes of a structure jumps, as if planes were missing", "the gap is bridged, with the neighbouring planes standing for it", "look whether the structure is really interrupted there";
+    PlaneSpacingUneven "plane-spacing-uneven" Note "the contour planes of a structure are not evenly spaced", "each plane stands for half the distance to each neighbour", "none needed";
+    PlanesFew "planes-few" Check "a structure spans fewer than three contour planes", "its volume is uncertain by a large part", "read the bounds, not the value";
+    PlaneSingle "plane-single" Check "a structure lies on a single plane", "its thickness is taken from the image spacing where known, else volume and doses are refused", "read the bounds, not the value";
+    VolumeDiffers "volume-differs" Check "the volume stated in the file differs from the computed one by more than 5 %", "the computed one is used", "find out which one the planning report shows";
+
+    // Dose
+    DoseRelative "dose-relative" Stop "the dose grid is in relative units without a reference value", "no metric in gray is computed", "export the dose in gray";
+    DoseImplausible "dose-implausible" Stop "the largest dose is above 300 Gy, as when centigray are labelled gray", "the grid is not used", "check the units at the source";
+    DoseEffective "dose-effective" Check "the grid holds biologically weighted dose", "metrics are of that dose", "do not pool it with physical dose";
+    DoseErrorType "dose-error-type" Stop "the grid holds a dose difference, not a dose", "it is not used", "none needed";
+    DoseWithoutGrid "dose-without-grid" Stop "the dose object has no voxel grid", "it is not used", "export the dose grid";
+    DoseGridInvalid "dose-grid-invalid" Stop "the geometry of the dose grid contradicts itself", "it is not used", "export the dose again";
+    DoseGridRepaired "dose-grid-repaired" Check "the description of the dose grid breaks a rule of the standard in a way that leaves one meaning", "that meaning is used", "check the named attribute";
+    DosePixelsShort "dose-pixels-short" Stop "the dose grid has fewer voxels than it declares", "it is not used", "export the dose again";
+    DosePixelsPadded "dose-pixels-padded" Note "bytes follow the last voxel of the dose grid", "they are ignored", "none needed";
+    DoseStepCoarse "dose-step-coarse" Check "the stored dose has steps above 0.05 Gy", "low doses are uncertain by half a step", "export the dose with 32 bits";
+    DosePlanesUneven "dose-planes-uneven" Note "the planes of the dose grid are not evenly spaced", "true positions are used", "none needed";
+    DoseTransformed "dose-transformed" Check "the dose was summed, resampled or moved between frames before it was stored", "metrics are of the stored result", "check how it was made";
+    DoseCoverPartial "dose-cover-partial" Check "the dose grid covers a structure only in part", "metrics that need the whole structure are refused", "export a larger dose grid";
+    DoseCoverNone "dose-cover-none" Stop "a structure lies outside the dose grid", "it has a volume but no doses", "export a larger dose grid";
+    IsodoseCut "isodose-cut" Check "an isodose surface reaches the edge of the dose grid", "volumes of that isodose are lower bounds", "export a larger dose grid";
+
+    // Plans and links
+    PlanNotTreatment "plan-not-treatment" Note "the plan's intent is verification, machine quality assurance, research or service", "the case is left out", "none needed";
+    PlanGeometryDevice "plan-geometry-device" Note "the plan is defined on the treatment device, without a patient", "the case is left out", "none needed";
+    PlanUnapproved "plan-unapproved" Check "the plan is not marked as approved", "it is measured all the same", "make sure that it was treated";
+    PlanFractionsMissing "plan-fractions-missing" Check "the number of fractions is not stated", "limits by fraction number cannot be chosen", "state it in prescriptions.csv";
+    PrescriptionMissing "prescription-missing" Check "no prescription dose is stated for a target", "coverage, conformity and gradient are not computed for it", "state it in prescriptions.csv";
+    PrescriptionContradicts "prescription-contradicts" Check "two sources in the plan state different prescription doses", "the one named in the message is used", "check against the chart";
+    LinkByFrame "link-by-frame" Check "an object was joined by its frame of reference, since the object it refers to is not there", "the case is measured", "check that the objects belong together";
+    LinkAmbiguous "link-ambiguous" Stop "several objects could belong to this one and none is named", "the case is left out; the candidates are in the message", "remove the ones that were not treated";
+    LinkMissing "link-missing" Stop "the object that this one refers to is not in the archive and nothing else fits", "the case is left out", "export the missing object";
+    LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a registration or correct the references";
+    LinkPatientMismatch "link-patient-mismatch" Stop "objects that refer to each other carry different patient identifiers", "the case is left out", "correct the identifier at the source";
+    DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated";
+    DoseSummationUnused "dose-summation-unused" Note "a dose grid of a beam, a fraction or a session beside or instead of the dose of the plan", "it is not used", "export the dose of the whole plan";
+    ObjectUnused "object-unused" Note "an object belongs to no case", "it is not used", "none needed";
+
+    // Names
+    NameUnmapped "name-unmapped" Note "a structure name has no standard name yet", "its metrics carry the original name", "decide it in names.csv";
+    NameAmbiguous "name-ambiguous" Check "a structure name can mean several organs", "it stays without a standard name", "decide it in names.csv";
+
+    // The run
+    CaseFailed "case-failed" Stop "the case could not be measured", "it has no metrics", "see the message; report it if it looks like a fault of the program";
+    RunInterrupted "run-interrupted" Stop "the run was stopped before all cases were done", "the remaining cases have no metrics", "run the same command again";
+}
+
+/// What a finding is about. Every part is a token or a number, never a path or an identifier.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
+pub struct Subject {
+    /// The patient.
+    pub patient: Option<Token>,
+    /// The case (plan) as the tables name it.
+    pub case: Option<Token>,
+    /// The file.
+    pub file: Option<Token>,
+    /// The SOP instance.
+    pub object: Option<Token>,
+    /// ROI Number within its structure set.
+    pub roi_number: Option<i64>,
+    /// The attribute, as DICOM keyword.
+    pub attribute: Option<String>,
+}
+
+/// One questionable or refused thing, with the measured quantity behind it in the message.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Finding {
+    /// Which kind of finding.
+    pub code: Code,
+    /// What it is about.
+    pub subject: Subject,
+    /// What was seen here: quantities, value found, what would be accepted. No identifiers.
+    pub message: String,
+}
+
+impl Finding {
+    /// A finding about `subject`.
+    #[must_use]
+    pub fn new(code: Code, subject: Subject, message: impl Into<String>) -> Self {
+        Self { code, subject, message: message.into() }
+    }
+
+    /// How much it weighs.
+    #[must_use]
+    pub const fn severity(&self) -> Severity {
+        self.code.definition().severity
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_code_is_unique_and_complete() {
+        let mut ids: Vec<_> = Code::ALL.iter().map(|c| c.definition().id).collect();
+        ids.sort_unstable();
+        let count = ids.len();
+        ids.dedup();
+        assert_eq!(ids.len(), count, "an id is used twice");
+        for code in Code::ALL {
+            let d = code.definition();
+            assert!(d.id.chars().all(|c| c.is_ascii_lowercase() || c == '-'), "{}", d.id);
+            assert!(!d.meaning.is_empty() && !d.consequence.is_empty() && !d.action.is_empty());
+            assert_eq!(Code::from_id(d.id), Some(*code));
+        }
+    }
+}

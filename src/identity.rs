@@ -1,0 +1,180 @@
+//! Tokens instead of identifiers. Patient ID, UIDs, paths, machine names and dates pass through
+//! here at the door (in `dicom`) and come out as tokens and day counts, so that no type behind the
+//! door has a field that could hold an identifier.
+//!
+//! A token is a keyed hash (HMAC with SHA-256, RFC 2104 and FIPS 180-4): the same identifier gives
+//! the same token under the same key, and without the key nothing can be computed back. With
+//! [`Identity::kept`] the token is the identifier itself; that is the user's explicit choice.
+
+use std::sync::Arc;
+
+use hmac::{Hmac, KeyInit, Mac};
+use serde::{Deserialize, Serialize};
+use sha2::Sha256;
+
+use crate::units::Day;
+
+/// An opaque name for a patient, an object, a frame, a file or a machine. Equality is identity.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(transparent)]
+pub struct Token(Arc<str>);
+
+impl Token {
+    /// A token with exactly this text (used for derived names and in tests).
+    #[must_use]
+    pub fn new(text: impl AsRef<str>) -> Self {
+        Self(Arc::from(text.as_ref()))
+    }
+
+    /// The text as it stands in the tables.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        &self.0
+    }
+}
+
+impl std::fmt::Display for Token {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.pad(&self.0)
+    }
+}
+
+/// What kind of thing a token stands for; the kind is hashed in, so a patient and a machine with
+/// the same text get different tokens.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// A patient identifier.
+    Patient,
+    /// A SOP Instance UID.
+    Object,
+    /// A Frame of Reference UID.
+    Frame,
+    /// A path below an archive root.
+    File,
+    /// A treatment machine name.
+    Machine,
+    /// A series of images.
+    Series,
+}
+
+impl Kind {
+    const fn prefix(self) -> &'static str {
+        match self {
+            Self::Patient => "P",
+            Self::Object => "O",
+            Self::Frame => "R",
+            Self::File => "F",
+            Self::Machine => "M",
+            Self::Series => "S",
+        }
+    }
+}
+
+/// How identifiers become tokens in this run.
+#[derive(Clone)]
+pub struct Identity {
+    key: Option<[u8; 32]>,
+}
+
+impl std::fmt::Debug for Identity {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(if self.key.is_some() { "Identity(keyed)" } else { "Identity(kept)" })
+    }
+}
+
+/// Crockford's base-32 alphabet in lower case: no letter that is easily misread.
+const ALPHABET: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
+/// 60 bits of the hash: a collision among a million names has a chance of about 4e-7.
+const TOKEN_LENGTH: usize = 12;
+/// The hidden shift of a patient's days lies below this (about ten years).
+const SHIFT_DAYS: u64 = 3653;
+
+impl Identity {
+    /// Tokens are keyed hashes.
+    #[must_use]
+    pub const fn keyed(key: [u8; 32]) -> Self {
+        Self { key: Some(key) }
+    }
+
+    /// Tokens are the identifiers themselves. Only on the user's explicit word.
+    #[must_use]
+    pub const fn kept() -> Self {
+        Self { key: None }
+    }
+
+    /// Whether identifiers are kept readable.
+    #[must_use]
+    pub const fn is_kept(&self) -> bool {
+        self.key.is_none()
+    }
+
+    /// The token of `raw`, after trimming the padding that DICOM allows.
+    #[must_use]
+    pub fn token(&self, kind: Kind, raw: &str) -> Token {
+        let raw = raw.trim_matches([' ', '\0']);
+        match self.digest(kind.prefix(), raw) {
+            None => Token::new(raw),
+            Some(bytes) => {
+                let mut text = String::from(kind.prefix());
+                let bits = bytes[..8].iter().fold(0_u64, |acc, b| (acc << 8) | u64::from(*b));
+                text.extend((0..TOKEN_LENGTH).map(|i| {
+                    char::from(ALPHABET[usize::try_from((bits >> (5 * i)) & 31).unwrap_or(0)])
+                }));
+                Token::new(text)
+            }
+        }
+    }
+
+    /// Days since an origin that is hidden per patient (or since 1970-01-01 when kept).
+    #[must_use]
+    pub fn day(&self, patient: &Token, days_since_1970: i64) -> Day {
+        let shift = self.digest("day", patient.as_str()).map_or(0, |bytes| {
+            let bits = bytes[..8].iter().fold(0_u64, |acc, b| (acc << 8) | u64::from(*b));
+            i64::try_from(bits % SHIFT_DAYS).unwrap_or(0)
+        });
+        Day(days_since_1970 - shift)
+    }
+
+    fn digest(&self, domain: &str, raw: &str) -> Option<[u8; 32]> {
+        let key = self.key.as_ref()?;
+        let mut mac = Hmac::<Sha256>::new_from_slice(key).ok()?;
+        mac.update(domain.as_bytes());
+        mac.update(&[0]);
+        mac.update(raw.as_bytes());
+        Some(mac.finalize().into_bytes().into())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// RFC 4231, test case 2 ("Jefe"): the HMAC crate is used as the RFC says.
+    #[test]
+    fn hmac_matches_rfc_4231() {
+        let mut mac = Hmac::<Sha256>::new_from_slice(b"Jefe").unwrap();
+        mac.update(b"what do ya want for nothing?");
+        let hex: String = mac.finalize().into_bytes().iter().map(|b| format!("{b:02x}")).collect();
+        assert_eq!(hex, "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843");
+    }
+
+    #[test]
+    fn tokens_are_stable_and_separate() {
+        let id = Identity::keyed([7; 32]);
+        let a = id.token(Kind::Patient, "PAT-1");
+        assert_eq!(a, id.token(Kind::Patient, " PAT-1 "));
+        assert_ne!(a, id.token(Kind::Machine, "PAT-1"));
+        assert_ne!(a, Identity::keyed([8; 32]).token(Kind::Patient, "PAT-1"));
+        assert_eq!(a.as_str().len(), 1 + TOKEN_LENGTH);
+        assert!(!a.as_str().contains("PAT"));
+        assert_eq!(Identity::kept().token(Kind::Patient, "PAT-1").as_str(), "PAT-1");
+    }
+
+    #[test]
+    fn days_keep_intervals() {
+        let id = Identity::keyed([7; 32]);
+        let p = id.token(Kind::Patient, "PAT-1");
+        assert_eq!(id.day(&p, 18_000).0 - id.day(&p, 17_900).0, 100);
+        assert_eq!(Identity::kept().day(&p, 18_000), Day(18_000));
+    }
+}

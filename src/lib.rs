@@ -1,0 +1,11 @@
+//! tidydose turns an archive of DICOM radiotherapy plans into tidy dose-volume tables.
+//!
+//! For research and quality review only; never for treatment decisions.
+pub mod analyse;
+pub mod case;
+pub mod finding;
+pub mod geometry;
+pub mod identity;
+pub mod metrics;
+pub mod rt;
+pub mod units;

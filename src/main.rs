@@ -1,0 +1,2 @@
+//! The `tidydose` program.
+fn main() {}

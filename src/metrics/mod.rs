@@ -1,0 +1,3 @@
+//! The registry of metrics.
+pub mod value;
+pub use value::{Outcome, Status};

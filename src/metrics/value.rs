@@ -1,0 +1,92 @@
+//! What a metric yields: a value with numerical bounds, or a status with a reason.
+
+/// Why there is or is not a value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Status {
+    /// A value with two-sided bounds.
+    Ok,
+    /// One-sided: only `low` or only `high` is meant.
+    Bound,
+    /// The structure does not exist in this case.
+    Absent,
+    /// The structure has no standard name.
+    Unmapped,
+    /// The name could mean several organs.
+    Ambiguous,
+    /// The structure has no contours.
+    Empty,
+    /// The structure lies outside the dose grid.
+    OutsideGrid,
+    /// The dose grid covers only part of the structure.
+    PartlyOutsideGrid,
+    /// The structure is smaller than the metric asks for, or too small to measure.
+    BelowResolution,
+    /// The dose is relative, with no reference value.
+    RelativeDose,
+    /// Dose, plan and structures could not be joined.
+    Unlinked,
+    /// The metric has no meaning here, such as coverage without a prescription.
+    NotApplicable,
+    /// The case or structure is excluded or refused.
+    Excluded,
+}
+
+impl Status {
+    /// Every status with the word used in the tables.
+    pub const WORDS: &'static [(Self, &'static str)] = &[
+        (Self::Ok, "ok"),
+        (Self::Bound, "bound"),
+        (Self::Absent, "absent"),
+        (Self::Unmapped, "unmapped"),
+        (Self::Ambiguous, "ambiguous"),
+        (Self::Empty, "empty"),
+        (Self::OutsideGrid, "outside_grid"),
+        (Self::PartlyOutsideGrid, "partly_outside_grid"),
+        (Self::BelowResolution, "below_resolution"),
+        (Self::RelativeDose, "relative_dose"),
+        (Self::Unlinked, "unlinked"),
+        (Self::NotApplicable, "not_applicable"),
+        (Self::Excluded, "excluded"),
+    ];
+
+    /// The word used in the tables.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(s, _)| *s == self).map_or("", |(_, w)| w)
+    }
+}
+
+/// A metric's outcome for one structure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Outcome {
+    /// The value; absent when there is none (see `status`).
+    pub value: Option<f64>,
+    /// Lower numerical bound.
+    pub low: Option<f64>,
+    /// Upper numerical bound.
+    pub high: Option<f64>,
+    /// Why there is or is not a value.
+    pub status: Status,
+    /// The reason in words; empty when `status` is ok.
+    pub reason: String,
+}
+
+impl Outcome {
+    /// A plain value, bounds not (yet) stated.
+    #[must_use]
+    pub const fn of(value: f64) -> Self {
+        Self {
+            value: Some(value),
+            low: None,
+            high: None,
+            status: Status::Ok,
+            reason: String::new(),
+        }
+    }
+
+    /// No value, with status and reason.
+    #[must_use]
+    pub fn none(status: Status, reason: impl Into<String>) -> Self {
+        Self { value: None, low: None, high: None, status, reason: reason.into() }
+    }
+}

@@ -1,0 +1,109 @@
+//! What was calculated: a dose grid.
+
+use ndarray::Array3;
+
+use super::Origin;
+use crate::geometry::Grid;
+use crate::identity::Token;
+use crate::units::Gray;
+
+/// Dose Units (3004,0002).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DoseUnits {
+    /// GY.
+    Gray,
+    /// RELATIVE, with no reference value in the object.
+    Relative,
+}
+
+/// Dose Type (3004,0004).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum DoseType {
+    /// PHYSICAL.
+    Physical,
+    /// EFFECTIVE: biologically weighted.
+    Effective,
+    /// ERROR: a difference of doses.
+    Error,
+}
+
+/// Dose Summation Type (3004,000A).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[allow(missing_docs)] // the names are DICOM's defined terms
+pub enum DoseSummation {
+    Plan,
+    MultiPlan,
+    PlanOverview,
+    Fraction,
+    Beam,
+    Brachy,
+    FractionSession,
+    BeamSession,
+    BrachySession,
+    ControlPoint,
+    Record,
+}
+
+impl DoseSummation {
+    /// All defined terms with their spelling in DICOM.
+    pub const TERMS: &'static [(Self, &'static str)] = &[
+        (Self::Plan, "PLAN"),
+        (Self::MultiPlan, "MULTI_PLAN"),
+        (Self::PlanOverview, "PLAN_OVERVIEW"),
+        (Self::Fraction, "FRACTION"),
+        (Self::Beam, "BEAM"),
+        (Self::Brachy, "BRACHY"),
+        (Self::FractionSession, "FRACTION_SESSION"),
+        (Self::BeamSession, "BEAM_SESSION"),
+        (Self::BrachySession, "BRACHY_SESSION"),
+        (Self::ControlPoint, "CONTROL_POINT"),
+        (Self::Record, "RECORD"),
+    ];
+
+    /// The defined term.
+    #[must_use]
+    pub fn term(self) -> &'static str {
+        Self::TERMS.iter().find(|(t, _)| *t == self).map_or("", |(_, s)| s)
+    }
+}
+
+/// Everything of an RT Dose but the voxels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct DoseHeader {
+    /// File, SOP instance and patient.
+    pub origin: Origin,
+    /// Frame of reference (0020,0052).
+    pub frame: Option<Token>,
+    /// Dose Units.
+    pub units: DoseUnits,
+    /// Dose Type.
+    pub kind: DoseType,
+    /// Dose Summation Type.
+    pub summation: DoseSummation,
+    /// Referenced RT Plan (300C,0002), by SOP instance.
+    pub plans: Vec<Token>,
+    /// Structure set of the stored DVHs (300C,0060), where there are any.
+    pub structure_set: Option<Token>,
+    /// Referenced Beam Numbers (300C,0006) below the referenced plan.
+    pub beams: Vec<i64>,
+    /// Where the voxels are; absent when the object has no grid.
+    pub grid: Option<Grid>,
+    /// Dose of one stored step: Dose Grid Scaling (3004,000E).
+    pub step: Option<Gray>,
+    /// Bits Allocated (0028,0100).
+    pub bits: Option<u16>,
+    /// Tissue Heterogeneity Correction (3004,0014).
+    pub heterogeneity: Option<String>,
+}
+
+/// A dose grid with its voxels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dose {
+    /// Where the voxels are.
+    pub grid: Grid,
+    /// Dose in Gy (or in the relative unit), indexed `[plane, row, column]`, planes in the
+    /// order of the grid's increasing offsets.
+    pub values: Array3<f32>,
+    /// Dose of one stored step.
+    pub step: Gray,
+}

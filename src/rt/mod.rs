@@ -1,0 +1,111 @@
+//! Radiotherapy objects as plain values: what is left of a DICOM object once it is read. No tag, no
+//! file format and no identifier behind this border; how a value is computed is none of its
+//! business either.
+
+pub mod dose;
+pub mod plan;
+pub mod structure_set;
+
+pub use dose::{Dose, DoseHeader, DoseSummation, DoseType, DoseUnits};
+pub use plan::{Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan};
+pub use structure_set::{Contour, ContourType, Roi, RoiHeader, StructureSet, StructureSetHeader};
+
+use crate::identity::Token;
+use crate::units::Millimetre;
+
+/// Where a value came from, in tokens.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Origin {
+    /// The file.
+    pub file: Token,
+    /// The SOP instance.
+    pub object: Token,
+    /// The patient; absent when Patient ID is empty.
+    pub patient: Option<Token>,
+    /// SHA-256 of the file's bytes, in hexadecimal.
+    pub digest: String,
+}
+
+/// One series of image slices, of which only the geometry matters here.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ImageSeries {
+    /// The series.
+    pub series: Token,
+    /// Frame of reference.
+    pub frame: Option<Token>,
+    /// The patient.
+    pub patient: Option<Token>,
+    /// Modality: CT or MR.
+    pub modality: String,
+    /// Number of slices found.
+    pub slices: usize,
+    /// Median distance between neighbouring slices along their normal.
+    pub spacing: Option<Millimetre>,
+    /// SOP instances of the slices, sorted.
+    pub objects: Vec<Token>,
+}
+
+/// What became of one file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum FileStatus {
+    /// A radiotherapy object or image slice that was read.
+    Read,
+    /// DICOM of a kind that is not needed.
+    Ignored,
+    /// Not DICOM.
+    Foreign,
+    /// The same object as another file.
+    Duplicate,
+    /// Should have been read but could not; a finding says why.
+    Refused,
+}
+
+impl FileStatus {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Ignored => "ignored",
+            Self::Foreign => "foreign",
+            Self::Duplicate => "duplicate",
+            Self::Refused => "refused",
+        }
+    }
+}
+
+/// One row of the file inventory.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FileRecord {
+    /// The file as a token.
+    pub file: Token,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of the bytes in hexadecimal; only for radiotherapy objects.
+    pub digest: Option<String>,
+    /// Name of the SOP class as the dictionary has it ("RT Dose Storage"), where known.
+    pub sop_class: Option<String>,
+    /// The SOP instance.
+    pub object: Option<Token>,
+    /// The patient.
+    pub patient: Option<Token>,
+    /// What became of it.
+    pub status: FileStatus,
+    /// Why, in words; empty when read without remark. No identifiers.
+    pub reason: String,
+}
+
+/// Everything an archive holds, without contours and voxels.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Inventory {
+    /// Every file seen, by token.
+    pub files: Vec<FileRecord>,
+    /// Structure sets, by object token.
+    pub structure_sets: Vec<StructureSetHeader>,
+    /// Dose grids, by object token.
+    pub doses: Vec<DoseHeader>,
+    /// Plans, by object token.
+    pub plans: Vec<Plan>,
+    /// Image series, by series token.
+    pub images: Vec<ImageSeries>,
+}

@@ -1,0 +1,93 @@
+//! What was drawn: a structure set with its structures (ROIs) and their contours.
+
+use super::Origin;
+use crate::geometry::Point;
+use crate::identity::Token;
+use crate::units::{CubicCentimetre, Day, Millimetre};
+
+/// Contour Geometric Type (3006,0042).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum ContourType {
+    /// One point.
+    Point,
+    /// A line on a plane; encloses nothing.
+    OpenPlanar,
+    /// A line in space; encloses nothing.
+    OpenNonplanar,
+    /// A closed curve on a plane.
+    ClosedPlanar,
+    /// A closed curve on a plane, combined with the others of its ROI by exclusive-or.
+    ClosedPlanarXor,
+}
+
+/// One contour: points in the patient coordinate system, mm, in file order. A closed contour
+/// closes itself.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Contour {
+    /// Contour Geometric Type.
+    pub kind: ContourType,
+    /// Contour Data as points.
+    pub points: Vec<Point>,
+}
+
+/// What is known of an ROI without its contours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RoiHeader {
+    /// ROI Number (3006,0022), the key within the structure set.
+    pub number: i64,
+    /// ROI Name (3006,0026); empty when absent, replaced when it holds an identifier.
+    pub name: String,
+    /// RT ROI Interpreted Type (3006,00A4) of the first observation that states one.
+    pub interpreted_type: Option<String>,
+    /// ROI Generation Algorithm (3006,0036).
+    pub generation_algorithm: Option<String>,
+    /// Frame of the ROI (3006,0024), else that of the structure set.
+    pub frame: Option<Token>,
+    /// ROI Volume (3006,002C) as the exporter stated it.
+    pub stated_volume: Option<CubicCentimetre>,
+    /// Distance between the planes it was drawn on, where the object or its images state it:
+    /// Spacing Between Slices of (3006,004A), else Contour Slab Thickness (3006,0044), else the
+    /// spacing of the image series the contours refer to.
+    pub plane_spacing: Option<Millimetre>,
+    /// Whether Source Pixel Planes Characteristics (3006,004A) is there, which makes a plane
+    /// without contours a true gap.
+    pub planes_complete: bool,
+    /// Number of contours.
+    pub contours: usize,
+}
+
+/// One structure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Roi {
+    /// Everything but the contours.
+    pub header: RoiHeader,
+    /// The contours in file order.
+    pub contours: Vec<Contour>,
+    /// Set when contours of this structure cannot be trusted: the structure is refused and this
+    /// is the reason.
+    pub refused: Option<String>,
+}
+
+/// A structure set without its contours.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StructureSetHeader {
+    /// File, SOP instance and patient.
+    pub origin: Origin,
+    /// Frame of reference of the structure set (the first one it lists).
+    pub frame: Option<Token>,
+    /// Structure Set Date (3006,0008).
+    pub day: Option<Day>,
+    /// The structures, by ascending ROI Number.
+    pub rois: Vec<RoiHeader>,
+}
+
+/// A structure set with everything that is needed to measure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StructureSet {
+    /// File, SOP instance and patient.
+    pub origin: Origin,
+    /// Frame of reference of the structure set.
+    pub frame: Option<Token>,
+    /// The structures, by ascending ROI Number.
+    pub rois: Vec<Roi>,
+}
