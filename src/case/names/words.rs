@@ -106,7 +106,7 @@ pub(super) const PLANNING: &str = "zielvolumen zv planningtarget volumecible mal
 pub(super) const CAVITIES: &str = "cavity resection resektionshohle hohle tumorbett cavite \
     littumoral cavidad \
     lecho cavita holte resectieholte halighet kavitet cavidade leito resectioncavity surgicalbed \
-    tumorbed tumourbed tumourbed";
+    tumorbed tumourbed";
 
 /// Whether a list of words holds `word`, which is folded.
 pub(super) fn holds(list: &str, word: &str) -> bool {
