@@ -14,7 +14,7 @@
 //! | `dicom` | structure sets, doses, plans and image headers from plain descriptions |
 //!
 //! Not everything is used by both programs, hence the one `allow`.
-#![allow(dead_code, unreachable_pub)]
+#![allow(dead_code, unused_imports, unreachable_pub)]
 
 pub mod closed_form;
 pub mod dicom;

@@ -294,7 +294,7 @@ impl Solid {
             Self::Box { centre, axes, edges } => {
                 let q = sub(from, *centre);
                 let face = |i: usize| {
-                    let side = if i % 2 == 0 { 0.5 } else { -0.5 };
+                    let side = if i.is_multiple_of(2) { 0.5 } else { -0.5 };
                     (side * edges[i / 2] - dot(q, axes[i / 2])) / dot(along, axes[i / 2])
                 };
                 nearest(&[face(0), face(1), face(2), face(3), face(4), face(5)])
