@@ -76,9 +76,16 @@ impl Item {
         self.value(tag, Self::vr(tag), PrimitiveValue::Strs(texts.into()))
     }
 
-    /// Decimal strings.
+    /// Numbers: as decimal strings, or as floats where the dictionary asks for them.
     pub(super) fn decimals(&mut self, tag: Tag, numbers: &[f64]) -> &mut Self {
-        self.texts(tag, numbers.iter().map(|x| decimal(*x)).collect())
+        match Self::vr(tag) {
+            VR::FL => {
+                let floats: Vec<f32> = numbers.iter().map(|x| *x as f32).collect();
+                self.value(tag, VR::FL, PrimitiveValue::F32(floats.into()))
+            }
+            VR::FD => self.value(tag, VR::FD, PrimitiveValue::F64(numbers.to_vec().into())),
+            _ => self.texts(tag, numbers.iter().map(|x| decimal(*x)).collect()),
+        }
     }
 
     /// An integer string.

@@ -33,7 +33,7 @@ impl Technology {
     /// Name and model of the exporting software, and its fixation.
     const fn export(self) -> (&'static str, &'static str) {
         match self {
-            Self::Cobalt => ("Shotplan", "FRAME"),
+            Self::Cobalt => ("Shotplan", "HEADFRAME"),
             Self::Robot => ("Nodeplan", "MASK"),
             Self::Gantry => ("Arcplan", "MASK"),
         }
@@ -59,9 +59,9 @@ impl Lesion {
         name: &str,
         (centre, radius): (Point, f64),
         (prescription, margin): (f64, f64),
-        technology: Technology,
+        delivery: Delivery,
     ) -> Self {
-        let dose = radial(prescription, radius, margin, technology);
+        let dose = radial(prescription, radius, margin, delivery);
         Self {
             name: name.into(),
             solid: Solid::ball(centre, radius),
@@ -71,12 +71,21 @@ impl Lesion {
     }
 }
 
+/// A technology, and the peak of the low-dose bath of a target of 1 mm radius as a share of the
+/// prescription.
+pub type Delivery = (Technology, f64);
+
 /// The radial dose with the prescription `margin` outside a radius, and half of it a fall-off of
 /// 1.37 mm + 0.23 R further out (Desai et al. 2021), low-dose bath included.
-pub fn radial(prescription: f64, radius: f64, margin: f64, technology: Technology) -> Radial {
+pub fn radial(
+    prescription: f64,
+    radius: f64,
+    margin: f64,
+    (technology, share): Delivery,
+) -> Radial {
     let isodose = radius + margin;
     let half = isodose + 1.37 + 0.23 * isodose;
-    let bath = Radial::Gaussian { peak: 0.02 * prescription * radius.cbrt(), width: 32.0 };
+    let bath = Radial::Gaussian { peak: share * prescription * radius.cbrt(), width: 45.0 };
     let (a, b) = (prescription - bath.dose(isodose), 0.5 * prescription - bath.dose(half));
     let sharp = match technology {
         Technology::Cobalt => {
@@ -89,6 +98,51 @@ pub fn radial(prescription: f64, radius: f64, margin: f64, technology: Technolog
         Technology::Gantry => flat(prescription / 0.8, (isodose, a), (half, b)),
     };
     Radial::Sum(vec![sharp, bath])
+}
+
+/// Several balls, each dose lowered by what the others' baths add at its prescription isodose.
+pub fn balanced(places: &[Place], margin: f64, delivery: Delivery) -> Vec<Lesion> {
+    let mut own: Vec<f64> = places.iter().map(|p| p.prescription).collect();
+    let lesions = |own: &[f64]| -> Vec<Lesion> {
+        let lesion = |(p, dose): (&Place, &f64)| {
+            let made = Lesion::ball(&p.name, (p.centre, p.radius), (*dose, margin), delivery);
+            Lesion { prescription: p.prescription, ..made }
+        };
+        places.iter().zip(own).map(lesion).collect()
+    };
+    for _ in 0..6 {
+        let now = lesions(&own);
+        let field = field_of(&now);
+        for (dose, place) in own.iter_mut().zip(places) {
+            let r = place.radius + margin;
+            let six = [[r, 0.0, 0.0], [0.0, r, 0.0], [0.0, 0.0, r]]
+                .into_iter()
+                .flat_map(|d| [d, scale(d, -1.0)]);
+            let mean = six.map(|d| field.dose(add(place.centre, d))).sum::<f64>() / 6.0;
+            *dose += place.prescription - mean;
+        }
+    }
+    lesions(&own)
+}
+
+/// Where one of several targets lies.
+pub struct Place {
+    /// ROI Name.
+    pub name: String,
+    /// Its centre.
+    pub centre: Point,
+    /// Its radius, mm.
+    pub radius: f64,
+    /// Prescription, Gy.
+    pub prescription: f64,
+}
+
+/// The dose of several lesions.
+fn field_of(lesions: &[Lesion]) -> Field {
+    let terms = lesions.iter().flat_map(|l| &l.doses);
+    let term =
+        |(centre, dose): &(Point, Radial)| Field::Radial { centre: *centre, dose: dose.clone() };
+    Field::Sum(terms.map(term).collect())
 }
 
 /// The Fermi function of a plateau through two points.
@@ -169,12 +223,7 @@ impl Course {
 
     /// The dose, Gy.
     pub fn field(&self) -> Field {
-        let terms = self.lesions.iter().flat_map(|l| &l.doses);
-        Field::Sum(
-            terms
-                .map(|(centre, dose)| Field::Radial { centre: *centre, dose: dose.clone() })
-                .collect(),
-        )
+        field_of(&self.lesions)
     }
 
     /// The part as this head has it.
@@ -260,22 +309,21 @@ impl Course {
     fn shots(&self) -> Vec<Beam> {
         let mut shots = Vec::new();
         for lesion in &self.lesions {
-            for (centre, dose) in &lesion.doses {
-                let isodose = dose.radius(lesion.prescription);
-                let opening = if isodose < 3.0 {
-                    4.0
-                } else if isodose < 5.5 {
-                    8.0
-                } else {
-                    16.0
+            for (lobe, (centre, _)) in lesion.doses.iter().enumerate() {
+                let radius = match &lesion.solid {
+                    Solid::Ball { radius, .. } => *radius,
+                    Solid::TwoBalls { radii, .. } => radii[lobe],
+                    other => 0.5 * other.volume().cbrt(),
                 };
+                let opening = [(2.2, 4.0), (4.2, 8.0)].into_iter().find(|(r, _)| radius < *r);
+                let opening = opening.map_or(16.0, |(_, opening)| opening);
                 let number = shots.len() as i32 + 1;
-                let minutes = (lesion.prescription * 80.0 + isodose * 10.0).round() / 100.0;
+                let minutes = (lesion.prescription * 80.0 + radius * 10.0).round() / 100.0;
                 shots.push(Beam::shot(number, *centre, opening, minutes));
                 if opening > 10.0 {
                     // Two smaller shots beside the middle one.
                     for side in [-1.0, 1.0] {
-                        let at = add(*centre, [0.3 * side * isodose, 0.0, 1.0]);
+                        let at = add(*centre, [0.4 * side * radius, 0.0, 1.0]);
                         let number = shots.len() as i32 + 1;
                         shots.push(Beam::shot(number, at, 8.0, 0.25 * minutes));
                     }

@@ -4,7 +4,7 @@
 use tidydose::geometry::Point;
 
 use super::anatomy::{CAPITALS, DUTCH, FRENCH, GERMAN, LOOSE, Organ, SPANISH, STANDARD};
-use super::case::{Course, Lesion, Objects, Technology, around, radial};
+use super::case::{Course, Lesion, Objects, Place, Technology, around, balanced, radial};
 use super::truth;
 use super::{Archive, File};
 use crate::phantom::dicom::{CtImage, Dose, Encoding, Header, PlaneOffsets, Result, Roi, Wrapping};
@@ -67,7 +67,7 @@ pub fn add_clean(archive: &mut Archive) -> Result<()> {
 
 /// LK-01: one metastasis of 4 mm, one shot of the 4 mm opening, standard names.
 fn smallest() -> Course {
-    let lesion = Lesion::ball("GTV", ([31.2, 18.7, 20.4], 2.0), (24.0, 0.25), Cobalt);
+    let lesion = Lesion::ball("GTV", ([31.2, 18.7, 20.4], 2.0), (24.0, 0.25), (Cobalt, 0.04));
     Course::new("LK-01", "Fulmar", Cobalt, vec![lesion])
 }
 
@@ -77,7 +77,7 @@ fn schwannoma() -> Course {
     let radii = [2.6, 4.4];
     let doses = [0, 1].map(|i| {
         // Each lobe gives a part, so that their sum wraps the whole at the prescription.
-        (at[i], radial([8.2, 11.6][i], radii[i], 0.9, Cobalt))
+        (at[i], radial([6.8, 9.6][i], radii[i], 0.9, (Cobalt, 0.03)))
     });
     let lesion = Lesion {
         name: "AKN links".into(),
@@ -102,11 +102,15 @@ fn six() -> Course {
         ([8.6, 3.2, 38.7], 1.8),
         ([-35.1, 12.4, 2.6], 5.0),
     ];
-    let lesions = places.iter().enumerate().map(|(i, place)| {
-        let dose = if place.1 > 4.0 { 20.0 } else { 22.0 };
-        Lesion::ball(&format!("Meta {}", i + 1), *place, (dose, 0.3), Cobalt)
-    });
-    let mut course = Course::new("LK-03", "Puffin", Cobalt, lesions.collect());
+    let place = |(i, (centre, radius)): (usize, &(Point, f64))| Place {
+        name: format!("Meta {}", i + 1),
+        centre: *centre,
+        radius: *radius,
+        prescription: if *radius > 4.0 { 20.0 } else { 22.0 },
+    };
+    let places: Vec<Place> = places.iter().enumerate().map(place).collect();
+    let lesions = balanced(&places, 0.3, (Cobalt, 0.02));
+    let mut course = Course::new("LK-03", "Puffin", Cobalt, lesions);
     course.names = &FRENCH;
     course.date = "20130221";
     course.lattice = around(&course.lesions, 14.0, 1.5);
@@ -115,7 +119,8 @@ fn six() -> Course {
 
 /// LK-04: one metastasis by the robot arm, free English names, grid over the head.
 fn single_by_robot() -> Course {
-    let lesion = Lesion::ball("met R parietal", ([-33.6, 29.3, 28.1], 7.5), (20.0, 0.4), Robot);
+    let lesion =
+        Lesion::ball("met R parietal", ([-33.6, 29.3, 28.1], 7.5), (20.0, 0.4), (Robot, 0.04));
     let mut course = Course::new("LK-04", "Skua", Robot, vec![lesion]);
     course.names = &LOOSE;
     course.date = "20170630";
@@ -138,7 +143,7 @@ fn meningioma() -> Course {
             axes: axes_turned([15.0, 25.0, 40.0]),
             semi: [7.2, 6.0, 5.2],
         },
-        doses: vec![(centre, radial(25.0, 6.6, 0.6, Robot))],
+        doses: vec![(centre, radial(25.0, 6.8, 0.6, (Robot, 0.03)))],
         prescription: 25.0,
     };
     let mut course = Course::new("LK-05", "Petrel", Robot, vec![lesion]);
@@ -164,14 +169,14 @@ fn ten() -> Course {
         ([-45.3, 15.6, -8.2], 3.5),
         ([-20.6, -45.2, -3.7], 5.5),
     ];
-    let lesions: Vec<Lesion> = places
-        .iter()
-        .enumerate()
-        .map(|(i, place)| {
-            let dose = if place.1 < 5.0 { 22.0 } else { 20.0 };
-            Lesion::ball(&format!("GTV{}", i + 1), *place, (dose, 0.5), Gantry)
-        })
-        .collect();
+    let place = |(i, (centre, radius)): (usize, &(Point, f64))| Place {
+        name: format!("GTV{}", i + 1),
+        centre: *centre,
+        radius: *radius,
+        prescription: if *radius < 5.0 { 22.0 } else { 20.0 },
+    };
+    let all: Vec<Place> = places.iter().enumerate().map(place).collect();
+    let lesions = balanced(&all, 0.5, (Gantry, 0.012));
     let mut course = Course::new("LK-06", "Tern", Gantry, lesions);
     course.date = "20200817";
     course.head = ([-0.6, 0.9, 0.2], 1.0);
@@ -190,7 +195,7 @@ fn ten() -> Course {
 
 /// LK-07: a target inside the brainstem, capitals.
 fn in_the_brainstem() -> Course {
-    let lesion = Lesion::ball("PONS MET", ([1.4, 21.3, -33.2], 4.0), (15.0, 0.4), Gantry);
+    let lesion = Lesion::ball("PONS MET", ([1.4, 21.3, -33.2], 4.0), (15.0, 0.4), (Gantry, 0.04));
     let mut course = Course::new("LK-07", "Eider", Gantry, vec![lesion]);
     course.names = &CAPITALS;
     course.date = "20190506";
@@ -200,10 +205,12 @@ fn in_the_brainstem() -> Course {
 
 /// LK-08: a cobalt course and, two years later, a new target by the gantry linac in another frame.
 fn two_courses() -> [Course; 2] {
-    let first = Lesion::ball("GTV L frontal", ([24.6, -37.3, 21.9], 5.0), (22.0, 0.3), Cobalt);
+    let first =
+        Lesion::ball("GTV L frontal", ([24.6, -37.3, 21.9], 5.0), (22.0, 0.3), (Cobalt, 0.04));
     let mut one = Course::new("LK-08", "Curlew", Cobalt, vec![first]);
     one.date = "20120312";
-    let second = Lesion::ball("GTV R occipital", ([-22.8, 47.1, 6.4], 6.0), (20.0, 0.4), Gantry);
+    let second =
+        Lesion::ball("GTV R occipital", ([-22.8, 47.1, 6.4], 6.0), (20.0, 0.4), (Gantry, 0.04));
     let mut two = Course::new("LK-08", "Curlew", Gantry, vec![second]);
     two.label = "B".into();
     two.date = "20140527";
@@ -216,7 +223,7 @@ fn two_courses() -> [Course; 2] {
 fn bearer(number: u32, keeper: &'static str, technology: Technology) -> Course {
     let step = f64::from(number - 9);
     let centre = [-30.0 + 4.3 * step, 14.2 - 2.1 * step, 12.4 + 1.7 * step];
-    let lesion = Lesion::ball("GTV", (centre, 3.0 + 0.25 * step), (20.0, 0.3), technology);
+    let lesion = Lesion::ball("GTV", (centre, 3.0 + 0.25 * step), (20.0, 0.3), (technology, 0.04));
     let mut course = Course::new(&format!("LK-{number:02}"), keeper, technology, vec![lesion]);
     course.names = &STANDARD;
     course.organs = vec![Organ::Brainstem, Organ::CochleaLeft, Organ::CochleaRight];
@@ -267,6 +274,7 @@ fn linking_defects(archive: &mut Archive) -> Result<()> {
     // The plan was never exported.
     let course = bearer(13, "Whimbrel", Cobalt);
     let objects = course.objects();
+    archive.truth.extend(truth::rows(&course));
     archive.file("cobalt-unit/LK-13/A/RTSTRUCT.dcm", objects.set.bytes()?);
     archive.file("cobalt-unit/LK-13/A/RTDOSE.dcm", objects.dose.bytes()?);
 
@@ -309,6 +317,7 @@ fn content_defects(archive: &mut Archive) -> Result<()> {
     // The plan file breaks off.
     let course = bearer(16, "Turnstone", Robot);
     let objects = course.objects();
+    archive.truth.extend(truth::rows(&course));
     archive.file("robot-arm/LK-16_A/IM000001", objects.set.bytes()?);
     let mut plan = objects.plan.bytes()?;
     plan.truncate(plan.len() * 3 / 5);
@@ -334,7 +343,7 @@ fn content_defects(archive: &mut Archive) -> Result<()> {
 
 /// LK-19: a target of 2.8 mm on images 3 mm apart, drawn on one of them only.
 fn single_plane(archive: &mut Archive) -> Result<()> {
-    let lesion = Lesion::ball("GTV", ([15.3, -12.1, 12.6], 1.4), (24.0, 0.3), Cobalt);
+    let lesion = Lesion::ball("GTV", ([15.3, -12.1, 12.6], 1.4), (24.0, 0.3), (Cobalt, 0.04));
     let mut course = Course::new("LK-19", "Lapwing", Cobalt, vec![lesion]);
     course.organs = vec![Organ::Brainstem];
     course.slice_mm = 3.0;

@@ -11,7 +11,7 @@ use tidydose::geometry::point::{add, cross, dot, length, scale, sub};
 
 use super::anatomy::Organ;
 use super::case::{Course, Lesion};
-use crate::phantom::closed_form::{Radial, RadialBall, RadialRevolution};
+use crate::phantom::closed_form::{Radial, RadialBall, RadialRevolution, common_ellipsoids};
 use crate::phantom::field::{Field, Lattice};
 use crate::phantom::numeric::{gauss_legendre, integral, root, root_within};
 use crate::phantom::solid::{Solid, axes_along};
@@ -92,6 +92,9 @@ impl Table<'_> {
             (Solid::Ball { radius, .. }, Some((_, dose))) => {
                 self.alone(&lesion, RadialBall { dose, radius: *radius, distance: 0.0 });
             }
+            (Solid::Ellipsoid { semi, .. }, Some((_, dose))) => {
+                self.ellipsoid(&lesion, *semi, &dose);
+            }
             (Solid::TwoBalls { .. }, _) => self.lobed(&lesion),
             _ => self.among_others(&lesion),
         }
@@ -115,6 +118,26 @@ impl Table<'_> {
         self.add(name, &format!("V{dose}Gy[%]"), (100.0 * indices.coverage(), FORMULA));
         self.add(name, "PaddickCI", (indices.paddick(), FORMULA));
         self.add(name, "GI", (indices.gradient(), FORMULA));
+    }
+
+    /// An ellipsoid about the only centre of the dose: its share within a ball is one quadrature.
+    fn ellipsoid(&mut self, lesion: &Lesion, semi: [f64; 3], dose: &Radial) {
+        let (name, whole) = (lesion.name.as_str(), lesion.solid.volume());
+        let longest = semi.iter().copied().fold(0.0, f64::max);
+        let dose_to = |mm3: f64| {
+            let missing = |r: f64| common_ellipsoids(semi, [r; 3]) - mm3;
+            dose.dose(root_within(missing, [0.0, longest], 1e-12))
+        };
+        for share in SHARES {
+            let value = dose_to(whole * share / 100.0);
+            self.add(name, &format!("D{share}%[Gy]"), (value, QUADRATURE));
+        }
+        self.add(name, "D0.03cc[Gy]", (dose_to(30.0), QUADRATURE));
+        let covered = common_ellipsoids(semi, [dose.radius(lesion.prescription); 3]);
+        let metric = format!("V{}Gy[%]", lesion.prescription);
+        self.add(name, &metric, (100.0 * covered / whole, QUADRATURE));
+        let mean = [16, 24].map(|order| mean_in_star(&self.field, &lesion.solid, order));
+        self.add_converged(name, "Mean[Gy]", mean);
     }
 
     fn gaussian(&self) -> bool {
