@@ -5,3 +5,5 @@
 #![allow(missing_docs)] // a test program has no readers of its documentation
 
 mod phantom;
+
+mod truth;

@@ -121,7 +121,7 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
 }
 
 /// Cells per equivalent radius of a small structure ...
-const CELLS_PER_RADIUS: f64 = 28.0;
+const CELLS_PER_RADIUS: f64 = 18.0;
 /// ... and the most cells that a large one is given, about.
 const MAX_CELLS: f64 = 4e5;
 

@@ -77,12 +77,14 @@ impl Axis {
 
     /// The weights of an interval.
     #[must_use]
+    #[inline]
     pub fn interval(&self, i: usize) -> &Weights {
         &self.intervals[if self.intervals.len() == 1 { 0 } else { i }]
     }
 
     /// Length of an interval, in the unit of the nodes.
     #[must_use]
+    #[inline]
     pub fn gap(&self, i: usize) -> f64 {
         match self.step {
             Some(step) => step,
@@ -94,6 +96,7 @@ impl Axis {
     /// Interval and local coordinate of a position; positions up to half an interval outside the
     /// nodes are taken at the border (the border voxels reach that far), others have none.
     #[must_use]
+    #[inline]
     pub fn locate(&self, x: f64) -> Option<(usize, f64)> {
         let (first, last) = (*self.nodes.first()?, *self.nodes.last()?);
         let n = self.nodes.len();
@@ -119,12 +122,14 @@ impl Axis {
 
 /// Values of the four polynomials at `t`.
 #[must_use]
+#[inline]
 pub fn at(w: &Weights, t: f64) -> [f64; 4] {
     w.map(|c| c[0] + t * (c[1] + t * (c[2] + t * c[3])))
 }
 
 /// Their derivatives by `t`.
 #[must_use]
+#[inline]
 pub fn slope(w: &Weights, t: f64) -> [f64; 4] {
     w.map(|c| c[1] + t * (2.0 * c[2] + 3.0 * t * c[3]))
 }

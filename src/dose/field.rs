@@ -170,13 +170,30 @@ impl DoseField {
             let gap = self.axes[a].gap(i);
             s[a] = basis::slope(self.axes[a].interval(i), t).map(|x| x / gap);
         }
-        let value = self.sum(node, &w);
-        let slope = [
-            self.sum(node, &[s[0], w[1], w[2]]),
-            self.sum(node, &[w[0], s[1], w[2]]),
-            self.sum(node, &[w[0], w[1], s[2]]),
-        ];
+        // One pass over the 16 rows gives the value and all three slopes.
+        let (mut value, mut slope) = (0.0, [0.0; 3]);
+        for a in 0..4 {
+            let mut plane = [0.0; 3];
+            for b in 0..4 {
+                let row = self.row([node[0] + a, node[1] + b, node[2]]);
+                let across = dot4(&w[2], row);
+                plane[0] += w[1][b] * across;
+                plane[1] += s[1][b] * across;
+                plane[2] += w[1][b] * dot4(&s[2], row);
+            }
+            value += w[0][a] * plane[0];
+            slope[0] += s[0][a] * plane[0];
+            slope[1] += w[0][a] * plane[1];
+            slope[2] += w[0][a] * plane[2];
+        }
         Some((value, slope))
+    }
+
+    /// Four coefficients of a padded row.
+    #[inline]
+    fn row(&self, node: [usize; 3]) -> [f32; 4] {
+        let from = node[0] * self.stride[0] + node[1] * self.stride[1] + node[2];
+        self.padded.get(from..from + 4).and_then(|r| r.try_into().ok()).unwrap_or_default()
     }
 
     /// Doses at a small lattice within one interval of each axis: `at[axis]` lists local
@@ -193,13 +210,10 @@ impl DoseField {
         let mut rows = vec![0.0; 16 * nj];
         for a in 0..4 {
             for b in 0..4 {
-                let from =
-                    (node[0] + a) * self.stride[0] + (node[1] + b) * self.stride[1] + node[2];
-                let Some(c) = self.padded.get(from..from + 4) else { continue };
-                let c: [f64; 4] = std::array::from_fn(|i| f64::from(c[i]));
+                let c = self.row([node[0] + a, node[1] + b, node[2]]);
                 let to = &mut rows[(a * 4 + b) * nj..(a * 4 + b + 1) * nj];
                 for (x, w) in to.iter_mut().zip(&weights[2]) {
-                    *x = w[0] * c[0] + w[1] * c[1] + w[2] * c[2] + w[3] * c[3];
+                    *x = dot4(w, c);
                 }
             }
         }
@@ -227,24 +241,15 @@ impl DoseField {
         &self.axes
     }
 
+    #[inline]
     fn sum(&self, node: [usize; 3], w: &[[f64; 4]; 3]) -> f64 {
         let mut total = 0.0;
-        for (a, wk) in w[0].iter().enumerate() {
-            if *wk == 0.0 {
-                continue;
-            }
+        for a in 0..4 {
             let mut plane = 0.0;
-            for (b, wi) in w[1].iter().enumerate() {
-                let from =
-                    (node[0] + a) * self.stride[0] + (node[1] + b) * self.stride[1] + node[2];
-                let Some(row) = self.padded.get(from..from + 4) else { continue };
-                plane += wi
-                    * (w[2][0] * f64::from(row[0])
-                        + w[2][1] * f64::from(row[1])
-                        + w[2][2] * f64::from(row[2])
-                        + w[2][3] * f64::from(row[3]));
+            for b in 0..4 {
+                plane += w[1][b] * dot4(&w[2], self.row([node[0] + a, node[1] + b, node[2]]));
             }
-            total += wk * plane;
+            total += w[0][a] * plane;
         }
         total
     }
@@ -280,6 +285,14 @@ impl DoseField {
         solve_k.run(&mut padded[..(planes + 2) * sp], sp, spline);
         self.padded = padded;
     }
+}
+
+#[inline]
+fn dot4(w: &[f64; 4], row: [f32; 4]) -> f64 {
+    w[0] * f64::from(row[0])
+        + w[1] * f64::from(row[1])
+        + w[2] * f64::from(row[2])
+        + w[3] * f64::from(row[3])
 }
 
 /// Turns the values along one axis into spline coefficients (or leaves them) and fills the extra

@@ -28,7 +28,7 @@ impl Samples {
 
 /// A cell is sampled so finely that the dose changes by no more than about this from one sample to
 /// the next, Gy.
-pub const SAMPLE_STEP_GY: f64 = 0.25;
+pub const SAMPLE_STEP_GY: f64 = 0.4;
 /// No cell is split more often than this along an axis.
 const MAX_SPLITS: u32 = 8;
 

@@ -1,0 +1,142 @@
+//! A bench for one solid in one dose: contours and grid are made, the case is analysed, and the
+//! metrics come back by name.
+
+use std::collections::BTreeMap;
+
+use ndarray::Array3;
+use tidydose::analyse::{Settings, analyse};
+use tidydose::case::{
+    Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
+};
+use tidydose::geometry::{Grid, Point};
+use tidydose::identity::Token;
+use tidydose::metrics::Outcome;
+use tidydose::rt::{Contour, ContourType, Dose, Origin, Roi, RoiHeader, StructureSet};
+use tidydose::units::Gray;
+
+use crate::phantom::field::{Field, Lattice};
+use crate::phantom::solid::{PlaneStack, Solid};
+
+/// One solid in one dose, as an exporter would write it.
+#[derive(Debug, Clone)]
+pub struct Setup {
+    pub solid: Solid,
+    pub field: Field,
+    pub planes: PlaneStack,
+    pub vertices: usize,
+    pub lattice: Lattice,
+    pub prescription_gy: Option<f64>,
+    pub settings: Settings,
+}
+
+/// A point of the unit cube: the additive recurrence on powers of the root of x⁴ = x + 1, which
+/// fills the cube evenly and is the same on every machine.
+pub fn placement(i: u32) -> Point {
+    [0.819_172_513_396_164_4, 0.671_043_606_703_789_2, 0.549_700_477_901_97]
+        .map(|a| (0.5 + a * f64::from(i)).fract())
+}
+
+impl Setup {
+    /// Axial planes and an axial grid around a solid, every 1 mm, 120 vertices.
+    pub fn new(solid: Solid, field: Field, half_mm: f64) -> Self {
+        let c = solid.centre();
+        Self {
+            planes: PlaneStack::axial(1.0, 0.0),
+            vertices: 120,
+            lattice: Lattice::around(c, [half_mm; 3], 1.0),
+            prescription_gy: None,
+            settings: Settings::default(),
+            solid,
+            field,
+        }
+    }
+
+    pub fn structure_set(&self) -> StructureSet {
+        let contours: Vec<Contour> = self
+            .solid
+            .sections(&self.planes, self.vertices)
+            .into_iter()
+            .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
+            .collect();
+        let header = RoiHeader {
+            number: 1,
+            name: "PTV1".to_owned(),
+            interpreted_type: None,
+            generation_algorithm: None,
+            frame: None,
+            stated_volume: None,
+            plane_spacing: None,
+            planes_complete: false,
+            contours: contours.len(),
+        };
+        let roi = Roi { header, contours, refused: None };
+        StructureSet { origin: origin(), frame: None, rois: vec![roi] }
+    }
+
+    pub fn dose(&self) -> Dose {
+        let l = &self.lattice;
+        let grid = Grid::new(
+            l.origin,
+            [l.row, l.column],
+            l.spacing,
+            l.offsets.clone(),
+            [l.rows, l.columns],
+        )
+        .unwrap();
+        let values: Array3<f32> = self.field.sample(l).mapv(|d| d as f32);
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    pub fn case(&self) -> Case {
+        let name = NamedRoi {
+            number: 1,
+            original: "PTV1".to_owned(),
+            standard: Some("PTV1".to_owned()),
+            role: Role::Ptv,
+            basis: NameBasis::Exact,
+        };
+        let prescriptions = self
+            .prescription_gy
+            .map(|d| Prescription {
+                roi_number: 1,
+                dose: Gray::gy(d),
+                basis: PrescriptionBasis::PlanStructure,
+            })
+            .into_iter()
+            .collect();
+        Case {
+            id: Token::new("case"),
+            patient: None,
+            plan: None,
+            structure_set: None,
+            dose: None,
+            doses_seen: 1,
+            dose_link: LinkMethod::Reference,
+            structure_link: LinkMethod::Reference,
+            technology: Technology::Unknown,
+            technology_basis: String::new(),
+            names: vec![name],
+            prescriptions,
+            left_out: None,
+        }
+    }
+
+    /// All metrics of the solid, by name.
+    pub fn measure(&self) -> BTreeMap<String, Outcome> {
+        let set = self.structure_set();
+        analyse(&self.case(), Some(&set), Some(self.dose()), &self.settings)
+            .measurements
+            .into_iter()
+            .map(|m| (m.metric, m.outcome))
+            .collect()
+    }
+}
+
+fn origin() -> Origin {
+    Origin {
+        file: Token::new("file"),
+        object: Token::new("object"),
+        patient: None,
+        digest: String::new(),
+    }
+}

@@ -1,0 +1,3 @@
+//! Solids and doses whose metrics are known in closed form.
+mod balls;
+pub mod bench;
