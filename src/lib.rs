@@ -8,4 +8,5 @@ pub mod geometry;
 pub mod identity;
 pub mod metrics;
 pub mod rt;
+pub mod table;
 pub mod units;
