@@ -5,7 +5,7 @@ use std::borrow::Cow;
 
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::structures::{ROLES, status_words};
+use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
 use crate::analyse::Measurement;
 use crate::case::NamedRoi;
@@ -62,7 +62,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure", "standard name (TG-263), else the original name", |r| {
             r.name.and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("role", "what the structure is for", ROLES, |r| {
+        Column::word("role", "what the structure is for", &role_words(), |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
     ]

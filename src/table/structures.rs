@@ -20,20 +20,30 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-/// Words of the roles.
-pub(super) const ROLES: &[&str] = &[
-    Role::Gtv.word(),
-    Role::Ctv.word(),
-    Role::Ptv.word(),
-    Role::Target.word(),
-    Role::TargetSum.word(),
-    Role::Organ.word(),
-    Role::Prv.word(),
-    Role::External.word(),
-    Role::Helper.word(),
-    Role::Marker.word(),
-    Role::Unknown.word(),
+/// Every role.
+const ALL_ROLES: [Role; 11] = [
+    Role::Gtv,
+    Role::Ctv,
+    Role::Ptv,
+    Role::Target,
+    Role::TargetSum,
+    Role::Organ,
+    Role::Prv,
+    Role::External,
+    Role::Helper,
+    Role::Marker,
+    Role::Unknown,
 ];
+
+/// Words of the roles.
+pub(super) fn role_words() -> Vec<&'static str> {
+    ALL_ROLES.iter().map(|r| r.word()).collect()
+}
+
+/// The role with this word, in any case of letters.
+pub(super) fn role(word: &str) -> Option<Role> {
+    ALL_ROLES.into_iter().find(|r| r.word().eq_ignore_ascii_case(word))
+}
 
 const NAME_BASES: &[&str] = &[
     NameBasis::User.word(),
@@ -101,7 +111,7 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word("name_basis", "how the standard name came about", NAME_BASES, |r| {
             r.name.and_then(|n| borrowed(n.basis.word()))
         }),
-        Column::word("role", "what the structure is for", ROLES, |r| {
+        Column::word("role", "what the structure is for", &role_words(), |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
         Column::text("interpreted_type", "RT ROI Interpreted Type (3006,00A4)", |r| {

@@ -3,11 +3,12 @@
 //! writing (separator, byte-order mark). A file to which nothing is added is not touched at all.
 
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 use std::io;
 use std::path::{Path, PathBuf};
 
 use super::write_csv::without_formula;
-use super::{WriteError, replace_file};
+use super::write_file::{Access, WriteError, replace_file_for};
 
 /// A file of the user cannot be read.
 #[derive(Debug, thiserror::Error)]
@@ -102,9 +103,22 @@ impl UserFile {
     /// apostrophe that guards against formulas; empty outside the file.
     #[must_use]
     pub fn text(&self, row: usize, column: &str) -> &str {
+        self.exact_text(row, column).trim()
+    }
+
+    /// As [`Self::text`], with the surrounding white space.
+    #[must_use]
+    pub fn exact_text(&self, row: usize, column: &str) -> &str {
         let position = self.columns.iter().position(|c| c == column);
         let cell = position.and_then(|p| self.rows.get(row)?.get(p));
-        unguarded(cell.map_or("", String::as_str)).trim()
+        unguarded(cell.map_or("", String::as_str))
+    }
+
+    /// What each row holds under these columns, white space included.
+    #[must_use]
+    pub fn keys(&self, columns: &[&str]) -> BTreeSet<Vec<String>> {
+        let key = |row| columns.iter().map(|c| self.exact_text(row, c).to_owned()).collect();
+        (0..self.rows.len()).map(key).collect()
     }
 
     /// Adds a row; columns that are not named stay empty, names that are no column are dropped.
@@ -122,11 +136,11 @@ impl UserFile {
     ///
     /// # Errors
     /// When it cannot be written.
-    pub fn write(&self, path: &Path) -> Result<(), WriteError> {
+    pub fn write(&self, path: &Path, access: Access) -> Result<(), WriteError> {
         if self.added == 0 && path.exists() {
             return Ok(());
         }
-        replace_file(path, |output| {
+        replace_file_for(path, access, |output| {
             if self.byte_order_mark {
                 output.write_all(BYTE_ORDER_MARK)?;
             }
@@ -173,7 +187,7 @@ mod tests {
         if add {
             file.add(&[("name", "new"), ("standard", "")]);
         }
-        file.write(&path).unwrap();
+        file.write(&path, Access::Shared).unwrap();
         std::fs::read(path).unwrap()
     }
 

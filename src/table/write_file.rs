@@ -2,7 +2,7 @@
 //! same folder, are flushed to the disk and renamed. A reader, or the next run after a power cut,
 //! never meets half a table. Knows nothing of what is written.
 
-use std::fs::{self, File};
+use std::fs::{self, File, OpenOptions};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
@@ -16,6 +16,15 @@ pub struct WriteError {
     pub source: io::Error,
 }
 
+/// Who may read a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Access {
+    /// As the system's default says.
+    Shared,
+    /// The owner only, where the system has such rights (mode 0600).
+    OwnerOnly,
+}
+
 /// Replaces the file at `path` by what `fill` writes; creates the folder where it is missing.
 ///
 /// # Errors
@@ -24,8 +33,21 @@ pub fn replace_file(
     path: &Path,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), WriteError> {
+    replace_file_for(path, Access::Shared, fill)
+}
+
+/// As [`replace_file`], with a say in who may read the new file.
+///
+/// # Errors
+/// As [`replace_file`].
+pub fn replace_file_for(
+    path: &Path,
+    access: Access,
+    fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> Result<(), WriteError> {
     let temporary = temporary_name(path);
-    let result = write_and_rename(&temporary, path, fill);
+    let result =
+        create(&temporary, path, access).and_then(|f| write_and_rename(f, &temporary, path, fill));
     if result.is_err() {
         // The first error is the one to report; the leftover is harmless and goes if it can.
         let _ = fs::remove_file(&temporary);
@@ -33,15 +55,29 @@ pub fn replace_file(
     result.map_err(|source| WriteError { path: path.to_path_buf(), source })
 }
 
+fn create(temporary: &Path, path: &Path, access: Access) -> io::Result<File> {
+    if let Some(folder) = path.parent() {
+        fs::create_dir_all(folder)?;
+    }
+    let mut options = OpenOptions::new();
+    options.write(true).create(true).truncate(true);
+    #[cfg(unix)]
+    if access == Access::OwnerOnly {
+        use std::os::unix::fs::OpenOptionsExt;
+        options.mode(0o600);
+    }
+    #[cfg(not(unix))]
+    let _ = access;
+    options.open(temporary)
+}
+
 fn write_and_rename(
+    file: File,
     temporary: &Path,
     path: &Path,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> io::Result<()> {
-    if let Some(folder) = path.parent() {
-        fs::create_dir_all(folder)?;
-    }
-    let mut writer = BufWriter::new(File::create(temporary)?);
+    let mut writer = BufWriter::new(file);
     fill(&mut writer)?;
     writer.flush()?;
     writer.get_ref().sync_all()?;
@@ -86,6 +122,16 @@ mod tests {
         assert!(failed.unwrap_err().to_string().contains("plans.csv: disk full"));
         assert_eq!(fs::read(&path).unwrap(), b"old");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_file_for_the_owner_is_closed_to_others() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("key.txt");
+        replace_file_for(&path, Access::OwnerOnly, |w| w.write_all(b"x")).unwrap();
+        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
     }
 
     #[test]
