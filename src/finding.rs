@@ -160,6 +160,7 @@ codes! {
     NameAmbiguous "name-ambiguous" Check "a structure name can mean several organs", "it stays without a standard name", "decide it in names.csv";
 
     // The run
+    ArchiveEmpty "archive-empty" Stop "the archive holds no radiotherapy object that can be used", "there is nothing to measure", "check that this is the folder that was meant";
     CaseFailed "case-failed" Stop "the case could not be measured", "it has no metrics", "see the message; report it if it looks like a fault of the program";
     RunInterrupted "run-interrupted" Stop "the run was stopped before all cases were done", "the remaining cases have no metrics", "run the same command again";
 }

@@ -3,6 +3,7 @@
 //! For research and quality review only; never for treatment decisions.
 pub mod analyse;
 pub mod case;
+pub mod cli;
 pub mod dicom;
 pub mod finding;
 pub mod geometry;

@@ -3,13 +3,14 @@
 //! decision. A row with `plan_id` and `roi_number` speaks of one structure, a row without of the
 //! name wherever it occurs.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::structures::{role, role_words};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::case::Role;
+use crate::case::{Case, Decisions, NameBasis, NameDecision, NamedRoi, Proposal};
+use crate::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "name_original",
@@ -24,45 +25,20 @@ const COLUMNS: &[&str] = &[
     "comment",
 ];
 
-/// A structure name with what the rules make of it.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct NameProposal {
-    /// ROI Name as in the files.
-    pub original: String,
-    /// In how many structure sets it occurs.
-    pub seen: usize,
-    /// The standard name, or the possible ones separated by " | ".
-    pub standard: String,
-    /// The role.
-    pub role: &'static str,
-    /// How the proposal came about.
-    pub basis: &'static str,
-}
-
 /// Which structures a decision is about.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub enum NameSubject {
+enum Subject {
     /// Every structure of this ROI Name.
     Name(String),
     /// The structure of this case (plan_id) with this ROI Number.
-    Structure(String, i64),
-}
-
-/// What the user says: a standard name, a role, or both.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct NameRow {
-    /// The standard name; none when only a role was given.
-    pub standard: Option<String>,
-    /// The role; none when only a standard name was given.
-    pub role: Option<Role>,
+    Structure(Token, i64),
 }
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
 pub struct NamesFile {
     file: UserFile,
-    /// What was decided, by subject.
-    pub decisions: BTreeMap<NameSubject, NameRow>,
+    decisions: BTreeMap<Subject, NameDecision>,
 }
 
 impl NamesFile {
@@ -78,10 +54,23 @@ impl NamesFile {
         Ok(Self { file, decisions })
     }
 
+    /// Adds what was decided here to `decisions`.
+    pub fn decide(&self, decisions: &mut Decisions) {
+        for (subject, decision) in &self.decisions {
+            let decision = decision.clone();
+            match subject {
+                Subject::Name(name) => decisions.names.insert(name.clone(), decision),
+                Subject::Structure(case, number) => {
+                    decisions.structures.insert((case.clone(), *number), decision)
+                }
+            };
+        }
+    }
+
     /// Adds a row for every proposal whose name has none yet.
-    pub fn propose(&mut self, proposals: &[NameProposal]) {
+    pub fn propose(&mut self, proposals: &[Proposal]) {
         let mut sorted: Vec<_> = proposals.iter().collect();
-        sorted.sort();
+        sorted.sort_by_key(|p| &p.original);
         let mut known = self.file.keys(&["name_original", "plan_id"]);
         for p in sorted {
             if !known.insert(vec![p.original.clone(), String::new()]) {
@@ -90,9 +79,9 @@ impl NamesFile {
             self.file.add(&[
                 ("name_original", &p.original),
                 ("n_seen", &p.seen.to_string()),
-                ("proposed_standard", &p.standard),
-                ("proposed_role", p.role),
-                ("basis", p.basis),
+                ("proposed_standard", p.standard.as_deref().unwrap_or("")),
+                ("proposed_role", p.role.word()),
+                ("basis", p.basis.word()),
             ]);
         }
     }
@@ -106,7 +95,15 @@ impl NamesFile {
     }
 }
 
-fn decisions(file: &UserFile) -> Result<BTreeMap<NameSubject, NameRow>, String> {
+/// How many distinct structure names have no standard name, or more than one, and no decision.
+#[must_use]
+pub fn open_names(cases: &[Case]) -> usize {
+    let open = |n: &&NamedRoi| matches!(n.basis, NameBasis::Ambiguous | NameBasis::None);
+    let names = cases.iter().flat_map(|c| &c.names).filter(open).map(|n| &n.original);
+    names.collect::<BTreeSet<_>>().len()
+}
+
+fn decisions(file: &UserFile) -> Result<BTreeMap<Subject, NameDecision>, String> {
     let mut decisions = BTreeMap::new();
     for row in 0..file.row_count() {
         let line = row + 2; // as a spreadsheet counts, below the header
@@ -126,7 +123,7 @@ fn decisions(file: &UserFile) -> Result<BTreeMap<NameSubject, NameRow>, String> 
     Ok(decisions)
 }
 
-fn decision(file: &UserFile, row: usize) -> Result<Option<NameRow>, String> {
+fn decision(file: &UserFile, row: usize) -> Result<Option<NameDecision>, String> {
     let standard = Some(file.text(row, "name_standard")).filter(|t| !t.is_empty());
     let word = Some(file.text(row, "role")).filter(|t| !t.is_empty());
     if standard.is_none() && word.is_none() {
@@ -138,14 +135,14 @@ fn decision(file: &UserFile, row: usize) -> Result<Option<NameRow>, String> {
             format!("role `{word}` is unknown; one of {} is accepted", role_words().join(", "))
         })?),
     };
-    Ok(Some(NameRow { standard: standard.map(str::to_owned), role }))
+    Ok(Some(NameDecision { standard: standard.map(str::to_owned), role }))
 }
 
-fn subject(file: &UserFile, row: usize) -> Result<NameSubject, String> {
+fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
     match (file.text(row, "plan_id"), file.text(row, "roi_number")) {
-        ("", "") => Ok(NameSubject::Name(file.exact_text(row, "name_original").to_owned())),
+        ("", "") => Ok(Subject::Name(file.exact_text(row, "name_original").to_owned())),
         (plan, number) if !plan.is_empty() && !number.is_empty() => match number.parse() {
-            Ok(number) => Ok(NameSubject::Structure(plan.to_owned(), number)),
+            Ok(number) => Ok(Subject::Structure(Token::new(plan), number)),
             Err(_) => Err(format!("roi_number `{number}` is not a whole number")),
         },
         _ => Err("plan_id and roi_number are given both or not at all".to_owned()),
@@ -155,6 +152,7 @@ fn subject(file: &UserFile, row: usize) -> Result<NameSubject, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::case::Role;
 
     fn read(text: &str) -> Result<NamesFile, String> {
         let folder = tempfile::tempdir().unwrap();
@@ -167,13 +165,13 @@ mod tests {
         format!("{}\r\n{rows}", COLUMNS.join(","))
     }
 
-    fn proposal(original: &str) -> NameProposal {
-        NameProposal {
+    fn proposal(original: &str) -> Proposal {
+        Proposal {
             original: original.to_owned(),
             seen: 3,
-            standard: "Brainstem".to_owned(),
-            role: "organ",
-            basis: "rule",
+            standard: Some("Brainstem".to_owned()),
+            role: Role::Organ,
+            basis: NameBasis::Rule,
         }
     }
 
@@ -184,12 +182,14 @@ mod tests {
              y,,,1,,,none,,,\r\nStamm,P1,4,,,,,BrainStem_PRV03,prv,\r\n",
         ))
         .unwrap();
-        assert_eq!(names.decisions.len(), 3);
-        let stamm = &names.decisions[&NameSubject::Name("Stamm".to_owned())];
+        let mut decisions = Decisions::default();
+        names.decide(&mut decisions);
+        assert_eq!((decisions.names.len(), decisions.structures.len()), (2, 1));
+        let stamm = &decisions.names["Stamm"];
         assert_eq!((stamm.standard.as_deref(), stamm.role), (Some("Brainstem"), None));
-        let x = &names.decisions[&NameSubject::Name("x".to_owned())];
+        let x = &decisions.names["x"];
         assert_eq!((x.standard.as_deref(), x.role), (None, Some(Role::Helper)));
-        let one = &names.decisions[&NameSubject::Structure("P1".to_owned(), 4)];
+        let one = &decisions.structures[&(Token::new("P1"), 4)];
         assert_eq!(one.role, Some(Role::Prv));
     }
 

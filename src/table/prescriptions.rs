@@ -9,7 +9,8 @@ use super::study::shown_name;
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
-use crate::case::{Case, NamedRoi};
+use crate::case::{Case, Decisions, NamedRoi};
+use crate::identity::Token;
 use crate::units::Gray;
 
 const COLUMNS: &[&str] =
@@ -19,9 +20,7 @@ const COLUMNS: &[&str] =
 #[derive(Debug, Clone)]
 pub struct PrescriptionsFile {
     file: UserFile,
-    /// Prescribed dose over all fractions, by plan_id and ROI Number; without a number for every
-    /// target of the plan.
-    pub decisions: BTreeMap<(String, Option<i64>), Gray>,
+    decisions: BTreeMap<(Token, Option<i64>), Gray>,
 }
 
 impl PrescriptionsFile {
@@ -35,6 +34,11 @@ impl PrescriptionsFile {
         let fault = |reason| ReadError { path: path.to_path_buf(), reason };
         let decisions = decisions(&file).map_err(fault)?;
         Ok(Self { file, decisions })
+    }
+
+    /// Adds what was decided here to `decisions`.
+    pub fn decide(&self, decisions: &mut Decisions) {
+        decisions.prescriptions.extend(self.decisions.clone());
     }
 
     /// Adds a row for every single target that has none yet.
@@ -74,7 +78,7 @@ impl PrescriptionsFile {
     }
 }
 
-fn decisions(file: &UserFile) -> Result<BTreeMap<(String, Option<i64>), Gray>, String> {
+fn decisions(file: &UserFile) -> Result<BTreeMap<(Token, Option<i64>), Gray>, String> {
     let mut decisions = BTreeMap::new();
     for row in 0..file.row_count() {
         let line = row + 2; // as a spreadsheet counts, below the header
@@ -96,7 +100,7 @@ fn decisions(file: &UserFile) -> Result<BTreeMap<(String, Option<i64>), Gray>, S
                     format!("row {line}: roi_number `{text}` is not a whole number")
                 })?),
             };
-        let earlier = decisions.insert((plan.to_owned(), roi), dose);
+        let earlier = decisions.insert((Token::new(plan), roi), dose);
         if earlier.is_some_and(|e| e != dose) {
             return Err(format!("row {line}: an earlier row has another dose; keep one of them"));
         }
@@ -127,8 +131,8 @@ mod tests {
         let file = read("P1;2;met;20;plan;22,5;\r\nP1;;;;;18.0;all\r\nP2;1;met;20;plan;;\r\n");
         let decisions = file.unwrap().decisions;
         assert_eq!(decisions.len(), 2);
-        assert_eq!(decisions[&("P1".to_owned(), Some(2))], Gray::gy(22.5));
-        assert_eq!(decisions[&("P1".to_owned(), None)], Gray::gy(18.0));
+        assert_eq!(decisions[&(Token::new("P1"), Some(2))], Gray::gy(22.5));
+        assert_eq!(decisions[&(Token::new("P1"), None)], Gray::gy(18.0));
     }
 
     #[test]
