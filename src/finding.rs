@@ -150,6 +150,7 @@ codes! {
     LinkAmbiguous "link-ambiguous" Stop "several objects could belong to this one and none is named", "the case is left out; the candidates are in the message", "remove the ones that were not treated";
     LinkMissing "link-missing" Stop "the object that this one refers to is not in the archive and nothing else fits", "the case is left out", "export the missing object";
     LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a registration or correct the references";
+    RoiFrameMismatch "roi-frame-mismatch" Stop "a structure is in another frame of reference than the dose of its case", "it has a volume but no doses", "export it in the frame of the dose";
     LinkPatientMismatch "link-patient-mismatch" Stop "objects that refer to each other carry different patient identifiers", "the case is left out", "correct the identifier at the source";
     DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated";
     DoseSummationUnused "dose-summation-unused" Note "a dose grid of a beam, a fraction or a session beside or instead of the dose of the plan", "it is not used", "export the dose of the whole plan";
@@ -158,6 +159,8 @@ codes! {
     // Names
     NameUnmapped "name-unmapped" Note "a structure name has no standard name yet", "its metrics carry the original name", "decide it in names.csv";
     NameAmbiguous "name-ambiguous" Check "a structure name can mean several organs", "it stays without a standard name", "decide it in names.csv";
+    RoleContradicts "role-contradicts" Check "the name of a structure and its interpreted type say different things", "the name is followed, except that no organ is taken for a target or a target for an organ", "decide it in names.csv";
+    StandardNameRepeated "standard-name-repeated" Check "two structures of one set have the same standard name", "both are kept apart by number", "decide in names.csv which one is meant";
 
     // The run
     ArchiveEmpty "archive-empty" Stop "the archive holds no radiotherapy object that can be used", "there is nothing to measure", "check that this is the folder that was meant";

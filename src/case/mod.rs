@@ -2,6 +2,21 @@
 //! set and dose and with the reason for every join; structure names become standard names and
 //! roles; prescriptions find their targets. Works on headers only and never opens a file.
 
+mod decisions;
+mod identify;
+mod link;
+mod names;
+mod prescription;
+mod technology;
+
+pub use decisions::{Decisions, NameDecision};
+pub use identify::identify;
+pub use link::link;
+pub use names::{Proposal, Recognition, proposals, recognise};
+
+#[cfg(test)]
+mod fixtures;
+
 use crate::identity::Token;
 use crate::rt::{DoseHeader, Plan, StructureSetHeader};
 use crate::units::Gray;

@@ -1,0 +1,20 @@
+//! Who is who in every case: names, then prescriptions (which need the roles), then technology.
+
+use super::{Case, Decisions, names, prescription, technology};
+use crate::finding::Finding;
+
+/// Fills names, prescriptions and technology of every case and returns what is questionable about
+/// them. What the user decided comes first; running it again gives the same result.
+pub fn identify(cases: &mut [Case], decisions: &Decisions) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for case in cases {
+        findings.extend(names::name_case(case, decisions));
+        findings.extend(prescription::prescribe(case, decisions));
+        let (technology, basis) = technology::recognise(case.plan.as_ref());
+        case.technology = technology;
+        case.technology_basis = basis;
+    }
+    findings.sort();
+    findings.dedup();
+    findings
+}

@@ -1,0 +1,112 @@
+//! Which objects belong together. An inventory becomes cases: each plan with the dose that was
+//! calculated for it and the structures it was made on, joined by the references the objects
+//! carry and, where those lead nowhere, by patient and frame of reference if that leaves exactly
+//! one choice. Folders and file names are never evidence; this module does not see them.
+//!
+//! Every object of the inventory ends in a case or in a finding. The result depends on the set of
+//! objects, not on their order.
+
+mod archive;
+mod choice;
+mod draft;
+mod owner;
+
+use std::collections::BTreeSet;
+
+use super::{Case, LinkMethod};
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::Token;
+use crate::rt::{Inventory, Origin, RoiHeader};
+use archive::Archive;
+use draft::Draft;
+use owner::Owners;
+
+/// Joins plans, doses and structure sets into cases, sorted by patient and case token, with the
+/// findings about every join that was not by reference, every refusal and every object left over.
+#[must_use]
+pub fn link(inventory: &Inventory) -> (Vec<Case>, Vec<Finding>) {
+    let mut archive = Archive::new(inventory);
+    let mut findings = std::mem::take(&mut archive.repeated);
+    let owners = Owners::new(&archive);
+    let mut drafts: Vec<Draft> =
+        archive.plans.values().map(|plan| Draft::of_plan(&archive, &owners, plan)).collect();
+    drafts.extend(owners.orphans.iter().filter_map(|group| {
+        Draft::of_orphans(&archive, group).map_err(|refused| findings.extend(refused)).ok()
+    }));
+    let mut cases = Vec::new();
+    for draft in drafts {
+        findings.extend(draft.findings);
+        cases.push(draft.case);
+    }
+    findings.extend(owners.findings);
+    findings.extend(unused(&archive, &cases, &findings));
+    cases.sort_by(|a, b| (&a.patient, &a.id).cmp(&(&b.patient, &b.id)));
+    findings.sort();
+    findings.dedup();
+    (cases, findings)
+}
+
+impl Case {
+    /// Whether a structure lies in the frame of reference of the case's dose, so that it may be
+    /// laid on the dose grid. A structure without a frame of its own has that of its set.
+    #[must_use]
+    pub fn in_dose_frame(&self, roi: &RoiHeader) -> bool {
+        let set = self.structure_set.as_ref().and_then(|s| s.frame.as_ref());
+        let dose = self.dose.as_ref().and_then(|d| d.frame.as_ref());
+        dose.is_some() && roi.frame.as_ref().or(set) == dose
+    }
+}
+
+/// The subject of a finding about `object` in `case`.
+fn subject(origin: &Origin, case: Option<&Token>) -> Subject {
+    Subject {
+        patient: origin.patient.clone(),
+        case: case.cloned(),
+        file: Some(origin.file.clone()),
+        object: Some(origin.object.clone()),
+        ..Subject::default()
+    }
+}
+
+/// Notes for the objects that are neither in a case nor named by a finding.
+fn unused(archive: &Archive, cases: &[Case], findings: &[Finding]) -> Vec<Finding> {
+    let in_cases = cases.iter().flat_map(|c| {
+        let structures = c.structure_set.as_ref().map(|s| &s.origin.object);
+        [c.dose.as_ref().map(|d| &d.origin.object), structures].into_iter().flatten()
+    });
+    let in_findings = findings.iter().filter_map(|f| f.subject.object.as_ref());
+    let seen: BTreeSet<&Token> = in_cases.chain(in_findings).collect();
+    let doses = archive.doses.values().map(|d| (&d.origin, "dose"));
+    let sets = archive.structure_sets.values().map(|s| (&s.origin, "structure set"));
+    doses
+        .chain(sets)
+        .filter(|(origin, _)| !seen.contains(&origin.object))
+        .map(|(origin, what)| {
+            let message = format!("no plan and no other object leads to this {what}");
+            Finding::new(Code::ObjectUnused, subject(origin, None), message)
+        })
+        .collect()
+}
+
+/// Tokens as a list in a message.
+fn list<'a>(tokens: impl IntoIterator<Item = &'a Token>) -> String {
+    let mut texts: Vec<&str> = tokens.into_iter().map(Token::as_str).collect();
+    texts.sort_unstable();
+    texts.join(", ")
+}
+
+/// The sentence for a join by frame of reference.
+fn frame_sentence(what: &str, named: Option<&Token>, method: LinkMethod) -> Option<String> {
+    (method == LinkMethod::Frame).then(|| match named {
+        Some(token) => format!(
+            "the {what} it refers to ({token}) is not in the archive; the only one of the same \
+             patient and frame of reference was taken"
+        ),
+        None => format!(
+            "no {what} is named; the only one of the same patient and frame of reference was taken"
+        ),
+    })
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,286 @@
+//! One case in the making: its objects, the findings about them, and the first reason to leave
+//! it out.
+
+use std::collections::BTreeSet;
+
+use super::archive::{Archive, structure_frames};
+use super::choice::choose;
+use super::owner::Owners;
+use super::{frame_sentence, list, subject};
+use crate::case::{Case, LinkMethod, Technology};
+use crate::finding::{Code, Finding};
+use crate::identity::Token;
+use crate::rt::{DoseHeader, Origin, Plan, StructureSetHeader};
+
+/// Plan Intent (300A,000A) values that are no treatment of a patient.
+const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SERVICE"];
+
+/// A case with its findings.
+pub(super) struct Draft {
+    /// The case.
+    pub(super) case: Case,
+    /// What there is to say about its joins.
+    pub(super) findings: Vec<Finding>,
+}
+
+impl Draft {
+    /// The case of a plan.
+    pub(super) fn of_plan<'a>(archive: &Archive<'a>, owners: &Owners<'a>, plan: &'a Plan) -> Self {
+        let mut draft = Self::new(&plan.origin);
+        draft.case.plan = Some(plan.clone());
+        draft.refuse_other_intents(plan);
+        let no_treatment = draft.case.left_out.is_some();
+        let doses: &[_] = owners.by_plan.get(&plan.origin.object).map_or(&[], Vec::as_slice);
+        let undecided: &[_] = owners.undecided.get(&plan.origin.object).map_or(&[], Vec::as_slice);
+        match doses {
+            [] if no_treatment => {}
+            [] => draft.refuse_without_dose(&plan.origin, undecided),
+            doses => draft.take_dose(plan, doses),
+        }
+        let mut frames = archive.plan_frames(plan);
+        if frames.is_empty() {
+            frames = doses.iter().filter_map(|(d, _)| d.frame.as_ref()).collect();
+        }
+        if !no_treatment || plan.structure_set.is_some() {
+            draft.take_structures(archive, plan.structure_set.as_ref(), &frames);
+        }
+        draft.check();
+        draft
+    }
+
+    /// The case of doses that have no plan, or the findings why there is none.
+    pub(super) fn of_orphans<'a>(
+        archive: &Archive<'a>,
+        doses: &[&'a DoseHeader],
+    ) -> Result<Self, Vec<Finding>> {
+        let Some(first) = doses.iter().copied().min_by_key(|d| &d.origin.object) else {
+            return Err(Vec::new());
+        };
+        let first = choose(doses, &first.origin.object).dose.unwrap_or(first);
+        let choice = choose(doses, &first.origin.object);
+        let mut draft = Self::new(&first.origin);
+        draft.case.doses_seen = doses.len();
+        draft.findings.extend(choice.aside);
+        draft.case.dose = choice.dose.cloned();
+        if choice.refusal.as_ref().is_some_and(|(code, _)| *code == Code::DoseSummationUnused) {
+            return Err(draft.disbanded());
+        }
+        if let Some((code, message)) = choice.refusal {
+            draft.stop(code, &first.origin, message);
+        }
+        let frames = doses.iter().filter_map(|d| d.frame.as_ref()).collect();
+        draft.take_structures(archive, None, &frames);
+        if draft.case.structure_set.is_none() {
+            return Err(draft.disbanded());
+        }
+        let plan = first.plans.first().map_or_else(
+            || "no plan is named".to_owned(),
+            |plan| format!("the plan it refers to ({plan}) is not in the archive"),
+        );
+        let message = format!("{plan}; dose and structures were joined without it");
+        draft.remark(Code::LinkByFrame, &first.origin, message);
+        draft.check();
+        Ok(draft)
+    }
+
+    fn new(origin: &Origin) -> Self {
+        let case = Case {
+            id: origin.object.clone(),
+            patient: origin.patient.clone(),
+            plan: None,
+            structure_set: None,
+            dose: None,
+            doses_seen: 0,
+            dose_link: LinkMethod::None,
+            structure_link: LinkMethod::None,
+            technology: Technology::Unknown,
+            technology_basis: String::new(),
+            names: Vec::new(),
+            prescriptions: Vec::new(),
+            left_out: None,
+        };
+        Self { case, findings: Vec::new() }
+    }
+
+    fn remark(&mut self, code: Code, origin: &Origin, message: String) {
+        let about = subject(origin, Some(&self.case.id));
+        self.findings.push(Finding::new(code, about, message));
+    }
+
+    /// Records a reason to leave the case out; the first one stays its reason.
+    fn stop(&mut self, code: Code, origin: &Origin, message: String) {
+        self.remark(code, origin, message.clone());
+        self.case.left_out.get_or_insert((code, message));
+    }
+
+    /// The findings of a case that does not come about.
+    fn disbanded(self) -> Vec<Finding> {
+        let without_case = |mut finding: Finding| {
+            finding.subject.case = None;
+            finding
+        };
+        self.findings.into_iter().map(without_case).collect()
+    }
+
+    fn refuse_other_intents(&mut self, plan: &Plan) {
+        if plan.on_device {
+            let message = "RT Plan Geometry is TREATMENT_DEVICE; PATIENT would be accepted";
+            self.stop(Code::PlanGeometryDevice, &plan.origin, message.to_owned());
+        }
+        let intent = plan.intent.as_deref().unwrap_or_default().trim().to_ascii_uppercase();
+        if NOT_TREATMENT.contains(&intent.as_str()) {
+            let message = format!(
+                "Plan Intent is {intent}; CURATIVE, PALLIATIVE, PROPHYLACTIC or none would be \
+                 accepted"
+            );
+            self.stop(Code::PlanNotTreatment, &plan.origin, message);
+        }
+    }
+
+    fn refuse_without_dose(&mut self, plan: &Origin, undecided: &[&DoseHeader]) {
+        if undecided.is_empty() {
+            let message = "no dose refers to the plan and none fits it by frame of reference";
+            self.stop(Code::LinkMissing, plan, message.to_owned());
+            return;
+        }
+        let message = format!(
+            "no dose refers to the plan; these would fit it by frame of reference, but other \
+             plans as well: {}",
+            list(undecided.iter().map(|d| &d.origin.object))
+        );
+        self.stop(Code::LinkAmbiguous, plan, message);
+    }
+
+    fn take_dose(&mut self, plan: &Plan, doses: &[(&DoseHeader, LinkMethod)]) {
+        let headers: Vec<&DoseHeader> = doses.iter().map(|(d, _)| *d).collect();
+        let choice = choose(&headers, &self.case.id);
+        self.case.doses_seen = doses.len();
+        self.findings.extend(choice.aside);
+        if let Some(dose) = choice.dose {
+            let method = doses.iter().find(|(d, _)| d.origin == dose.origin).map(|(_, m)| *m);
+            self.case.dose_link = method.unwrap_or(LinkMethod::None);
+            self.case.dose = Some(dose.clone());
+            if let Some(text) = frame_sentence("plan", dose.plans.first(), self.case.dose_link) {
+                self.remark(Code::LinkByFrame, &dose.origin, text);
+            }
+        }
+        if let Some((code, message)) = choice.refusal {
+            let origin = choice.dose.map_or(&plan.origin, |d| &d.origin);
+            self.stop(code, origin, message);
+        }
+    }
+
+    /// Joins the structure set: the one named by the plan, else the one named by the stored DVHs
+    /// of the dose, else the only one of the patient in the frames of reference.
+    fn take_structures(
+        &mut self,
+        archive: &Archive,
+        named: Option<&Token>,
+        frames: &BTreeSet<&Token>,
+    ) {
+        let stored = self.case.dose.as_ref().and_then(|d| d.structure_set.as_ref());
+        let by_reference = [named, stored].into_iter().flatten();
+        if let Some(set) = by_reference.filter_map(|t| archive.structure_sets.get(t)).next() {
+            self.case.structure_link = LinkMethod::Reference;
+            self.case.structure_set = Some((*set).clone());
+            return;
+        }
+        let from = self.origin();
+        let candidates = archive.structure_sets_in(self.case.patient.as_ref(), frames);
+        match candidates.as_slice() {
+            [] => self.stop(Code::LinkMissing, &from, missing_structures(named)),
+            [set] => {
+                self.case.structure_link = LinkMethod::Frame;
+                self.case.structure_set = Some((*set).clone());
+                if let Some(text) = frame_sentence("structure set", named, LinkMethod::Frame) {
+                    self.remark(Code::LinkByFrame, &from, text);
+                }
+            }
+            several => self.stop(Code::LinkAmbiguous, &from, several_structures(several)),
+        }
+    }
+
+    /// Origin of the object that stands for the case.
+    fn origin(&self) -> Origin {
+        let plan = self.case.plan.as_ref().map(|p| &p.origin);
+        let dose = self.case.dose.as_ref().map(|d| &d.origin);
+        plan.or(dose).cloned().unwrap_or_else(|| Origin {
+            file: self.case.id.clone(),
+            object: self.case.id.clone(),
+            patient: self.case.patient.clone(),
+            digest: String::new(),
+        })
+    }
+
+    fn check(&mut self) {
+        self.check_patients();
+        self.check_frames();
+    }
+
+    /// Demands one patient in all objects; an object of another patient is taken out of the case.
+    fn check_patients(&mut self) {
+        let patient = self.case.patient.clone();
+        let differs = |origin: &Origin| origin.patient != patient;
+        let dose = self.case.dose.take_if(|d| differs(&d.origin)).map(|d| d.origin);
+        let set = self.case.structure_set.take_if(|s| differs(&s.origin)).map(|s| s.origin);
+        let word = |p: Option<&Token>| p.map_or("none", Token::as_str).to_owned();
+        for (origin, what) in [(dose, "dose"), (set, "structure set")] {
+            let Some(origin) = origin else { continue };
+            let message = format!(
+                "the {what} carries patient {}, the case patient {}; the same would be accepted",
+                word(origin.patient.as_ref()),
+                word(patient.as_ref())
+            );
+            self.stop(Code::LinkPatientMismatch, &origin, message);
+        }
+    }
+
+    /// Demands that dose and structures share a frame of reference, and names the structures
+    /// that do not.
+    fn check_frames(&mut self) {
+        let (Some(dose), Some(set)) = (self.case.dose.clone(), self.case.structure_set.clone())
+        else {
+            return;
+        };
+        let frames = structure_frames(&set);
+        let shared = dose.frame.as_ref().is_some_and(|f| frames.contains(f))
+            && (set.rois.is_empty() || set.rois.iter().any(|r| self.case.in_dose_frame(r)));
+        if !shared {
+            let stated = dose.frame.as_ref().map_or("none", Token::as_str);
+            let message = format!(
+                "frame of reference of the dose: {stated}, of the structures: {}; the same would \
+                 be accepted",
+                list(frames)
+            );
+            self.stop(Code::LinkFrameMismatch, &dose.origin, message);
+            return;
+        }
+        self.name_foreign_rois(&set);
+    }
+
+    fn name_foreign_rois(&mut self, set: &StructureSetHeader) {
+        for roi in set.rois.iter().filter(|r| !self.case.in_dose_frame(r)) {
+            let mut about = subject(&set.origin, Some(&self.case.id));
+            about.roi_number = Some(roi.number);
+            let frame = roi.frame.as_ref().map_or("none", Token::as_str);
+            let message = format!("its frame of reference ({frame}) is not that of the dose");
+            self.findings.push(Finding::new(Code::RoiFrameMismatch, about, message));
+        }
+    }
+}
+
+fn missing_structures(named: Option<&Token>) -> String {
+    let named = named.map_or_else(
+        || "no structure set is named".to_owned(),
+        |token| format!("the structure set it refers to ({token}) is not in the archive"),
+    );
+    format!("{named}, and none of the same patient and frame of reference is there")
+}
+
+fn several_structures(sets: &[&StructureSetHeader]) -> String {
+    format!(
+        "{} structure sets of the same patient and frame of reference; one would be accepted: {}",
+        sets.len(),
+        list(sets.iter().map(|s| &s.origin.object))
+    )
+}

@@ -1,0 +1,196 @@
+//! Who each structure is: standard (TG-263) name and role, from the user's decision, else from
+//! the name, with the interpreted type of the file as a check. An organ is named only when one
+//! organ and, for a paired one, one side are certain.
+
+mod catalogue;
+mod normalise;
+mod organ;
+mod recognise;
+mod synonyms;
+mod target;
+mod words;
+
+#[cfg(test)]
+mod labels;
+
+pub use recognise::{Recognition, recognise};
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{Case, Decisions, NameBasis, NameDecision, NamedRoi, Role};
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::Token;
+use crate::rt::RoiHeader;
+
+/// Fills the names of a case and returns what is questionable about them.
+pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> {
+    let rois = case.structure_set.as_ref().map(|s| s.rois.clone()).unwrap_or_default();
+    case.names.clear();
+    let mut findings = Vec::new();
+    for roi in &rois {
+        let decision = decisions.name(&case.id, roi.number, &roi.name);
+        let (named, doubt) = name_roi(roi, decision);
+        findings.extend(doubt.map(|d| Finding::new(d.0, about(case, &named), d.1)));
+        case.names.push(named);
+    }
+    case.names.sort_by_key(|n| n.number);
+    findings.extend(repeated(case));
+    findings
+}
+
+fn about(case: &Case, roi: &NamedRoi) -> Subject {
+    let set = case.structure_set.as_ref();
+    Subject {
+        patient: case.patient.clone(),
+        case: Some(case.id.clone()),
+        file: set.map(|s| s.origin.file.clone()),
+        object: set.map(|s| s.origin.object.clone()),
+        roi_number: Some(roi.number),
+        ..Subject::default()
+    }
+}
+
+type Doubt = (Code, String);
+
+/// Name and role of one structure, and what is questionable about them.
+fn name_roi(roi: &RoiHeader, decision: Option<&NameDecision>) -> (NamedRoi, Option<Doubt>) {
+    let read = recognise(&roi.name);
+    let named = |standard, role, basis| NamedRoi {
+        number: roi.number,
+        original: roi.name.clone(),
+        standard,
+        role,
+        basis,
+    };
+    if let Some(decision) = decision {
+        let implied = decision.standard.as_deref().map(recognise::role_of);
+        let role = decision.role.or(implied).unwrap_or(read.role);
+        return (named(decision.standard.clone(), role, NameBasis::User), None);
+    }
+    let stated = roi.interpreted_type.as_deref().unwrap_or_default().trim().to_ascii_uppercase();
+    let typed = role_of_type(&stated);
+    let (read, contradicts) = weigh(read, typed);
+    let doubt = if contradicts {
+        let message = format!(
+            "RT ROI Interpreted Type is {stated}, the name says {}",
+            recognise(&roi.name).role.word()
+        );
+        Some((Code::RoleContradicts, message))
+    } else if read.basis == NameBasis::Ambiguous {
+        let message = "the name can mean several structures or lacks a side that is certain";
+        Some((Code::NameAmbiguous, message.to_owned()))
+    } else if read.standard.is_none() && read.role == Role::Unknown {
+        let message = if roi.name.trim().is_empty() {
+            "ROI Name is empty".to_owned()
+        } else {
+            "no rule and no synonym fits the name".to_owned()
+        };
+        Some((Code::NameUnmapped, message))
+    } else {
+        None
+    };
+    (named(read.standard, read.role, read.basis), doubt)
+}
+
+/// Role that an RT ROI Interpreted Type (3006,00A4) stands for, where it stands for one.
+fn role_of_type(interpreted_type: &str) -> Option<Role> {
+    match interpreted_type {
+        "GTV" => Some(Role::Gtv),
+        "CTV" => Some(Role::Ctv),
+        "PTV" => Some(Role::Ptv),
+        "EXTERNAL" => Some(Role::External),
+        "ORGAN" | "OAR" => Some(Role::Organ),
+        "MARKER" | "ISOCENTER" | "REGISTRATION" => Some(Role::Marker),
+        "TREATED_VOLUME" | "IRRAD_VOLUME" | "BOLUS" | "SUPPORT" | "FIXATION" | "DOSE_REGION"
+        | "CONTROL" | "DOSE_MEASUREMENT" => Some(Role::Helper),
+        _ => None,
+    }
+}
+
+/// Holds name and type against each other: the type fills what the name leaves open; where they
+/// contradict, the name is followed, but an organ's name on a target is no organ, since lesions
+/// are named by their place.
+fn weigh(read: Recognition, typed: Option<Role>) -> (Recognition, bool) {
+    let Some(typed) = typed else { return (read, false) };
+    let with_role = |role| Recognition { role, ..read.clone() };
+    match (read.role, typed) {
+        (Role::Unknown, _) => (with_role(typed), false),
+        (Role::Target, Role::Gtv | Role::Ctv | Role::Ptv) => (with_role(typed), false),
+        (name, typed) if name == typed => (read, false),
+        (Role::Prv, Role::Organ) | (Role::Helper | Role::Marker | Role::TargetSum, _) => {
+            (read, false)
+        }
+        (Role::Organ | Role::Prv | Role::External, target) if target.is_target() => {
+            let basis = NameBasis::Ambiguous;
+            (Recognition { standard: None, role: Role::Unknown, basis }, true)
+        }
+        (name, typed) => {
+            let doubtful = name.is_target() || typed == Role::External || name == Role::External;
+            (read, doubtful)
+        }
+    }
+}
+
+/// Organs that two structures of the case claim to be.
+fn repeated(case: &Case) -> Vec<Finding> {
+    let mut by_name: BTreeMap<&str, Vec<&NamedRoi>> = BTreeMap::new();
+    for roi in case.names.iter().filter(|n| !n.role.is_target()) {
+        if let Some(standard) = &roi.standard {
+            by_name.entry(standard).or_default().push(roi);
+        }
+    }
+    let several = by_name.into_iter().filter(|(_, rois)| rois.len() > 1);
+    several
+        .flat_map(|(standard, rois)| {
+            let numbers: Vec<String> = rois.iter().map(|r| r.number.to_string()).collect();
+            let message = format!("ROI Numbers {} are all {standard}", numbers.join(", "));
+            let finding = move |roi: &&NamedRoi| {
+                Finding::new(Code::StandardNameRepeated, about(case, roi), message.clone())
+            };
+            rois.iter().map(finding).collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+/// One row of the name table that is offered to the user.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Proposal {
+    /// ROI Name as in the files.
+    pub original: String,
+    /// How many structures carry it; a structure set that several cases share counts once.
+    pub seen: usize,
+    /// Standard name, where all structures of this name got the same.
+    pub standard: Option<String>,
+    /// Role, where all structures of this name got the same, else unknown.
+    pub role: Role,
+    /// How the standard name came about; ambiguous where the structures differ.
+    pub basis: NameBasis,
+}
+
+/// One row per distinct ROI Name of identified cases, in order of the name.
+#[must_use]
+pub fn proposals(cases: &[Case]) -> Vec<Proposal> {
+    let mut rows: BTreeMap<&str, Proposal> = BTreeMap::new();
+    let mut counted: BTreeSet<(&Token, i64)> = BTreeSet::new();
+    for case in cases {
+        let set = case.structure_set.as_ref().map_or(&case.id, |s| &s.origin.object);
+        for roi in &case.names {
+            let row = rows.entry(&roi.original).or_insert_with(|| Proposal {
+                original: roi.original.clone(),
+                seen: 0,
+                standard: roi.standard.clone(),
+                role: roi.role,
+                basis: roi.basis,
+            });
+            row.seen += usize::from(counted.insert((set, roi.number)));
+            if row.role != roi.role {
+                row.role = Role::Unknown;
+            }
+            if row.standard != roi.standard || row.basis != roi.basis {
+                row.standard = None;
+                row.basis = NameBasis::Ambiguous;
+            }
+        }
+    }
+    rows.into_values().collect()
+}

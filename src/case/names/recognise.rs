@@ -1,0 +1,275 @@
+//! The rules in their order: standard name as it stands, helpers, subtractions, targets, margins,
+//! organs. Each rule either decides or passes the name on.
+
+use super::catalogue::AIDS;
+use super::normalise::{Piece, pieces};
+use super::organ::{Organ, organ};
+use super::target::{kind, target};
+use super::words::{self, holds};
+use crate::case::{NameBasis, Role};
+
+/// What a name says by itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Recognition {
+    /// The standard (TG-263) name, if one is certain.
+    pub standard: Option<String>,
+    /// What the structure is for.
+    pub role: Role,
+    /// How the standard name came about.
+    pub basis: NameBasis,
+}
+
+impl Recognition {
+    const fn bare(role: Role, basis: NameBasis) -> Self {
+        Self { standard: None, role, basis }
+    }
+
+    fn named(original: &str, standard: String, role: Role) -> Self {
+        let exact = squeeze(original) == squeeze(&standard)
+            || squeeze(original) == squeeze(&reversed(&standard));
+        let basis = if exact { NameBasis::Exact } else { NameBasis::Rule };
+        Self { standard: Some(standard), role, basis }
+    }
+}
+
+/// Reads one name. Nothing but the name is used; the file's interpreted type and the user's
+/// decisions come in later.
+#[must_use]
+pub fn recognise(original: &str) -> Recognition {
+    // What follows a caret is custom text by TG-263.
+    let name = original.split('^').next().unwrap_or_default().trim();
+    let all = pieces(name);
+    let plain = words_of(&all);
+    if plain.is_empty() {
+        return Recognition::bare(Role::Unknown, NameBasis::None);
+    }
+    if let (Organ::Found { root, side }, false) = (organ(&plain), has_signs(&all))
+        && !name.starts_with('_')
+    {
+        return Recognition::named(original, format!("{root}{side}"), role_of(root));
+    }
+    helper(name, &all)
+        .or_else(|| subtraction(original, &all))
+        .or_else(|| aimed(original, &all))
+        .or_else(|| dose_region(&all))
+        .or_else(|| margin(original, &all))
+        .unwrap_or_else(|| plain_organ(original, &all))
+}
+
+/// Role of a standard name.
+pub(super) fn role_of(standard: &str) -> Role {
+    let head: String = standard.chars().take_while(char::is_ascii_uppercase).collect();
+    match kind(&head.to_ascii_lowercase()).or_else(|| kind(&standard.to_ascii_lowercase())) {
+        Some(_) if standard.ends_with("_Total") => Role::TargetSum,
+        Some(role) => role,
+        None if standard == "External" => Role::External,
+        None if standard.starts_with('z') || AIDS.contains(&standard) => Role::Helper,
+        None if standard.contains("_PRV") => Role::Prv,
+        None => Role::Organ,
+    }
+}
+
+fn squeeze(name: &str) -> String {
+    name.chars()
+        .filter(|c| !matches!(c, ' ' | '_' | '-' | '.'))
+        .flat_map(char::to_lowercase)
+        .collect()
+}
+
+/// The reverse-order form of a name with a side: `L_Cochlea`.
+fn reversed(standard: &str) -> String {
+    match standard.rsplit_once('_') {
+        Some((root, side @ ("L" | "R"))) => format!("{side}_{root}"),
+        _ => standard.to_owned(),
+    }
+}
+
+fn words_of(pieces: &[Piece]) -> Vec<String> {
+    let word = |p: &Piece| match p {
+        Piece::Word(w) | Piece::Number(w) => Some(w.clone()),
+        Piece::Sign(_) => None,
+    };
+    pieces.iter().filter_map(word).collect()
+}
+
+fn has_signs(pieces: &[Piece]) -> bool {
+    pieces.iter().any(|p| matches!(p, Piece::Sign('+' | '~' | '!' | '%')))
+}
+
+fn is_word(piece: &Piece, list: &str) -> bool {
+    matches!(piece, Piece::Word(w) if holds(list, w))
+}
+
+fn is_kind(piece: &Piece) -> bool {
+    matches!(piece, Piece::Word(w) if kind(w).is_some())
+}
+
+/// Rings, shells, isodoses, optimisation structures and points.
+fn helper(name: &str, all: &[Piece]) -> Option<Recognition> {
+    if all.iter().any(|p| is_word(p, words::MARKERS)) {
+        return Some(Recognition::bare(Role::Marker, NameBasis::Rule));
+    }
+    let prefixed = match all {
+        [Piece::Word(first), _, ..] if first == "z" || first == "x" => true,
+        [Piece::Word(first), ..] => first
+            .strip_prefix('z')
+            .is_some_and(|rest| holds(words::HELPERS, rest) || starts_with_kind(rest)),
+        _ => false,
+    };
+    let word = all.iter().any(|p| is_word(p, words::HELPERS));
+    let joined_word = all.iter().any(|p| {
+        matches!(p, Piece::Word(w) if ["ring", "shell", "couch"].iter().any(|h| w.starts_with(h)))
+    });
+    let helps = prefixed || word || joined_word || name.starts_with('_');
+    helps.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
+}
+
+fn starts_with_kind(word: &str) -> bool {
+    ["ptv", "gtv", "ctv", "itv"].iter().any(|k| word.starts_with(k))
+}
+
+/// One structure less another: `Brain-GTV`, `Hirn ohne GTV`, `PTV-GTV`.
+fn subtraction(original: &str, all: &[Piece]) -> Option<Recognition> {
+    let is_minus = |p: &Piece| *p == Piece::Sign('-') || is_word(p, words::MINUS);
+    let position = all.windows(2).position(|pair| match pair {
+        [minus, next] => is_minus(minus) && (is_kind(next) || is_word(next, words::TARGETS)),
+        _ => false,
+    });
+    let helper = || Recognition::bare(Role::Helper, NameBasis::Rule);
+    let Some(at) = position.filter(|at| *at > 0) else { return other_subtraction(all) };
+    let (left, right) = (all.get(..at)?, all.get(at + 1..)?);
+    if left.iter().any(is_kind) {
+        return Some(helper());
+    }
+    let whole = match right {
+        [_] => true,
+        [_, rest @ ..] => rest.iter().all(|p| is_word(p, words::SUMS)),
+        [] => false,
+    };
+    let (Organ::Found { root, side }, [Piece::Word(taken), ..]) = (organ(&words_of(left)), right)
+    else {
+        return (!left.iter().all(|p| is_word(p, words::TARGETS))).then(helper);
+    };
+    match (root, taken.as_str()) {
+        ("Brain", "gtv" | "ctv" | "ptv") if whole && side.is_empty() => {
+            let standard = format!("Brain-{}", taken.to_ascii_uppercase());
+            Some(Recognition::named(original, standard, Role::Organ))
+        }
+        _ => Some(helper()),
+    }
+}
+
+/// A target less an organ: certain with a word, two meanings with a hyphen.
+fn other_subtraction(all: &[Piece]) -> Option<Recognition> {
+    let said = all.iter().position(|p| is_word(p, words::MINUS) && !is_word(p, "sin"));
+    if said.is_some_and(|at| at > 0 && at + 1 < all.len()) {
+        return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
+    }
+    let hyphen = all.iter().position(|p| *p == Piece::Sign('-'))?;
+    let (left, right) = (all.get(..hyphen)?, all.get(hyphen + 1..)?);
+    let right = words_of(right);
+    let organ_follows = !right.is_empty() && matches!(organ(&right), Organ::Found { .. });
+    (left.iter().any(is_kind) && organ_follows)
+        .then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
+}
+
+/// Targets.
+fn aimed(original: &str, all: &[Piece]) -> Option<Recognition> {
+    let found = target(all)?;
+    let margin = all.iter().any(|p| is_word(p, "mm cm") || is_word(p, words::MARGINS))
+        || all.contains(&Piece::Sign('%'));
+    if margin {
+        return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
+    }
+    if found.ambiguous {
+        return Some(Recognition::bare(found.role, NameBasis::Ambiguous));
+    }
+    Some(match found.standard {
+        Some(standard) => Recognition::named(original, standard, found.role),
+        None => Recognition::bare(found.role, NameBasis::Rule),
+    })
+}
+
+/// Volumes of a dose: `12Gy`, `50%`, `DS 1200`.
+fn dose_region(all: &[Piece]) -> Option<Recognition> {
+    let dosed = all.windows(2).any(|pair| match pair {
+        [Piece::Number(_), Piece::Word(unit)] => unit == "gy" || unit == "cgy",
+        [Piece::Number(_), Piece::Sign(sign)] => *sign == '%',
+        [Piece::Word(word), Piece::Number(_)] => holds("ds dose dosis", word),
+        _ => false,
+    });
+    dosed.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
+}
+
+/// An organ with a margin: `Brainstem_PRV03`, `Hirnstamm Saum 3mm`, `Chiasm+2mm`.
+fn margin(original: &str, all: &[Piece]) -> Option<Recognition> {
+    let word = all.iter().position(|p| is_word(p, words::MARGINS));
+    let plus = all.iter().position(|p| *p == Piece::Sign('+'));
+    let unit = all.iter().position(|p| is_word(p, "mm cm"));
+    if word.is_none() && plus.is_none() && unit.is_none() {
+        return None;
+    }
+    let number = all.iter().position(|p| matches!(p, Piece::Number(_)));
+    let used = [word, plus, unit, number];
+    let rest: Vec<Piece> = all
+        .iter()
+        .enumerate()
+        .filter(|(i, p)| !used.contains(&Some(*i)) && !is_word(p, words::FILLERS))
+        .map(|(_, p)| p.clone())
+        .collect();
+    let uncertain = Recognition::bare(Role::Prv, NameBasis::Ambiguous);
+    let Organ::Found { root, side } = organ(&words_of(&rest)) else {
+        let has_margin = word.is_some() || unit.is_some();
+        return has_margin.then(|| match organ(&words_of(&rest)) {
+            Organ::Ambiguous => uncertain,
+            _ => Recognition::bare(Role::Prv, NameBasis::None),
+        });
+    };
+    let stated = number.and_then(|i| all.get(i));
+    let scale = if all.iter().any(|p| is_word(p, "cm")) { 10.0 } else { 1.0 };
+    let suffix = match stated {
+        Some(Piece::Number(n)) if word.is_some() || unit.is_some() => millimetres(n, scale),
+        None if word.is_some() => Some(String::new()),
+        _ => None,
+    };
+    let root = if root == "External" { None } else { Some(root) };
+    Some(match (root, suffix) {
+        (Some(root), Some(suffix)) => {
+            Recognition::named(original, format!("{root}_PRV{suffix}{side}"), Role::Prv)
+        }
+        _ => uncertain,
+    })
+}
+
+/// Two digits for a margin of whole millimetres.
+fn millimetres(number: &str, scale: f64) -> Option<String> {
+    let value = number.parse::<f64>().ok()? * scale;
+    (value.fract() == 0.0 && (1.0..=30.0).contains(&value)).then(|| format!("{value:02.0}"))
+}
+
+fn plain_organ(original: &str, all: &[Piece]) -> Recognition {
+    let words = without_version(all);
+    let partial = all.contains(&Piece::Sign('~'));
+    match organ(&words) {
+        Organ::Found { root, side } if partial => {
+            Recognition::named(original, format!("{root}~{side}"), Role::Organ)
+        }
+        Organ::Found { root, side } => {
+            Recognition::named(original, format!("{root}{side}"), role_of(root))
+        }
+        Organ::Ambiguous => Recognition::bare(Role::Unknown, NameBasis::Ambiguous),
+        Organ::Unknown => Recognition::bare(Role::Unknown, NameBasis::None),
+    }
+}
+
+/// The words without fillers and without a version mark (`v2`) behind another word.
+fn without_version(all: &[Piece]) -> Vec<String> {
+    let version = match all {
+        [.., before, Piece::Word(v), Piece::Number(_)] if v == "v" => !is_word(before, "cn n"),
+        _ => false,
+    };
+    let end = if version { all.len().saturating_sub(2) } else { all.len() };
+    let kept: Vec<Piece> =
+        all.iter().take(end).filter(|p| !is_word(p, words::FILLERS)).cloned().collect();
+    words_of(&kept)
+}

@@ -1,0 +1,173 @@
+//! Targets: kind, number and dose suffix by the order of the TG-263 target rules, sums of
+//! targets, and words for targets of unstated kind.
+
+use super::normalise::Piece;
+use super::words::{self, holds};
+use crate::case::Role;
+
+/// A name that means a target.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Target {
+    /// Its role.
+    pub(super) role: Role,
+    /// Its standard name, when nothing but kind, number and dose is said.
+    pub(super) standard: Option<String>,
+    /// Whether the name can be read in more than one way.
+    pub(super) ambiguous: bool,
+}
+
+impl Target {
+    const fn of(role: Role) -> Self {
+        Self { role, standard: None, ambiguous: false }
+    }
+
+    const fn ambiguous(role: Role) -> Self {
+        Self { role, standard: None, ambiguous: true }
+    }
+}
+
+/// Role of a target abbreviation.
+pub(super) fn kind(word: &str) -> Option<Role> {
+    match word {
+        "gtv" | "igtv" => Some(Role::Gtv),
+        "ctv" | "ictv" => Some(Role::Ctv),
+        "ptv" => Some(Role::Ptv),
+        "itv" => Some(Role::Target),
+        _ => None,
+    }
+}
+
+fn kind_of(piece: &Piece) -> Option<Role> {
+    match piece {
+        Piece::Word(word) => kind(word),
+        _ => None,
+    }
+}
+
+/// Reads a name as a target, if it is one. Helpers and subtractions are dealt with before.
+pub(super) fn target(pieces: &[Piece]) -> Option<Target> {
+    let mut kinds: Vec<Role> = pieces.iter().filter_map(kind_of).collect();
+    let several = kinds.len() > 1;
+    kinds.dedup();
+    let Some(first) = kinds.first().copied() else { return without_kind(pieces) };
+    if is_sum(pieces) || (several && has_sign(pieces, '+')) {
+        return Some(Target::of(Role::TargetSum));
+    }
+    if has_sign(pieces, '+') {
+        // "PTV+3" can be a margin or a second target.
+        return Some(Target::ambiguous(Role::Unknown));
+    }
+    if kinds.len() > 1 {
+        return Some(Target::of(Role::Target));
+    }
+    if several {
+        return Some(Target::ambiguous(first));
+    }
+    let cropped = has_sign(pieces, '-') && pieces.iter().any(is_two_digits);
+    if cropped {
+        return Some(Target::ambiguous(first));
+    }
+    Some(Target { role: first, standard: standard(pieces), ambiguous: false })
+}
+
+fn has_sign(pieces: &[Piece], sign: char) -> bool {
+    pieces.contains(&Piece::Sign(sign))
+}
+
+fn is_two_digits(piece: &Piece) -> bool {
+    matches!(piece, Piece::Number(n) if n.len() == 2 && n.starts_with('0'))
+}
+
+/// Whether a name means several targets together: `PTV_Total`, `PTVs`, `GTV all`, `GTV1+2`.
+fn is_sum(pieces: &[Piece]) -> bool {
+    let word = |p: &Piece| matches!(p, Piece::Word(w) if holds(words::SUMS, w));
+    let joined = pieces.windows(3).any(|w| {
+        matches!(w, [Piece::Number(_), Piece::Sign('+'), Piece::Number(_)])
+            && !pieces.contains(&Piece::Word("mm".to_owned()))
+    });
+    pieces.iter().any(word) || joined
+}
+
+/// Standard name from kind, classifier, number and dose, if there is nothing else.
+fn standard(pieces: &[Piece]) -> Option<String> {
+    let rest: Vec<&Piece> = pieces.iter().filter(|p| **p != Piece::Sign('-')).collect();
+    let (number, rest) = match rest.as_slice() {
+        [Piece::Number(n), rest @ ..] => (Some(n), rest),
+        rest => (None, rest),
+    };
+    let [Piece::Word(kind), rest @ ..] = rest else { return None };
+    let mut name = kind.replace("tv", "TV").replace('g', "G").replace('c', "C").replace('p', "P");
+    name = name.replace('i', "I");
+    let rest = match rest {
+        [Piece::Word(c), rest @ ..] if holds("p n sb par vas", c) => {
+            name.push_str(c);
+            rest
+        }
+        rest => rest,
+    };
+    let (number, rest) = match (number, rest) {
+        (None, [Piece::Number(n), rest @ ..]) if !is_dose(n, rest) => (Some(n), rest),
+        (number, rest) => (number, rest),
+    };
+    if let Some(number) = number {
+        let number: u32 = number.parse().ok().filter(|n| (1..=99).contains(n))?;
+        name.push_str(&number.to_string());
+    }
+    Some(name + &dose_suffix(rest)?)
+}
+
+fn is_dose(number: &str, after: &[&Piece]) -> bool {
+    let unit = matches!(after, [Piece::Word(u), ..] if u == "gy" || u == "cgy");
+    unit || number.parse::<u32>().is_ok_and(|n| n >= 600)
+}
+
+fn dose_suffix(pieces: &[&Piece]) -> Option<String> {
+    match pieces {
+        [] => Some(String::new()),
+        [Piece::Word(level)] => match level.as_str() {
+            "high" => Some("_High".to_owned()),
+            "mid" => Some("_Mid".to_owned()),
+            "low" => Some("_Low".to_owned()),
+            _ => None,
+        },
+        [Piece::Number(n)] if is_dose(n, &[]) => Some(format!("_{n}")),
+        [Piece::Number(n), Piece::Word(unit)] if unit == "gy" => Some(format!("_{n}Gy")),
+        [Piece::Number(n), Piece::Word(unit)] if unit == "cgy" => Some(format!("_{n}")),
+        _ => None,
+    }
+}
+
+/// Targets named by a word: tumour, metastasis, lesion, target, cavity.
+fn without_kind(pieces: &[Piece]) -> Option<Target> {
+    let words: Vec<&str> = pieces
+        .iter()
+        .filter_map(|p| match p {
+            Piece::Word(w) => Some(w.as_str()),
+            _ => None,
+        })
+        .collect();
+    let numbered = pieces.iter().any(|p| matches!(p, Piece::Number(_)));
+    let pairs = words.windows(2).map(<[&str]>::concat);
+    let said: Vec<String> = words.iter().map(|w| (*w).to_owned()).chain(pairs).collect();
+    let any = |list: &str| said.iter().any(|w| holds(list, w));
+    if any("oral nasal buccale mundhohle nerve neurinom neurinoma") {
+        return None;
+    }
+    if any(words::CAVITIES) {
+        return Some(Target::of(Role::Ctv));
+    }
+    if any(words::PLANNING) {
+        return Some(Target::of(if is_sum(pieces) { Role::TargetSum } else { Role::Ptv }));
+    }
+    // Short words mean something else in running text: "les" (French the), "met" (Dutch with).
+    let short = |w: &&String| holds("les met bm", w);
+    let certain = said
+        .iter()
+        .filter(|w| holds(words::TARGETS, w))
+        .any(|w| !short(&w) || numbered || words.len() == 1);
+    if !certain {
+        return None;
+    }
+    let plural = any(words::PLURAL_TARGETS) && !numbered;
+    Some(Target::of(if plural || is_sum(pieces) { Role::TargetSum } else { Role::Target }))
+}
