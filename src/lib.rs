@@ -5,6 +5,7 @@ pub mod analyse;
 pub mod case;
 pub mod cli;
 pub mod dicom;
+pub mod dose;
 pub mod finding;
 pub mod geometry;
 pub mod identity;

@@ -16,15 +16,15 @@ use clap::{Args, ColorChoice, Parser, Subcommand};
     max_term_width = 100,
     after_help = TOP_HELP
 )]
-pub struct Arguments {
+pub(super) struct Arguments {
     /// What to do.
     #[command(subcommand)]
-    pub command: Command,
+    pub(super) command: Command,
 }
 
 /// The commands.
 #[derive(Debug, Clone, Subcommand)]
-pub enum Command {
+pub(super) enum Command {
     /// See what an archive holds and what is wrong with it; computes no dose
     #[command(after_help = SURVEY_HELP)]
     Survey(Common),
@@ -35,42 +35,42 @@ pub enum Command {
 
 /// What all commands that read an archive have in common.
 #[derive(Debug, Clone, Args)]
-pub struct Common {
+pub(super) struct Common {
     /// Folders or files with DICOM objects; folders are searched to the bottom
     #[arg(required = true, value_name = "ARCHIVE")]
-    pub archive: Vec<PathBuf>,
+    pub(super) archive: Vec<PathBuf>,
     /// Folder for the tables; the key goes beside it, into DIR-key
     #[arg(long, value_name = "DIR", default_value = "study")]
-    pub study: PathBuf,
+    pub(super) study: PathBuf,
     /// How many cases are worked on at the same time [default: number of processors]
     #[arg(long, value_name = "N")]
-    pub jobs: Option<NonZeroUsize>,
+    pub(super) jobs: Option<NonZeroUsize>,
     /// No progress and no summary on stderr; warnings and errors stay
     #[arg(long)]
-    pub quiet: bool,
+    pub(super) quiet: bool,
     /// Keep patient IDs, UIDs, paths and dates readable in the tables instead of pseudonyms
     #[arg(long)]
-    pub keep_ids: bool,
+    pub(super) keep_ids: bool,
     /// Exit with 1 also when something was used that should be looked at
     #[arg(long)]
-    pub strict: bool,
+    pub(super) strict: bool,
 }
 
 /// What `measure` has besides.
 #[derive(Debug, Clone, Args)]
-pub struct Measure {
+pub(super) struct Measure {
     /// What it shares with the other commands.
     #[command(flatten)]
-    pub common: Common,
+    pub(super) common: Common,
     /// Further metrics in TG-263 syntax, separated by commas, or a file with one on each line
     #[arg(long, value_name = "FILE_OR_LIST")]
-    pub metrics: Option<String>,
+    pub(super) metrics: Option<String>,
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME")]
-    pub interpolation: Option<String>,
+    pub(super) interpolation: Option<String>,
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME")]
-    pub ends: Option<String>,
+    pub(super) ends: Option<String>,
 }
 
 const TOP_HELP: &str = "\

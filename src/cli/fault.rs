@@ -9,7 +9,7 @@ use crate::table::user_file::ReadError;
 
 /// The run could not be done.
 #[derive(Debug, thiserror::Error)]
-pub enum Fault {
+pub(super) enum Fault {
     /// An archive folder cannot be read.
     #[error("cannot read the archive {0}")]
     Archive(#[from] ScanError),

@@ -13,7 +13,7 @@ const FORCED: i32 = 2;
 ///
 /// # Errors
 /// When the system refuses a handler.
-pub fn stop_flag() -> Result<Arc<AtomicBool>, Fault> {
+pub(super) fn stop_flag() -> Result<Arc<AtomicBool>, Fault> {
     let flag = Arc::new(AtomicBool::new(false));
     let raised = Arc::clone(&flag);
     ctrlc::set_handler(move || {

@@ -31,7 +31,7 @@ struct RunSettings {
 ///
 /// # Errors
 /// When the run cannot be done, see [`Fault`].
-pub fn measure(
+pub(super) fn measure(
     settings: &Settings,
     analysis: &analyse::Settings,
     terminal: &Terminal,
@@ -53,11 +53,8 @@ fn measure_cases(
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Vec<Option<CaseResult>> {
-    let workshop = Workshop {
-        paths: &prepared.scan.paths,
-        identity: &prepared.identity,
-        settings: analysis,
-    };
+    let workshop =
+        Workshop { paths: &prepared.scan.paths, identity: &prepared.identity, settings: analysis };
     let bar = terminal.progress("cases", prepared.cases.len());
     let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
         let worth = prepared.cases.get(index).filter(|c| is_worth_measuring(c));
@@ -125,11 +122,23 @@ fn write(
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
     let tables = table::write_tables(&study, &names, &prepared.folder.tables())?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
-    let method = analysis.method_sentence();
+    let method = method_sentence(analysis);
     let run = Run { settings: &settings, method: &method, complete, tables: &tables };
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));
     Ok(())
+}
+
+fn method_sentence(analysis: &analyse::Settings) -> String {
+    format!(
+        "Structure volumes, dose-volume metrics and plan indices were computed with {} {}; dose \
+         interpolation: {}; structure ends: {}. Metrics are named after AAPM TG-263; low and high \
+         bound the numerical uncertainty of a value only.",
+        env!("CARGO_PKG_NAME"),
+        env!("CARGO_PKG_VERSION"),
+        analysis.interpolation.word(),
+        analysis.ends.word()
+    )
 }
 
 fn definition(metric: &Metric) -> MetricDefinition {

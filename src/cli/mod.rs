@@ -1,5 +1,5 @@
-//! The command line: typed arguments become settings, settings a run, the run an exit code. The only
-//! module that prints, and one that nothing else uses.
+//! The command line: typed arguments become settings, settings a run, the run an exit code. The
+//! only module that prints, and one that nothing else uses.
 
 mod args;
 mod fault;
@@ -18,11 +18,9 @@ use std::ffi::OsString;
 
 use clap::Parser;
 
-pub use args::Arguments;
-pub use fault::Fault;
-
 use crate::finding::{Finding, Severity};
-use args::Command;
+use args::{Arguments, Command};
+use fault::Fault;
 use settings::Settings;
 use terminal::Terminal;
 

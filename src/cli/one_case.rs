@@ -31,10 +31,12 @@ pub(super) struct Workshop<'a> {
     pub(super) settings: &'a analyse::Settings,
 }
 
-/// Whether there is anything to compute: the case is complete, or it lacks only the dose, in which
-/// case its structures still have volumes.
+/// Whether there is anything to compute. A case that is left out for its dose still has structures
+/// with volumes, and every dose metric has a row with the reason; structures of another patient
+/// are left alone.
 pub(super) fn is_worth_measuring(case: &Case) -> bool {
-    case.structure_set.is_some() && (case.left_out.is_none() || case.dose.is_none())
+    let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
+    case.structure_set.is_some() && !stranger
 }
 
 impl Workshop<'_> {
@@ -42,19 +44,19 @@ impl Workshop<'_> {
     pub(super) fn measure(&self, case: &Case) -> CaseResult {
         match guarded(|| self.read_and_analyse(case)) {
             Ok(Ok(result)) => result,
-            Ok(Err(finding)) => failed(case, finding.message.clone(), Some(finding)),
+            Ok(Err(finding)) => failed(case, finding.message.clone(), Some(*finding)),
             Err(panic) => failed(case, panic, None),
         }
     }
 
-    fn read_and_analyse(&self, case: &Case) -> Result<CaseResult, Finding> {
+    fn read_and_analyse(&self, case: &Case) -> Result<CaseResult, Box<Finding>> {
         let mut findings = Vec::new();
         let structures = match &case.structure_set {
             None => None,
             Some(header) => {
                 let path = self.path(&header.origin)?;
                 let reading = dicom::read_structure_set(path, self.identity)
-                    .map_err(|e| e.to_finding(self.identity))?;
+                    .map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
                 Some(reading.value)
             }
@@ -62,18 +64,24 @@ impl Workshop<'_> {
         let dose = match &case.dose {
             Some(header) if case.left_out.is_none() => {
                 let path = self.path(&header.origin)?;
-                let reading = dicom::read_dose(path, self.identity)
-                    .map_err(|e| e.to_finding(self.identity))?;
+                let reading =
+                    dicom::read_dose(path, self.identity).map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
                 Some(reading.value.1)
             }
             _ => None,
         };
-        let analysis = analyse::analyse(case, structures.as_ref(), dose.as_ref(), self.settings);
+        let analysis = analyse::analyse(case, structures.as_ref(), dose, self.settings);
         Ok(CaseResult { analysis: Some(analysis), findings, failure: None })
     }
 
-    fn path(&self, origin: &Origin) -> Result<&PathBuf, Finding> {
+    fn refusal(&self, error: &dicom::Error, case: &Case) -> Box<Finding> {
+        let mut finding = error.to_finding(self.identity);
+        finding.subject.case = Some(case.id.clone());
+        Box::new(finding)
+    }
+
+    fn path(&self, origin: &Origin) -> Result<&PathBuf, Box<Finding>> {
         self.paths.get(&origin.file).ok_or_else(|| {
             let subject = Subject {
                 patient: origin.patient.clone(),
@@ -81,7 +89,8 @@ impl Workshop<'_> {
                 object: Some(origin.object.clone()),
                 ..Subject::default()
             };
-            Finding::new(Code::FileUnreadable, subject, "the file is no longer known")
+            let message = "the scan does not say where the file is";
+            Box::new(Finding::new(Code::FileUnreadable, subject, message))
         })
     }
 }

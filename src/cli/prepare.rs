@@ -19,17 +19,17 @@ use crate::table::prescriptions::PrescriptionsFile;
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
-pub struct Prepared {
+pub(super) struct Prepared {
     /// Where the study is.
-    pub folder: StudyFolder,
+    pub(super) folder: StudyFolder,
     /// How identifiers become tokens.
-    pub identity: Identity,
+    pub(super) identity: Identity,
     /// What the archive holds.
-    pub scan: Scan,
+    pub(super) scan: Scan,
     /// The cases.
-    pub cases: Vec<Case>,
+    pub(super) cases: Vec<Case>,
     /// Findings of scanning, joining and naming.
-    pub findings: Vec<Finding>,
+    pub(super) findings: Vec<Finding>,
     names: NamesFile,
     prescriptions: PrescriptionsFile,
 }
@@ -38,7 +38,7 @@ pub struct Prepared {
 ///
 /// # Errors
 /// When the run cannot be done, see [`Fault`]; [`Fault::Stopped`] when `stop` was raised.
-pub fn prepare(
+pub(super) fn prepare(
     settings: &Settings,
     terminal: &Terminal,
     stop: &AtomicBool,
@@ -77,7 +77,7 @@ impl Prepared {
     ///
     /// # Errors
     /// When they cannot be written.
-    pub fn write_proposals(&mut self) -> Result<(), Fault> {
+    pub(super) fn write_proposals(&mut self) -> Result<(), Fault> {
         self.names.propose(&case::proposals(&self.cases));
         self.names.write(&self.folder.names())?;
         self.prescriptions.propose(&self.cases);

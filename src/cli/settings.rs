@@ -11,19 +11,19 @@ use crate::metrics::{self, Metric};
 
 /// How to read an archive and where to write.
 #[derive(Debug, Clone)]
-pub struct Settings {
+pub(super) struct Settings {
     /// Folders or files to read.
-    pub archive: Vec<PathBuf>,
+    pub(super) archive: Vec<PathBuf>,
     /// The study folder.
-    pub study: PathBuf,
+    pub(super) study: PathBuf,
     /// Cases at the same time.
-    pub jobs: usize,
+    pub(super) jobs: usize,
     /// No talk but warnings.
-    pub quiet: bool,
+    pub(super) quiet: bool,
     /// Identifiers stay readable.
-    pub keep_ids: bool,
+    pub(super) keep_ids: bool,
     /// Findings to look at count like refusals for the exit code.
-    pub strict: bool,
+    pub(super) strict: bool,
 }
 
 impl From<Common> for Settings {
@@ -44,14 +44,13 @@ impl From<Common> for Settings {
 ///
 /// # Errors
 /// When a name is unknown or a list cannot be read; the message lists what is accepted.
-pub fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
+pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     let mut settings = analyse::Settings::default();
     if let Some(name) = &typed.interpolation {
-        settings.interpolation =
-            word("--interpolation", name, crate::dose::Interpolation::WORDS)?;
+        settings.interpolation = word("--interpolation", name, crate::dose::Interpolation::WORDS)?;
     }
     if let Some(name) = &typed.ends {
-        settings.ends = word("--ends", name, crate::geometry::Ends::WORDS)?;
+        settings.ends = word("--ends", name, analyse::Ends::WORDS)?;
     }
     if let Some(list) = &typed.metrics {
         for metric in metric_list(list)? {

@@ -7,7 +7,7 @@ use super::fault::Fault;
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
-pub struct StudyFolder {
+pub(super) struct StudyFolder {
     root: PathBuf,
     existed: bool,
 }
@@ -18,7 +18,7 @@ impl StudyFolder {
     /// # Errors
     /// When it is a file, holds something else, or lies inside one of the archives, where the next
     /// run would read its tables as input.
-    pub fn open(root: &Path, archives: &[PathBuf]) -> Result<Self, Fault> {
+    pub(super) fn open(root: &Path, archives: &[PathBuf]) -> Result<Self, Fault> {
         let study = Self { root: root.to_path_buf(), existed: is_study(root) };
         if root.exists() && !root.is_dir() {
             return Err(Fault::folder(root, "is a file; give a folder to --study"));
@@ -44,37 +44,37 @@ impl StudyFolder {
 
     /// Whether it was a study before this run.
     #[must_use]
-    pub const fn existed(&self) -> bool {
+    pub(super) const fn existed(&self) -> bool {
         self.existed
     }
 
     /// Whether metrics were written here before.
     #[must_use]
-    pub fn is_measured(&self) -> bool {
+    pub(super) fn is_measured(&self) -> bool {
         self.run_file().exists()
     }
 
     /// The folder of the tables.
     #[must_use]
-    pub fn tables(&self) -> PathBuf {
+    pub(super) fn tables(&self) -> PathBuf {
         self.root.join("tables")
     }
 
     /// `run.json`.
     #[must_use]
-    pub fn run_file(&self) -> PathBuf {
+    pub(super) fn run_file(&self) -> PathBuf {
         self.root.join("run.json")
     }
 
     /// `names.csv`, which belongs to the user.
     #[must_use]
-    pub fn names(&self) -> PathBuf {
+    pub(super) fn names(&self) -> PathBuf {
         self.root.join("names.csv")
     }
 
     /// `prescriptions.csv`, which belongs to the user.
     #[must_use]
-    pub fn prescriptions(&self) -> PathBuf {
+    pub(super) fn prescriptions(&self) -> PathBuf {
         self.root.join("prescriptions.csv")
     }
 }

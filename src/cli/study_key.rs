@@ -13,7 +13,7 @@ use crate::table::write_file::{Access, replace_file_for};
 
 /// The folder of the key of one study.
 #[derive(Debug, Clone)]
-pub struct StudyKey {
+pub(super) struct StudyKey {
     folder: PathBuf,
 }
 
@@ -25,7 +25,7 @@ impl StudyKey {
     ///
     /// # Errors
     /// When the study folder has no name, as the root of a disk.
-    pub fn beside(study: &Path) -> Result<Self, Fault> {
+    pub(super) fn beside(study: &Path) -> Result<Self, Fault> {
         let absolute =
             std::path::absolute(study).map_err(|e| Fault::folder(study, e.to_string()))?;
         let Some(name) = absolute.file_name() else {
@@ -38,13 +38,13 @@ impl StudyKey {
 
     /// Whether there is a key.
     #[must_use]
-    pub fn exists(&self) -> bool {
+    pub(super) fn exists(&self) -> bool {
         self.secret_file().exists()
     }
 
     /// The folder.
     #[must_use]
-    pub fn folder(&self) -> &Path {
+    pub(super) fn folder(&self) -> &Path {
         &self.folder
     }
 
@@ -56,7 +56,7 @@ impl StudyKey {
     ///
     /// # Errors
     /// When the key is damaged or cannot be read or written.
-    pub fn identity(&self) -> Result<Identity, Fault> {
+    pub(super) fn identity(&self) -> Result<Identity, Fault> {
         if self.exists() { self.read() } else { self.make() }.map(Identity::keyed)
     }
 
@@ -105,7 +105,7 @@ impl StudyKey {
     ///
     /// # Errors
     /// When the file cannot be read or written.
-    pub fn record(
+    pub(super) fn record(
         &self,
         file: &str,
         columns: [&str; 2],

@@ -16,7 +16,7 @@ use crate::table::{self, Study};
 ///
 /// # Errors
 /// When the run cannot be done, see [`Fault`].
-pub fn survey(
+pub(super) fn survey(
     settings: &Settings,
     terminal: &Terminal,
     stop: &AtomicBool,
@@ -70,9 +70,11 @@ fn line(subject: &str, kind: &str, status: &str) -> Line {
 }
 
 fn files(prepared: &Prepared) -> Vec<(Line, usize)> {
-    tally(prepared.scan.inventory.files.iter().map(|f| {
-        line("files", f.sop_class.as_deref().unwrap_or("unknown kind"), f.status.word())
-    }))
+    tally(
+        prepared.scan.inventory.files.iter().map(|f| {
+            line("files", f.sop_class.as_deref().unwrap_or("unknown kind"), f.status.word())
+        }),
+    )
 }
 
 fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
@@ -104,9 +106,12 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
 }
 
 fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {
-    tally(prepared.findings.iter().map(|f| {
-        line("findings", f.severity().word(), f.code.definition().id)
-    }))
+    tally(
+        prepared
+            .findings
+            .iter()
+            .map(|f| line("findings", f.severity().word(), f.code.definition().id)),
+    )
 }
 
 /// Columns of equal width, two spaces apart, the count to the right.
@@ -129,9 +134,6 @@ mod tests {
     #[test]
     fn lines_are_counted_and_aligned() {
         let list = tally(["a", "bbb", "a"].map(|kind| line("files", kind, "read")).into_iter());
-        assert_eq!(
-            aligned(&list),
-            "files  a    read        2\nfiles  bbb  read        1\n"
-        );
+        assert_eq!(aligned(&list), "files  a    read        2\nfiles  bbb  read        1\n");
     }
 }

@@ -8,35 +8,34 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 /// Where talk goes and how much of it.
 #[derive(Debug, Clone, Copy)]
-pub struct Terminal {
+pub(super) struct Terminal {
     quiet: bool,
 }
 
 impl Terminal {
     /// Talk on stderr; with `quiet` only warnings.
     #[must_use]
-    pub const fn new(quiet: bool) -> Self {
+    pub(super) const fn new(quiet: bool) -> Self {
         Self { quiet }
     }
 
     /// Something worth knowing; not with `--quiet`.
-    pub fn say(&self, text: &str) {
+    pub(super) fn say(&self, text: &str) {
         if !self.quiet {
             line(text);
         }
     }
 
     /// Something that must be known.
-    pub fn warn(&self, text: &str) {
+    pub(super) fn warn(&self, text: &str) {
         line(&format!("tidydose: {text}"));
     }
 
     /// A progress bar of `total` steps; invisible where nobody would see it.
     #[must_use]
-    pub fn progress(&self, what: &'static str, total: usize) -> ProgressBar {
+    pub(super) fn progress(&self, what: &'static str, total: usize) -> ProgressBar {
         let seen = !self.quiet && io::stderr().is_terminal();
-        let target =
-            if seen { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+        let target = if seen { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
         let bar = ProgressBar::with_draw_target(u64::try_from(total).ok(), target);
         let style = ProgressStyle::with_template("{msg} [{bar:30}] {pos}/{len} {eta}")
             .unwrap_or_else(|_| ProgressStyle::default_bar());
@@ -58,7 +57,7 @@ fn line(text: &str) {
 ///
 /// # Errors
 /// When stdout fails in another way.
-pub fn print(text: &str) -> io::Result<()> {
+pub(super) fn print(text: &str) -> io::Result<()> {
     let mut output = BufWriter::new(io::stdout().lock());
     match output.write_all(text.as_bytes()).and_then(|()| output.flush()) {
         Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),

@@ -1,10 +1,13 @@
 //! Geometry without a word of radiotherapy.
+pub mod cut;
+pub mod distance;
 pub mod grid;
 pub mod occupancy;
 pub mod point;
 pub mod polygon;
 pub mod rasterise;
 pub mod region;
+pub mod slab;
 pub mod stack;
 pub use grid::{Grid, GridError};
 pub use occupancy::Occupancy;

@@ -50,6 +50,9 @@ impl Footprint {
 pub struct Layer {
     /// The filled cells.
     pub footprint: Footprint,
+    /// By how much the cells of this layer are moved in the plane, mm: a leaning solid keeps the
+    /// same cells from layer to layer.
+    pub shift_mm: [f64; 2],
     /// Middle and thickness of each sheet along the normal, mm.
     pub sheets: Vec<Sheet>,
 }
@@ -104,6 +107,9 @@ impl Occupancy {
             for c in &layer.footprint.cuts {
                 in_plane[0] += c.area * c.centre[0];
                 in_plane[1] += c.area * c.centre[1];
+            }
+            for (moment, shift) in in_plane.iter_mut().zip(layer.shift_mm) {
+                *moment += area * shift;
             }
             for s in &layer.sheets {
                 volume += area * s.thickness_mm;

@@ -1,3 +1,234 @@
-//! The registry of metrics.
+//! The registry of metrics: one [`Definition`] for each, with the name in TG-263 syntax, the unit,
+//! the formula, where it comes from and when it is undefined. Tables, help and the data dictionary
+//! are made from this list.
+//!
+//! A metric sees a [`Subject`] (a histogram, a volume, a prescription with its isodoses) and nothing
+//! of the case, so that each formula can be read against its report. One file per family; to add
+//! a metric, write its definition in a file and name it in [`REGISTRY`].
+
+mod conformity;
+mod dose_at_volume;
+mod gradient;
+mod statistics;
+mod subject;
 pub mod value;
+mod volume;
+mod volume_at_dose;
+
+pub use subject::{PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
+
+/// Which structures a metric is computed for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AppliesTo {
+    /// Every structure with volume.
+    Structure,
+    /// Targets with a prescription.
+    Target,
+}
+
+impl AppliesTo {
+    /// The word used in the dictionary.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Structure => "every structure",
+            Self::Target => "targets with a prescription",
+        }
+    }
+}
+
+/// Whether the formula was read in its source or is quoted from memory.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Evidence {
+    /// Read on a page of the source or of a paper that states it.
+    Read,
+    /// From memory: check before citing.
+    Memory,
+    /// Common practice, without a single source.
+    CommonPractice,
+}
+
+impl Evidence {
+    /// The words used in the dictionary.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Read => "read",
+            Self::Memory => "from memory",
+            Self::CommonPractice => "common practice",
+        }
+    }
+}
+
+/// What a metric is: one for each family, with a number in its name where it takes one.
+#[derive(Debug)]
+pub struct Definition {
+    /// Name in TG-263 syntax; `{x}` stands for the number.
+    pub name: &'static str,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// What it is, in words.
+    pub title: &'static str,
+    /// Formula.
+    pub formula: &'static str,
+    /// Report or paper it comes from.
+    pub reference: &'static str,
+    /// Whether that was read.
+    pub evidence: Evidence,
+    /// When it does not exist.
+    pub undefined: &'static str,
+    /// Which structures it is for.
+    pub applies_to: AppliesTo,
+    /// The numbers that the standard list takes; empty for a metric without a number.
+    pub standard: &'static [f64],
+    /// Numbers that make sense, inclusive.
+    pub range: [f64; 2],
+    /// Computes it; the number is 0 for a metric without one.
+    pub compute: fn(&Subject<'_>, f64) -> Outcome,
+}
+
+/// Every metric there is, in the order of the tables.
+pub static REGISTRY: &[&Definition] = &[
+    &volume::VOLUME,
+    &statistics::MIN,
+    &statistics::MEAN,
+    &statistics::MAX,
+    &dose_at_volume::PERCENT,
+    &dose_at_volume::ABSOLUTE,
+    &volume_at_dose::ABSOLUTE,
+    &volume_at_dose::PERCENT,
+    &conformity::ISODOSE_VOLUME,
+    &conformity::COVERAGE,
+    &conformity::SELECTIVITY,
+    &conformity::PADDICK,
+    &gradient::HALF_ISODOSE_VOLUME,
+    &gradient::PADDICK_LIPPITZ,
+];
+
+/// One metric with its number.
+#[derive(Debug, Clone, Copy)]
+pub struct Metric {
+    /// What it is.
+    pub definition: &'static Definition,
+    /// The number in its name.
+    pub argument: f64,
+}
+
+impl PartialEq for Metric {
+    fn eq(&self, other: &Self) -> bool {
+        self.definition.name == other.definition.name && self.argument == other.argument
+    }
+}
+
+impl std::fmt::Display for Metric {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(&self.definition.name.replace("{x}", &self.argument.to_string()))
+    }
+}
+
+/// A metric name that no definition has.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{name:?} is not a metric; accepted are {accepted}, where {{x}} is a number, \
+     for example D95%[Gy], D0.03cc[Gy], V12Gy[cc]"
+)]
+pub struct UnknownMetric {
+    name: String,
+    accepted: String,
+}
+
+/// The metric of that name, in TG-263 syntax.
+///
+/// # Errors
+/// When no definition has the name or its number is out of range.
+pub fn parse(name: &str) -> Result<Metric, UnknownMetric> {
+    let name = name.trim();
+    REGISTRY.iter().find_map(|d| d.matches(name)).ok_or_else(|| UnknownMetric {
+        name: name.to_owned(),
+        accepted: REGISTRY.iter().map(|d| d.name).collect::<Vec<_>>().join(", "),
+    })
+}
+
+/// The list that is computed when a study names none of its own.
+#[must_use]
+pub fn standard() -> Vec<Metric> {
+    REGISTRY
+        .iter()
+        .flat_map(|definition| {
+            let numbers = if definition.takes_number() { definition.standard } else { &[0.0] };
+            numbers.iter().map(move |&argument| Metric { definition, argument })
+        })
+        .collect()
+}
+
+impl Definition {
+    /// Whether its name has a number in it.
+    #[must_use]
+    pub fn takes_number(&self) -> bool {
+        self.name.contains("{x}")
+    }
+
+    fn matches(&'static self, name: &str) -> Option<Metric> {
+        let Some((before, after)) = self.name.split_once("{x}") else {
+            return (name == self.name).then_some(Metric { definition: self, argument: 0.0 });
+        };
+        let digits = name.strip_prefix(before)?.strip_suffix(after)?;
+        if !digits.bytes().all(|b| b.is_ascii_digit() || b == b'.') {
+            return None;
+        }
+        let argument: f64 = digits.parse().ok()?;
+        let [low, high] = self.range;
+        (argument >= low && argument <= high).then_some(Metric { definition: self, argument })
+    }
+}
+
+impl Metric {
+    /// Computes the metric for a subject.
+    #[must_use]
+    pub fn compute(&self, subject: &Subject<'_>) -> Outcome {
+        (self.definition.compute)(subject, self.argument)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_definition_is_complete_and_reads_back_its_own_name() {
+        for d in REGISTRY {
+            for text in [d.title, d.formula, d.reference, d.undefined] {
+                assert!(!text.is_empty(), "{}", d.name);
+            }
+            assert_eq!(d.takes_number(), !d.standard.is_empty(), "{}", d.name);
+            let unit = d.name.rsplit_once('[').map(|(_, u)| u.trim_end_matches(']'));
+            assert!(unit.is_none_or(|u| u == d.unit), "{}", d.name);
+        }
+        for m in standard() {
+            assert_eq!(parse(&m.to_string()), Ok(m), "{m}");
+        }
+    }
+
+    #[test]
+    fn names_are_unique() {
+        let mut names: Vec<String> = standard().iter().map(ToString::to_string).collect();
+        names.sort();
+        let n = names.len();
+        names.dedup();
+        assert_eq!(names.len(), n);
+    }
+
+    #[test]
+    fn any_number_in_tg_263_syntax_is_taken() {
+        assert_eq!(parse("D90%[Gy]").unwrap().argument, 90.0);
+        assert_eq!(parse(" V15Gy[cc] ").unwrap().to_string(), "V15Gy[cc]");
+        assert_eq!(parse("D0.035cc[Gy]").unwrap().to_string(), "D0.035cc[Gy]");
+        assert_eq!(parse("V12.5Gy[%]").unwrap().argument, 12.5);
+        for wrong in ["D101%[Gy]", "D-5%[Gy]", "V12[cc]", "D1e1%[Gy]", "", "DNaN%[Gy]", "D.%[Gy]"] {
+            assert!(parse(wrong).is_err(), "{wrong}");
+        }
+        let text = parse("Dmax").unwrap_err().to_string();
+        assert!(text.contains("\"Dmax\"") && text.contains("D{x}cc[Gy]"), "{text}");
+    }
+}

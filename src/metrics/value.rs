@@ -1,5 +1,7 @@
 //! What a metric yields: a value with numerical bounds, or a status with a reason.
 
+use crate::dose::Isodose;
+
 /// Why there is or is not a value.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Status {
@@ -81,6 +83,28 @@ impl Outcome {
             high: None,
             status: Status::Ok,
             reason: String::new(),
+        }
+    }
+
+    /// A lower bound: the true value is at least this.
+    #[must_use]
+    pub fn at_least(value: f64, reason: impl Into<String>) -> Self {
+        Self {
+            value: Some(value),
+            low: Some(value),
+            high: None,
+            status: Status::Bound,
+            reason: reason.into(),
+        }
+    }
+
+    /// An isodose volume in cc: a lower bound when the grid cuts it, for the reason `cut`.
+    #[must_use]
+    pub fn of_isodose(isodose: &Result<Isodose, String>, cut: &str) -> Self {
+        match isodose {
+            Ok(i) if i.cut_by_grid => Self::at_least(i.volume_mm3 / 1000.0, cut),
+            Ok(i) => Self::of(i.volume_mm3 / 1000.0),
+            Err(reason) => Self::none(Status::NotApplicable, reason.clone()),
         }
     }
 

@@ -1,0 +1,51 @@
+//! Everything that can change a number, in one place; each setting is written into the output.
+
+use crate::dose::Interpolation;
+use crate::metrics::{self, Metric};
+
+/// What the solid between contour planes is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Ends {
+    /// Each plane is a slab that reaches half-way to its neighbours and half a gap beyond the ends.
+    HalfSlice,
+}
+
+impl Ends {
+    /// Every convention with the word that names it in settings and in the tables.
+    pub const WORDS: &'static [(Self, &'static str)] = &[(Self::HalfSlice, "half_slice")];
+
+    /// The word that names it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(e, _)| *e == self).map_or("", |(_, w)| w)
+    }
+}
+
+/// The settings of a measurement.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Settings {
+    /// How dose is read between voxels.
+    pub interpolation: Interpolation,
+    /// What the solid between contour planes is.
+    pub ends: Ends,
+    /// The metrics to compute, in table order.
+    pub metrics: Vec<Metric>,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            interpolation: Interpolation::Trilinear,
+            ends: Ends::HalfSlice,
+            metrics: metrics::standard(),
+        }
+    }
+}
+
+impl Settings {
+    /// The method as it stands beside each number.
+    #[must_use]
+    pub fn method(&self) -> String {
+        format!("{}; {}", self.interpolation.word(), self.ends.word())
+    }
+}

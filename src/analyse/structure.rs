@@ -1,0 +1,164 @@
+//! One structure's contours become a solid, with findings for what was doubtful on the way.
+
+use crate::finding::{Code, Finding, Subject};
+use crate::geometry::occupancy::Occupancy;
+use crate::geometry::slab::{self, Spacing};
+use crate::geometry::{Combine, PlaneStack, Point};
+use crate::metrics::Status;
+use crate::rt::{ContourType, Roi};
+
+/// A structure as a solid.
+#[derive(Debug, Clone)]
+pub struct Solid {
+    /// The planes it was made from.
+    pub stack: PlaneStack,
+    /// What fills the space between them.
+    pub occupancy: Occupancy,
+}
+
+/// Why a structure has no solid.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct NoSolid {
+    /// The status of all its metrics.
+    pub status: Status,
+    /// The reason, in words.
+    pub reason: String,
+}
+
+/// Number of closed contours.
+#[must_use]
+pub fn closed_contours(roi: &Roi) -> usize {
+    roi.contours.iter().filter(|c| is_closed(c.kind)).count()
+}
+
+const fn is_closed(kind: ContourType) -> bool {
+    matches!(kind, ContourType::ClosedPlanar | ContourType::ClosedPlanarXor)
+}
+
+/// Builds the solid of a structure.
+///
+/// # Errors
+/// The status and reason that all its metrics get instead.
+pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Solid, NoSolid> {
+    let no = |status, reason: String| NoSolid { status, reason };
+    if let Some(reason) = &roi.refused {
+        return Err(no(Status::Excluded, reason.clone()));
+    }
+    let closed: Vec<_> = roi.contours.iter().filter(|c| is_closed(c.kind)).collect();
+    let mut note = |code, text: String| out.push(Finding::new(code, subject.clone(), text));
+    if roi.contours.is_empty() {
+        note(Code::RoiWithoutContours, "it is listed with no contour".into());
+        return Err(no(Status::Empty, "the structure has no contours".into()));
+    }
+    if closed.is_empty() {
+        return Err(no(Status::NotApplicable, "points and open lines enclose nothing".into()));
+    }
+    if closed.len() < roi.contours.len() {
+        note(Code::ContourOpen, format!("{} of them", roi.contours.len() - closed.len()));
+    }
+    let exclusive = closed.iter().filter(|c| c.kind == ContourType::ClosedPlanarXor).count();
+    if exclusive > 0 && exclusive < closed.len() {
+        let text = format!("{exclusive} of {} contours are exclusive-or", closed.len());
+        note(Code::ContourXorMixed, text);
+        return Err(no(Status::Excluded, "exclusive-or and plain contours are mixed".into()));
+    }
+    let combine = if exclusive > 0 { Combine::ExclusiveOr } else { Combine::Nested };
+    let curves: Vec<Vec<Point>> = closed.iter().map(|c| c.points.clone()).collect();
+    let stack = PlaneStack::build(&curves, combine).map_err(|e| {
+        let code = match e {
+            crate::geometry::StackError::MixedOrientation { .. } => Code::RoiOrientationMixed,
+            crate::geometry::StackError::NotPlanar { .. } => Code::ContourRefused,
+        };
+        note(code, e.to_string());
+        no(Status::Excluded, e.to_string())
+    })?;
+    report(&stack, roi, &mut note);
+    fill(stack, roi).inspect_err(|n| {
+        if n.status == Status::BelowResolution {
+            out.push(Finding::new(Code::PlaneSingle, subject.clone(), n.reason.clone()));
+        }
+    })
+}
+
+/// Fills the space between the planes.
+fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
+    if stack.planes.is_empty() {
+        let reason = "no closed contour of the structure has an area".to_owned();
+        return Err(NoSolid { status: Status::Empty, reason });
+    }
+    let spacing = Spacing {
+        stated_mm: roi.header.plane_spacing.map(crate::units::Millimetre::value),
+        gaps_are_real: roi.header.planes_complete,
+    };
+    let Some(slabs) = slab::slabs(&stack, spacing) else {
+        let reason = "a single plane, and neither the structure set nor its images state a spacing";
+        return Err(NoSolid { status: Status::BelowResolution, reason: reason.to_owned() });
+    };
+    let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
+    let occupancy = slab::half_slice(&stack, &slabs, pitch_mm);
+    Ok(Solid { stack, occupancy })
+}
+
+/// Cells per equivalent radius of a small structure ...
+const CELLS_PER_RADIUS: f64 = 28.0;
+/// ... and the most cells that a large one is given, about.
+const MAX_CELLS: f64 = 4e5;
+
+/// Edge length of the cells: fine against the smaller of the equivalent radius of the volume and
+/// of the largest plane, but no more than about [`MAX_CELLS`] cells in all.
+fn pitch_mm(stack: &PlaneStack, volume_mm3: f64) -> f64 {
+    let pi = std::f64::consts::PI;
+    let widest = stack.planes.iter().map(|p| p.region.area()).fold(0.0, f64::max);
+    let radius = (volume_mm3 * 0.75 / pi).cbrt().min((widest / pi).sqrt());
+    (radius / CELLS_PER_RADIUS).max((volume_mm3 / MAX_CELLS).cbrt()).max(1e-3)
+}
+
+fn report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
+    let odd = stack.report.oddities;
+    let mut count = |code, n: usize, what: &str| {
+        if n > 0 {
+            note(code, format!("{n} {what}"));
+        }
+    };
+    count(Code::ContourDegenerate, odd.degenerate, "contours without area");
+    count(Code::ContourDuplicate, odd.duplicate, "contours repeat another on their plane");
+    count(Code::ContourCrossing, odd.crossing, "contours cross themselves");
+    count(Code::ContourOverlap, odd.overlapping, "pairs of contours overlap partly");
+    count(Code::ContourNested, odd.holes, "contours read as holes");
+    if stack.report.not_planar > 0 {
+        let text = format!(
+            "{} contours, off their plane by up to {:.3} mm",
+            stack.report.not_planar, stack.report.spread_mm
+        );
+        note(Code::ContourNotPlanar, text);
+    }
+    spacing_report(stack, roi, note);
+}
+
+fn spacing_report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
+    let n = stack.planes.len();
+    if (1..3).contains(&n) {
+        note(Code::PlanesFew, format!("{n} plane{}", if n == 1 { "" } else { "s" }));
+    }
+    let Some(typical) = stack.typical_gap_mm() else { return };
+    let gaps = stack.gaps_mm();
+    let widest = gaps.iter().copied().fold(0.0, f64::max);
+    let narrowest = gaps.iter().copied().fold(f64::INFINITY, f64::min);
+    if widest > slab::WIDE_GAP * typical && !roi.header.planes_complete {
+        let bridged = slab::slabs(stack, Spacing::default());
+        let open = slab::slabs(stack, Spacing { gaps_are_real: true, ..Spacing::default() });
+        let cc =
+            |s: Option<Vec<slab::Slab>>| s.map_or(0.0, |s| slab::volume_mm3(stack, &s) / 1000.0);
+        note(
+            Code::PlaneGap,
+            format!(
+                "a gap of {widest:.2} mm where {typical:.2} mm is usual; {:.4} cc bridged, \
+                 {:.4} cc interrupted (slabs)",
+                cc(bridged),
+                cc(open)
+            ),
+        );
+    } else if widest - narrowest > 0.01 + 1e-3 * typical {
+        note(Code::PlaneSpacingUneven, format!("{narrowest:.2} to {widest:.2} mm"));
+    }
+}

@@ -1,0 +1,174 @@
+//! The cumulative dose-volume histogram, without bins: volume receiving at least a dose, and the
+//! dose received by at least a volume, from sorted samples.
+
+use super::sample::Samples;
+
+/// A cumulative dose-volume histogram of one structure.
+///
+/// Between neighbouring samples the curve is a straight line through the middle of each sample's
+/// volume; above the hottest and below the coldest sample it is flat.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dvh {
+    /// Sample doses, descending, Gy.
+    doses: Vec<f32>,
+    /// Volume of all samples before this one plus half of this one, mm³.
+    middles: Vec<f64>,
+    volume_mm3: f64,
+    mean_gy: f64,
+    deviation_gy: f64,
+    extremes_gy: [f64; 2],
+}
+
+impl Dvh {
+    /// Sorts samples into a histogram; absent when no volume was sampled.
+    #[must_use]
+    pub fn of(samples: Samples) -> Option<Self> {
+        let Samples { mut parts, extremes_gy, .. } = samples;
+        parts.sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1)));
+        let mut middles = Vec::with_capacity(parts.len());
+        let (mut before, mut sum, mut squares) = (0.0, 0.0, 0.0);
+        for &(dose, volume) in &parts {
+            let (d, v) = (f64::from(dose), f64::from(volume));
+            middles.push(before + v / 2.0);
+            before += v;
+            sum += d * v;
+            squares += d * d * v;
+        }
+        if before <= 0.0 {
+            return None;
+        }
+        let mean_gy = sum / before;
+        Some(Self {
+            doses: parts.into_iter().map(|p| p.0).collect(),
+            middles,
+            volume_mm3: before,
+            mean_gy,
+            deviation_gy: (squares / before - mean_gy * mean_gy).max(0.0).sqrt(),
+            extremes_gy,
+        })
+    }
+
+    /// Sampled volume, mm³.
+    #[must_use]
+    pub const fn volume_mm3(&self) -> f64 {
+        self.volume_mm3
+    }
+
+    /// Volume-weighted mean dose, Gy.
+    #[must_use]
+    pub const fn mean_gy(&self) -> f64 {
+        self.mean_gy
+    }
+
+    /// Standard deviation of the dose over the volume, Gy.
+    #[must_use]
+    pub const fn deviation_gy(&self) -> f64 {
+        self.deviation_gy
+    }
+
+    /// Smallest dose found anywhere in the structure, Gy.
+    #[must_use]
+    pub const fn min_gy(&self) -> f64 {
+        self.extremes_gy[0]
+    }
+
+    /// Largest dose found anywhere in the structure, Gy.
+    #[must_use]
+    pub const fn max_gy(&self) -> f64 {
+        self.extremes_gy[1]
+    }
+
+    /// Volume that receives at least `dose_gy`, mm³.
+    #[must_use]
+    pub fn volume_at_dose(&self, dose_gy: f64) -> f64 {
+        // First sample below the dose; the curve crosses between it and the one before.
+        let i = self.doses.partition_point(|d| f64::from(*d) >= dose_gy);
+        if i == 0 {
+            return if dose_gy <= self.max_gy() { self.toward_end(0, dose_gy) } else { 0.0 };
+        }
+        if i == self.doses.len() {
+            return if dose_gy <= self.min_gy() {
+                self.volume_mm3
+            } else {
+                self.toward_end(i - 1, dose_gy)
+            };
+        }
+        let (above, below) = (f64::from(self.doses[i - 1]), f64::from(self.doses[i]));
+        let share = if above > below { (above - dose_gy) / (above - below) } else { 1.0 };
+        self.middles[i - 1] + share * (self.middles[i] - self.middles[i - 1])
+    }
+
+    /// Between the outermost sample and the extreme dose beyond it.
+    fn toward_end(&self, sample: usize, dose_gy: f64) -> f64 {
+        let at = f64::from(self.doses[sample]);
+        let hot = dose_gy > at;
+        let (end_dose, end_volume) =
+            if hot { (self.max_gy(), 0.0) } else { (self.min_gy(), self.volume_mm3) };
+        let share =
+            if (end_dose - at).abs() > 0.0 { (dose_gy - at) / (end_dose - at) } else { 0.0 };
+        self.middles[sample] + share.clamp(0.0, 1.0) * (end_volume - self.middles[sample])
+    }
+
+    /// Largest dose that at least `volume_mm3` receives, Gy; absent when the structure is smaller.
+    #[must_use]
+    pub fn dose_at_volume(&self, volume_mm3: f64) -> Option<f64> {
+        if !(volume_mm3 >= 0.0 && volume_mm3 <= self.volume_mm3 * (1.0 + 1e-9)) {
+            return None;
+        }
+        let i = self.middles.partition_point(|m| *m < volume_mm3);
+        let between = |a: (f64, f64), b: (f64, f64)| {
+            let share = if b.0 > a.0 { (volume_mm3 - a.0) / (b.0 - a.0) } else { 0.0 };
+            a.1 + share.clamp(0.0, 1.0) * (b.1 - a.1)
+        };
+        let at = |i: usize| (self.middles[i], f64::from(self.doses[i]));
+        Some(match i {
+            0 => between((0.0, self.max_gy()), at(0)),
+            i if i == self.doses.len() => between(at(i - 1), (self.volume_mm3, self.min_gy())),
+            i => between(at(i - 1), at(i)),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn dvh(parts: &[(f32, f32)]) -> Dvh {
+        let d: Vec<f64> = parts.iter().map(|p| f64::from(p.0)).collect();
+        let low = d.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = d.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Dvh::of(Samples { parts: parts.to_vec(), outside_mm3: 0.0, extremes_gy: [low, high] })
+            .unwrap()
+    }
+
+    #[test]
+    fn a_uniform_ramp_is_a_straight_line() {
+        #[allow(clippy::cast_precision_loss)]
+        let parts: Vec<(f32, f32)> = (0..1000).map(|i| ((i as f32 + 0.5) / 100.0, 0.5)).collect();
+        let h = dvh(&parts);
+        assert!((h.volume_mm3() - 500.0).abs() < 1e-9);
+        for d in [0.5, 2.0, 7.3, 9.9] {
+            assert!((h.volume_at_dose(d) - 500.0 * (1.0 - d / 10.0)).abs() < 1e-3, "{d}");
+            let v = 500.0 * (1.0 - d / 10.0);
+            assert!((h.dose_at_volume(v).unwrap() - d).abs() < 1e-4, "{d}");
+        }
+        assert!((h.mean_gy() - 5.0).abs() < 1e-6);
+        assert!((h.deviation_gy() - 10.0 / 12.0_f64.sqrt()).abs() < 1e-4);
+    }
+
+    #[test]
+    fn more_volume_than_there_is_has_no_dose() {
+        let h = dvh(&[(10.0, 14.0)]);
+        assert_eq!(h.dose_at_volume(30.0), None);
+        assert_eq!(h.dose_at_volume(14.0), Some(10.0));
+        assert_eq!(h.volume_at_dose(10.1), 0.0);
+        assert_eq!(h.volume_at_dose(10.0), 14.0);
+        assert_eq!(h.volume_at_dose(9.9), 14.0);
+    }
+
+    #[test]
+    fn nothing_sampled_is_no_histogram() {
+        let none = Samples { parts: vec![], outside_mm3: 5.0, extremes_gy: [0.0, 0.0] };
+        assert_eq!(Dvh::of(none), None);
+    }
+}

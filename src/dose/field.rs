@@ -1,0 +1,448 @@
+//! The dose at any point, interpolated from the grid by a named method.
+//!
+//! The cubic B-spline is the default: with prefiltered coefficients it passes through every voxel
+//! value, and for the fall-off of radiosurgery it errs 10 to 100 times less than trilinear
+//! interpolation, which reads every convex fall-off too high and every summit too low. It ends
+//! with zero curvature (a natural spline), so a linear dose is reproduced up to the border.
+//! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
+//! memory); the natural end condition is textbook spline theory.
+
+use ndarray::Array3;
+use rayon::prelude::*;
+
+use super::basis::{self, Axis, Kernel};
+use crate::geometry::{Grid, Point};
+use crate::rt::Dose;
+
+/// A named interpolation of the dose grid.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Interpolation {
+    /// Prefiltered cubic B-spline.
+    CubicBSpline,
+    /// Local cubic interpolation through the voxel values.
+    Tricubic,
+    /// Linear along each axis: the common convention.
+    Trilinear,
+}
+
+impl Interpolation {
+    /// Every method with the word that names it in settings and in the tables.
+    pub const WORDS: &'static [(Self, &'static str)] = &[
+        (Self::CubicBSpline, "cubic_b_spline"),
+        (Self::Tricubic, "tricubic"),
+        (Self::Trilinear, "trilinear"),
+    ];
+
+    /// The word that names it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(m, _)| *m == self).map_or("", |(_, w)| w)
+    }
+
+    const fn kernel(self) -> Kernel {
+        match self {
+            Self::CubicBSpline => Kernel::BSpline,
+            Self::Tricubic => Kernel::Hermite,
+            Self::Trilinear => Kernel::Linear,
+        }
+    }
+}
+
+/// A dose grid ready to be asked.
+///
+/// Positions are those of [`Grid::local`]: mm along the plane normal from the first plane, then
+/// fractional row and column.
+#[derive(Debug, Clone)]
+pub struct DoseField {
+    grid: Grid,
+    values: Array3<f32>,
+    method: Interpolation,
+    axes: [Axis; 3],
+    /// Coefficients with one extra node on every side, row-major `[plane, row, column]`.
+    padded: Vec<f32>,
+    stride: [usize; 2],
+}
+
+impl DoseField {
+    /// Prepares a dose for interpolation. Needs a second array of the size of the grid.
+    #[must_use]
+    pub fn new(dose: Dose, method: Interpolation) -> Self {
+        let Dose { grid, values, .. } = dose;
+        let kernel = method.kernel();
+        let [_, rows, columns] = grid.shape();
+        let origin = grid.offsets_mm().first().copied().unwrap_or(0.0);
+        let planes: Vec<f64> = grid.offsets_mm().iter().map(|o| o - origin).collect();
+        #[allow(clippy::cast_precision_loss)] // node counts are far below 2^52
+        let indices = |n: usize| (0..n).map(|i| i as f64).collect::<Vec<_>>();
+        let axes = [
+            Axis::new(planes, kernel),
+            Axis::new(indices(rows), kernel),
+            Axis::new(indices(columns), kernel),
+        ];
+        let mut field = Self {
+            grid,
+            values,
+            method,
+            axes,
+            padded: Vec::new(),
+            stride: [(rows + 2) * (columns + 2), columns + 2],
+        };
+        field.fill_padded();
+        field
+    }
+
+    /// Where the voxels are.
+    #[must_use]
+    pub const fn grid(&self) -> &Grid {
+        &self.grid
+    }
+
+    /// The voxel values.
+    #[must_use]
+    pub const fn values(&self) -> &Array3<f32> {
+        &self.values
+    }
+
+    /// The method in use.
+    #[must_use]
+    pub const fn method(&self) -> Interpolation {
+        self.method
+    }
+
+    /// Position in the coordinates of this field (see [`Grid::local`], from the first plane).
+    #[must_use]
+    pub fn local(&self, point: Point) -> [f64; 3] {
+        let mut l = self.grid.local(point);
+        l[0] -= self.grid.offsets_mm().first().copied().unwrap_or(0.0);
+        l
+    }
+
+    /// Dose at a point, Gy; absent more than half a voxel outside the outermost voxel centres.
+    #[must_use]
+    pub fn at(&self, point: Point) -> Option<f64> {
+        self.at_local(self.local(point))
+    }
+
+    /// Dose at a local position, Gy; absent outside the grid.
+    #[must_use]
+    pub fn at_local(&self, local: [f64; 3]) -> Option<f64> {
+        let (k, tk) = self.axes[0].locate(local[0])?;
+        let (i, ti) = self.axes[1].locate(local[1])?;
+        let (j, tj) = self.axes[2].locate(local[2])?;
+        let w = [
+            basis::at(self.axes[0].interval(k), tk),
+            basis::at(self.axes[1].interval(i), ti),
+            basis::at(self.axes[2].interval(j), tj),
+        ];
+        Some(self.sum([k, i, j], &w))
+    }
+
+    /// Dose and its slope along plane normal (per mm), rows and columns (per index).
+    #[must_use]
+    pub fn with_slope(&self, local: [f64; 3]) -> Option<(f64, [f64; 3])> {
+        let mut node = [0; 3];
+        let (mut w, mut s) = ([[0.0; 4]; 3], [[0.0; 4]; 3]);
+        for a in 0..3 {
+            let (i, t) = self.axes[a].locate(local[a])?;
+            node[a] = i;
+            w[a] = basis::at(self.axes[a].interval(i), t);
+            let gap = self.axes[a].gap(i);
+            s[a] = basis::slope(self.axes[a].interval(i), t).map(|x| x / gap);
+        }
+        let value = self.sum(node, &w);
+        let slope = [
+            self.sum(node, &[s[0], w[1], w[2]]),
+            self.sum(node, &[w[0], s[1], w[2]]),
+            self.sum(node, &[w[0], w[1], s[2]]),
+        ];
+        Some((value, slope))
+    }
+
+    /// Doses at a small lattice within one interval of each axis: `at[axis]` lists local
+    /// coordinates t (0 to 1, may reach outside). Row-major `[plane, row, column]`.
+    ///
+    /// One tensor contraction, an order of magnitude cheaper than single points.
+    #[must_use]
+    pub fn within(&self, node: [usize; 3], at: [&[f64]; 3]) -> Vec<f64> {
+        let weights: [Vec<[f64; 4]>; 3] = std::array::from_fn(|a| {
+            let w = self.axes[a].interval(node[a]);
+            at[a].iter().map(|t| basis::at(w, *t)).collect()
+        });
+        let [nk, ni, nj] = at.map(<[f64]>::len);
+        let mut rows = vec![0.0; 16 * nj];
+        for a in 0..4 {
+            for b in 0..4 {
+                let from =
+                    (node[0] + a) * self.stride[0] + (node[1] + b) * self.stride[1] + node[2];
+                let Some(c) = self.padded.get(from..from + 4) else { continue };
+                let c: [f64; 4] = std::array::from_fn(|i| f64::from(c[i]));
+                let to = &mut rows[(a * 4 + b) * nj..(a * 4 + b + 1) * nj];
+                for (x, w) in to.iter_mut().zip(&weights[2]) {
+                    *x = w[0] * c[0] + w[1] * c[1] + w[2] * c[2] + w[3] * c[3];
+                }
+            }
+        }
+        let mut planes = vec![0.0; 4 * ni * nj];
+        for a in 0..4 {
+            for (i, w) in weights[1].iter().enumerate() {
+                for j in 0..nj {
+                    planes[(a * ni + i) * nj + j] =
+                        (0..4).map(|b| w[b] * rows[(a * 4 + b) * nj + j]).sum();
+                }
+            }
+        }
+        let mut out = vec![0.0; nk * ni * nj];
+        for (w, block) in weights[0].iter().zip(out.chunks_exact_mut(ni * nj)) {
+            for (x, at) in block.iter_mut().zip(0..) {
+                *x = (0..4).map(|a| w[a] * planes[a * ni * nj + at]).sum();
+            }
+        }
+        out
+    }
+
+    /// The axes: planes (mm from the first), rows and columns (indices).
+    #[must_use]
+    pub const fn axes(&self) -> &[Axis; 3] {
+        &self.axes
+    }
+
+    fn sum(&self, node: [usize; 3], w: &[[f64; 4]; 3]) -> f64 {
+        let mut total = 0.0;
+        for (a, wk) in w[0].iter().enumerate() {
+            if *wk == 0.0 {
+                continue;
+            }
+            let mut plane = 0.0;
+            for (b, wi) in w[1].iter().enumerate() {
+                let from =
+                    (node[0] + a) * self.stride[0] + (node[1] + b) * self.stride[1] + node[2];
+                let Some(row) = self.padded.get(from..from + 4) else { continue };
+                plane += wi
+                    * (w[2][0] * f64::from(row[0])
+                        + w[2][1] * f64::from(row[1])
+                        + w[2][2] * f64::from(row[2])
+                        + w[2][3] * f64::from(row[3]));
+            }
+            total += wk * plane;
+        }
+        total
+    }
+
+    fn fill_padded(&mut self) {
+        let [planes, rows, columns] = self.grid.shape();
+        let [sp, sr] = self.stride;
+        // A grid of one row, column or plane still offers four nodes to the kernel.
+        let mut padded = vec![0.0_f32; (planes + 2) * sp + 2 * sr + 4];
+        let spline = self.method.kernel() == Kernel::BSpline;
+        let (solve_k, solve_i, solve_j) = (
+            Solver::new(&self.axes[0], spline),
+            Solver::new(&self.axes[1], spline),
+            Solver::new(&self.axes[2], spline),
+        );
+        let values = &self.values;
+        padded[..(planes + 2) * sp].par_chunks_mut(sp).enumerate().for_each(|(k, plane)| {
+            if k == 0 || k > planes {
+                return;
+            }
+            for i in 0..rows {
+                let line = &mut plane[(i + 1) * sr..(i + 2) * sr];
+                let from = values.index_axis(ndarray::Axis(0), k - 1);
+                for (to, from) in
+                    line[1..=columns].iter_mut().zip(from.index_axis(ndarray::Axis(0), i))
+                {
+                    *to = *from;
+                }
+                solve_j.run(line, 1, spline);
+            }
+            solve_i.run(&mut plane[..(rows + 2) * sr], sr, spline);
+        });
+        solve_k.run(&mut padded[..(planes + 2) * sp], sp, spline);
+        self.padded = padded;
+    }
+}
+
+/// Turns the values along one axis into spline coefficients (or leaves them) and fills the extra
+/// node at each end.
+struct Solver {
+    n: usize,
+    /// Forward elimination: factor on the previous node and inverse pivot, per node.
+    below: Vec<f32>,
+    inverse_pivot: Vec<f32>,
+    above: Vec<f32>,
+    /// The extra nodes as weights of the two nodes next to them.
+    before: [f32; 2],
+    after: [f32; 2],
+}
+
+impl Solver {
+    #[allow(clippy::cast_possible_truncation)] // coefficients are stored in single precision
+    fn new(axis: &Axis, spline: bool) -> Self {
+        let n = axis.len();
+        if n < 2 {
+            let one = [1.0, 0.0];
+            return Self {
+                n,
+                below: vec![0.0; n],
+                inverse_pivot: vec![1.0; n],
+                above: vec![0.0; n],
+                before: one,
+                after: one,
+            };
+        }
+        let (first, last) = (axis.interval(0), axis.interval(n - 2));
+        // Zero curvature at the ends gives the extra node as a mix of the two next to it.
+        let curve_start = [0, 1, 2].map(|m| 2.0 * first[m][2]);
+        let curve_end = [1, 2, 3].map(|m| 2.0 * last[m][2] + 6.0 * last[m][3]);
+        let (before, after) = if spline {
+            (
+                [-curve_start[1] / curve_start[0], -curve_start[2] / curve_start[0]],
+                [-curve_end[1] / curve_end[2], -curve_end[0] / curve_end[2]],
+            )
+        } else {
+            // The value kernels see a straight continuation.
+            ([2.0, -1.0], [2.0, -1.0])
+        };
+        let (mut below, mut inverse_pivot, mut above) = (vec![0.0; n], vec![1.0; n], vec![0.0; n]);
+        let mut carried = 0.0;
+        for i in 0..n {
+            let mut row = if i + 1 < n {
+                let w = axis.interval(i);
+                [w[0][0], w[1][0], w[2][0]]
+            } else {
+                [1, 2, 3].map(|m| last[m].iter().sum())
+            };
+            if i == 0 {
+                row = [0.0, row[1] + row[0] * before[0], row[2] + row[0] * before[1]];
+            } else if i + 1 == n {
+                row = [row[0] + row[2] * after[1], row[1] + row[2] * after[0], 0.0];
+            }
+            let pivot = row[1] - row[0] * carried;
+            carried = row[2] / pivot;
+            below[i] = row[0] as f32;
+            inverse_pivot[i] = (1.0 / pivot) as f32;
+            above[i] = carried as f32;
+        }
+        let single = |x: [f64; 2]| x.map(|v| v as f32);
+        Self { n, below, inverse_pivot, above, before: single(before), after: single(after) }
+    }
+
+    /// `lines` holds n + 2 nodes, each a block of `width` neighbouring numbers.
+    fn run(&self, lines: &mut [f32], width: usize, spline: bool) {
+        let n = self.n;
+        if spline && n > 2 {
+            for i in 1..=n {
+                let (done, rest) = lines.split_at_mut(i * width);
+                let previous = &done[(i - 1) * width..];
+                let (b, p) = (self.below[i - 1], self.inverse_pivot[i - 1]);
+                for (x, y) in rest[..width].iter_mut().zip(previous) {
+                    *x = (*x - b * y) * p;
+                }
+            }
+            for i in (1..n).rev() {
+                let (head, tail) = lines.split_at_mut((i + 1) * width);
+                let c = self.above[i - 1];
+                for (x, y) in head[i * width..].iter_mut().zip(&tail[..width]) {
+                    *x -= c * y;
+                }
+            }
+        }
+        let second = if n > 1 { 2 } else { 1 };
+        for x in 0..width {
+            let at = |i: usize| i * width + x;
+            lines[at(0)] = self.before[0] * lines[at(1)] + self.before[1] * lines[at(second)];
+            lines[at(n + 1)] =
+                self.after[0] * lines[at(n)] + self.after[1] * lines[at(n + 1 - second)];
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::units::Gray;
+
+    fn dose(offsets: Vec<f64>, f: impl Fn(Point) -> f64) -> Dose {
+        let grid = Grid::new(
+            [-9.0, -8.0, -7.0],
+            [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
+            [1.0, 1.25],
+            offsets,
+            [17, 15],
+        )
+        .unwrap();
+        #[allow(clippy::cast_possible_truncation)]
+        let values =
+            Array3::from_shape_fn(grid.shape(), |(k, i, j)| f(grid.position([k, i, j])) as f32);
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    fn even() -> Vec<f64> {
+        (0..15).map(f64::from).collect()
+    }
+
+    fn uneven() -> Vec<f64> {
+        vec![0.0, 1.0, 1.5, 2.5, 4.0, 5.0, 6.0, 7.5, 8.0, 9.0, 10.0, 11.0, 12.5, 13.0, 14.0]
+    }
+
+    #[test]
+    fn every_method_passes_through_the_voxels_and_keeps_lines() {
+        let f = |p: Point| 40.0 + 1.5 * p[0] - 0.8 * p[1] + 0.6 * p[2];
+        for offsets in [even(), uneven()] {
+            for (method, _) in Interpolation::WORDS {
+                let field = DoseField::new(dose(offsets.clone(), f), *method);
+                for p in [[-9.0, -8.0, -7.0], [0.3, 0.7, -0.2], [8.2, 7.9, 6.9], [-8.9, 3.0, 6.4]] {
+                    let got = field.at(p).unwrap();
+                    assert!((got - f(p)).abs() < 1e-4, "{method:?} {p:?}: {got} {}", f(p));
+                }
+                assert_eq!(field.at([20.0, 0.0, 0.0]), None);
+            }
+        }
+    }
+
+    /// A Gaussian of 3 mm width on a 1 mm grid: the spline is right to 0.02 %, the local cubic to
+    /// 0.3 %, linear interpolation errs by about h²/8 per direction.
+    #[test]
+    fn the_spline_is_closest_to_a_smooth_dose() {
+        let f = |p: Point| 30.0 * (-(p[0] * p[0] + p[1] * p[1] + p[2] * p[2]) / 18.0).exp();
+        let worst = |method, offsets: Vec<f64>| {
+            let field = DoseField::new(dose(offsets, f), method);
+            let mut worst = 0.0_f64;
+            for i in 0..400_i32 {
+                let t = f64::from(i);
+                let p = [(t * 0.37) % 5.0 - 2.5, (t * 0.61) % 5.0 - 2.5, (t * 0.83) % 5.0 - 2.5];
+                worst = worst.max((field.at(p).unwrap() / f(p) - 1.0).abs());
+            }
+            worst
+        };
+        assert!(worst(Interpolation::CubicBSpline, even()) < 1.5e-3);
+        assert!(worst(Interpolation::Tricubic, even()) < 5e-3);
+        assert!(worst(Interpolation::Trilinear, even()) > 2e-2);
+        assert!(worst(Interpolation::CubicBSpline, uneven()) < 5e-3);
+    }
+
+    #[test]
+    fn slopes_agree_with_differences() {
+        let f = |p: Point| 30.0 * (-(p[0] * p[0] + p[1] * p[1] + p[2] * p[2]) / 18.0).exp();
+        let field = DoseField::new(dose(uneven(), f), Interpolation::CubicBSpline);
+        let l = field.local([0.4, -0.7, 1.1]);
+        let (_, slope) = field.with_slope(l).unwrap();
+        for a in 0..3 {
+            let (mut up, mut down) = (l, l);
+            up[a] += 1e-4;
+            down[a] -= 1e-4;
+            let numeric = (field.at_local(up).unwrap() - field.at_local(down).unwrap()) / 2e-4;
+            assert!((slope[a] - numeric).abs() < 1e-3);
+        }
+    }
+
+    #[test]
+    fn a_single_plane_is_a_flat_field() {
+        let d = dose(vec![0.0], |p| 10.0 + p[0]);
+        for (method, _) in Interpolation::WORDS {
+            let field = DoseField::new(d.clone(), *method);
+            assert!((field.at([0.5, 0.0, -7.0]).unwrap() - 10.5).abs() < 1e-5);
+            assert!((field.at([0.5, 0.0, -6.6]).unwrap() - 10.5).abs() < 1e-5);
+            assert_eq!(field.at([0.5, 0.0, -5.0]), None);
+        }
+    }
+}

@@ -1,0 +1,326 @@
+//! Volumes of isodoses in all space: how much of the space between the outermost voxel centres
+//! receives at least a dose, as a whole or as the connected island around given points.
+//!
+//! A cell is the box between eight neighbouring voxel centres. Cells that the isodose surface
+//! crosses are divided, and each small box is cut by the plane that the dose has there, so there
+//! is no counting of voxels and no dose bin.
+
+use std::collections::VecDeque;
+
+use ndarray::Array3;
+
+use super::field::DoseField;
+use crate::geometry::Point;
+use crate::geometry::cut::share_above;
+
+/// The volume above a dose.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Isodose {
+    /// Volume, mm³.
+    pub volume_mm3: f64,
+    /// Whether the isodose reaches the border of the grid, so that the volume is a lower bound.
+    pub cut_by_grid: bool,
+}
+
+/// A connected island of an isodose.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Island {
+    /// Its volume, and whether the grid cuts it.
+    pub isodose: Isodose,
+    cells: Array3<bool>,
+}
+
+/// Answers questions about isodoses of one dose.
+#[derive(Debug, Clone)]
+pub struct IsodoseMap<'a> {
+    field: &'a DoseField,
+    /// Largest voxel dose of each plane, Gy.
+    plane_max: Vec<f32>,
+    cells: [usize; 3],
+}
+
+/// Small boxes are no larger than this share of the isodose's equivalent radius ...
+const BOX_SHARE_OF_RADIUS: f64 = 1.0 / 16.0;
+/// ... and lie between these edge lengths, mm.
+const BOX_MM: [f64; 2] = [0.08, 0.35];
+/// No cell is divided more often than this along an axis.
+const MAX_DIVISION: usize = 24;
+
+impl<'a> IsodoseMap<'a> {
+    /// Prepares the map of a dose.
+    #[must_use]
+    pub fn new(field: &'a DoseField) -> Self {
+        let plane_max = field
+            .values()
+            .outer_iter()
+            .map(|p| p.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+            .collect();
+        let cells = field.grid().shape().map(|n| n.saturating_sub(1));
+        Self { field, plane_max, cells }
+    }
+
+    /// Largest voxel dose, Gy.
+    #[must_use]
+    pub fn maximum_gy(&self) -> f64 {
+        f64::from(self.plane_max.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+    }
+
+    /// Volume of all space that receives at least `dose_gy`. A grid of fewer than two planes, rows
+    /// or columns has no volume.
+    #[must_use]
+    pub fn whole(&self, dose_gy: f64) -> Isodose {
+        let box_mm = self.box_mm(self.rough_radius(dose_gy));
+        let mut out = Isodose::default();
+        for k in 0..self.cells[0] {
+            let top = f64::from(self.plane_max[k].max(self.plane_max[k + 1]));
+            if top < dose_gy * NEAR {
+                continue;
+            }
+            for i in 0..self.cells[1] {
+                for j in 0..self.cells[2] {
+                    self.add([k, i, j], dose_gy, box_mm, &mut out);
+                }
+            }
+        }
+        out
+    }
+
+    /// The connected islands of `dose_gy` that hold any of `seeds` (cells that share a face and
+    /// both receive the dose in part are connected).
+    #[must_use]
+    pub fn island(&self, dose_gy: f64, seeds: &[Point]) -> Island {
+        let box_mm = self.box_mm(self.rough_radius(dose_gy));
+        let mut seen = Array3::from_elem(self.cells, false);
+        let mut cells = Array3::from_elem(self.cells, false);
+        let mut queue: VecDeque<[usize; 3]> = VecDeque::new();
+        for cell in seeds.iter().filter_map(|p| self.cell_of(*p)) {
+            if !std::mem::replace(&mut seen[cell], true) {
+                queue.push_back(cell);
+            }
+        }
+        let mut isodose = Isodose::default();
+        while let Some(cell) = queue.pop_front() {
+            let before = isodose.volume_mm3;
+            self.add(cell, dose_gy, box_mm, &mut isodose);
+            if isodose.volume_mm3 <= before {
+                continue;
+            }
+            cells[cell] = true;
+            for axis in 0..3 {
+                for step in [-1, 1] {
+                    let mut next = cell;
+                    let Some(n) = cell[axis].checked_add_signed(step) else { continue };
+                    next[axis] = n;
+                    if n < self.cells[axis] && !std::mem::replace(&mut seen[next], true) {
+                        queue.push_back(next);
+                    }
+                }
+            }
+        }
+        Island { isodose, cells }
+    }
+
+    /// Whether an island of this map holds the point's cell.
+    #[must_use]
+    pub fn holds(&self, island: &Island, point: Point) -> bool {
+        self.cell_of(point).is_some_and(|c| island.cells[c])
+    }
+
+    fn cell_of(&self, point: Point) -> Option<[usize; 3]> {
+        let local = self.field.local(point);
+        let mut cell = [0; 3];
+        for (a, axis) in self.field.axes().iter().enumerate() {
+            cell[a] = axis.locate(local[a])?.0;
+        }
+        (0..3).all(|a| cell[a] < self.cells[a]).then_some(cell)
+    }
+
+    fn rough_radius(&self, dose_gy: f64) -> f64 {
+        #[allow(clippy::cast_possible_truncation)] // voxels are single precision
+        let level = dose_gy as f32;
+        let count = self.field.values().iter().filter(|v| **v >= level).count();
+        let [row, column] = self.field.grid().spacing_mm();
+        #[allow(clippy::cast_precision_loss)] // a count of voxels
+        let volume = count as f64 * row * column * self.field.grid().plane_spacing_mm();
+        (volume * 0.75 / std::f64::consts::PI).cbrt()
+    }
+
+    fn box_mm(&self, radius_mm: f64) -> f64 {
+        (radius_mm * BOX_SHARE_OF_RADIUS).clamp(BOX_MM[0], BOX_MM[1])
+    }
+
+    fn size(&self, cell: [usize; 3]) -> [f64; 3] {
+        let [row, column] = self.field.grid().spacing_mm();
+        [self.field.axes()[0].gap(cell[0]), row, column]
+    }
+
+    /// Adds the part of a cell that receives the dose.
+    fn add(&self, cell: [usize; 3], dose_gy: f64, box_mm: f64, out: &mut Isodose) {
+        let size = self.size(cell);
+        let volume = size[0] * size[1] * size[2];
+        let (low, high) = self.range(cell, dose_gy);
+        if high < dose_gy {
+            return;
+        }
+        let part = if low >= dose_gy { 1.0 } else { self.share(cell, dose_gy, size, box_mm) };
+        if part > 0.0 {
+            out.volume_mm3 += part * volume;
+            let border = (0..3).any(|a| cell[a] == 0 || cell[a] + 1 == self.cells[a]);
+            if border && !out.cut_by_grid {
+                out.cut_by_grid = self.reaches_border(cell, dose_gy);
+            }
+        }
+    }
+
+    /// Bounds of the dose in a cell: its corners, widened by what the curvature at the corners
+    /// lets the interpolation do in between.
+    fn range(&self, cell: [usize; 3], dose_gy: f64) -> (f64, f64) {
+        let values = self.field.values();
+        let (low, high) = corners(cell)
+            .map(|node| values[node])
+            .fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
+        let (low, high) = (f64::from(low), f64::from(high));
+        if high < dose_gy * NEAR || low > dose_gy * FAR {
+            return (low, high);
+        }
+        let bend: f64 = (0..3).map(|a| self.bend(cell, a)).sum();
+        (low - bend, high + bend)
+    }
+
+    /// An eighth of the largest second difference along an axis at the cell's corners (the sagitta
+    /// of a parabola over one interval), with half as much again for what a cubic adds.
+    fn bend(&self, cell: [usize; 3], axis: usize) -> f64 {
+        let shape = self.field.grid().shape();
+        let values = self.field.values();
+        let mut most = 0.0_f64;
+        for node in corners(cell) {
+            if node[axis] == 0 || node[axis] + 1 >= shape[axis] {
+                continue;
+            }
+            let (mut below, mut above) = (node, node);
+            below[axis] -= 1;
+            above[axis] += 1;
+            let second =
+                f64::from(values[below]) - 2.0 * f64::from(values[node]) + f64::from(values[above]);
+            most = most.max(second.abs());
+        }
+        most * 1.5 / 8.0
+    }
+
+    fn share(&self, cell: [usize; 3], dose_gy: f64, size: [f64; 3], box_mm: f64) -> f64 {
+        let n = size.map(|s| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // few boxes
+            let n = (s / box_mm).ceil() as usize;
+            n.clamp(2, MAX_DIVISION)
+        });
+        // Middles of the boxes with one more on either side, for slopes by differences.
+        #[allow(clippy::cast_precision_loss)]
+        let middles =
+            n.map(|n| (0..n + 2).map(|i| (i as f64 - 0.5) / n as f64).collect::<Vec<f64>>());
+        let dose = self.field.within(cell, [&middles[0], &middles[1], &middles[2]]);
+        let strides = [(n[1] + 2) * (n[2] + 2), n[2] + 2, 1];
+        let mut sum = 0.0;
+        for k in 1..=n[0] {
+            for i in 1..=n[1] {
+                for j in 1..=n[2] {
+                    let at = k * strides[0] + i * strides[1] + j;
+                    let mut bend = 0.0;
+                    let changes = strides.map(|s| {
+                        bend += dose[at + s] - 2.0 * dose[at] + dose[at - s];
+                        (dose[at + s] - dose[at - s]) / 2.0
+                    });
+                    // The mean of the box differs from its middle by a 24th of the curvature.
+                    sum += share_above(dose[at] + bend / 24.0 - dose_gy, changes);
+                }
+            }
+        }
+        #[allow(clippy::cast_precision_loss)]
+        let boxes = (n[0] * n[1] * n[2]) as f64;
+        sum / boxes
+    }
+
+    fn reaches_border(&self, cell: [usize; 3], dose_gy: f64) -> bool {
+        let shape = self.field.grid().shape();
+        corners(cell).any(|node| {
+            let border = (0..3).any(|a| node[a] == 0 || node[a] + 1 == shape[a]);
+            border && f64::from(self.field.values()[node]) >= dose_gy
+        })
+    }
+}
+
+/// The eight nodes around a cell.
+fn corners(cell: [usize; 3]) -> impl Iterator<Item = [usize; 3]> {
+    (0..8_usize).map(move |corner| [0, 1, 2].map(|a| cell[a] + (corner >> a & 1)))
+}
+
+/// Cells whose hottest corner lies below this share of the dose are not looked at closely, nor
+/// those whose coldest corner lies above the second.
+const NEAR: f64 = 0.7;
+const FAR: f64 = 1.3;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dose::Interpolation;
+    use crate::geometry::Grid;
+    use crate::rt::Dose;
+    use crate::units::Gray;
+
+    fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
+        let n = usize::try_from(2 * half + 1).unwrap();
+        let o = -f64::from(half) + 0.3;
+        let grid = Grid::new(
+            [o, o + 0.1, o - 0.2],
+            [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
+            [1.0, 1.0],
+            (0..=2 * half).map(f64::from).collect(),
+            [n, n],
+        )
+        .unwrap();
+        #[allow(clippy::cast_possible_truncation)]
+        let values =
+            Array3::from_shape_fn(grid.shape(), |(k, i, j)| f(grid.position([k, i, j])) as f32);
+        DoseField::new(Dose { grid, values, step: Gray::gy(1e-6) }, Interpolation::CubicBSpline)
+    }
+
+    fn gaussian(d0: f64, s: f64) -> impl Fn(Point) -> f64 {
+        move |p| d0 * (-(p[0] * p[0] + p[1] * p[1] + p[2] * p[2]) / (2.0 * s * s)).exp()
+    }
+
+    fn ball(d0: f64, s: f64, d: f64) -> f64 {
+        4.0 / 3.0 * std::f64::consts::PI * s.powi(3) * (2.0 * (d0 / d).ln()).powf(1.5)
+    }
+
+    /// Isodose volumes of a Gaussian in closed form: 4/3 π s³ (2 ln(D0/D))^1.5. A 4 mm target
+    /// with a realistic fall-off on a 1 mm grid errs below 0.2 % (trilinear: 13 %).
+    #[test]
+    fn isodoses_of_a_gaussian_are_balls() {
+        let (d0, s) = (25.9354, 2.7742);
+        let f = field(gaussian(d0, s), 12);
+        let map = IsodoseMap::new(&f);
+        for (d, share) in [(20.0, 3e-3), (12.0, 1e-3), (10.0, 1e-3), (5.0, 1e-3)] {
+            let got = map.whole(d);
+            let exact = ball(d0, s, d);
+            assert!((got.volume_mm3 / exact - 1.0).abs() < share, "{d}: {got:?} {exact}");
+            assert!(!got.cut_by_grid);
+        }
+        assert!(map.whole(1e-3).cut_by_grid);
+        assert_eq!(map.whole(40.0), Isodose::default());
+    }
+
+    #[test]
+    fn islands_are_told_apart_until_they_merge() {
+        let shifted = |p: Point| {
+            gaussian(30.0, 2.5)([p[0] - 6.0, p[1], p[2]])
+                + gaussian(30.0, 2.5)([p[0] + 6.0, p[1], p[2]])
+        };
+        let f = field(shifted, 16);
+        let map = IsodoseMap::new(&f);
+        let one = map.island(15.0, &[[6.0, 0.0, 0.0]]);
+        assert!((one.isodose.volume_mm3 / ball(30.0, 2.5, 15.0) - 1.0).abs() < 2e-2);
+        assert!(map.holds(&one, [6.0, 0.0, 0.0]) && !map.holds(&one, [-6.0, 0.0, 0.0]));
+        let merged = map.island(1.0, &[[6.0, 0.0, 0.0]]);
+        assert!(map.holds(&merged, [-6.0, 0.0, 0.0]));
+        assert!((merged.isodose.volume_mm3 / map.whole(1.0).volume_mm3 - 1.0).abs() < 1e-9);
+    }
+}

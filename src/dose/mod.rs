@@ -1,0 +1,15 @@
+//! Dose in space and dose in a volume: interpolation of the grid, samples under an occupancy,
+//! cumulative dose-volume histograms without bins, and the volumes of isodoses in all space.
+//!
+//! Takes grids and occupancies; knows no case, no name and no table.
+
+pub mod basis;
+pub mod dvh;
+pub mod field;
+pub mod isodose;
+pub mod sample;
+
+pub use dvh::Dvh;
+pub use field::{DoseField, Interpolation};
+pub use isodose::{Isodose, IsodoseMap};
+pub use sample::{Samples, sample};

@@ -1,0 +1,59 @@
+//! Dose that at least a given volume receives: D95%, D0.03cc and their like.
+
+use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+
+pub(super) static PERCENT: Definition = Definition {
+    name: "D{x}%[Gy]",
+    unit: "Gy",
+    title: "dose that the hottest x % of the structure receive at least",
+    formula: "largest D with V(D) ≥ x/100 · V",
+    reference: "AAPM TG-263 (name); ICRU Report 83 (D98 %, D50 %, D2 %)",
+    evidence: Evidence::Read,
+    undefined: "the dose grid does not cover the whole structure",
+    applies_to: AppliesTo::Structure,
+    standard: &[99.0, 98.0, 95.0, 50.0, 5.0, 2.0, 1.0],
+    range: [0.0, 100.0],
+    compute: |s, x| match s.complete_dvh() {
+        Err(outcome) => outcome,
+        Ok(dvh) => dvh
+            .dose_at_volume(x / 100.0 * dvh.volume_mm3())
+            .map_or_else(|| smaller(s, x), Outcome::of),
+    },
+};
+
+pub(super) static ABSOLUTE: Definition = Definition {
+    name: "D{x}cc[Gy]",
+    unit: "Gy",
+    title: "dose that the hottest x cc of the structure receive at least",
+    formula: "largest D with V(D) ≥ x",
+    reference: "AAPM TG-263 (name); AAPM TG-101 (0.035 cc); 0.03 and 0.1 cc in trial protocols",
+    evidence: Evidence::Read,
+    undefined: "the structure is smaller than x cc, or lies outside the dose grid; a lower bound \
+                when partly outside",
+    applies_to: AppliesTo::Structure,
+    standard: &[0.03, 0.035, 0.1, 0.5, 1.0],
+    range: [0.0, 10_000.0],
+    compute: |s, x| match s.any_dvh() {
+        Err(outcome) => outcome,
+        Ok(_) if s.volume_cc < x => smaller(s, x),
+        Ok(dvh) => {
+            // Rounding may leave the sampled volume a hair below the structure's own.
+            let whole = if s.is_covered() { dvh.volume_mm3() } else { f64::INFINITY };
+            let volume = (x * 1000.0).min(whole);
+            match dvh.dose_at_volume(volume) {
+                Some(dose) => s.at_least(dose),
+                None => Outcome::none(
+                    Status::PartlyOutsideGrid,
+                    format!("less than {x} cc of the structure lie inside the dose grid"),
+                ),
+            }
+        }
+    },
+};
+
+fn smaller(s: &Subject<'_>, x: f64) -> Outcome {
+    Outcome::none(
+        Status::BelowResolution,
+        format!("the structure has {:.4} cc, less than {x} cc", s.volume_cc),
+    )
+}

@@ -1,0 +1,51 @@
+//! Smallest, mean and largest dose.
+
+use super::{AppliesTo, Definition, Evidence, Outcome};
+use crate::dose::Dvh;
+
+const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum and near-maximum";
+
+pub(super) static MIN: Definition = Definition {
+    name: "Min[Gy]",
+    unit: "Gy",
+    title: "smallest dose in the structure",
+    formula: "minimum of the interpolated dose over the structure",
+    reference: REFERENCE,
+    evidence: Evidence::Memory,
+    undefined: "the dose grid does not cover the whole structure",
+    applies_to: AppliesTo::Structure,
+    standard: &[],
+    range: [0.0, 0.0],
+    compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
+};
+
+pub(super) static MEAN: Definition = Definition {
+    name: "Mean[Gy]",
+    unit: "Gy",
+    title: "mean dose",
+    formula: "∫ D dV / V",
+    reference: REFERENCE,
+    evidence: Evidence::Memory,
+    undefined: "the dose grid does not cover the whole structure",
+    applies_to: AppliesTo::Structure,
+    standard: &[],
+    range: [0.0, 0.0],
+    compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.mean_gy())),
+};
+
+pub(super) static MAX: Definition = Definition {
+    name: "Max[Gy]",
+    unit: "Gy",
+    title: "largest dose in the structure (a point, and so only as good as the grid)",
+    formula: "maximum of the interpolated dose over the structure",
+    reference: REFERENCE,
+    evidence: Evidence::Memory,
+    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    applies_to: AppliesTo::Structure,
+    standard: &[],
+    range: [0.0, 0.0],
+    compute: |s, _| {
+        let max = |d: &Dvh| s.at_least(d.max_gy());
+        s.any_dvh().map_or_else(|o| o, max)
+    },
+};

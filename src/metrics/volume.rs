@@ -1,0 +1,17 @@
+//! The volume of a structure.
+
+use super::{AppliesTo, Definition, Evidence, Outcome};
+
+pub(super) static VOLUME: Definition = Definition {
+    name: "Volume[cc]",
+    unit: "cc",
+    title: "volume of the structure",
+    formula: "sum over all cells of filled area times thickness",
+    reference: "ICRU Report 83 (volume in cm³)",
+    evidence: Evidence::Read,
+    undefined: "no closed contours, or a single plane of unknown thickness",
+    applies_to: AppliesTo::Structure,
+    standard: &[],
+    range: [0.0, 0.0],
+    compute: |subject, _| Outcome::of(subject.volume_cc),
+};
