@@ -1,0 +1,23 @@
+//! Phantoms: solids, dose fields and DICOM objects of which the truth is known in closed form.
+//!
+//! For tests and for the invented sample cohort only. The tree is included by the one test program
+//! (`tests/tests.rs`) and by the example `make-sample`, which writes `sample-anonymised/`. Nothing
+//! here calls the measuring code of the crate: it borrows points from `tidydose::geometry`
+//! and no algorithm, so that the truth it states is independent of what it is used to judge.
+//!
+//! | file | gives |
+//! |---|---|
+//! | `numeric` | error function, roots, quadrature |
+//! | `solid` | solids: volume, contains, cross-sections whose vertices lie on the surface |
+//! | `field` | dose fields as formulas, sampled onto any lattice |
+//! | `closed_form` | dose-volume truth: linear, radial and Gaussian dose, slice sums |
+//! | `dicom` | structure sets, doses, plans and image headers from plain descriptions |
+//!
+//! Not everything is used by both programs, hence the one `allow`.
+#![allow(dead_code, unused_imports, unreachable_pub)]
+
+pub mod closed_form;
+pub mod dicom;
+pub mod field;
+pub mod numeric;
+pub mod solid;
