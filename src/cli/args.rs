@@ -14,6 +14,7 @@ use clap::{Args, ColorChoice, Parser, Subcommand};
     about,
     color = ColorChoice::Never,
     max_term_width = 100,
+    disable_help_subcommand = true,
     after_help = TOP_HELP
 )]
 pub(super) struct Arguments {

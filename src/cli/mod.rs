@@ -57,7 +57,8 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
             return if message.use_stderr() { Outcome::Failed } else { Outcome::Complete };
         }
     };
-    match dispatch(arguments.command) {
+    let result = parallel::guarded(|| dispatch(arguments.command));
+    match result.unwrap_or_else(|panic| Err(Fault::System(panic))) {
         Ok(outcome) => outcome,
         Err(fault) => {
             Terminal::new(true).warn(&fault.to_string());

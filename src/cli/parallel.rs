@@ -7,6 +7,7 @@
 
 use std::panic::{AssertUnwindSafe, PanicHookInfo, catch_unwind, set_hook};
 use std::path::Path;
+use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use std::thread;
 
@@ -56,8 +57,10 @@ pub(super) fn map_indices<T: Send>(
 /// When `work` panics.
 pub(super) fn guarded<T>(work: impl FnOnce() -> T) -> Result<T, String> {
     catch_unwind(AssertUnwindSafe(work)).map_err(|_| {
-        let place = PLACE.take();
-        let place = if place.is_empty() { "an unknown place".to_owned() } else { place };
+        let own = PLACE.take();
+        // A panic of an inner loop began on a thread of the pool.
+        let other = || ELSEWHERE.lock().map_or(String::new(), |place| place.clone());
+        let place = if own.is_empty() { other() } else { own };
         format!("the program failed at {place}; this is a fault of the program")
     })
 }
@@ -67,6 +70,9 @@ thread_local! {
     static PLACE: std::cell::RefCell<String> = const { std::cell::RefCell::new(String::new()) };
 }
 
+/// Where the last panic of any thread began.
+static ELSEWHERE: Mutex<String> = Mutex::new(String::new());
+
 /// Lets panics be told by [`guarded`] instead of being printed. The text of a panic may hold data
 /// of a patient, so only its place is kept.
 pub(super) fn quieten_panics() {
@@ -75,6 +81,9 @@ pub(super) fn quieten_panics() {
             let name = Path::new(l.file()).file_name().unwrap_or_default();
             format!("{} line {}", name.to_string_lossy(), l.line())
         });
+        if let Ok(mut elsewhere) = ELSEWHERE.lock() {
+            elsewhere.clone_from(&place);
+        }
         PLACE.set(place);
     }));
 }
