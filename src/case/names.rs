@@ -194,3 +194,82 @@ pub fn proposals(cases: &[Case]) -> Vec<Proposal> {
     }
     rows.into_values().collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::case::fixtures::{dose, plan, roi, structure_set, token};
+    use crate::case::{identify, link};
+    use crate::rt::Inventory;
+
+    fn read(name: &str, interpreted_type: &str) -> (NamedRoi, Option<Doubt>) {
+        let roi = RoiHeader { interpreted_type: Some(interpreted_type.into()), ..roi(1, name) };
+        name_roi(&roi, None)
+    }
+
+    #[test]
+    fn the_type_fills_what_the_name_leaves_open() {
+        assert_eq!(read("frontal 2", "GTV").0.role, Role::Gtv);
+        assert_eq!(read("Met 2", "PTV").0.role, Role::Ptv);
+        assert_eq!(read("Body", "EXTERNAL").0.role, Role::External);
+        assert_eq!(read("Body", "EXTERNAL").0.standard, None);
+        assert_eq!(read("zPTV", "PTV").0.role, Role::Helper);
+        assert_eq!(read("frontal 2", "").1.unwrap().0, Code::NameUnmapped);
+        assert_eq!(read("BS", "").1.unwrap().0, Code::NameAmbiguous);
+    }
+
+    #[test]
+    fn a_target_with_the_name_of_an_organ_is_no_organ() {
+        let (named, doubt) = read("Cerebellum", "GTV");
+        assert_eq!((named.standard, named.role), (None, Role::Unknown));
+        assert_eq!(doubt.unwrap().0, Code::RoleContradicts);
+        let (named, doubt) = read("PTV1", "ORGAN");
+        assert_eq!((named.role, doubt.unwrap().0), (Role::Ptv, Code::RoleContradicts));
+        assert_eq!(read("Brainstem", "ORGAN").1, None);
+        assert_eq!(read("Brainstem", "AVOIDANCE").1, None);
+    }
+
+    fn named(decisions: &Decisions) -> (Vec<Case>, Vec<Finding>) {
+        let mut set = structure_set("s");
+        set.rois.extend([roi(3, "brain stem"), roi(4, "BS")]);
+        let (mut cases, _) = link(&Inventory {
+            plans: vec![plan("p", "s"), plan("q", "s")],
+            doses: vec![dose("d", "p"), dose("e", "q")],
+            structure_sets: vec![set],
+            ..Inventory::default()
+        });
+        let findings = identify(&mut cases, decisions);
+        (cases, findings)
+    }
+
+    #[test]
+    fn two_structures_of_one_standard_name_are_said() {
+        let (_, findings) = named(&Decisions::default());
+        let repeated = findings.iter().filter(|f| f.code == Code::StandardNameRepeated);
+        assert_eq!(repeated.count(), 4, "two structures in two cases");
+    }
+
+    #[test]
+    fn the_users_decision_beats_the_rules_and_the_case_the_name() {
+        let mut decisions = Decisions::default();
+        let decide = |text: &str| NameDecision { standard: Some(text.into()), role: None };
+        decisions.names.insert("BS".into(), decide("Brainstem_PRV03"));
+        decisions.structures.insert((token("q"), 4), NameDecision::default());
+        let (cases, findings) = named(&decisions);
+        let of = |case: usize| cases[case].names.iter().find(|n| n.number == 4).unwrap();
+        assert_eq!((of(0).basis, of(0).role), (NameBasis::User, Role::Prv));
+        assert_eq!((of(1).basis, &of(1).standard), (NameBasis::User, &None));
+        assert!(!findings.iter().any(|f| f.code == Code::NameAmbiguous));
+    }
+
+    #[test]
+    fn proposals_count_a_shared_structure_set_once() {
+        let (cases, _) = named(&Decisions::default());
+        let rows = proposals(&cases);
+        let names: Vec<_> = rows.iter().map(|r| r.original.as_str()).collect();
+        assert_eq!(names, ["BS", "Brainstem", "GTV1", "brain stem"]);
+        assert!(rows.iter().all(|r| r.seen == 1));
+        assert_eq!(rows[3].standard.as_deref(), Some("Brainstem"));
+        assert_eq!((rows[0].basis, rows[1].basis), (NameBasis::Ambiguous, NameBasis::Exact));
+    }
+}

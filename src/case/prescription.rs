@@ -148,3 +148,6 @@ fn about(case: &Case, roi_number: Option<i64>) -> Subject {
         ..Subject::default()
     }
 }
+
+#[cfg(test)]
+mod tests;

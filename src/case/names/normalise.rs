@@ -23,7 +23,7 @@ pub(super) fn pieces(name: &str) -> Vec<Piece> {
     let letters: Vec<char> = plain.chars().collect();
     for (i, &c) in letters.iter().enumerate() {
         let next_is_digit = letters.get(i + 1).is_some_and(char::is_ascii_digit);
-        let in_number = run.ends_with(|r: char| r.is_ascii_digit());
+        let in_number = run.starts_with(|r: char| r.is_ascii_digit());
         let between_letters = run.ends_with(|r: char| r.is_ascii_alphabetic())
             && letters.get(i + 1).is_some_and(char::is_ascii_alphabetic);
         let joins = match c {
@@ -132,10 +132,10 @@ fn push_plain(plain: &mut String, c: char) {
         'ñ' => plain.push('n'),
         'Ñ' => plain.push('N'),
         'ß' => plain.push_str("ss"),
-        'æ' => plain.push_str("ae"),
-        'Æ' => plain.push_str("AE"),
-        'œ' => plain.push_str("oe"),
-        'Œ' => plain.push_str("OE"),
+        'æ' => plain.push('a'),
+        'Æ' => plain.push('A'),
+        'œ' => plain.push('o'),
+        'Œ' => plain.push('O'),
         '–' | '—' | '−' | '‐' => plain.push('-'),
         c if c.is_ascii() => plain.push(c),
         c if c.is_whitespace() => plain.push(' '),

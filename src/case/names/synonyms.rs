@@ -100,7 +100,7 @@ pub(super) const CRANIAL: &[Row] = &[
     Row(
         "Hippocampus",
         [
-            "hippocampus, hippo",
+            "hippocampus, hippo, hipocampus",
             "hippocampus, hippokampus",
             "hippocampe",
             "hipocampo",

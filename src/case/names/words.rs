@@ -1,5 +1,6 @@
 //! Words that are no organ: sides, helpers, targets, sums, and the codes that mean several organs.
 
+use super::normalise::fold_word;
 use super::synonyms::{DE, ES, FR, IT, Languages, NL, PT, SV};
 
 /// Left or right of the patient.
@@ -52,7 +53,7 @@ pub(super) const AMBIGUOUS: &str = "on no bs hs tc te oc sc od os ou hc par lt r
     tronc trunk bulbo bulbus bulb body corpo corps cuerpo skin haut huid hud pele piel peau cute orbit \
     orbita orbite lente meta cerebro tractus tract medulla stam wb rm tl ear oreille oido orecchio \
     ouvido contour contorno kontur jaw brug facial facciale acoustic normalbrain nv nerve optic \
-    lobe gl nerf nerv opticnerves lenses linsen linser cochleae temporal vesicle globus n l r li re";
+    lobe gl nerf nerv opticnerves lenses linsen linser temporal vesicle globus n l r li re";
 
 /// Real words so close to a synonym that a spelling rule would take them for it.
 pub(super) const NOT_MISSPELT: &str = "axilla orbital cochlear retinal corneal macular conjunctival \
@@ -98,9 +99,9 @@ pub(super) const CAVITIES: &str = "cavity resection resektionshohle hohle tumorb
     lecho cavita holte resectieholte halighet kavitet cavidade leito resectioncavity surgicalbed \
     tumorbed";
 
-/// Whether a list of words holds `word`. Both are folded.
+/// Whether a list of words holds `word`, which is folded.
 pub(super) fn holds(list: &str, word: &str) -> bool {
-    list.split_ascii_whitespace().any(|w| w == word)
+    list.split_ascii_whitespace().any(|w| w == word || fold_word(w) == word)
 }
 
 /// The side a word says, given the languages in which the rest of the name was understood.
