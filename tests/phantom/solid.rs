@@ -272,6 +272,11 @@ impl Solid {
         planes.iter().flat_map(|o| self.section(stack.normal, *o, vertices)).collect()
     }
 
+    /// Distance from an inner point to the surface along a unit vector, mm.
+    pub fn reach(&self, from: Point, along: Point) -> f64 {
+        self.exit(from, along).0
+    }
+
     /// Distance from an inner point to the last surface point along a unit vector, and which face
     /// is met there.
     fn exit(&self, from: Point, along: Point) -> (f64, usize) {
