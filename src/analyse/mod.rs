@@ -2,6 +2,7 @@
 //! solids are sampled, samples become histograms, histograms become metrics. Opens no file and
 //! knows no table.
 
+pub mod bounds;
 pub mod result;
 pub mod settings;
 pub mod structure;
@@ -11,10 +12,12 @@ pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 pub use settings::{Ends, Settings};
 
 use crate::case::{Case, NamedRoi, Role};
-use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, sample};
+use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap};
 use crate::finding::{Code, Finding, Subject as About};
-use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status, Subject};
+use crate::geometry::smooth::Variant;
+use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
 use crate::rt::{Dose, Roi, StructureSet};
+use bounds::{Circumstances, Fields, View, Views};
 use structure::{NoSolid, Solid};
 use target::Target;
 
@@ -29,12 +32,17 @@ pub fn analyse(
     dose: Option<Dose>,
     settings: &Settings,
 ) -> Analysis {
-    let step = dose.as_ref().map(|d| d.step.value());
-    let field = dose.map(|d| DoseField::new(d, settings.interpolation));
-    let map = field.as_ref().map(IsodoseMap::new);
+    let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
+    let nominal = dose.map(|d| DoseField::new(d, settings.interpolation));
+    let counterpart = nominal.as_ref().map(|f| f.by(settings.interpolation.counterpart()));
+    let fields = nominal.as_ref().zip(counterpart.as_ref()).map(|(nominal, counterpart)| Fields {
+        nominal,
+        counterpart,
+        step_gy,
+    });
     let mut out = Analysis {
         case: case.id.clone(),
-        dose: field.as_ref().zip(map.as_ref()).map(|(f, m)| dose_result(f, m, step)),
+        dose: fields.map(dose_result),
         structures: Vec::new(),
         measurements: Vec::new(),
         dvh: Vec::new(),
@@ -42,22 +50,22 @@ pub fn analyse(
     };
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
-    let targets: Vec<Target> = parts.iter().filter_map(Part::target).collect();
-    let no_dose = reason_without_dose(case);
-    let bench = Bench { case, settings, field: field.as_ref(), map: map.as_ref(), no_dose };
+    let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
+    let bench = Bench { case, settings, fields, targets: &targets };
     for part in &parts {
-        bench.measure(part, &targets, &mut out);
+        bench.measure(part, &mut out);
     }
     out.findings.sort();
     out
 }
 
-fn dose_result(field: &DoseField, map: &IsodoseMap<'_>, step: Option<f64>) -> DoseResult {
-    let [row, column] = field.grid().spacing_mm();
+fn dose_result(fields: Fields<'_>) -> DoseResult {
+    let grid = fields.nominal.grid();
+    let [row, column] = grid.spacing_mm();
     DoseResult {
-        spacing_mm: [field.grid().plane_spacing_mm(), row, column],
-        maximum_gy: map.maximum_gy(),
-        step_gy: step.unwrap_or(0.0),
+        spacing_mm: [grid.plane_spacing_mm(), row, column],
+        maximum_gy: IsodoseMap::new(fields.nominal).maximum_gy(),
+        step_gy: fields.step_gy,
     }
 }
 
@@ -120,10 +128,11 @@ impl<'a> Part<'a> {
         dose.zip(self.roi.header.frame.as_ref()).is_some_and(|(dose, own)| dose != own)
     }
 
-    fn target(&self) -> Option<Target> {
+    fn target(&self, settings: &Settings) -> Option<Target> {
         let solid = self.solid.as_ref().ok()?;
         let (dose_gy, _) = self.prescription.filter(|_| self.role().is_target())?;
-        Target::of(self.roi.header.number, dose_gy, &solid.occupancy)
+        let occupancy = solid.occupancy(settings.ends, 2.0, Variant::default());
+        Target::of(self.roi.header.number, dose_gy, &occupancy)
     }
 }
 
@@ -131,99 +140,66 @@ impl<'a> Part<'a> {
 struct Bench<'a> {
     case: &'a Case,
     settings: &'a Settings,
-    field: Option<&'a DoseField>,
-    map: Option<&'a IsodoseMap<'a>>,
-    no_dose: (Status, String),
-}
-
-/// What was computed for a structure before its metrics.
-struct Measured {
-    volume_cc: f64,
-    dvh: Result<Dvh, (Status, String)>,
-    cover: Option<f64>,
+    fields: Option<Fields<'a>>,
+    targets: &'a [Target],
 }
 
 impl Bench<'_> {
-    fn measure(&self, part: &Part<'_>, targets: &[Target], out: &mut Analysis) {
+    fn measure(&self, part: &Part<'_>, out: &mut Analysis) {
         let solid = match &part.solid {
             Ok(solid) => solid,
             Err(none) => return self.rows_without_solid(part, none, out),
         };
-        let measured = self.sample(part, solid, out);
-        out.structures.push(Self::structure_row(part, solid, &measured));
-        let isodoses = self.isodoses(part, targets, out);
-        let subject = Subject {
-            volume_cc: measured.volume_cc,
-            dvh: measured.dvh.as_ref().map_err(Clone::clone),
-            cover: measured.cover.unwrap_or(0.0),
-            prescription: isodoses.as_ref().map_err(Clone::clone),
-        };
+        let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
+        let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
+        let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
+        let other = fields
+            .filter(|_| isodoses.is_ok())
+            .and_then(|f| self.isodoses(part, Some(f.counterpart), None).ok());
+        let views = Views::of(solid, self.settings.ends, fields, other);
+        report_cover(part, &views.nominal, fields.is_some(), out);
+        report_cut_isodoses(part, isodoses.as_ref(), out);
+        let around = Circumstances { no_dose, isodoses };
         for metric in &self.settings.metrics {
             if metric.definition.applies_to == AppliesTo::Target && !part.role().is_target() {
                 continue;
             }
-            let outcome = metric.compute(&subject);
+            let outcome = views.measure(metric, &around);
             out.measurements.push(self.row(part, metric, outcome));
         }
-        if let Ok(dvh) = &measured.dvh {
+        out.structures.push(self.structure_row(part, solid, &views));
+        if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
-        compare_stated_volume(part, measured.volume_cc, out);
+        compare_stated_volume(part, views.nominal.volume_cc, out);
     }
 
-    fn sample(&self, part: &Part<'_>, solid: &Solid, out: &mut Analysis) -> Measured {
-        let volume_cc = solid.occupancy.volume_mm3() / 1000.0;
-        let Some(field) = self.field else {
-            return Measured { volume_cc, dvh: Err(self.no_dose.clone()), cover: None };
-        };
-        if part.in_other_frame(self.case) {
-            let reason = "the structure is in another frame of reference than the dose".to_owned();
-            return Measured { volume_cc, dvh: Err((Status::Unlinked, reason)), cover: None };
+    fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
+        if part.in_other_frame(self.case) && self.fields.is_some() {
+            let reason = "the structure is in another frame of reference than the dose";
+            return (Status::Unlinked, reason.to_owned());
         }
-        let samples = sample(field, &solid.occupancy);
-        let inside = samples.inside_mm3();
-        let whole = inside + samples.outside_mm3;
-        let cover = if whole > 0.0 { inside / whole } else { 0.0 };
-        let percent = 100.0 * cover;
-        let note = |code| {
-            Finding::new(code, part.about.clone(), format!("{percent:.1} % of it are covered"))
-        };
-        let dvh = Dvh::of(samples).ok_or_else(|| {
-            (Status::OutsideGrid, "the structure lies outside the dose grid".to_owned())
-        });
-        if dvh.is_err() {
-            out.findings.push(note(Code::DoseCoverNone));
-        } else if samples_missing(cover) {
-            out.findings.push(note(Code::DoseCoverPartial));
-        }
-        Measured { volume_cc, dvh, cover: Some(cover) }
+        reason_without_dose(self.case)
     }
 
     fn isodoses(
         &self,
         part: &Part<'_>,
-        targets: &[Target],
-        out: &mut Analysis,
+        field: Option<&DoseField>,
+        no_dose: Option<&(Status, String)>,
     ) -> Result<PrescriptionIsodoses, String> {
         let number = part.roi.header.number;
-        let target = targets
+        let target = self
+            .targets
             .iter()
             .find(|t| t.roi_number == number)
             .ok_or_else(|| "no prescription dose is known for this structure".to_owned())?;
-        let map = self.map.ok_or_else(|| self.no_dose.1.clone())?;
-        let isodoses = target::isodoses(map, target, targets);
-        for (dose, isodose) in
-            [(target.dose_gy, &isodoses.whole), (target.dose_gy / 2.0, &isodoses.half)]
-        {
-            if matches!(isodose, Ok(Isodose { cut_by_grid: true, .. })) {
-                let text = format!("the {dose} Gy isodose");
-                out.findings.push(Finding::new(Code::IsodoseCut, part.about.clone(), text));
-            }
-        }
-        Ok(isodoses)
+        let field = field.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
+        Ok(target::isodoses(&IsodoseMap::new(field), target, self.targets))
     }
 
-    fn structure_row(part: &Part<'_>, solid: &Solid, measured: &Measured) -> StructureResult {
+    fn structure_row(&self, part: &Part<'_>, solid: &Solid, views: &Views) -> StructureResult {
+        let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
         StructureResult {
             roi_number: part.roi.header.number,
             closed_contours: structure::closed_contours(part.roi),
@@ -231,9 +207,9 @@ impl Bench<'_> {
             holes: solid.stack.report.oddities.holes,
             plane_spacing_mm: solid.stack.typical_gap_mm(),
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
-            volume: Outcome::of(measured.volume_cc),
-            centroid_mm: solid.occupancy.centroid(),
-            dose_cover_percent: measured.cover.map(|c| 100.0 * c),
+            volume: views.volume(),
+            centroid_mm: cells.centroid(),
+            dose_cover_percent: self.fields.map(|_| 100.0 * views.nominal.cover),
             prescription: part.prescription,
         }
     }
@@ -275,8 +251,29 @@ impl Bench<'_> {
     }
 }
 
-fn samples_missing(cover: f64) -> bool {
-    cover < 1.0 - 1e-6
+fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis) {
+    let code = match &view.dvh {
+        _ if !has_dose => return,
+        None => Code::DoseCoverNone,
+        Some(_) if view.cover < 1.0 - 1e-6 => Code::DoseCoverPartial,
+        Some(_) => return,
+    };
+    let text = format!("{:.1} % of it are covered", 100.0 * view.cover);
+    out.findings.push(Finding::new(code, part.about.clone(), text));
+}
+
+fn report_cut_isodoses(
+    part: &Part<'_>,
+    isodoses: Result<&PrescriptionIsodoses, &String>,
+    out: &mut Analysis,
+) {
+    let Ok(rx) = isodoses else { return };
+    for (dose, isodose) in [(rx.dose_gy, &rx.whole), (rx.dose_gy / 2.0, &rx.half)] {
+        if matches!(isodose, Ok(Isodose { cut_by_grid: true, .. })) {
+            let text = format!("the {dose} Gy isodose");
+            out.findings.push(Finding::new(Code::IsodoseCut, part.about.clone(), text));
+        }
+    }
 }
 
 /// Step of the dose axis of the exported curves, Gy. Each point is exact; the step only says how

@@ -6,13 +6,18 @@ use crate::metrics::{self, Metric};
 /// What the solid between contour planes is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Ends {
-    /// Each plane is a slab that reaches half-way to its neighbours and half a gap beyond the ends.
+    /// Parabolas along the normal through the fields of neighbouring planes, with caps that close
+    /// where the extrapolated field does.
+    ClosedCaps,
+    /// Each plane is a slab that reaches half-way to its neighbours and half a gap beyond the ends:
+    /// the common convention.
     HalfSlice,
 }
 
 impl Ends {
     /// Every convention with the word that names it in settings and in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[(Self::HalfSlice, "half_slice")];
+    pub const WORDS: &'static [(Self, &'static str)] =
+        &[(Self::ClosedCaps, "closed_caps"), (Self::HalfSlice, "half_slice")];
 
     /// The word that names it.
     #[must_use]
@@ -35,8 +40,8 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
-            interpolation: Interpolation::Trilinear,
-            ends: Ends::HalfSlice,
+            interpolation: Interpolation::CubicBSpline,
+            ends: Ends::ClosedCaps,
             metrics: metrics::standard(),
         }
     }

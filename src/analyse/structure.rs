@@ -1,19 +1,41 @@
 //! One structure's contours become a solid, with findings for what was doubtful on the way.
 
+use super::settings::Ends;
 use crate::finding::{Code, Finding, Subject};
 use crate::geometry::occupancy::Occupancy;
-use crate::geometry::slab::{self, Spacing};
+use crate::geometry::slab::{self, Slab, Spacing};
+use crate::geometry::smooth::{self, Variant};
 use crate::geometry::{Combine, PlaneStack, Point};
 use crate::metrics::Status;
 use crate::rt::{ContourType, Roi};
 
-/// A structure as a solid.
+/// A structure as a solid, ready to be filled with cells.
 #[derive(Debug, Clone)]
 pub struct Solid {
-    /// The planes it was made from.
+    /// The planes it is made from.
     pub stack: PlaneStack,
-    /// What fills the space between them.
-    pub occupancy: Occupancy,
+    spacing: Spacing,
+    slabs: Vec<Slab>,
+    /// Edge length of the cells, mm.
+    pub pitch_mm: f64,
+}
+
+impl Solid {
+    /// The cells it fills by the named convention, `coarse` times as large as usual, with
+    /// something varied.
+    #[must_use]
+    pub fn occupancy(&self, ends: Ends, coarse: f64, variant: Variant) -> Occupancy {
+        let pitch_mm = self.pitch_mm * coarse;
+        match ends {
+            Ends::HalfSlice => {
+                let slabs = slab::with_ends(&self.slabs, variant.ends);
+                slab::half_slice(&self.stack, &slabs, pitch_mm)
+            }
+            Ends::ClosedCaps => {
+                smooth::closed_caps(&self.stack, &self.slabs, self.spacing, pitch_mm, variant)
+            }
+        }
+    }
 }
 
 /// Why a structure has no solid.
@@ -95,8 +117,7 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
         return Err(NoSolid { status: Status::BelowResolution, reason: reason.to_owned() });
     };
     let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
-    let occupancy = slab::half_slice(&stack, &slabs, pitch_mm);
-    Ok(Solid { stack, occupancy })
+    Ok(Solid { stack, spacing, slabs, pitch_mm })
 }
 
 /// Cells per equivalent radius of a small structure ...

@@ -48,6 +48,18 @@ impl Dvh {
         })
     }
 
+    /// The same histogram with every dose raised by `by_gy`.
+    #[must_use]
+    pub fn raised(&self, by_gy: f64) -> Self {
+        #[allow(clippy::cast_possible_truncation)] // samples are stored in single precision
+        let by = by_gy as f32;
+        let mut out = self.clone();
+        out.doses.iter_mut().for_each(|d| *d += by);
+        out.mean_gy += by_gy;
+        out.extremes_gy = out.extremes_gy.map(|d| d + by_gy);
+        out
+    }
+
     /// Sampled volume, mm³.
     #[must_use]
     pub const fn volume_mm3(&self) -> f64 {

@@ -7,6 +7,8 @@
 //! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
 //! memory); the natural end condition is textbook spline theory.
 
+use std::sync::Arc;
+
 use ndarray::Array3;
 use rayon::prelude::*;
 
@@ -39,6 +41,15 @@ impl Interpolation {
         Self::WORDS.iter().find(|(m, _)| *m == self).map_or("", |(_, w)| w)
     }
 
+    /// Another method of comparable quality, whose difference tells how far to trust this one.
+    #[must_use]
+    pub const fn counterpart(self) -> Self {
+        match self {
+            Self::CubicBSpline | Self::Trilinear => Self::Tricubic,
+            Self::Tricubic => Self::CubicBSpline,
+        }
+    }
+
     const fn kernel(self) -> Kernel {
         match self {
             Self::CubicBSpline => Kernel::BSpline,
@@ -55,7 +66,7 @@ impl Interpolation {
 #[derive(Debug, Clone)]
 pub struct DoseField {
     grid: Grid,
-    values: Array3<f32>,
+    values: Arc<Array3<f32>>,
     method: Interpolation,
     axes: [Axis; 3],
     /// Coefficients with one extra node on every side, row-major `[plane, row, column]`.
@@ -68,6 +79,16 @@ impl DoseField {
     #[must_use]
     pub fn new(dose: Dose, method: Interpolation) -> Self {
         let Dose { grid, values, .. } = dose;
+        Self::of(grid, Arc::new(values), method)
+    }
+
+    /// The same dose read by another method; the voxel values are shared.
+    #[must_use]
+    pub fn by(&self, method: Interpolation) -> Self {
+        Self::of(self.grid.clone(), Arc::clone(&self.values), method)
+    }
+
+    fn of(grid: Grid, values: Arc<Array3<f32>>, method: Interpolation) -> Self {
         let kernel = method.kernel();
         let [_, rows, columns] = grid.shape();
         let origin = grid.offsets_mm().first().copied().unwrap_or(0.0);
@@ -99,7 +120,7 @@ impl DoseField {
 
     /// The voxel values.
     #[must_use]
-    pub const fn values(&self) -> &Array3<f32> {
+    pub fn values(&self) -> &Array3<f32> {
         &self.values
     }
 
@@ -239,7 +260,7 @@ impl DoseField {
             Solver::new(&self.axes[1], spline),
             Solver::new(&self.axes[2], spline),
         );
-        let values = &self.values;
+        let values: &Array3<f32> = &self.values;
         padded[..(planes + 2) * sp].par_chunks_mut(sp).enumerate().for_each(|(k, plane)| {
             if k == 0 || k > planes {
                 return;

@@ -111,13 +111,26 @@ impl<'a> Nearest<'a> {
         Self { lattice, edges, square: vec![f64::INFINITY; n], edge: vec![usize::MAX; n] }
     }
 
+    /// Offers an edge to a node and, while that helps, the edges next to it along the ring: with
+    /// edges shorter than the pitch the nearest one may be several away from the neighbour's.
     fn offer(&mut self, column: usize, row: usize, edge: usize) {
         let Some(e) = self.edges.get(edge) else { return };
         let at = row * self.lattice.size[0] + column;
-        let d = e.squared_distance(self.lattice.position(column, row));
-        if d < self.square[at] {
-            self.square[at] = d;
-            self.edge[at] = edge;
+        let p = self.lattice.position(column, row);
+        let (mut best, mut square) = (edge, e.squared_distance(p));
+        for step in [1, -1] {
+            let mut next = best.checked_add_signed(step);
+            while let Some((i, d)) =
+                next.and_then(|i| Some((i, self.edges.get(i)?.squared_distance(p))))
+                && d < square
+            {
+                (best, square) = (i, d);
+                next = i.checked_add_signed(step);
+            }
+        }
+        if square < self.square[at] {
+            self.square[at] = square;
+            self.edge[at] = best;
         }
     }
 
@@ -173,11 +186,8 @@ impl<'a> Nearest<'a> {
             };
             if c < columns && r < rows {
                 let edge = self.edge[r * columns + c];
-                if edge != last && edge != self.edge[here] && edge != usize::MAX {
-                    // The nearest edge may be next to the neighbour's, not the same.
-                    self.offer(column, row, edge.wrapping_sub(1));
+                if edge != last && edge != self.edge[here] {
                     self.offer(column, row, edge);
-                    self.offer(column, row, edge + 1);
                 }
                 last = edge;
             }

@@ -98,6 +98,16 @@ impl Region {
         Self::of(shapes)
     }
 
+    /// Moved by `by`, mm.
+    #[must_use]
+    pub fn moved(&self, by: Point2) -> Self {
+        let mut moved = self.clone();
+        for p in moved.rings.iter_mut().flatten() {
+            *p = [p[0] + by[0], p[1] + by[1]];
+        }
+        moved
+    }
+
     /// Area that two regions share, mm².
     #[must_use]
     pub fn common_area(&self, other: &Self) -> f64 {

@@ -42,6 +42,7 @@ pub(super) const CUT: &str = "the isodose reaches the edge of the dose grid";
 
 pub(super) static ISODOSE_VOLUME: Definition = Definition {
     name: "PIV[cc]",
+    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "prescription isodose volume: all space that receives at least the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx that holds the target's dose",
@@ -56,6 +57,7 @@ pub(super) static ISODOSE_VOLUME: Definition = Definition {
 
 pub(super) static COVERAGE: Definition = Definition {
     name: "Coverage",
+    limits: [0.0, 1.0],
     unit: "1",
     title: "share of the target that receives at least the prescription dose",
     formula: "TV_PIV / TV",
@@ -70,6 +72,7 @@ pub(super) static COVERAGE: Definition = Definition {
 
 pub(super) static SELECTIVITY: Definition = Definition {
     name: "Selectivity",
+    limits: [0.0, 1.0],
     unit: "1",
     title: "share of the prescription isodose volume that lies in the target",
     formula: "TV_PIV / PIV",
@@ -84,6 +87,7 @@ pub(super) static SELECTIVITY: Definition = Definition {
 
 pub(super) static PADDICK: Definition = Definition {
     name: "PaddickConformity",
+    limits: [0.0, 1.0],
     unit: "1",
     title: "Paddick's conformity index: coverage times selectivity, 1 is ideal",
     formula: "TV_PIV² / (TV · PIV)",

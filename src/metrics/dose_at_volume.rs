@@ -4,6 +4,7 @@ use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
 
 pub(super) static PERCENT: Definition = Definition {
     name: "D{x}%[Gy]",
+    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "dose that the hottest x % of the structure receive at least",
     formula: "largest D with V(D) ≥ x/100 · V",
@@ -23,6 +24,7 @@ pub(super) static PERCENT: Definition = Definition {
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "D{x}cc[Gy]",
+    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "dose that the hottest x cc of the structure receive at least",
     formula: "largest D with V(D) ≥ x",

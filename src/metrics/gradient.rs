@@ -5,6 +5,7 @@ use super::{AppliesTo, Definition, Evidence, Outcome, Status};
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",
+    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of all space that receives at least half of the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx/2 that holds the target's dose",
@@ -19,6 +20,7 @@ pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
 
 pub(super) static PADDICK_LIPPITZ: Definition = Definition {
     name: "PaddickGradient",
+    limits: [1.0, f64::INFINITY],
     unit: "1",
     title: "gradient index: half-prescription isodose volume over prescription isodose volume",
     formula: "PIV_half / PIV",

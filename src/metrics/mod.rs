@@ -66,6 +66,8 @@ impl Evidence {
 pub struct Definition {
     /// Name in TG-263 syntax; `{x}` stands for the number.
     pub name: &'static str,
+    /// Smallest and largest value it can have.
+    pub limits: [f64; 2],
     /// Unit symbol.
     pub unit: &'static str,
     /// What it is, in words.

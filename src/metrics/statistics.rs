@@ -7,6 +7,7 @@ const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum
 
 pub(super) static MIN: Definition = Definition {
     name: "Min[Gy]",
+    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "smallest dose in the structure",
     formula: "minimum of the interpolated dose over the structure",
@@ -21,6 +22,7 @@ pub(super) static MIN: Definition = Definition {
 
 pub(super) static MEAN: Definition = Definition {
     name: "Mean[Gy]",
+    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "mean dose",
     formula: "∫ D dV / V",
@@ -35,6 +37,7 @@ pub(super) static MEAN: Definition = Definition {
 
 pub(super) static MAX: Definition = Definition {
     name: "Max[Gy]",
+    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "largest dose in the structure (a point, and so only as good as the grid)",
     formula: "maximum of the interpolated dose over the structure",

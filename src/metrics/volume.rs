@@ -4,6 +4,7 @@ use super::{AppliesTo, Definition, Evidence, Outcome};
 
 pub(super) static VOLUME: Definition = Definition {
     name: "Volume[cc]",
+    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of the structure",
     formula: "sum over all cells of filled area times thickness",

@@ -6,6 +6,7 @@ const DOSES: &[f64] = &[5.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0, 25.0
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "V{x}Gy[cc]",
+    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of the structure that receives at least x Gy",
     formula: "volume with D ≥ x",
@@ -23,6 +24,7 @@ pub(super) static ABSOLUTE: Definition = Definition {
 
 pub(super) static PERCENT: Definition = Definition {
     name: "V{x}Gy[%]",
+    limits: [0.0, 100.0],
     unit: "%",
     title: "share of the structure that receives at least x Gy",
     formula: "100 · V(x) / V",

@@ -77,7 +77,8 @@ fn only_parts(parts: &[&DoseHeader]) -> String {
     terms.dedup();
     format!(
         "{} dose grids of the plan are there, of Dose Summation Type {}, and none of the whole \
-         plan; one with PLAN, PLAN_OVERVIEW, or MULTI_PLAN of this plan alone would be accepted: {}",
+         plan; one with PLAN, PLAN_OVERVIEW, or MULTI_PLAN of this plan alone would be \
+         accepted: {}",
         parts.len(),
         terms.join(", "),
         list(parts.iter().map(|d| &d.origin.object))

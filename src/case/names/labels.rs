@@ -268,6 +268,7 @@ const LABELS: &[(&str, &str, &str)] = &[
     ("Target 4", "-", "target"),
     ("Zielvolumen", "-", "ptv"),
     ("Resection cavity", "-", "ctv"),
+    ("tumour bed", "-", "ctv"),
     ("Resektionshöhle", "-", "ctv"),
 ];
 

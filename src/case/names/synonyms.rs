@@ -443,7 +443,7 @@ pub(super) const OTHER: &[Row] = &[
     Row(
         "External",
         [
-            "outline, patient, patient outline, body outline, body contour, external contour, exteral",
+            "outline, patient, patient outline, body outline, body contour, external contour",
             "aussenkontur, koerper, koerperkontur",
             "contour externe, externe",
             "contorno externo, externo",

@@ -49,14 +49,17 @@ pub(super) const SHORT_SIDES: &[(&str, Side, Languages)] = &[
 ];
 
 /// Names, folded and joined, that stand for more than one thing and are never resolved.
-pub(super) const AMBIGUOUS: &str = "on no bs hs tc te oc sc od os ou hc par lt rt mo v vii stem tronco \
-    tronc trunk bulbo bulbus bulb body corpo corps cuerpo skin haut huid hud pele piel peau cute orbit \
+pub(super) const AMBIGUOUS: &str = "on no bs hs tc te oc sc od os ou hc par lt rt mo v vii stem \
+    tronco \
+    tronc trunk bulbo bulbus bulb body corpo corps cuerpo skin haut huid hud pele piel peau cute \
+    orbit \
     orbita orbite lente meta cerebro tractus tract medulla stam wb rm tl ear oreille oido orecchio \
     ouvido contour contorno kontur jaw brug facial facciale acoustic normalbrain nv nerve optic \
     lobe gl nerf nerv opticnerves lenses linsen linser temporal vesicle globus n l r li re";
 
 /// Real words so close to a synonym that a spelling rule would take them for it.
-pub(super) const NOT_MISSPELT: &str = "axilla orbital cochlear retinal corneal macular conjunctival \
+pub(super) const NOT_MISSPELT: &str = "axilla orbital cochlear retinal corneal macular \
+    conjunctival \
     parotideal facials carotid carotis parotid parotis thalami mandibular externa externas interna";
 
 /// Words without meaning for the identity of a structure.
@@ -64,8 +67,10 @@ pub(super) const FILLERS: &str = "of the de des du del della do da von van final
     nouveau nuovo mr mri ct organ oar";
 
 /// Words that make a structure an aid to planning, whatever else its name says.
-pub(super) const HELPERS: &str = "opt help hilf hilfs hilfe hilfskontur hilfsstruktur ring rings shell \
-    rind dummy old tmp copy avoid avoidance crop cropped couronne anneau aide anillo ayuda anello aiuto hulp schil \
+pub(super) const HELPERS: &str = "opt help hilf hilfs hilfe hilfskontur hilfsstruktur ring rings \
+    shell \
+    rind dummy old tmp copy avoid avoidance crop cropped couronne anneau aide anillo ayuda \
+    anello aiuto hulp schil \
     hjalp skal anel auxiliar isodose isodosis isodos isodoses verwenden ignore test couch table \
     tisch support bolus";
 
@@ -80,12 +85,15 @@ pub(super) const MARGINS: &str = "prv margin marge margen saum exp expanded expa
 pub(super) const MINUS: &str = "minus ohne sans senza zonder utan sem without excl sin sub";
 
 /// Words that make a target a union.
-pub(super) const SUMS: &str = "s total totale tot totaal sum summe suma somme somma all alle alles gesamt \
+pub(super) const SUMS: &str = "s total totale tot totaal sum summe suma somme somma all alle \
+    alles gesamt \
     union todos todas tous toutes tutti tutte combined merged samlet";
 
 /// Words of a target of unstated kind.
-pub(super) const TARGETS: &str = "tumor tumour tumeur tumore lesion lesione lesao lasie les met mets \
-    metastase metastasis metastases metastasen filia herd bm target targets tgt cible blanco objetivo \
+pub(super) const TARGETS: &str = "tumor tumour tumeur tumore lesion lesione lesao lasie les met \
+    mets \
+    metastase metastasis metastases metastasen filia herd bm target targets tgt cible blanco \
+    objetivo \
     bersaglio doel alvo";
 
 /// Words of several targets: a union when no number follows.
@@ -95,9 +103,10 @@ pub(super) const PLURAL_TARGETS: &str = "mets metastases metastasen targets lesi
 pub(super) const PLANNING: &str = "zielvolumen zv planningtarget volumecible malvolym doelvolume";
 
 /// Words of a resection cavity.
-pub(super) const CAVITIES: &str = "cavity resection resektionshohle hohle tumorbett cavite littumoral cavidad \
+pub(super) const CAVITIES: &str = "cavity resection resektionshohle hohle tumorbett cavite \
+    littumoral cavidad \
     lecho cavita holte resectieholte halighet kavitet cavidade leito resectioncavity surgicalbed \
-    tumorbed";
+    tumorbed tumourbed";
 
 /// Whether a list of words holds `word`, which is folded.
 pub(super) fn holds(list: &str, word: &str) -> bool {

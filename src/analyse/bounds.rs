@@ -1,0 +1,206 @@
+//! Numerical bounds: every metric is computed again with one thing varied at a time, and the
+//! differences add up to a standard uncertainty u; the bounds are the value ± 2u.
+//!
+//! | term | varied | counted |
+//! |---|---|---|
+//! | ends | free ends shrunk and grown by their own uncertainty | the larger difference |
+//! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
+//! | chords | outlines bulge between vertices as a smooth curve would | whole |
+//! | dose | the counterpart interpolation | a third: it errs about three times as much |
+//! | cells | cells of twice the edge | a third: the error falls with the square of the edge |
+//! | step | doses moved by half a stored step | whole |
+//!
+//! All but the cells are compared at the coarse cells, where a difference costs an eighth.
+
+use super::settings::Ends;
+use super::structure::Solid;
+use crate::dose::{DoseField, Dvh, sample};
+use crate::geometry::smooth::Variant;
+use crate::metrics::{Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+
+/// One way of computing a structure.
+#[derive(Debug, Clone)]
+pub struct View {
+    /// Volume, cc.
+    pub volume_cc: f64,
+    /// Histogram, where there is any dose.
+    pub dvh: Option<Dvh>,
+    /// Share inside the dose grid.
+    pub cover: f64,
+    /// Isodoses of the prescription read in this way, where they differ from the nominal ones.
+    pub isodoses: Option<PrescriptionIsodoses>,
+}
+
+/// Ways of computing that differ from `base` in one thing.
+#[derive(Debug, Clone)]
+struct Term {
+    views: Vec<View>,
+    /// Share of the difference that counts.
+    scale: f64,
+    /// Compared with the nominal view instead of the coarse one.
+    against_nominal: bool,
+}
+
+/// A structure computed once as it is and several times with something varied.
+#[derive(Debug, Clone)]
+pub struct Views {
+    /// As it is.
+    pub nominal: View,
+    coarse: View,
+    terms: Vec<Term>,
+}
+
+/// The dose as it is and as its counterpart reads it.
+#[derive(Debug, Clone, Copy)]
+pub struct Fields<'a> {
+    /// The dose by the method of the settings.
+    pub nominal: &'a DoseField,
+    /// By the counterpart method.
+    pub counterpart: &'a DoseField,
+    /// Dose of one stored step, Gy.
+    pub step_gy: f64,
+}
+
+/// What is the same for every view of a structure.
+#[derive(Debug, Clone)]
+pub struct Circumstances {
+    /// Status and reason where there is no usable dose for the structure.
+    pub no_dose: Option<(Status, String)>,
+    /// The isodoses of its prescription, or why there are none.
+    pub isodoses: Result<PrescriptionIsodoses, String>,
+}
+
+impl Circumstances {
+    /// A view as the metrics see it.
+    fn subject<'a>(&'a self, view: &'a View) -> Subject<'a> {
+        let without = || {
+            let outside = "the structure lies outside the dose grid";
+            self.no_dose.clone().unwrap_or_else(|| (Status::OutsideGrid, outside.to_owned()))
+        };
+        let isodoses = match &view.isodoses {
+            Some(own) => Ok(own),
+            None => self.isodoses.as_ref().map_err(Clone::clone),
+        };
+        Subject {
+            volume_cc: view.volume_cc,
+            dvh: view.dvh.as_ref().ok_or_else(without),
+            cover: view.cover,
+            prescription: isodoses,
+        }
+    }
+}
+
+/// Cells of the coarse views are larger by this factor.
+const COARSE: f64 = 2.0;
+
+impl View {
+    fn of(solid: &Solid, how: How, field: Option<&DoseField>) -> Self {
+        let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
+        let volume_cc = occupancy.volume_mm3() / 1000.0;
+        let Some(field) = field else {
+            return Self { volume_cc, dvh: None, cover: 0.0, isodoses: None };
+        };
+        let samples = sample(field, &occupancy);
+        let inside = samples.inside_mm3();
+        let whole = inside + samples.outside_mm3;
+        let cover = if whole > 0.0 { inside / whole } else { 0.0 };
+        Self { volume_cc, dvh: Dvh::of(samples), cover, isodoses: None }
+    }
+}
+
+#[derive(Clone, Copy)]
+struct How {
+    ends: Ends,
+    coarse: f64,
+    variant: Variant,
+}
+
+impl Views {
+    /// Computes a structure in all ways. `fields` is absent when there is no usable dose;
+    /// `isodoses` are the nominal ones and those of the counterpart.
+    #[must_use]
+    pub fn of(
+        solid: &Solid,
+        ends: Ends,
+        fields: Option<Fields<'_>>,
+        counterpart_isodoses: Option<PrescriptionIsodoses>,
+    ) -> Self {
+        let plain = Variant::default();
+        let field = fields.map(|f| f.nominal);
+        let coarse = |variant| View::of(solid, How { ends, coarse: COARSE, variant }, field);
+        let nominal = View::of(solid, How { ends, coarse: 1.0, variant: plain }, field);
+        let base = coarse(plain);
+        let term = |views, scale| Term { views, scale, against_nominal: false };
+        let mut terms = vec![
+            term(
+                vec![
+                    coarse(Variant { ends: 1.0, ..plain }),
+                    coarse(Variant { ends: -1.0, ..plain }),
+                ],
+                1.0,
+            ),
+            Term { views: vec![base.clone()], scale: 1.0 / 3.0, against_nominal: true },
+        ];
+        if ends == Ends::ClosedCaps {
+            terms.push(term(vec![coarse(Variant { straight: 0.25, ..plain })], 1.0));
+            terms.push(term(vec![coarse(Variant { bulge: 1.0, ..plain })], 1.0));
+        }
+        if let Some(f) = fields {
+            let how = How { ends, coarse: COARSE, variant: plain };
+            let mut other = View::of(solid, how, Some(f.counterpart));
+            other.isodoses = counterpart_isodoses;
+            terms.push(term(vec![other], 1.0 / 3.0));
+            let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
+            terms.push(term(vec![View { dvh: raised, ..base.clone() }], 1.0));
+        }
+        Self { nominal, coarse: base, terms }
+    }
+
+    /// The metric with its bounds.
+    #[must_use]
+    pub fn measure(&self, metric: &Metric, around: &Circumstances) -> Outcome {
+        let compute = |view| metric.compute(&around.subject(view));
+        let mut outcome = compute(&self.nominal);
+        let Some(value) = outcome.value else { return outcome };
+        let coarse = compute(&self.coarse).value;
+        let mut squares = 0.0;
+        for term in &self.terms {
+            let base = if term.against_nominal { Some(value) } else { coarse };
+            let difference = term
+                .views
+                .iter()
+                .filter_map(|v| Some((compute(v).value? - base?).abs()))
+                .fold(0.0, f64::max);
+            squares += (term.scale * difference).powi(2);
+        }
+        let reach = 2.0 * squares.sqrt();
+        let [least, most] = metric.definition.limits;
+        outcome.low = Some((value - reach).max(least));
+        outcome.high = match outcome.status {
+            Status::Bound => None,
+            _ => Some((value + reach).min(most)),
+        };
+        outcome
+    }
+
+    /// The volume with its bounds, cc.
+    #[must_use]
+    pub fn volume(&self) -> Outcome {
+        let value = self.nominal.volume_cc;
+        let squares: f64 = self
+            .terms
+            .iter()
+            .map(|t| {
+                let base = if t.against_nominal { value } else { self.coarse.volume_cc };
+                let most = t.views.iter().map(|v| (v.volume_cc - base).abs()).fold(0.0, f64::max);
+                (t.scale * most).powi(2)
+            })
+            .sum();
+        let reach = 2.0 * squares.sqrt();
+        Outcome {
+            low: Some((value - reach).max(0.0)),
+            high: Some(value + reach),
+            ..Outcome::of(value)
+        }
+    }
+}

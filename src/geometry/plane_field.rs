@@ -1,0 +1,165 @@
+//! The field of one contour plane: a number for each lattice node that is negative inside the
+//! region, zero on its boundary and, for a circle of radius r at distance ρ from the middle,
+//! exactly ρ² − r². Fields of neighbouring planes of a ball or ellipsoid then lie on parabolas
+//! along the normal, which is what makes the space between planes computable.
+//!
+//! Two fields, both in mm². [`Kind::Gauge`] scales the region about its centre of mass:
+//! (A/π)(g² − 1) with g = 1 on the boundary; exact for every ellipse, and so for ellipsoids in any
+//! orientation. It needs a single ring that the centre sees whole. [`Kind::Distance`] takes the
+//! signed distance s and the radius r of the largest inscribed circle, s·(s + 2r), and serves any
+//! region.
+
+use super::distance::{Lattice, signed_distance};
+use super::polygon::{self, Point2};
+use super::region::Region;
+
+/// Which field is meant.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Kind {
+    /// Squared scaling about the centre of mass.
+    Gauge,
+    /// Squared signed distance.
+    Distance,
+}
+
+/// Centre of mass of a region, mm; the middle of its bounding box when it has no area.
+#[must_use]
+pub fn centre(region: &Region) -> Point2 {
+    let (area, m) = (region.area(), region.moments());
+    if area > 0.0 {
+        return m.map(|x| x / area);
+    }
+    let b = region.bounds();
+    [0, 1].map(|a| f64::midpoint(b.low[a], b.high[a]))
+}
+
+/// Whether the gauge field exists: one ring, every part of it seen from the centre of mass.
+#[must_use]
+pub fn has_gauge(region: &Region) -> bool {
+    let [ring] = region.rings() else { return false };
+    let c = centre(region);
+    polygon::edges(ring).all(|(a, b)| cross(sub(a, c), sub(b, c)) > 0.0)
+}
+
+/// The field on the nodes of `lattice`, whose origin is put at the region's centre of mass.
+#[must_use]
+pub fn field(region: &Region, kind: Kind, lattice: &Lattice) -> Vec<f64> {
+    let c = centre(region);
+    match kind {
+        Kind::Gauge => gauge(region, c, lattice),
+        Kind::Distance => distance(&region.moved([-c[0], -c[1]]), lattice),
+    }
+}
+
+fn sub(a: Point2, b: Point2) -> Point2 {
+    [a[0] - b[0], a[1] - b[1]]
+}
+
+fn cross(a: Point2, b: Point2) -> f64 {
+    a[0] * b[1] - a[1] * b[0]
+}
+
+fn gauge(region: &Region, c: Point2, lattice: &Lattice) -> Vec<f64> {
+    let Some(ring) = region.rings().first() else { return vec![f64::INFINITY; lattice.nodes()] };
+    let scale = region.area() / std::f64::consts::PI;
+    let mut edges: Vec<(f64, Point2, Point2)> = polygon::edges(ring)
+        .map(|(a, b)| (sub(a, c), sub(b, c)))
+        .map(|(a, b)| (a[1].atan2(a[0]), sub(b, a), a))
+        .collect();
+    edges.sort_by(|x, y| x.0.total_cmp(&y.0));
+    let mut out = Vec::with_capacity(lattice.nodes());
+    for row in 0..lattice.size[1] {
+        for column in 0..lattice.size[0] {
+            let p = lattice.position(column, row);
+            let angle = p[1].atan2(p[0]);
+            let after = edges.partition_point(|e| e.0 <= angle);
+            // Before the first edge lies the last one, across the cut of the angle.
+            let at = if after == 0 { edges.len() } else { after } - 1;
+            let (_, along, start) = edges[at];
+            let g = cross(p, along) / cross(start, along);
+            out.push(scale * (g * g - 1.0));
+        }
+    }
+    out
+}
+
+fn distance(region: &Region, lattice: &Lattice) -> Vec<f64> {
+    let found = signed_distance(region, lattice);
+    // The largest inscribed circle of each piece; what holds no node gets 2A/P (a circle's radius).
+    let mut radius = vec![0.0_f64; region.pieces().max(1)];
+    for (s, &piece) in found.values.iter().zip(&found.pieces) {
+        radius[piece] = radius[piece].max(-s);
+    }
+    for (piece, r) in radius.iter_mut().enumerate() {
+        if *r <= 0.0 {
+            let own = region.filtered(|p| p == piece);
+            let around: f64 = own
+                .rings()
+                .iter()
+                .flat_map(|ring| polygon::edges(ring))
+                .map(|(a, b)| (b[0] - a[0]).hypot(b[1] - a[1]))
+                .sum();
+            *r = if around > 0.0 { 2.0 * own.area() / around } else { 0.0 };
+        }
+    }
+    found.values.iter().zip(&found.pieces).map(|(s, &p)| s * (s + 2.0 * radius[p])).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::region::Combine;
+
+    fn ellipse(a: f64, b: f64) -> Region {
+        let ring: Vec<Point2> = (0..400)
+            .map(|i| {
+                let t = f64::from(i) * std::f64::consts::TAU / 400.0;
+                [5.0 + a * t.cos(), -3.0 + b * t.sin()]
+            })
+            .collect();
+        Region::fill(&[ring], Combine::Nested).0
+    }
+
+    #[test]
+    fn a_circle_has_the_paraboloid_in_both_fields() {
+        let region = ellipse(2.0, 2.0);
+        assert!(has_gauge(&region));
+        let lattice = Lattice { low: [-20, -20], size: [41, 41], pitch_mm: 0.15 };
+        for kind in [Kind::Gauge, Kind::Distance] {
+            let f = field(&region, kind, &lattice);
+            for row in 0..41 {
+                for column in 0..41 {
+                    let p = lattice.position(column, row);
+                    let exact = p[0] * p[0] + p[1] * p[1] - 4.0;
+                    let got = f[row * 41 + column];
+                    assert!((got - exact).abs() < 3e-3, "{kind:?} {p:?}: {got} {exact}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn an_ellipse_has_its_quadratic_form() {
+        let region = ellipse(3.0, 1.5);
+        let lattice = Lattice { low: [-20, -20], size: [41, 41], pitch_mm: 0.2 };
+        let f = field(&region, Kind::Gauge, &lattice);
+        for row in 0..41 {
+            for column in 0..41 {
+                let p = lattice.position(column, row);
+                let exact = 4.5 * (p[0] * p[0] / 9.0 + p[1] * p[1] / 2.25 - 1.0);
+                assert!((f[row * 41 + column] - exact).abs() < 1e-3 * (1.0 + exact.abs()));
+            }
+        }
+    }
+
+    #[test]
+    fn a_ring_with_a_hole_has_no_gauge() {
+        let square = |h: f64| vec![[-h, -h], [h, -h], [h, h], [-h, h]];
+        let (region, _) = Region::fill(&[square(3.0), square(1.0)], Combine::Nested);
+        assert!(!has_gauge(&region));
+        let lattice = Lattice { low: [-4, -4], size: [9, 9], pitch_mm: 1.0 };
+        let f = field(&region, Kind::Distance, &lattice);
+        assert!(f[4 * 9 + 4] > 0.0, "the hole is outside");
+        assert!(f[4 * 9 + 6] < 0.0, "the ring is inside");
+    }
+}

@@ -1,0 +1,674 @@
+//! The solid between contour planes from fields: parabolas along the normal through the fields of
+//! neighbouring planes, carried along the line of their centres, with caps that close where the
+//! extrapolated field does. Named `closed_caps`.
+//!
+//! For a ball or an ellipsoid in any orientation the fields lie exactly on parabolas and the solid
+//! is exact but for the sides of the drawn polygons. An end whose field does not close within one
+//! gap is flat and reaches out by half a gap, as the slab convention has it.
+//!
+//! Connected pieces of neighbouring planes are linked when they overlap. Linked groups are bridged
+//! together (branches, islands, holes), a piece without a link ends with a cap of its own.
+
+use std::collections::BTreeMap;
+use std::rc::Rc;
+
+use super::distance::Lattice;
+use super::occupancy::{Cut, Footprint, Layer, Occupancy, Run, Sheet};
+use super::plane_field::{self, Kind};
+use super::polygon::{Bounds, Point2};
+use super::region::Region;
+use super::slab::{self, Slab, Spacing};
+use super::stack::PlaneStack;
+
+/// What is varied to find out how far the solid can be trusted.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Variant {
+    /// Ends grown (positive) or shrunk (negative) by this many standard uncertainties: a flat end
+    /// by 1/√12 of a gap, a closed cap by 1/√3 of its difference to the flat one.
+    pub ends: f64,
+    /// Straight lines between the fields of neighbouring planes instead of parabolas: 0 for
+    /// parabolas, 1 for lines.
+    pub straight: f64,
+    /// Regions grown by this many times the area that straight edges cut off a smooth outline.
+    pub bulge: f64,
+    /// The fields may use the gauge form where it exists.
+    pub gauge: bool,
+}
+
+impl Default for Variant {
+    fn default() -> Self {
+        Self { ends: 0.0, straight: 0.0, bulge: 0.0, gauge: true }
+    }
+}
+
+/// Builds the solid; `slabs` are those of the same stack and stand for flat ends.
+#[must_use]
+pub fn closed_caps(
+    stack: &PlaneStack,
+    slabs: &[Slab],
+    spacing: Spacing,
+    pitch_mm: f64,
+    variant: Variant,
+) -> Occupancy {
+    let mut builder = Builder::new(stack, slabs, pitch_mm, variant);
+    for segment in slab::segments(stack, spacing) {
+        builder.segment(segment);
+    }
+    let mut layers = builder.layers;
+    layers.sort_by(|a, b| first_w(a).total_cmp(&first_w(b)));
+    Occupancy { axes: stack.axes, pitch_mm, layers }
+}
+
+fn first_w(layer: &Layer) -> f64 {
+    layer.sheets.first().map_or(0.0, |s| s.w_mm)
+}
+
+/// Some pieces of one plane, ascending.
+type Pieces = Vec<usize>;
+
+/// A plane with the pieces that take part.
+type Part = (usize, Pieces);
+
+struct Builder<'a> {
+    stack: &'a PlaneStack,
+    slabs: &'a [Slab],
+    variant: Variant,
+    lattice: Lattice,
+    /// `links[k]`: pairs of pieces of planes k and k + 1 that overlap.
+    links: Vec<Vec<(usize, usize)>>,
+    regions: BTreeMap<Part, Rc<Region>>,
+    fields: BTreeMap<(Part, Kind), Rc<Vec<f64>>>,
+    layers: Vec<Layer>,
+}
+
+impl<'a> Builder<'a> {
+    fn new(stack: &'a PlaneStack, slabs: &'a [Slab], pitch_mm: f64, variant: Variant) -> Self {
+        let n = stack.planes.len();
+        let links = (0..n.saturating_sub(1)).map(|k| links(stack, k)).collect();
+        let lattice = Lattice { low: [0; 2], size: [0; 2], pitch_mm };
+        let (regions, fields) = (BTreeMap::new(), BTreeMap::new());
+        Self { stack, slabs, variant, lattice, links, regions, fields, layers: Vec::new() }
+    }
+
+    fn segment(&mut self, planes: std::ops::Range<usize>) {
+        self.fields.clear();
+        self.lattice = self.common_lattice(&planes);
+        for k in planes.clone() {
+            let last = k + 1 == planes.end;
+            if !last {
+                for (below, above) in groups(&self.links[k]) {
+                    self.bridge(&planes, (k, below), (k + 1, above));
+                }
+            }
+            for piece in 0..self.stack.planes[k].region.pieces() {
+                let up = !last && self.links[k].iter().any(|l| l.0 == piece);
+                let down = k > planes.start && self.links[k - 1].iter().any(|l| l.1 == piece);
+                if !up {
+                    self.cap(&planes, (k, vec![piece]), Side::Above);
+                }
+                if !down {
+                    self.cap(&planes, (k, vec![piece]), Side::Below);
+                }
+            }
+        }
+    }
+
+    /// A lattice about the origin that holds every group of pieces that is bridged or capped,
+    /// each put with its centre of mass at the origin.
+    fn common_lattice(&mut self, planes: &std::ops::Range<usize>) -> Lattice {
+        let pitch = self.lattice.pitch_mm;
+        let mut bounds = Bounds::of(&[[0.0, 0.0]]);
+        let mut parts: Vec<Part> = Vec::new();
+        for k in planes.clone() {
+            parts.extend((0..self.stack.planes[k].region.pieces()).map(|p| (k, vec![p])));
+            if k + 1 < planes.end {
+                for (below, above) in groups(&self.links[k]) {
+                    parts.push((k, below));
+                    parts.push((k + 1, above));
+                }
+            }
+        }
+        for part in parts {
+            let region = self.region(&part);
+            let (b, c) = (region.bounds(), plane_field::centre(&region));
+            bounds = bounds
+                .include([b.low[0] - c[0], b.low[1] - c[1]])
+                .include([b.high[0] - c[0], b.high[1] - c[1]]);
+        }
+        // Between two planes a rounded solid is wider than in either, by h²/8R at most.
+        let gap = self.stack.typical_gap_mm().unwrap_or(0.0);
+        Lattice::around(bounds.grown(0.25 * gap + 2.0 * pitch), pitch)
+    }
+
+    fn region(&mut self, part: &Part) -> Rc<Region> {
+        let stack = self.stack;
+        Rc::clone(self.regions.entry(part.clone()).or_insert_with(|| {
+            let whole = &stack.planes[part.0].region;
+            if part.1.len() == whole.pieces() {
+                Rc::new(whole.clone())
+            } else {
+                Rc::new(whole.filtered(|p| part.1.contains(&p)))
+            }
+        }))
+    }
+
+    fn field(&mut self, part: &Part, kind: Kind) -> Rc<Vec<f64>> {
+        if let Some(f) = self.fields.get(&(part.clone(), kind)) {
+            return Rc::clone(f);
+        }
+        let region = self.region(part);
+        let mut field = plane_field::field(&region, kind, &self.lattice);
+        if self.variant.bulge != 0.0 {
+            let grown = self.variant.bulge * chord_area(&region) / std::f64::consts::PI;
+            field.iter_mut().for_each(|x| *x -= grown);
+        }
+        let f = Rc::new(field);
+        self.fields.insert((part.clone(), kind), Rc::clone(&f));
+        f
+    }
+
+    fn w(&self, plane: usize) -> f64 {
+        self.stack.planes[plane].w_mm
+    }
+
+    /// The pieces of the plane below that are linked to `part`.
+    fn below(&self, planes: &std::ops::Range<usize>, part: &Part) -> Option<Part> {
+        let k = part.0.checked_sub(1).filter(|k| *k >= planes.start)?;
+        let mut found: Pieces =
+            self.links[k].iter().filter(|l| part.1.contains(&l.1)).map(|l| l.0).collect();
+        found.sort_unstable();
+        found.dedup();
+        (!found.is_empty()).then_some((k, found))
+    }
+
+    /// The pieces of the plane above that are linked to `part`.
+    fn above(&self, planes: &std::ops::Range<usize>, part: &Part) -> Option<Part> {
+        if part.0 + 1 >= planes.end {
+            return None;
+        }
+        let mut found: Pieces =
+            self.links[part.0].iter().filter(|l| part.1.contains(&l.0)).map(|l| l.1).collect();
+        found.sort_unstable();
+        found.dedup();
+        (!found.is_empty()).then_some((part.0 + 1, found))
+    }
+
+    /// The fields of some planes, all of one kind, with their positions and centres.
+    fn strand(&mut self, parts: &[Part]) -> Strand {
+        let all_gauge =
+            self.variant.gauge && parts.iter().all(|p| plane_field::has_gauge(&self.region(p)));
+        let kind = if all_gauge { Kind::Gauge } else { Kind::Distance };
+        Strand {
+            w: parts.iter().map(|p| self.w(p.0)).collect(),
+            centres: parts.iter().map(|p| plane_field::centre(&self.region(p))).collect(),
+            fields: parts.iter().map(|p| self.field(p, kind)).collect(),
+        }
+    }
+
+    fn bridge(&mut self, planes: &std::ops::Range<usize>, low: Part, high: Part) {
+        let before = self.below(planes, &low);
+        let after = self.above(planes, &high);
+        let first = usize::from(before.is_some());
+        let parts: Vec<Part> = before.into_iter().chain([low, high]).chain(after).collect();
+        let strand = self.strand(&parts);
+        let (a, b) = (strand.w[first], strand.w[first + 1]);
+        for sheet in slab::sheets(a, b, self.lattice.pitch_mm) {
+            let weights = strand.between(first, sheet.w_mm, self.variant.straight);
+            let phi = strand.mix(&weights);
+            let t = (sheet.w_mm - a) / (b - a);
+            let shift = mix2(strand.centres[first], strand.centres[first + 1], t);
+            self.push(footprint(&phi, &self.lattice), shift, vec![sheet]);
+        }
+    }
+
+    fn cap(&mut self, planes: &std::ops::Range<usize>, end: Part, side: Side) {
+        let inward = |b: &Self, p: &Part| match side {
+            Side::Above => b.below(planes, p),
+            Side::Below => b.above(planes, p),
+        };
+        let second = inward(self, &end);
+        let third = second.as_ref().and_then(|p| inward(self, p));
+        let area = self.region(&end).area();
+        let w = self.w(end.0);
+        let (reach, sign) = self.flat_reach(end.0, side);
+        let parts: Vec<Part> = [Some(end.clone()), second, third].into_iter().flatten().collect();
+        let closed =
+            if parts.len() > 1 { self.closed_cap(&parts, 2.0 * reach, sign) } else { None };
+        match closed {
+            Some(layers) => {
+                let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
+                let doubt = (area * reach - volume).abs() / 3.0_f64.sqrt();
+                let stretch = if volume > 0.0 {
+                    (1.0 + self.variant.ends * doubt / volume).max(0.0)
+                } else {
+                    1.0
+                };
+                self.layers.extend(layers.into_iter().filter_map(|l| stretched(l, w, stretch)));
+            }
+            None => {
+                // Flat: half a gap, uncertain by a gap over √12.
+                let reach = reach * (1.0 + self.variant.ends * 2.0 / 12.0_f64.sqrt()).max(0.0);
+                let (low, high) = if sign > 0.0 { (w, w + reach) } else { (w - reach, w) };
+                let region = self.region(&end);
+                if reach > 0.0 {
+                    self.layers.push(Layer {
+                        footprint: super::rasterise::footprint(&region, self.lattice.pitch_mm),
+                        shift_mm: [0.0; 2],
+                        sheets: slab::sheets(low, high, self.lattice.pitch_mm),
+                    });
+                }
+            }
+        }
+    }
+
+    /// How far a flat end reaches (half a gap, mm), and in which direction.
+    fn flat_reach(&self, plane: usize, side: Side) -> (f64, f64) {
+        let slab = self.slabs.iter().find(|s| s.plane == plane);
+        let w = self.w(plane);
+        match side {
+            Side::Above => (slab.map_or(0.0, |s| s.high_mm - w), 1.0),
+            Side::Below => (slab.map_or(0.0, |s| w - s.low_mm), -1.0),
+        }
+    }
+
+    /// The layers of a cap that closes within `gap_mm`; none when it does not.
+    fn closed_cap(&mut self, parts: &[Part], gap_mm: f64, sign: f64) -> Option<Vec<Layer>> {
+        let strand = self.strand(parts);
+        let pitch = self.lattice.pitch_mm;
+        let (w, area) = (strand.w[0], self.region(&parts[0]).area());
+        let mut layers: Vec<Layer> = Vec::new();
+        let mut previous = area;
+        for mut sheet in slab::sheets(0.0, gap_mm, pitch / CAP_FINENESS) {
+            sheet.w_mm = w + sign * sheet.w_mm;
+            let phi = strand.mix(&strand.beyond(sheet.w_mm));
+            let footprint = footprint(&phi, &self.lattice);
+            let now = footprint.area(pitch);
+            if now > previous * (1.0 + 1e-3) {
+                // The field opens again: it touched closing before (the tip of a cone), or never.
+                return (previous < TIP_SHARE * area).then_some(layers);
+            }
+            if now <= 0.0 {
+                return Some(layers);
+            }
+            previous = now;
+            let t = (sheet.w_mm - strand.w[0]) / (strand.w[0] - strand.w[1]);
+            let shift = mix2(strand.centres[0], strand.centres[1], -t);
+            layers.push(Layer { footprint, shift_mm: shift, sheets: vec![sheet] });
+        }
+        (previous < CLOSED_SHARE * area).then_some(layers)
+    }
+
+    fn layer_volume(&self, layer: &Layer) -> f64 {
+        let t: f64 = layer.sheets.iter().map(|s| s.thickness_mm).sum();
+        layer.footprint.area(self.lattice.pitch_mm) * t
+    }
+
+    fn push(&mut self, footprint: Footprint, shift_mm: Point2, sheets: Vec<Sheet>) {
+        if !(footprint.runs.is_empty() && footprint.cuts.is_empty()) {
+            self.layers.push(Layer { footprint, shift_mm, sheets });
+        }
+    }
+}
+
+/// The last sheet of a cap is whole or missing; thinner sheets keep that below 0.02 % of a ball.
+const CAP_FINENESS: f64 = 3.0;
+/// Area between the straight edges of a region and a smooth outline through its vertices, mm²: an
+/// arc over an edge of length L that turns by θ encloses L²·θ/12. Vertices that turn by more than
+/// half a radian are corners and not counted.
+fn chord_area(region: &Region) -> f64 {
+    let mut sum = 0.0;
+    for ring in region.rings() {
+        let n = ring.len();
+        for i in 0..n {
+            let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
+            let (d, e) = ([b[0] - a[0], b[1] - a[1]], [c[0] - b[0], c[1] - b[1]]);
+            let turn = (d[0] * e[1] - d[1] * e[0]).atan2(d[0] * e[0] + d[1] * e[1]);
+            if turn.abs() < 0.5 {
+                let square = f64::midpoint(d[0] * d[0] + d[1] * d[1], e[0] * e[0] + e[1] * e[1]);
+                sum += square * turn / 12.0;
+            }
+        }
+    }
+    sum
+}
+
+/// A cap that has shrunk to this share of its plane when the gap ends counts as closed; what is
+/// left out is less than this share of one sheet.
+const CLOSED_SHARE: f64 = 0.02;
+/// A cap that opens again after shrinking to this share had a pointed tip there.
+const TIP_SHARE: f64 = 0.1;
+
+#[derive(Clone, Copy)]
+enum Side {
+    Above,
+    Below,
+}
+
+fn mix2(a: Point2, b: Point2, t: f64) -> Point2 {
+    [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]
+}
+
+/// A layer moved away from or toward its plane by a factor; none when nothing is left.
+fn stretched(mut layer: Layer, from_w: f64, factor: f64) -> Option<Layer> {
+    for s in &mut layer.sheets {
+        s.w_mm = from_w + (s.w_mm - from_w) * factor;
+        s.thickness_mm *= factor;
+    }
+    (factor > 0.0).then_some(layer)
+}
+
+/// Fields of consecutive planes.
+struct Strand {
+    w: Vec<f64>,
+    centres: Vec<Point2>,
+    fields: Vec<Rc<Vec<f64>>>,
+}
+
+impl Strand {
+    fn mix(&self, weights: &Mix) -> Vec<f64> {
+        let mut out = vec![weights.constant; self.fields.first().map_or(0, |f| f.len())];
+        for (f, w) in self.fields.iter().zip(&weights.of_plane) {
+            if *w != 0.0 {
+                for (x, y) in out.iter_mut().zip(f.iter()) {
+                    *x += w * y;
+                }
+            }
+        }
+        out
+    }
+
+    /// Weights between planes `k` and `k + 1`: the mean of the parabolas with either neighbour, or
+    /// the only one; without neighbours the curvature of a ball.
+    fn between(&self, k: usize, w: f64, straight: f64) -> Mix {
+        let n = self.w.len();
+        let mut line = Mix { constant: 0.0, of_plane: vec![0.0; n] };
+        let t = (w - self.w[k]) / (self.w[k + 1] - self.w[k]);
+        line.of_plane[k] = 1.0 - t;
+        line.of_plane[k + 1] = t;
+        let mut starts: Vec<usize> = Vec::new();
+        if k > 0 {
+            starts.push(k - 1);
+        }
+        if k + 2 < n {
+            starts.push(k);
+        }
+        let mut curve = Mix { constant: 0.0, of_plane: vec![0.0; n] };
+        if starts.is_empty() {
+            curve = line.clone();
+            curve.constant = (w - self.w[k]) * (w - self.w[k + 1]);
+        }
+        #[allow(clippy::cast_precision_loss)] // one or two
+        let share = 1.0 / starts.len().max(1) as f64;
+        for s in starts {
+            for (i, l) in lagrange([self.w[s], self.w[s + 1], self.w[s + 2]], w).iter().enumerate()
+            {
+                curve.of_plane[s + i] += share * l;
+            }
+        }
+        curve.toward(&line, straight)
+    }
+
+    /// Weights beyond the first plane: the parabola through three planes, or with two the
+    /// curvature of a ball.
+    fn beyond(&self, w: f64) -> Mix {
+        match self.w[..] {
+            [a, b, c, ..] => Mix { constant: 0.0, of_plane: lagrange([a, b, c], w).to_vec() },
+            [a, b] => {
+                let t = (w - a) / (b - a);
+                Mix { constant: (w - a) * (w - b), of_plane: vec![1.0 - t, t] }
+            }
+            _ => Mix { constant: 0.0, of_plane: vec![1.0] },
+        }
+    }
+}
+
+/// A field as a weighted sum of plane fields and a constant.
+#[derive(Debug, Clone, PartialEq)]
+struct Mix {
+    constant: f64,
+    of_plane: Vec<f64>,
+}
+
+impl Mix {
+    fn toward(mut self, other: &Self, share: f64) -> Self {
+        self.constant += share * (other.constant - self.constant);
+        for (a, b) in self.of_plane.iter_mut().zip(&other.of_plane) {
+            *a += share * (b - *a);
+        }
+        self
+    }
+}
+
+fn lagrange(x: [f64; 3], at: f64) -> [f64; 3] {
+    std::array::from_fn(|i| {
+        (0..3).filter(|j| *j != i).map(|j| (at - x[j]) / (x[i] - x[j])).product()
+    })
+}
+
+/// Pairs of pieces of planes `k` and `k + 1` that overlap. A piece of either plane that overlaps
+/// nothing is linked to the nearest such piece of the other within one gap: a leaning solid may
+/// not overlap itself from plane to plane.
+fn links(stack: &PlaneStack, k: usize) -> Vec<(usize, usize)> {
+    let (low, high) = (&stack.planes[k], &stack.planes[k + 1]);
+    let gap = high.w_mm - low.w_mm;
+    let parts =
+        |r: &Region| -> Vec<Region> { (0..r.pieces()).map(|p| r.filtered(|q| q == p)).collect() };
+    let (a, b) = (parts(&low.region), parts(&high.region));
+    let mut found: Vec<(usize, usize)> = Vec::new();
+    for (i, x) in a.iter().enumerate() {
+        for (j, y) in b.iter().enumerate() {
+            if x.common_area(y) > 0.0 {
+                found.push((i, j));
+            }
+        }
+    }
+    let free = |taken: Vec<usize>, n: usize| (0..n).filter(move |i| !taken.contains(i));
+    let lone_low: Vec<usize> = free(found.iter().map(|l| l.0).collect(), a.len()).collect();
+    let mut lone_high: Vec<usize> = free(found.iter().map(|l| l.1).collect(), b.len()).collect();
+    for i in lone_low {
+        let near = lone_high.iter().position(|&j| a[i].bounds().grown(gap).meets(&b[j].bounds()));
+        if let Some(at) = near {
+            found.push((i, lone_high.remove(at)));
+        }
+    }
+    found.sort_unstable();
+    found
+}
+
+/// Connected groups of linked pieces: those of the lower and those of the upper plane.
+fn groups(links: &[(usize, usize)]) -> Vec<(Pieces, Pieces)> {
+    let mut out: Vec<(Pieces, Pieces)> = Vec::new();
+    for &(i, j) in links {
+        let mut joined = (vec![i], vec![j]);
+        let mut rest = Vec::new();
+        for g in out {
+            if g.0.contains(&i) || g.1.contains(&j) {
+                joined.0.extend(g.0);
+                joined.1.extend(g.1);
+            } else {
+                rest.push(g);
+            }
+        }
+        for side in [&mut joined.0, &mut joined.1] {
+            side.sort_unstable();
+            side.dedup();
+        }
+        rest.push(joined);
+        out = rest;
+    }
+    out.sort();
+    out
+}
+
+/// Cells where the field is negative, boundary cells cut by straight lines.
+///
+/// The field is first turned into a near-distance, √(φ + r²) − r, whose zero lies where linear
+/// interpolation finds it.
+fn footprint(phi: &[f64], lattice: &Lattice) -> Footprint {
+    let lowest = phi.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut out = Footprint::default();
+    if lowest >= 0.0 {
+        return out;
+    }
+    let radius = (-lowest).sqrt();
+    let near: Vec<f64> =
+        phi.iter().map(|p| (p + radius * radius).max(0.0).sqrt() - radius).collect();
+    let [columns, rows] = lattice.size;
+    for row in 0..rows.saturating_sub(1) {
+        let v = lattice.low[1] + i32::try_from(row).unwrap_or(0);
+        let mut open: Option<i32> = None;
+        for column in 0..columns.saturating_sub(1) {
+            let u = lattice.low[0] + i32::try_from(column).unwrap_or(0);
+            let at = row * columns + column;
+            let corners = [near[at], near[at + 1], near[at + columns + 1], near[at + columns]];
+            let whole = corners.iter().all(|c| *c <= 0.0);
+            match (whole, open) {
+                (true, None) => open = Some(u),
+                (false, Some(start)) => {
+                    out.runs.push(Run { row: v, start, end: u });
+                    open = None;
+                }
+                _ => {}
+            }
+            if !whole && corners.iter().any(|c| *c < 0.0) {
+                out.cuts.extend(cut_cell(corners, [f64::from(u), f64::from(v)], lattice.pitch_mm));
+            }
+        }
+        if let Some(start) = open {
+            let end = lattice.low[0] + i32::try_from(columns).unwrap_or(0) - 1;
+            out.runs.push(Run { row: v, start, end });
+        }
+    }
+    out
+}
+
+/// The negative part of a cell, as two triangles cut by straight lines.
+fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64) -> Option<Cut> {
+    const AT: [Point2; 4] = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
+    let (mut area, mut moment) = (0.0, [0.0; 2]);
+    for [a, b, c] in [[0, 1, 2], [0, 2, 3]] {
+        let mut polygon: Vec<Point2> = Vec::with_capacity(4);
+        for (i, j) in [(a, b), (b, c), (c, a)] {
+            if corners[i] <= 0.0 {
+                polygon.push(AT[i]);
+            }
+            if (corners[i] <= 0.0) != (corners[j] <= 0.0) {
+                polygon.push(mix2(AT[i], AT[j], corners[i] / (corners[i] - corners[j])));
+            }
+        }
+        area += super::polygon::signed_area(&polygon);
+        let m = super::polygon::moments(&polygon);
+        moment = [moment[0] + m[0], moment[1] + m[1]];
+    }
+    (area > 1e-9).then(|| Cut {
+        centre: [0, 1].map(|x| (low[x] + moment[x] / area) * pitch),
+        area: area * pitch * pitch,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geometry::region::Combine;
+    use crate::geometry::slab::{half_slice, slabs, volume_mm3};
+    use std::f64::consts::{PI, TAU};
+
+    /// Contours of the ellipsoid x'Mx = 1 (M symmetric) on planes z = offset + k·gap.
+    fn ellipsoid(m: [[f64; 3]; 3], offset: f64, gap: f64, n: u32) -> Vec<Vec<[f64; 3]>> {
+        let mut curves = Vec::new();
+        for k in -40..=40 {
+            let z = offset + f64::from(k) * gap;
+            // In the plane: A (x − c)² form with centre c = −A⁻¹ b z.
+            let det = m[0][0] * m[1][1] - m[0][1] * m[0][1];
+            let c = [
+                -(m[1][1] * m[0][2] - m[0][1] * m[1][2]) * z / det,
+                -(m[0][0] * m[1][2] - m[0][1] * m[0][2]) * z / det,
+            ];
+            let b = [m[0][2] * z, m[1][2] * z];
+            let rest = 1.0 - m[2][2] * z * z - (b[0] * c[0] + b[1] * c[1]);
+            if rest <= 0.0 {
+                continue;
+            }
+            let curve = (0..n)
+                .map(|i| {
+                    let t = f64::from(i) * TAU / f64::from(n) + 0.1;
+                    let d = [t.cos(), t.sin()];
+                    let q =
+                        m[0][0] * d[0] * d[0] + 2.0 * m[0][1] * d[0] * d[1] + m[1][1] * d[1] * d[1];
+                    let r = (rest / q).sqrt();
+                    [c[0] + r * d[0], c[1] + r * d[1], z]
+                })
+                .collect();
+            curves.push(curve);
+        }
+        curves
+    }
+
+    fn ball(r: f64) -> [[f64; 3]; 3] {
+        let q = 1.0 / (r * r);
+        [[q, 0.0, 0.0], [0.0, q, 0.0], [0.0, 0.0, q]]
+    }
+
+    /// Semi-axes a, b, c turned by `angle` about x, then by as much about z.
+    fn tilted([a, b, c]: [f64; 3], angle: f64) -> [[f64; 3]; 3] {
+        let (s, k) = angle.sin_cos();
+        let rx = [[1.0, 0.0, 0.0], [0.0, k, -s], [0.0, s, k]];
+        let rz = [[k, -s, 0.0], [s, k, 0.0], [0.0, 0.0, 1.0]];
+        let d = [1.0 / (a * a), 1.0 / (b * b), 1.0 / (c * c)];
+        let mul = |x: [[f64; 3]; 3], y: [[f64; 3]; 3]| -> [[f64; 3]; 3] {
+            std::array::from_fn(|i| {
+                std::array::from_fn(|j| (0..3).map(|l| x[i][l] * y[l][j]).sum())
+            })
+        };
+        let r = mul(rz, rx);
+        std::array::from_fn(|i| {
+            std::array::from_fn(|j| (0..3).map(|l| r[i][l] * d[l] * r[j][l]).sum())
+        })
+    }
+
+    fn volumes(curves: &[Vec<[f64; 3]>], pitch: f64, variant: Variant) -> (f64, f64) {
+        let stack = PlaneStack::build(curves, Combine::Nested).unwrap();
+        let slabs = slabs(&stack, Spacing::default()).unwrap();
+        let smooth = closed_caps(&stack, &slabs, Spacing::default(), pitch, variant);
+        let plain = half_slice(&stack, &slabs, pitch).volume_mm3();
+        assert!((plain / volume_mm3(&stack, &slabs) - 1.0).abs() < 1e-6);
+        (smooth.volume_mm3(), plain)
+    }
+
+    fn worst(m: [[f64; 3]; 3], exact: f64, gap: f64, variant: Variant) -> (f64, f64) {
+        let mut out = (0.0_f64, 0.0_f64);
+        for i in 0..12 {
+            let offset = (f64::from(i) + 0.37) / 12.0 * gap;
+            let pitch = (exact * 0.75 / PI).cbrt() / 28.0;
+            let (smooth, slab) = volumes(&ellipsoid(m, offset, gap, 200), pitch, variant);
+            out.0 = out.0.max((smooth / exact - 1.0).abs());
+            out.1 = out.1.max((slab / exact - 1.0).abs());
+        }
+        out
+    }
+
+    #[test]
+    fn balls_are_exact_where_slabs_are_not() {
+        for (r, share) in [(1.5, 2e-3), (2.0, 1e-3), (3.5, 1e-3), (10.0, 1e-3)] {
+            let exact = 4.0 / 3.0 * PI * r * r * r;
+            let (smooth, slab) = worst(ball(r), exact, 1.0, Variant::default());
+            println!("ball {r}: closed caps {smooth:.5}, slabs {slab:.5}");
+            assert!(smooth < share, "{r}: {smooth}");
+        }
+    }
+
+    #[test]
+    fn tilted_ellipsoids_are_exact_too() {
+        for (axes, gap) in [([2.0, 3.0, 4.0], 1.0), ([2.0, 2.0, 4.0], 1.0), ([2.0, 2.0, 4.0], 2.0)]
+        {
+            let exact = 4.0 / 3.0 * PI * axes[0] * axes[1] * axes[2];
+            let m = tilted(axes, 0.9);
+            let (gauge, slab) = worst(m, exact, gap, Variant::default());
+            let plain = Variant { gauge: false, ..Variant::default() };
+            let (distance, _) = worst(m, exact, gap, plain);
+            println!("{axes:?} gap {gap}: gauge {gauge:.5} distance {distance:.5} slab {slab:.5}");
+            assert!(gauge < 2e-3, "{axes:?}: {gauge}");
+            assert!(distance < 3e-2, "{axes:?}: {distance}");
+        }
+    }
+}
