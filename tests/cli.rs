@@ -1,6 +1,8 @@
 //! The program as a person meets it: help, exit codes, what goes to stdout and what to stderr, and
 //! what is left behind on the disk.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use std::fs;
 use std::path::Path;
 
@@ -173,4 +175,111 @@ fn a_closed_pipe_is_a_normal_end() {
     let output = child.wait_with_output().unwrap();
     assert_eq!(output.status.code(), Some(1), "an empty archive, as with an open pipe");
     assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+}
+
+#[test]
+fn a_place_that_cannot_be_written_is_2() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    fs::write(place.path().join("file"), "").unwrap();
+    let (code, out, err) = ran(place.path(), &["measure", "a", "--study", "file/study"]);
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("study"), "{err}");
+}
+
+/// A part of the invented cohort: four cases, one of them damaged, and an empty file.
+fn sample() -> String {
+    format!("{}/sample-anonymised/robot-arm", env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Every file below `folder` with its bytes, by name.
+fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut files: Vec<_> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap())
+        .map(|e| (e.file_name().into_string().unwrap(), fs::read(e.path()).unwrap()))
+        .collect();
+    files.sort();
+    files
+}
+
+/// The rows of a table, each as text by column name.
+fn rows(table: &Path) -> Vec<std::collections::BTreeMap<String, String>> {
+    let mut reader = csv::Reader::from_path(table).unwrap();
+    reader.deserialize().map(Result::unwrap).collect()
+}
+
+#[test]
+fn the_sample_is_measured_alike_with_one_job_and_with_three() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    let (code, out, err) = ran(place.path(), &["measure", &sample, "--jobs", "1"]);
+    assert_eq!((code, out.as_str()), (1, ""), "the damaged and the empty file are left out: {err}");
+    assert!(err.contains("empty.dcm"), "{err}");
+    let study = place.path().join("study");
+    let first = contents(&study.join("tables"));
+    assert_eq!(first.len(), 14, "seven tables in two formats");
+    ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
+    assert!(contents(&study.join("tables")) == first);
+    let metrics = rows(&study.join("tables/metrics.csv"));
+    assert!(metrics.len() > 100);
+    for row in &metrics {
+        let none = row["value"].is_empty() && row["low"].is_empty() && row["high"].is_empty();
+        assert!(!none || (row["status"] != "ok" && !row["reason"].is_empty()), "{row:?}");
+        for cell in ["value", "low", "high"] {
+            assert!(row[cell].is_empty() || row[cell].parse::<f64>().unwrap().is_finite());
+        }
+    }
+}
+
+#[test]
+fn no_identifier_leaves_the_key_folder() {
+    let place = tempfile::tempdir().unwrap();
+    ran(place.path(), &["measure", &sample(), "--quiet"]);
+    let study = place.path().join("study");
+    let key = rows(&place.path().join("study-key/patient_key.csv"));
+    let objects = rows(&place.path().join("study-key/object_key.csv"));
+    let paths = rows(&place.path().join("study-key/file_key.csv"));
+    let mut secrets: Vec<String> = key.iter().map(|r| r["original_patient_id"].clone()).collect();
+    secrets.extend(objects.iter().map(|r| r["sop_instance_uid"].clone()));
+    secrets.extend(paths.iter().map(|r| r["path"].clone()));
+    assert!(secrets.len() > 10 && secrets.iter().all(|s| s.len() >= 4), "{secrets:?}");
+    let mut files = contents(&study.join("tables"));
+    for own in ["run.json", "names.csv", "prescriptions.csv"] {
+        files.push((own.to_owned(), fs::read(study.join(own)).unwrap()));
+    }
+    for (name, bytes) in files.iter().filter(|(name, _)| !name.ends_with(".parquet")) {
+        let text = String::from_utf8_lossy(bytes);
+        for secret in &secrets {
+            assert!(!text.contains(secret.as_str()), "{name} holds {secret}");
+        }
+    }
+}
+
+#[test]
+fn a_decision_in_names_csv_is_followed_and_kept() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    ran(place.path(), &["survey", &sample, "--quiet"]);
+    let path = place.path().join("study/names.csv");
+    let proposed = fs::read_to_string(&path).unwrap();
+    let name = &rows(&path)[0]["name_original"];
+    let decided: String = proposed
+        .split_inclusive("\r\n")
+        .map(|line| match line.strip_prefix(&format!("{name},")) {
+            Some(_) => format!("{name},,,,,,,OpticChiasm,organ,sure\r\n"),
+            None => line.to_owned(),
+        })
+        .collect();
+    assert_ne!(decided, proposed);
+    fs::write(&path, &decided).unwrap();
+    ran(place.path(), &["measure", &sample, "--quiet"]);
+    assert_eq!(fs::read_to_string(&path).unwrap(), decided);
+    let structures = rows(&place.path().join("study/tables/structures.csv"));
+    let own: Vec<_> = structures.iter().filter(|r| &r["name_original"] == name).collect();
+    assert!(!own.is_empty());
+    for row in own {
+        assert_eq!((row["structure"].as_str(), row["role"].as_str()), ("OpticChiasm", "organ"));
+        assert_eq!(row["name_basis"], "user");
+    }
 }

@@ -34,6 +34,9 @@ pub(super) struct Prepared {
     prescriptions: PrescriptionsFile,
 }
 
+/// So many refused files are named on the terminal, with path and UID; all are in the findings.
+const REFUSALS_SHOWN: usize = 20;
+
 /// Reads the archive.
 ///
 /// # Errors
@@ -129,8 +132,12 @@ fn scan(
     };
     let scan = dicom::scan(&settings.archive, identity, &watch, stop)?;
     bar.finish_and_clear();
-    for error in &scan.errors {
+    for error in scan.errors.iter().take(REFUSALS_SHOWN) {
         terminal.say(&error.to_string());
+    }
+    let more = scan.errors.len().saturating_sub(REFUSALS_SHOWN);
+    if more > 0 {
+        terminal.say(&format!("and {more} more; all are in table findings"));
     }
     Ok(scan)
 }
