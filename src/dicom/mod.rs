@@ -4,16 +4,45 @@
 //! not know metrics, cases or tables.
 
 mod attribute;
+mod contour;
+mod dose;
+mod dose_grid;
+mod duplicate;
+mod encoding;
 mod error;
+mod header;
+mod image;
+mod locate;
+mod look;
+mod number;
+mod object;
+mod open;
+mod pixels;
+mod plan;
+pub mod quirks;
+mod remark;
+#[cfg(test)]
+mod robust;
+#[cfg(test)]
+mod sample;
+mod scan;
+mod structure_set;
+mod text;
+mod value;
+mod walk;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
+use dicom_dictionary_std::tags;
+
 pub use error::Error;
 
+use self::header::Class;
+use self::object::{Object, Source};
 use crate::finding::{Code, Finding};
-use crate::identity::{Identity, Token};
+use crate::identity::{Identity, Kind, Token};
 use crate::rt;
 
 /// How far a scan has come.
@@ -68,23 +97,23 @@ pub struct Reading<T> {
     pub findings: Vec<Finding>,
 }
 
-/// Looks at every file below `roots`.
+/// Looks at every file below `roots`, in parallel; the result does not depend on the number of
+/// threads. `watch` is called after each file, from any thread; once `stop` is set, the remaining
+/// files are left out and a finding says so.
 ///
 /// # Errors
 /// Only when a root cannot be read at all; a bad file is a row of the inventory.
 pub fn scan(
     roots: &[PathBuf],
-    _identity: &Identity,
-    _watch: &(dyn Fn(Progress) + Sync),
-    _stop: &AtomicBool,
+    identity: &Identity,
+    watch: &(dyn Fn(Progress) + Sync),
+    stop: &AtomicBool,
 ) -> Result<Scan, ScanError> {
-    for root in roots {
-        std::fs::metadata(root).map_err(|source| ScanError { root: root.clone(), source })?;
-    }
-    Ok(Scan::default())
+    scan::scan(roots, identity, watch, stop)
 }
 
-/// Reads one structure set with its contours.
+/// Reads one structure set with its contours. The file's token is that of its name alone; use
+/// [`read_structure_set_as`] to keep the one of a scan.
 ///
 /// # Errors
 /// When the file is not a readable RT Structure Set.
@@ -92,11 +121,26 @@ pub fn read_structure_set(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<rt::StructureSet>, Error> {
-    let file = file_token(path, identity);
-    Err(Error::new(Code::FileUnreadable, "no reader yet").in_file(path, &file))
+    read_structure_set_as(path, identity, &file_token(path, identity))
 }
 
-/// Reads one dose grid with its voxels.
+/// Reads one structure set with its contours; the file is called `file` in origin and findings.
+/// Plane spacings are those the object itself states: what the images add is in the inventory.
+///
+/// # Errors
+/// When the file is not a readable RT Structure Set.
+pub fn read_structure_set_as(
+    path: &Path,
+    identity: &Identity,
+    file: &Token,
+) -> Result<Reading<rt::StructureSet>, Error> {
+    read(Source { path, file, identity }, &[Class::StructureSet], |object| {
+        Ok(structure_set::structure_set(object)?.set)
+    })
+}
+
+/// Reads one dose grid with its voxels. The file's token is that of its name alone; use
+/// [`read_dose_as`] to keep the one of a scan.
 ///
 /// # Errors
 /// When the file is not a readable RT Dose with a grid.
@@ -104,11 +148,52 @@ pub fn read_dose(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
+    read_dose_as(path, identity, &file_token(path, identity))
+}
+
+/// Reads one dose grid with its voxels; the file is called `file` in origin and findings.
+///
+/// # Errors
+/// When the file is not a readable RT Dose with a grid.
+pub fn read_dose_as(
+    path: &Path,
+    identity: &Identity,
+    file: &Token,
+) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
+    read(Source { path, file, identity }, &[Class::Dose], |object| {
+        let (header, dose) = dose::dose(object)?;
+        let none = || Error::new(Code::DoseWithoutGrid, "the dose object has no voxel grid");
+        Ok((header, dose.ok_or_else(none)?))
+    })
+}
+
+/// Reads one RT Plan or RT Ion Plan.
+///
+/// # Errors
+/// When the file is not a readable plan.
+pub fn read_plan(path: &Path, identity: &Identity) -> Result<Reading<rt::Plan>, Error> {
     let file = file_token(path, identity);
-    Err(Error::new(Code::FileUnreadable, "no reader yet").in_file(path, &file))
+    let source = Source { path, file: &file, identity };
+    read(source, &[Class::Plan, Class::IonPlan], plan::plan)
+}
+
+/// Opens a file, makes sure that it is of the right class, and reads it.
+fn read<T>(
+    source: Source<'_>,
+    classes: &[Class],
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    let object = Object::open(source)?;
+    let class = object.root().uid(tags::SOP_CLASS_UID).unwrap_or_default();
+    if !classes.contains(&Class::of(class)) {
+        let accepted = "the SOP Class UID of the object that is asked for";
+        return Err(object.name(attribute::invalid(tags::SOP_CLASS_UID, class, accepted)));
+    }
+    let value = reader(&object).map_err(|error| object.name(error))?;
+    Ok(Reading { value, findings: object.findings() })
 }
 
 fn file_token(path: &Path, identity: &Identity) -> Token {
     let name = path.file_name().unwrap_or_default().to_string_lossy();
-    identity.token(crate::identity::Kind::File, &name)
+    identity.token(Kind::File, &name)
 }
