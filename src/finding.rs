@@ -91,6 +91,7 @@ codes! {
     FileEncodingUnsupported "file-encoding-unsupported" Stop "the transfer syntax of the file is not one that can be read without loss", "nothing in it is used", "export it as explicit or implicit little endian";
     FileWithoutMeta "file-without-meta" Note "the file has no DICOM preamble or file meta group; the encoding was recognised from the data", "none", "none needed";
     FileMetaDamaged "file-meta-damaged" Check "the file meta group is incomplete or contradicts the data set; the data set was believed", "none known", "export the object again if anything else looks wrong";
+    FileEndMissing "file-end-missing" Check "the file ends without the delimiters of its last sequences", "what is there is used", "export the object again if a structure or beam is missing";
     FileTrailingBytes "file-trailing-bytes" Note "bytes follow the end of the data set and were ignored", "none", "none needed";
     FileDuplicate "file-duplicate" Note "the same object, byte for byte in its data set, is there under more than one file name", "it is used once", "none needed";
     FileUidConflict "file-uid-conflict" Stop "two files carry the same SOP Instance UID with different content", "neither is used", "find out which one was treated and remove the other from the archive";
@@ -163,6 +164,7 @@ codes! {
     StandardNameRepeated "standard-name-repeated" Check "two structures of one set have the same standard name", "both are kept apart by number", "decide in names.csv which one is meant";
 
     // The run
+    ArchiveEmpty "archive-empty" Stop "the archive holds no radiotherapy object that can be used", "there is nothing to measure", "check that this is the folder that was meant";
     CaseFailed "case-failed" Stop "the case could not be measured", "it has no metrics", "see the message; report it if it looks like a fault of the program";
     RunInterrupted "run-interrupted" Stop "the run was stopped before all cases were done", "the remaining cases have no metrics", "run the same command again";
 }

@@ -1,0 +1,134 @@
+//! What was typed, validated word by word. What it means together is in [`super::settings`]; the
+//! rest of the program sees only that.
+
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+use clap::{Args, ColorChoice, Parser, Subcommand};
+
+/// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
+#[derive(Debug, Clone, Parser)]
+#[command(
+    name = "tidydose",
+    version,
+    about,
+    color = ColorChoice::Never,
+    max_term_width = 100,
+    disable_help_subcommand = true,
+    after_help = TOP_HELP
+)]
+pub(super) struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub(super) command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Clone, Subcommand)]
+pub(super) enum Command {
+    /// See what an archive holds and what is wrong with it; computes no dose
+    #[command(after_help = SURVEY_HELP)]
+    Survey(Common),
+    /// Survey an archive, compute all metrics and write the tables
+    #[command(after_help = MEASURE_HELP)]
+    Measure(Measure),
+}
+
+/// What all commands that read an archive have in common.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Common {
+    /// Folders or files with DICOM objects; folders are searched to the bottom
+    #[arg(required = true, value_name = "ARCHIVE")]
+    pub(super) archive: Vec<PathBuf>,
+    /// Folder for the tables; the key goes beside it, into DIR-key
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// How many cases are worked on at the same time [default: number of processors]
+    #[arg(long, value_name = "N")]
+    pub(super) jobs: Option<NonZeroUsize>,
+    /// No progress and no summary on stderr; warnings and errors stay
+    #[arg(long)]
+    pub(super) quiet: bool,
+    /// Keep patient IDs, UIDs, paths and dates readable in the tables instead of pseudonyms
+    #[arg(long)]
+    pub(super) keep_ids: bool,
+    /// Exit with 1 also when something was used that should be looked at
+    #[arg(long)]
+    pub(super) strict: bool,
+}
+
+/// What `measure` has besides.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Measure {
+    /// What it shares with the other commands.
+    #[command(flatten)]
+    pub(super) common: Common,
+    /// Further metrics in TG-263 syntax, separated by commas, or a file with one on each line
+    #[arg(long, value_name = "FILE_OR_LIST")]
+    pub(super) metrics: Option<String>,
+    /// How dose is interpolated between grid points
+    #[arg(long, value_name = "NAME")]
+    pub(super) interpolation: Option<String>,
+    /// How a structure ends beyond its first and last contour plane
+    #[arg(long, value_name = "NAME")]
+    pub(super) ends: Option<String>,
+}
+
+const TOP_HELP: &str = "\
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.
+
+Examples:
+  tidydose survey archive
+      what is there, what is wrong, which names await a decision in study/names.csv
+  tidydose measure archive --study cohort
+      all metrics, as Parquet and CSV in cohort/tables
+
+Exit codes: 0 everything done, 1 something was left out (see table findings), 2 could not run.";
+
+const SURVEY_HELP: &str = "\
+Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv
+and prescriptions.csv, which belong to you: what you decide there is never changed.
+
+Examples:
+  tidydose survey archive
+  tidydose survey 2019 2020 2021 --study cohort --jobs 4
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const MEASURE_HELP: &str = "\
+Writes all tables into DIR/tables, and run.json with the settings and digests of the run.
+
+Examples:
+  tidydose measure archive
+  tidydose measure archive --study cohort --metrics 'D90%[Gy],V15Gy[cc]'
+  tidydose measure archive --metrics metrics.txt --jobs 2 --quiet
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    use super::*;
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_helps_with_examples_and_the_caution() {
+        let caution = crate::table::run::CAUTION.replace(' ', "");
+        let mut top = Arguments::command();
+        let mut pages = vec![top.render_help().to_string()];
+        pages.extend(top.get_subcommands_mut().map(|c| c.render_help().to_string()));
+        for page in pages {
+            let dense: String = page.split_whitespace().collect();
+            assert!(dense.contains(&caution), "{page}");
+            assert!(page.contains("Examples:"), "{page}");
+        }
+    }
+}

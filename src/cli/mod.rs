@@ -1,0 +1,121 @@
+//! The command line: typed arguments become settings, settings a run, the run an exit code. The
+//! only module that prints, and one that nothing else uses.
+
+mod args;
+mod fault;
+mod interrupt;
+mod measure;
+mod one_case;
+mod parallel;
+mod prepare;
+mod settings;
+mod study_folder;
+mod study_key;
+mod survey;
+mod terminal;
+
+use std::ffi::OsString;
+
+use clap::Parser;
+
+use crate::finding::{Finding, Severity};
+use args::{Arguments, Command};
+use fault::Fault;
+use settings::Settings;
+use terminal::Terminal;
+
+/// How a run ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Everything was done.
+    Complete,
+    /// Something was left out; the findings say what.
+    LeftOut,
+    /// The run could not be done.
+    Failed,
+}
+
+impl Outcome {
+    /// The exit code.
+    #[must_use]
+    pub const fn exit_code(self) -> u8 {
+        match self {
+            Self::Complete => 0,
+            Self::LeftOut => 1,
+            Self::Failed => 2,
+        }
+    }
+}
+
+/// Runs the program with these arguments, the program's own name first.
+pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
+    let arguments = match Arguments::try_parse_from(arguments) {
+        Ok(arguments) => arguments,
+        Err(message) => {
+            // Help and version go to stdout, faults to stderr; neither has a reader to answer for.
+            let _ = message.print();
+            return if message.use_stderr() { Outcome::Failed } else { Outcome::Complete };
+        }
+    };
+    let result = parallel::guarded(|| dispatch(arguments.command));
+    match result.unwrap_or_else(|panic| Err(Fault::System(panic))) {
+        Ok(outcome) => outcome,
+        Err(fault) => {
+            Terminal::new(true).warn(&fault.to_string());
+            if matches!(fault, Fault::Stopped) { Outcome::LeftOut } else { Outcome::Failed }
+        }
+    }
+}
+
+fn dispatch(command: Command) -> Result<Outcome, Fault> {
+    let start = |settings: &Settings| {
+        parallel::quieten_panics();
+        start_threads(settings.jobs)?;
+        interrupt::stop_flag().map(|flag| (Terminal::new(settings.quiet), flag))
+    };
+    match command {
+        Command::Survey(typed) => {
+            let settings = Settings::from(typed);
+            let (terminal, stop) = start(&settings)?;
+            survey::survey(&settings, &terminal, &stop)
+        }
+        Command::Measure(typed) => {
+            let analysis = settings::analysis(&typed)?;
+            let settings = Settings::from(typed.common);
+            let (terminal, stop) = start(&settings)?;
+            measure::measure(&settings, &analysis, &terminal, &stop)
+        }
+    }
+}
+
+/// The threads of the loops inside a case and of the scan.
+fn start_threads(jobs: usize) -> Result<(), Fault> {
+    rayon::ThreadPoolBuilder::new()
+        .num_threads(jobs)
+        .stack_size(parallel::STACK_BYTES)
+        .build_global()
+        .map_err(|e| Fault::System(format!("cannot start {jobs} threads: {e}")))
+}
+
+/// What the findings make of the run: refusals always count, findings to look at in a strict run.
+fn outcome_of<'f>(mut findings: impl Iterator<Item = &'f Finding>, strict: bool) -> Outcome {
+    let worst = if strict { Severity::Check } else { Severity::Stop };
+    if findings.any(|f| f.severity() >= worst) { Outcome::LeftOut } else { Outcome::Complete }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::finding::{Code, Subject};
+
+    #[test]
+    fn refusals_count_always_and_doubts_when_strict() {
+        let finding = |code| Finding::new(code, Subject::default(), "");
+        let ends = |code, strict| outcome_of([finding(code)].iter(), strict).exit_code();
+        assert_eq!(ends(Code::FileDamaged, false), 1);
+        assert_eq!(ends(Code::PlaneGap, false), 0);
+        assert_eq!(ends(Code::PlaneGap, true), 1);
+        assert_eq!(ends(Code::NameUnmapped, true), 0);
+        assert_eq!(outcome_of([].iter(), true).exit_code(), 0);
+    }
+}

@@ -1,0 +1,108 @@
+//! One case from its files to its analysis: reads the structure set and the dose, computes, and
+//! lets both go. Whatever goes wrong here is a finding of this case and never ends the run.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::parallel::guarded;
+use crate::analyse::{self, Analysis};
+use crate::case::Case;
+use crate::dicom;
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::{Identity, Token};
+use crate::rt::Origin;
+
+/// What came of one case.
+#[derive(Debug, Clone, Default)]
+pub(super) struct CaseResult {
+    /// What was computed; absent when the case failed or nothing could be computed.
+    pub(super) analysis: Option<Analysis>,
+    /// Findings of reading, and of the failure.
+    pub(super) findings: Vec<Finding>,
+    /// Why there is no analysis though the case was to be measured.
+    pub(super) failure: Option<String>,
+}
+
+/// What is needed to read and measure any case of the run.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Workshop<'a> {
+    pub(super) paths: &'a BTreeMap<Token, PathBuf>,
+    pub(super) identity: &'a Identity,
+    pub(super) settings: &'a analyse::Settings,
+}
+
+/// Whether there is anything to compute. A case that is left out for its dose still has structures
+/// with volumes, and every dose metric has a row with the reason; structures of another patient
+/// are left alone.
+pub(super) fn is_worth_measuring(case: &Case) -> bool {
+    let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
+    case.structure_set.is_some() && !stranger
+}
+
+impl Workshop<'_> {
+    /// Measures one case.
+    pub(super) fn measure(&self, case: &Case) -> CaseResult {
+        match guarded(|| self.read_and_analyse(case)) {
+            Ok(Ok(result)) => result,
+            Ok(Err(finding)) => failed(case, finding.message.clone(), Some(*finding)),
+            Err(panic) => failed(case, panic, None),
+        }
+    }
+
+    fn read_and_analyse(&self, case: &Case) -> Result<CaseResult, Box<Finding>> {
+        let mut findings = Vec::new();
+        let structures = match &case.structure_set {
+            None => None,
+            Some(header) => {
+                let path = self.path(&header.origin)?;
+                let reading = dicom::read_structure_set(path, self.identity)
+                    .map_err(|e| self.refusal(&e, case))?;
+                findings.extend(reading.findings);
+                Some(reading.value)
+            }
+        };
+        let dose = match &case.dose {
+            Some(header) if case.left_out.is_none() => {
+                let path = self.path(&header.origin)?;
+                let reading =
+                    dicom::read_dose(path, self.identity).map_err(|e| self.refusal(&e, case))?;
+                findings.extend(reading.findings);
+                Some(reading.value.1)
+            }
+            _ => None,
+        };
+        let analysis = analyse::analyse(case, structures.as_ref(), dose, self.settings);
+        Ok(CaseResult { analysis: Some(analysis), findings, failure: None })
+    }
+
+    fn refusal(&self, error: &dicom::Error, case: &Case) -> Box<Finding> {
+        let mut finding = error.to_finding(self.identity);
+        finding.subject.case = Some(case.id.clone());
+        Box::new(finding)
+    }
+
+    fn path(&self, origin: &Origin) -> Result<&PathBuf, Box<Finding>> {
+        self.paths.get(&origin.file).ok_or_else(|| {
+            let subject = Subject {
+                patient: origin.patient.clone(),
+                file: Some(origin.file.clone()),
+                object: Some(origin.object.clone()),
+                ..Subject::default()
+            };
+            let message = "the scan does not say where the file is";
+            Box::new(Finding::new(Code::FileUnreadable, subject, message))
+        })
+    }
+}
+
+/// The result of a case that could not be measured: the cause, and that it cost the case.
+fn failed(case: &Case, reason: String, cause: Option<Finding>) -> CaseResult {
+    let subject = Subject {
+        patient: case.patient.clone(),
+        case: Some(case.id.clone()),
+        ..Subject::default()
+    };
+    let mut findings: Vec<Finding> = cause.into_iter().collect();
+    findings.push(Finding::new(Code::CaseFailed, subject, reason.clone()));
+    CaseResult { analysis: None, findings, failure: Some(reason) }
+}

@@ -1,0 +1,127 @@
+//! What the arguments mean: defaults filled in, names looked up, lists read. The rest of the
+//! program sees only this.
+
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+
+use super::args::{Common, Measure};
+use super::fault::Fault;
+use crate::analyse;
+use crate::metrics::{self, Metric};
+
+/// How to read an archive and where to write.
+#[derive(Debug, Clone)]
+pub(super) struct Settings {
+    /// Folders or files to read.
+    pub(super) archive: Vec<PathBuf>,
+    /// The study folder.
+    pub(super) study: PathBuf,
+    /// Cases at the same time.
+    pub(super) jobs: usize,
+    /// No talk but warnings.
+    pub(super) quiet: bool,
+    /// Identifiers stay readable.
+    pub(super) keep_ids: bool,
+    /// Findings to look at count like refusals for the exit code.
+    pub(super) strict: bool,
+}
+
+impl From<Common> for Settings {
+    fn from(typed: Common) -> Self {
+        let processors = || std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+        Self {
+            archive: typed.archive,
+            study: typed.study,
+            jobs: typed.jobs.unwrap_or_else(processors).get(),
+            quiet: typed.quiet,
+            keep_ids: typed.keep_ids,
+            strict: typed.strict,
+        }
+    }
+}
+
+/// The settings of the analysis.
+///
+/// # Errors
+/// When a name is unknown or a list cannot be read; the message lists what is accepted.
+pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
+    let mut settings = analyse::Settings::default();
+    if let Some(name) = &typed.interpolation {
+        settings.interpolation = word("--interpolation", name, crate::dose::Interpolation::WORDS)?;
+    }
+    if let Some(name) = &typed.ends {
+        settings.ends = word("--ends", name, analyse::Ends::WORDS)?;
+    }
+    if let Some(list) = &typed.metrics {
+        for metric in metric_list(list)? {
+            if !settings.metrics.contains(&metric) {
+                settings.metrics.push(metric);
+            }
+        }
+    }
+    Ok(settings)
+}
+
+fn word<T: Copy>(
+    option: &'static str,
+    typed: &str,
+    words: &[(T, &'static str)],
+) -> Result<T, Fault> {
+    let accepted = || words.iter().map(|(_, w)| *w).collect::<Vec<_>>().join(", ");
+    words.iter().find(|(_, w)| *w == typed).map(|(value, _)| *value).ok_or_else(|| Fault::Option {
+        option,
+        reason: format!("`{typed}` is unknown; one of {} is accepted", accepted()),
+    })
+}
+
+/// A list that was typed, or a file with one metric on each line and comments after `#`.
+fn metric_list(typed: &str) -> Result<Vec<Metric>, Fault> {
+    let fault = |reason| Fault::Option { option: "--metrics", reason };
+    let text = if Path::new(typed).is_file() {
+        std::fs::read_to_string(typed).map_err(|e| fault(format!("cannot read {typed}: {e}")))?
+    } else {
+        typed.to_owned()
+    };
+    let names = text
+        .lines()
+        .map(|line| line.split('#').next().unwrap_or_default())
+        .flat_map(|line| line.split(','))
+        .map(str::trim)
+        .filter(|name| !name.is_empty());
+    let list: Vec<Metric> =
+        names.map(metrics::parse).collect::<Result<_, _>>().map_err(|e| fault(e.to_string()))?;
+    if list.is_empty() {
+        return Err(fault(format!("`{typed}` names no metric")));
+    }
+    Ok(list)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(typed: &str) -> String {
+        let list = metric_list(typed).unwrap();
+        list.iter().map(ToString::to_string).collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn metrics_come_from_a_list_or_a_file() {
+        assert_eq!(names("D90%[Gy], V15Gy[cc]"), "D90%[Gy] V15Gy[cc]");
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("metrics.txt");
+        std::fs::write(&path, "# ours\r\nD90%[Gy] # cover\r\n\r\nV15Gy[cc],V10Gy[%]\n").unwrap();
+        assert_eq!(names(path.to_str().unwrap()), "D90%[Gy] V15Gy[cc] V10Gy[%]");
+    }
+
+    #[test]
+    fn an_unknown_word_is_answered_with_the_known_ones() {
+        let text = metric_list("D90").unwrap_err().to_string();
+        assert!(text.starts_with("option --metrics: \"D90\""), "{text}");
+        assert!(metric_list(" , ").unwrap_err().to_string().contains("names no metric"));
+        let words = [(1, "one"), (2, "two")];
+        assert_eq!(word("--ends", "two", &words).unwrap(), 2);
+        let text = word("--ends", "three", &words).unwrap_err().to_string();
+        assert_eq!(text, "option --ends: `three` is unknown; one of one, two is accepted");
+    }
+}

@@ -1,0 +1,146 @@
+//! Where the study is written, and the refusal to write where something else lives.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use super::fault::Fault;
+
+/// Paths within a study folder.
+#[derive(Debug, Clone)]
+pub(super) struct StudyFolder {
+    root: PathBuf,
+    existed: bool,
+}
+
+impl StudyFolder {
+    /// The study at `root`, which is absent, empty or a study already.
+    ///
+    /// # Errors
+    /// When it is a file, holds something else, or lies inside one of the archives, where the next
+    /// run would read its tables as input.
+    pub(super) fn open(root: &Path, archives: &[PathBuf]) -> Result<Self, Fault> {
+        let study = Self { root: root.to_path_buf(), existed: is_study(root) };
+        if root.exists() && !root.is_dir() {
+            return Err(Fault::folder(root, "is a file; give a folder to --study"));
+        }
+        if !study.existed && !is_empty(root)? {
+            return Err(Fault::folder(
+                root,
+                "is neither empty nor a study (it has no folder `tables`); choose another --study",
+            ));
+        }
+        let place = resolved(root);
+        match archives.iter().find(|a| a.is_dir() && place.starts_with(resolved(a))) {
+            None => Ok(study),
+            Some(archive) => Err(Fault::folder(
+                root,
+                format!(
+                    "lies inside the archive {}; choose a --study outside of it",
+                    archive.display()
+                ),
+            )),
+        }
+    }
+
+    /// Whether it was a study before this run.
+    #[must_use]
+    pub(super) const fn existed(&self) -> bool {
+        self.existed
+    }
+
+    /// Whether metrics were written here before.
+    #[must_use]
+    pub(super) fn is_measured(&self) -> bool {
+        self.run_file().exists()
+    }
+
+    /// The folder of the tables.
+    #[must_use]
+    pub(super) fn tables(&self) -> PathBuf {
+        self.root.join("tables")
+    }
+
+    /// `run.json`.
+    #[must_use]
+    pub(super) fn run_file(&self) -> PathBuf {
+        self.root.join("run.json")
+    }
+
+    /// `names.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn names(&self) -> PathBuf {
+        self.root.join("names.csv")
+    }
+
+    /// `prescriptions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn prescriptions(&self) -> PathBuf {
+        self.root.join("prescriptions.csv")
+    }
+}
+
+fn is_study(root: &Path) -> bool {
+    root.join("run.json").is_file() || root.join("tables").is_dir()
+}
+
+/// Absent counts as empty; files of the user of a study to come and hidden files do not count.
+fn is_empty(root: &Path) -> Result<bool, Fault> {
+    if !root.exists() {
+        return Ok(true);
+    }
+    let refused = |e: std::io::Error| Fault::folder(root, format!("cannot be read: {e}"));
+    for entry in fs::read_dir(root).map_err(refused)? {
+        let name = entry.map_err(refused)?.file_name();
+        let name = name.to_string_lossy();
+        if !name.starts_with('.') && name != "names.csv" && name != "prescriptions.csv" {
+            return Ok(false);
+        }
+    }
+    Ok(true)
+}
+
+/// The path without links and dots, as far as it exists.
+fn resolved(path: &Path) -> PathBuf {
+    if let Ok(whole) = path.canonicalize() {
+        return whole;
+    }
+    let absolute = std::path::absolute(path).unwrap_or_else(|_| path.to_path_buf());
+    match (absolute.parent(), absolute.file_name()) {
+        (Some(parent), Some(name)) => resolved(parent).join(name),
+        _ => absolute,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn message(root: &Path, archives: &[PathBuf]) -> String {
+        StudyFolder::open(root, archives).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn foreign_folders_and_files_are_refused_and_studies_are_not() {
+        let place = tempfile::tempdir().unwrap();
+        let root = place.path().join("study");
+        assert!(!StudyFolder::open(&root, &[]).unwrap().existed());
+        fs::create_dir(&root).unwrap();
+        fs::write(root.join("names.csv"), "").unwrap();
+        assert!(!StudyFolder::open(&root, &[]).unwrap().existed());
+        fs::write(root.join("letter.txt"), "").unwrap();
+        assert!(message(&root, &[]).contains("neither empty nor a study"));
+        fs::create_dir(root.join("tables")).unwrap();
+        assert!(StudyFolder::open(&root, &[]).unwrap().existed());
+        assert!(message(&root.join("letter.txt"), &[]).contains("is a file"));
+    }
+
+    #[test]
+    fn a_study_inside_its_archive_is_refused() {
+        let place = tempfile::tempdir().unwrap();
+        let archive = place.path().join("a/../a");
+        fs::create_dir(place.path().join("a")).unwrap();
+        let archives = [archive.clone()];
+        assert!(message(&place.path().join("a/b/study"), &archives).contains("inside the archive"));
+        assert!(StudyFolder::open(&place.path().join("ab"), &archives).is_ok());
+    }
+}

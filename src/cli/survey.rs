@@ -1,0 +1,139 @@
+//! `survey`: what an archive holds, what is wrong with it and which names await a decision. Reads
+//! headers only and computes no dose.
+
+use std::collections::BTreeMap;
+use std::sync::atomic::AtomicBool;
+
+use super::fault::Fault;
+use super::prepare::{Prepared, prepare};
+use super::settings::Settings;
+use super::terminal::{Terminal, print};
+use super::{Outcome, outcome_of};
+use crate::case::NameBasis;
+use crate::table::{self, Study};
+
+/// Runs the command.
+///
+/// # Errors
+/// When the run cannot be done, see [`Fault`].
+pub(super) fn survey(
+    settings: &Settings,
+    terminal: &Terminal,
+    stop: &AtomicBool,
+) -> Result<Outcome, Fault> {
+    let mut prepared = prepare(settings, terminal, stop)?;
+    prepared.write_proposals()?;
+    if prepared.folder.is_measured() {
+        terminal.say("the study is measured; its tables are left as they are");
+    } else {
+        write_tables(&prepared)?;
+    }
+    print(&aligned(&counts(&prepared))).map_err(|e| Fault::System(format!("stdout: {e}")))?;
+    Ok(outcome_of(prepared.findings.iter(), settings.strict))
+}
+
+fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
+    let study = Study {
+        inventory: &prepared.scan.inventory,
+        cases: &prepared.cases,
+        analyses: &[],
+        findings: &prepared.findings,
+        metrics: &[],
+        settings_digest: "",
+    };
+    table::write_tables(&study, &["files", "findings"], &prepared.folder.tables())?;
+    Ok(())
+}
+
+/// A line of the summary: subject, kind, status or reason.
+type Line = [String; 3];
+
+/// How many of what, in the order of the summary.
+fn counts(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let mut list = files(prepared);
+    list.extend(cases(prepared));
+    list.extend(names(prepared));
+    list.extend(findings(prepared));
+    list
+}
+
+fn tally(lines: impl Iterator<Item = Line>) -> Vec<(Line, usize)> {
+    let mut tally: BTreeMap<Line, usize> = BTreeMap::new();
+    for line in lines {
+        *tally.entry(line).or_insert(0) += 1;
+    }
+    tally.into_iter().collect()
+}
+
+fn line(subject: &str, kind: &str, status: &str) -> Line {
+    [subject, kind, status].map(str::to_owned)
+}
+
+fn files(prepared: &Prepared) -> Vec<(Line, usize)> {
+    tally(
+        prepared.scan.inventory.files.iter().map(|f| {
+            line("files", f.sop_class.as_deref().unwrap_or("unknown kind"), f.status.word())
+        }),
+    )
+}
+
+fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let (measurable, left_out): (Vec<_>, Vec<_>) =
+        prepared.cases.iter().partition(|c| c.left_out.is_none());
+    let mut list = vec![(line("cases", "measurable", ""), measurable.len())];
+    list.extend(tally(left_out.into_iter().filter_map(|c| {
+        let (code, _) = c.left_out.as_ref()?;
+        Some(line("cases", "left out", code.definition().id))
+    })));
+    let technology = prepared.cases.iter().map(|c| line("technologies", c.technology.word(), ""));
+    list.extend(tally(technology));
+    list
+}
+
+fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let all = || prepared.cases.iter().flat_map(|c| &c.names);
+    let count = |wanted: &[NameBasis]| all().filter(|n| wanted.contains(&n.basis)).count();
+    let open = table::names::open_names(&prepared.cases);
+    vec![
+        (
+            line("structures", "mapped", ""),
+            count(&[NameBasis::User, NameBasis::Exact, NameBasis::Rule]),
+        ),
+        (line("structures", "ambiguous", ""), count(&[NameBasis::Ambiguous])),
+        (line("structures", "unmapped", ""), count(&[NameBasis::None])),
+        (line("decisions", "open", "names.csv"), open),
+    ]
+}
+
+fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {
+    tally(
+        prepared
+            .findings
+            .iter()
+            .map(|f| line("findings", f.severity().word(), f.code.definition().id)),
+    )
+}
+
+/// Columns of equal width, two spaces apart, the count to the right.
+fn aligned(list: &[(Line, usize)]) -> String {
+    let width = |column: usize| {
+        list.iter().map(|(line, _)| line[column].chars().count()).max().unwrap_or(0)
+    };
+    let [a, b, c] = [width(0), width(1), width(2)];
+    list.iter()
+        .map(|([subject, kind, status], n)| {
+            format!("{subject:a$}  {kind:b$}  {status:c$}  {n:>7}\n")
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_counted_and_aligned() {
+        let list = tally(["a", "bbb", "a"].map(|kind| line("files", kind, "read")).into_iter());
+        assert_eq!(aligned(&list), "files  a    read        2\nfiles  bbb  read        1\n");
+    }
+}

@@ -1,0 +1,66 @@
+//! Talking to the person at the terminal: stdout is data, stderr is talk. Progress is shown only
+//! where stderr is a terminal, nothing is coloured, and a reader that goes away is a normal end.
+
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::time::Duration;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+/// Where talk goes and how much of it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Terminal {
+    quiet: bool,
+}
+
+impl Terminal {
+    /// Talk on stderr; with `quiet` only warnings.
+    #[must_use]
+    pub(super) const fn new(quiet: bool) -> Self {
+        Self { quiet }
+    }
+
+    /// Something worth knowing; not with `--quiet`.
+    pub(super) fn say(&self, text: &str) {
+        if !self.quiet {
+            line(text);
+        }
+    }
+
+    /// Something that must be known.
+    pub(super) fn warn(&self, text: &str) {
+        line(&format!("tidydose: {text}"));
+    }
+
+    /// A progress bar of `total` steps; invisible where nobody would see it.
+    #[must_use]
+    pub(super) fn progress(&self, what: &'static str, total: usize) -> ProgressBar {
+        let seen = !self.quiet && io::stderr().is_terminal();
+        let target = if seen { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+        let bar = ProgressBar::with_draw_target(u64::try_from(total).ok(), target);
+        let style = ProgressStyle::with_template("{msg} [{bar:30}] {pos}/{len} {eta}")
+            .unwrap_or_else(|_| ProgressStyle::default_bar());
+        bar.set_style(style.progress_chars("#- "));
+        bar.set_message(what);
+        if seen {
+            bar.enable_steady_tick(Duration::from_millis(250));
+        }
+        bar
+    }
+}
+
+/// Talk has no reader to answer for: an error on stderr is not reported anywhere.
+fn line(text: &str) {
+    let _ = writeln!(io::stderr().lock(), "{text}");
+}
+
+/// Writes `text` to stdout. A closed pipe is a normal end.
+///
+/// # Errors
+/// When stdout fails in another way.
+pub(super) fn print(text: &str) -> io::Result<()> {
+    let mut output = BufWriter::new(io::stdout().lock());
+    match output.write_all(text.as_bytes()).and_then(|()| output.flush()) {
+        Err(e) if e.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        result => result,
+    }
+}

@@ -1,0 +1,239 @@
+//! Typed access to the attributes of an object: a handful of small functions, each of which either
+//! gives a value, or nothing where the attribute is absent or empty, or an error that names the
+//! attribute, the value found and what would be accepted. Must not know which object it serves.
+
+use std::cell::RefCell;
+
+use chrono::{Datelike, NaiveDate};
+use dicom_core::dictionary::{DataDictionary, DataDictionaryEntry};
+use dicom_core::value::{PrimitiveValue, Value};
+use dicom_core::{Tag, VR};
+use dicom_dictionary_std::{StandardDataDictionary, tags};
+use dicom_object::InMemDicomObject;
+
+use super::error::Error;
+use super::number::{PADDING, Parsed, decimals, integer};
+use super::remark::Remarks;
+use crate::finding::Code;
+
+/// The keyword of a tag (`DoseGridScaling`), or the tag itself where the dictionary has none.
+pub(super) fn keyword(tag: Tag) -> String {
+    StandardDataDictionary
+        .by_tag(tag)
+        .filter(|_| tag.group().is_multiple_of(2))
+        .map_or_else(|| tag.to_string(), |entry| entry.alias().to_owned())
+}
+
+/// An object or an item of a sequence, with the place where odd things are noted.
+#[derive(Clone, Copy)]
+pub(super) struct Attributes<'a> {
+    object: &'a InMemDicomObject,
+    remarks: &'a RefCell<Remarks>,
+}
+
+impl<'a> Attributes<'a> {
+    /// The attributes of `object`; what is odd goes to `remarks`.
+    pub(super) const fn new(object: &'a InMemDicomObject, remarks: &'a RefCell<Remarks>) -> Self {
+        Self { object, remarks }
+    }
+
+    /// Notes something odd about one attribute.
+    pub(super) fn note(&self, code: Code, tag: Tag, message: impl Into<String>) {
+        self.remarks.borrow_mut().about(code, tag, message);
+    }
+
+    /// Notes something odd about one structure.
+    pub(super) fn note_roi(&self, code: Code, number: i64, message: impl Into<String>) {
+        self.remarks.borrow_mut().roi(code, number, message);
+    }
+
+    /// The text as stored but for padding; nothing when absent or empty.
+    pub(super) fn text(&self, tag: Tag) -> Option<&'a str> {
+        match self.object.get(tag)?.value() {
+            Value::Primitive(PrimitiveValue::Str(text)) => {
+                Some(text.trim_matches(PADDING)).filter(|text| !text.is_empty())
+            }
+            _ => None,
+        }
+    }
+
+    /// The first value of a code string, in upper case.
+    pub(super) fn code(&self, tag: Tag) -> Option<String> {
+        self.codes(tag).into_iter().next()
+    }
+
+    /// All values of a code string, in upper case, empty ones left out.
+    pub(super) fn codes(&self, tag: Tag) -> Vec<String> {
+        let values = self.text(tag).unwrap_or_default().split('\\');
+        let upper = values.map(|value| value.trim_matches(PADDING).to_ascii_uppercase());
+        upper.filter(|value| !value.is_empty()).collect()
+    }
+
+    /// A UID without padding.
+    pub(super) fn uid(&self, tag: Tag) -> Option<&'a str> {
+        self.text(tag)
+    }
+
+    /// A UID that must be there.
+    pub(super) fn required_uid(&self, tag: Tag) -> Result<&'a str, Error> {
+        self.uid(tag).ok_or_else(|| missing(tag, "a UID"))
+    }
+
+    /// A decimal string or a binary number.
+    pub(super) fn number(&self, tag: Tag) -> Result<Option<f64>, Error> {
+        let numbers = self.numbers(tag)?;
+        match numbers.as_slice() {
+            [] => Ok(None),
+            [value] => Ok(Some(*value)),
+            more => Err(invalid(tag, &format!("{} numbers", more.len()), "one number")),
+        }
+    }
+
+    /// A number that must be there.
+    pub(super) fn required_number(&self, tag: Tag) -> Result<f64, Error> {
+        self.number(tag)?.ok_or_else(|| missing(tag, "a number"))
+    }
+
+    /// A number that the object can do without: what cannot be read is noted and left out.
+    pub(super) fn optional_number(&self, tag: Tag) -> Option<f64> {
+        self.number(tag).unwrap_or_else(|error| {
+            self.note(Code::AttributeDoubtful, tag, format!("{}; left out", error.message()));
+            None
+        })
+    }
+
+    /// All numbers of an attribute; empty when absent.
+    pub(super) fn numbers(&self, tag: Tag) -> Result<Vec<f64>, Error> {
+        let accepted = "finite numbers such as 1.5 or -2E-3, separated by backslashes";
+        let Some(element) = self.object.get(tag) else { return Ok(Vec::new()) };
+        match element.value() {
+            Value::Primitive(PrimitiveValue::Empty) => Ok(Vec::new()),
+            Value::Primitive(PrimitiveValue::Str(text)) => match decimals(text) {
+                Ok(Parsed { value, repaired }) => {
+                    if repaired {
+                        let message = "a comma for the point, or an empty last value; repaired";
+                        self.note(Code::AttributeDoubtful, tag, message);
+                    }
+                    Ok(value)
+                }
+                Err(component) => Err(invalid(tag, &component, accepted)),
+            },
+            Value::Primitive(value) if element.vr() != VR::UN => value
+                .to_multi_float64()
+                .ok()
+                .filter(|numbers| numbers.iter().all(|n| n.is_finite()))
+                .ok_or_else(|| invalid(tag, "bytes", accepted)),
+            _ => Err(invalid(tag, "something else", accepted)),
+        }
+    }
+
+    /// Exactly `N` numbers; nothing when absent.
+    pub(super) fn vector<const N: usize>(&self, tag: Tag) -> Result<Option<[f64; N]>, Error> {
+        let numbers = self.numbers(tag)?;
+        if numbers.is_empty() {
+            return Ok(None);
+        }
+        let found = format!("{} numbers", numbers.len());
+        let vector = <[f64; N]>::try_from(numbers).ok();
+        vector.map(Some).ok_or_else(|| invalid(tag, &found, &format!("{N} numbers")))
+    }
+
+    /// Exactly `N` numbers that must be there.
+    pub(super) fn required_vector<const N: usize>(&self, tag: Tag) -> Result<[f64; N], Error> {
+        self.vector(tag)?.ok_or_else(|| missing(tag, &format!("{N} numbers")))
+    }
+
+    /// An integer string or a binary integer.
+    pub(super) fn integer(&self, tag: Tag) -> Result<Option<i64>, Error> {
+        let Some(element) = self.object.get(tag) else { return Ok(None) };
+        match element.value() {
+            Value::Primitive(PrimitiveValue::Empty) => Ok(None),
+            Value::Primitive(PrimitiveValue::Str(text)) => {
+                let text = text.trim_matches(PADDING);
+                if text.is_empty() {
+                    return Ok(None);
+                }
+                let parsed = integer(text).ok_or_else(|| invalid(tag, text, "a whole number"))?;
+                if parsed.repaired {
+                    let message = "a whole number with a decimal point; read as whole";
+                    self.note(Code::AttributeDoubtful, tag, message);
+                }
+                Ok(Some(parsed.value))
+            }
+            Value::Primitive(value) if element.vr() != VR::UN => {
+                value.to_int().map(Some).map_err(|_| invalid(tag, "bytes", "a whole number"))
+            }
+            _ => Err(invalid(tag, "something else", "a whole number")),
+        }
+    }
+
+    /// An integer that must be there.
+    pub(super) fn required_integer(&self, tag: Tag) -> Result<i64, Error> {
+        self.integer(tag)?.ok_or_else(|| missing(tag, "a whole number"))
+    }
+
+    /// An integer that the object can do without.
+    pub(super) fn optional_integer(&self, tag: Tag) -> Option<i64> {
+        self.integer(tag).unwrap_or_else(|error| {
+            self.note(Code::AttributeDoubtful, tag, format!("{}; left out", error.message()));
+            None
+        })
+    }
+
+    /// A 16-bit unsigned integer that must be there.
+    pub(super) fn required_u16(&self, tag: Tag) -> Result<u16, Error> {
+        let value = self.required_integer(tag)?;
+        u16::try_from(value).map_err(|_| invalid(tag, &value.to_string(), "0 to 65535"))
+    }
+
+    /// A calendar date, where it is one and no dummy: years before 1970 or after 2100 are none.
+    pub(super) fn date(&self, tag: Tag) -> Option<NaiveDate> {
+        let text = self.text(tag)?;
+        let digits: String = text.chars().filter(char::is_ascii_digit).collect();
+        NaiveDate::parse_from_str(digits.get(..8)?, "%Y%m%d")
+            .ok()
+            .filter(|date| digits.len() == 8 && (1970..=2100).contains(&date.year()))
+    }
+
+    /// The items of a sequence that hold anything; none when absent.
+    pub(super) fn items(&self, tag: Tag) -> impl Iterator<Item = Self> + use<'a> {
+        let items = self.object.get(tag).and_then(|element| element.items()).unwrap_or_default();
+        let remarks = self.remarks;
+        items
+            .iter()
+            .filter(|item| item.iter().next().is_some())
+            .map(move |object| Self { object, remarks })
+    }
+
+    /// The first item of a sequence.
+    pub(super) fn first_item(&self, tag: Tag) -> Option<Self> {
+        self.items(tag).next()
+    }
+
+    /// Referenced SOP Instance UID (0008,1155) of each item of a sequence.
+    pub(super) fn references(&self, tag: Tag) -> Vec<&'a str> {
+        self.items(tag).filter_map(|item| item.uid(tags::REFERENCED_SOP_INSTANCE_UID)).collect()
+    }
+}
+
+/// The error for an attribute that must be there and is not.
+pub(super) fn missing(tag: Tag, accepted: &str) -> Error {
+    let message = format!("{} is absent or empty; accepted is {accepted}", keyword(tag));
+    Error::new(Code::AttributeMissing, message).about(tag)
+}
+
+/// The error for a value that cannot be; `found` appears in the sentence only where it is short
+/// and made of number characters, since anything else might name somebody.
+pub(super) fn invalid(tag: Tag, found: &str, accepted: &str) -> Error {
+    let message = format!("{} is {}; accepted is {accepted}", keyword(tag), shown(found));
+    Error::new(Code::AttributeInvalid, message).about(tag).found(found)
+}
+
+fn shown(found: &str) -> String {
+    let harmless = |c: char| c.is_ascii_alphanumeric() || " +-.,".contains(c);
+    match found.chars().count() {
+        0 => "empty".to_owned(),
+        n if n <= 20 && found.chars().all(harmless) => format!("\"{found}\""),
+        n => format!("a text of {n} characters"),
+    }
+}

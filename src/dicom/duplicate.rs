@@ -1,0 +1,120 @@
+//! Files that carry the same SOP Instance UID: the same object under several names is used once;
+//! different content under one UID is refused, since nothing says which one is meant. Must not
+//! know what the objects mean.
+
+use std::collections::BTreeMap;
+
+use dicom_core::value::{PrimitiveValue, Value};
+use dicom_object::InMemDicomObject;
+
+use super::error::Error;
+use super::look::{Content, Entry, Seen};
+use super::number::PADDING;
+use super::open::{Opened, open};
+use super::walk::Pixels;
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::{Identity, Token};
+use crate::rt::FileStatus;
+
+/// Settles all groups of files with one SOP Instance UID. `seen` may hold fewer files than
+/// `entries` but in the same order.
+pub(super) fn settle(seen: &mut [Seen], entries: &[Entry], identity: &Identity) {
+    let mut groups: BTreeMap<Token, Vec<usize>> = BTreeMap::new();
+    for (index, file) in seen.iter().enumerate() {
+        if let (Some(object), false) =
+            (&file.record.object, matches!(file.content, Content::Nothing))
+        {
+            groups.entry(object.clone()).or_default().push(index);
+        }
+    }
+    for group in groups.values().filter(|group| group.len() > 1) {
+        if group.windows(2).all(|pair| same(seen, entries, pair[0], pair[1])) {
+            group[1..].iter().for_each(|index| mark_duplicate(&mut seen[*index]));
+        } else {
+            let files = group.len();
+            group.iter().for_each(|index| mark_conflict(seen, entries, *index, files, identity));
+        }
+    }
+}
+
+fn path<'a>(seen: &Seen, entries: &'a [Entry]) -> Option<&'a std::path::Path> {
+    entries.iter().find(|e| e.file == seen.record.file).map(|e| e.path.as_path())
+}
+
+fn same(seen: &[Seen], entries: &[Entry], a: usize, b: usize) -> bool {
+    let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
+    match (&a.content, &b.content) {
+        // Slices are compared by what is used of them, not by their pixels.
+        (Content::Slice(a), Content::Slice(b)) => a == b,
+        (Content::Slice(_), _) | (_, Content::Slice(_)) => false,
+        _ if a.data_digest == b.data_digest => true,
+        _ => match (path(a, entries).map(open), path(b, entries).map(open)) {
+            (Some(Ok(a)), Some(Ok(b))) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
+            _ => false,
+        },
+    }
+}
+
+/// Whether two data sets hold the same values, however they are encoded. Nesting is bounded by
+/// the walk that built them.
+pub(super) fn same_object(a: &InMemDicomObject, b: &InMemDicomObject) -> bool {
+    let mut pairs = a.iter().zip(b.iter());
+    a.iter().count() == b.iter().count()
+        && pairs.all(|(x, y)| x.header().tag == y.header().tag && same_value(x.value(), y.value()))
+}
+
+type ObjectValue = Value<InMemDicomObject>;
+
+fn same_value(a: &ObjectValue, b: &ObjectValue) -> bool {
+    match (a, b) {
+        (Value::Sequence(a), Value::Sequence(b)) => {
+            let (a, b) = (a.items(), b.items());
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| same_object(a, b))
+        }
+        (Value::Primitive(PrimitiveValue::Str(a)), Value::Primitive(PrimitiveValue::Str(b))) => {
+            a.trim_matches(PADDING) == b.trim_matches(PADDING)
+        }
+        (Value::Primitive(a), Value::Primitive(b)) => a == b,
+        _ => false,
+    }
+}
+
+fn same_pixels(a: &Opened, b: &Opened) -> bool {
+    match (&a.pixels, &b.pixels) {
+        (None, None) => true,
+        (Some(Pixels::Native { range: r, big: x }), Some(Pixels::Native { range: s, big: y })) => {
+            x == y && a.bytes.get(r.clone()) == b.bytes.get(s.clone())
+        }
+        _ => false,
+    }
+}
+
+fn mark_duplicate(file: &mut Seen) {
+    file.record.status = FileStatus::Duplicate;
+    file.record.reason = "the same object as another file".to_owned();
+    file.content = Content::Nothing;
+    let subject = Subject {
+        patient: file.record.patient.clone(),
+        file: Some(file.record.file.clone()),
+        object: file.record.object.clone(),
+        ..Subject::default()
+    };
+    let message = "the object is there under another name as well";
+    file.findings = vec![Finding::new(Code::FileDuplicate, subject, message)];
+}
+
+fn mark_conflict(
+    seen: &mut [Seen],
+    entries: &[Entry],
+    index: usize,
+    files: usize,
+    identity: &Identity,
+) {
+    let Some(file) = seen.get_mut(index) else { return };
+    let message = format!("{files} files carry this SOP Instance UID with different content");
+    let path = path(file, entries).unwrap_or(std::path::Path::new("")).to_path_buf();
+    let error = Error::new(Code::FileUidConflict, message)
+        .in_file(&path, &file.record.file)
+        .in_object(file.uid.as_deref(), file.record.patient.as_ref());
+    file.refuse(error, identity);
+}

@@ -1,0 +1,186 @@
+//! The few attributes that say what a file is and, for an image slice, where it lies, from the
+//! first kilobytes of the file. Looks at the outermost elements only and steps over everything
+//! else, so that an archive of image slices costs little more than opening its files.
+
+use dicom_core::{Tag, VR};
+use dicom_dictionary_std::{tags, uids};
+
+use super::encoding::{Encoding, Header, ITEM, ITEM_END, SEQUENCE_END, header};
+use super::text::latin_1;
+
+/// What a SOP class means to the program.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Class {
+    /// RT Structure Set.
+    StructureSet,
+    /// RT Dose.
+    Dose,
+    /// RT Plan.
+    Plan,
+    /// RT Ion Plan.
+    IonPlan,
+    /// A slice of CT or MR.
+    Slice,
+    /// A DICOMDIR.
+    Directory,
+    /// A radiotherapy object that is not analysed.
+    OtherRadiotherapy,
+    /// Anything else.
+    Other,
+}
+
+impl Class {
+    /// The class of a SOP Class UID.
+    pub(super) fn of(uid: &str) -> Self {
+        match uid {
+            uids::RT_STRUCTURE_SET_STORAGE => Self::StructureSet,
+            uids::RT_DOSE_STORAGE => Self::Dose,
+            uids::RT_PLAN_STORAGE => Self::Plan,
+            uids::RT_ION_PLAN_STORAGE => Self::IonPlan,
+            uids::CT_IMAGE_STORAGE | uids::MR_IMAGE_STORAGE => Self::Slice,
+            uids::MEDIA_STORAGE_DIRECTORY_STORAGE => Self::Directory,
+            // The radiotherapy branch of the storage classes, first and second generation.
+            _ if uid.starts_with("1.2.840.10008.5.1.4.1.1.481.") => Self::OtherRadiotherapy,
+            _ => Self::Other,
+        }
+    }
+
+    /// Whether the file is read whole.
+    pub(super) const fn is_read_whole(self) -> bool {
+        matches!(self, Self::StructureSet | Self::Dose | Self::Plan | Self::IonPlan)
+    }
+}
+
+/// The beginning of a data set. Text is kept as stored.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub(super) struct Head {
+    /// SOP Class UID (0008,0016).
+    pub class: String,
+    /// SOP Instance UID (0008,0018).
+    pub instance: String,
+    /// Modality (0008,0060).
+    pub modality: String,
+    /// Patient ID (0010,0020).
+    pub patient: String,
+    /// Series Instance UID (0020,000E).
+    pub series: String,
+    /// Frame of Reference UID (0020,0052).
+    pub frame: String,
+    /// Image Position (Patient) (0020,0032).
+    pub position: String,
+    /// Image Orientation (Patient) (0020,0037).
+    pub orientation: String,
+}
+
+/// Why there is no head.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum HeadEnd {
+    /// More bytes of the file are needed, up to this position.
+    NeedsMore(usize),
+    /// Lengths contradict the file.
+    Damaged,
+}
+
+/// A data set of which only the beginning is in memory.
+#[derive(Clone, Copy)]
+pub(super) struct Start<'a> {
+    /// The bytes at hand.
+    pub bytes: &'a [u8],
+    /// Size of the whole file (or inflated data set).
+    pub total: usize,
+    /// Where the data set begins.
+    pub at: usize,
+    /// How its elements are written.
+    pub encoding: Encoding,
+}
+
+/// Reads the head. `meta_class` stands in for a SOP Class UID that the data set lacks. The walk
+/// ends as soon as what the class needs is past.
+pub(super) fn head(start: Start<'_>, meta_class: Option<&str>) -> Result<Head, HeadEnd> {
+    let mut head = Head::default();
+    let mut at = start.at;
+    while at < start.total {
+        let element = start.element(at)?;
+        if past(element.tag, &head, meta_class) {
+            break;
+        }
+        let Some(size) = element.size() else {
+            at = start.skip_open(element)?;
+            continue;
+        };
+        let end = element.value_at.checked_add(size).filter(|end| *end <= start.total);
+        let Some(end) = end else { return Err(HeadEnd::Damaged) };
+        if let Some(field) = head.field(element.tag) {
+            let value = start.bytes.get(element.value_at..end).ok_or(HeadEnd::NeedsMore(end))?;
+            latin_1(value).trim_matches([' ', '\0']).clone_into(field);
+        }
+        at = end;
+    }
+    if head.class.is_empty() {
+        meta_class.unwrap_or_default().clone_into(&mut head.class);
+    }
+    Ok(head)
+}
+
+/// Whether everything of interest lies before `tag`.
+fn past(tag: Tag, head: &Head, meta_class: Option<&str>) -> bool {
+    if tag <= tags::SOP_INSTANCE_UID {
+        return false;
+    }
+    let class = if head.class.is_empty() { meta_class.unwrap_or_default() } else { &head.class };
+    match Class::of(class) {
+        Class::Slice => tag > tags::FRAME_OF_REFERENCE_UID,
+        class if class.is_read_whole() => true,
+        _ => tag > tags::PATIENT_ID,
+    }
+}
+
+impl Head {
+    fn field(&mut self, tag: Tag) -> Option<&mut String> {
+        Some(match tag {
+            tags::SOP_CLASS_UID => &mut self.class,
+            tags::SOP_INSTANCE_UID => &mut self.instance,
+            tags::MODALITY => &mut self.modality,
+            tags::PATIENT_ID => &mut self.patient,
+            tags::SERIES_INSTANCE_UID => &mut self.series,
+            tags::FRAME_OF_REFERENCE_UID => &mut self.frame,
+            tags::IMAGE_POSITION_PATIENT => &mut self.position,
+            tags::IMAGE_ORIENTATION_PATIENT => &mut self.orientation,
+            _ => return None,
+        })
+    }
+}
+
+impl Start<'_> {
+    fn element(self, at: usize) -> Result<Header, HeadEnd> {
+        header(self.bytes, at, self.encoding).map_err(|_| {
+            if at + 12 > self.bytes.len() && self.bytes.len() < self.total {
+                HeadEnd::NeedsMore(at + 12)
+            } else {
+                HeadEnd::Damaged
+            }
+        })
+    }
+
+    /// Steps over a value of undefined length by counting what opens and closes inside it.
+    fn skip_open(self, outer: Header) -> Result<usize, HeadEnd> {
+        let implicit = outer.vr == VR::UN && self.encoding.explicit;
+        let inner =
+            Self { encoding: if implicit { Encoding::IMPLICIT } else { self.encoding }, ..self };
+        let mut at = outer.value_at;
+        let mut depth = 1_usize;
+        while depth > 0 {
+            let part = inner.element(at)?;
+            at = part.value_at;
+            match (part.tag, part.size()) {
+                (SEQUENCE_END | ITEM_END, _) => depth -= 1,
+                (ITEM, None) | (_, None) => depth += 1,
+                (_, Some(size)) => {
+                    let end = at.checked_add(size).filter(|end| *end <= self.total);
+                    at = end.ok_or(HeadEnd::Damaged)?;
+                }
+            }
+        }
+        Ok(at)
+    }
+}

@@ -1,0 +1,113 @@
+//! CT and MR slices, of which only the place matters: they are gathered into series with the
+//! distance between slices along their normal, never from Slice Thickness, slice numbers or file
+//! names. Must not know structures.
+
+use std::collections::BTreeMap;
+
+use super::header::Head;
+use super::number::decimals;
+use crate::geometry::point::{Point, cross, dot, unit};
+use crate::identity::{Identity, Kind, Token};
+use crate::rt::ImageSeries;
+use crate::units::Millimetre;
+
+/// Slices closer than this along the normal are the same plane, mm.
+const SAME_PLANE_MM: f64 = 1e-3;
+
+/// One slice.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Slice {
+    series: Token,
+    frame: Option<Token>,
+    patient: Option<Token>,
+    modality: String,
+    object: Token,
+    position: Option<Point>,
+    normal: Option<Point>,
+}
+
+impl Slice {
+    /// The slice of a file's head; nothing without series or instance UID.
+    pub(super) fn of(head: &Head, identity: &Identity) -> Option<Self> {
+        let token = |kind, raw: &str| (!raw.is_empty()).then(|| identity.token(kind, raw));
+        let normal = vector::<6>(&head.orientation)
+            .and_then(|[a, b, c, x, y, z]| unit(cross([a, b, c], [x, y, z])));
+        Some(Self {
+            series: token(Kind::Series, &head.series)?,
+            frame: token(Kind::Frame, &head.frame),
+            patient: token(Kind::Patient, &head.patient),
+            modality: head.modality.clone(),
+            object: token(Kind::Object, &head.instance)?,
+            position: vector::<3>(&head.position),
+            normal,
+        })
+    }
+}
+
+fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
+    decimals(text).ok().and_then(|list| list.value.try_into().ok())
+}
+
+/// The slices as series, by series token.
+pub(super) fn series(slices: impl IntoIterator<Item = Slice>) -> Vec<ImageSeries> {
+    let mut groups: BTreeMap<Token, Vec<Slice>> = BTreeMap::new();
+    for slice in slices {
+        groups.entry(slice.series.clone()).or_default().push(slice);
+    }
+    groups.into_iter().map(|(series, slices)| gathered(series, slices)).collect()
+}
+
+fn gathered(series: Token, mut slices: Vec<Slice>) -> ImageSeries {
+    slices.sort_by(|a, b| a.object.cmp(&b.object));
+    let first = slices.first();
+    ImageSeries {
+        frame: first.and_then(|s| s.frame.clone()),
+        patient: first.and_then(|s| s.patient.clone()),
+        modality: first.map(|s| s.modality.clone()).unwrap_or_default(),
+        spacing: spacing(&slices).map(Millimetre::mm),
+        slices: slices.len(),
+        objects: slices.into_iter().map(|s| s.object).collect(),
+        series,
+    }
+}
+
+/// Median distance between neighbouring slices along the normal.
+fn spacing(slices: &[Slice]) -> Option<f64> {
+    let normal = slices.iter().find_map(|slice| slice.normal)?;
+    let mut places: Vec<f64> =
+        slices.iter().filter_map(|s| s.position).map(|p| dot(p, normal)).collect();
+    places.sort_by(f64::total_cmp);
+    let gaps = places.windows(2).map(|pair| pair[1] - pair[0]);
+    let mut gaps: Vec<f64> = gaps.filter(|gap| *gap > SAME_PLANE_MM).collect();
+    gaps.sort_by(f64::total_cmp);
+    gaps.get(gaps.len() / 2).copied()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn head(instance: &str, position: &str) -> Head {
+        Head {
+            instance: instance.into(),
+            series: "1.2".into(),
+            frame: "1.3".into(),
+            modality: "MR".into(),
+            position: position.into(),
+            orientation: "1\\0\\0\\0\\0\\-1".into(),
+            ..Head::default()
+        }
+    }
+
+    /// Coronal slices: the normal is y, whatever the order of files.
+    #[test]
+    fn spacing_is_taken_along_the_normal() {
+        let identity = Identity::kept();
+        let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
+        let series = series(heads.iter().filter_map(|h| Slice::of(h, &identity)));
+        assert_eq!(series.len(), 1);
+        assert_eq!(series[0].slices, 3);
+        assert_eq!(series[0].spacing, Some(Millimetre::mm(2.5)));
+        assert_eq!(series[0].objects[0].as_str(), "1");
+    }
+}

@@ -1,0 +1,199 @@
+//! The one door through which every file comes: from bytes on disk to the plain values of
+//! [`crate::rt`], with a finding for everything that was odd and an error for everything that was
+//! refused. Identifiers become tokens here. The only module that names the DICOM crates; it must
+//! not know metrics, cases or tables.
+
+mod attribute;
+mod contour;
+mod dose;
+mod dose_grid;
+mod duplicate;
+mod encoding;
+mod error;
+mod header;
+mod image;
+mod locate;
+mod look;
+mod number;
+mod object;
+mod open;
+mod pixels;
+mod plan;
+pub mod quirks;
+mod remark;
+#[cfg(test)]
+mod robust;
+#[cfg(test)]
+mod sample;
+mod scan;
+mod structure_set;
+mod text;
+mod value;
+mod walk;
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use dicom_dictionary_std::tags;
+
+pub use error::Error;
+
+use self::header::Class;
+use self::object::{Object, Source};
+use crate::finding::{Code, Finding};
+use crate::identity::{Identity, Kind, Token};
+use crate::rt;
+
+/// How far a scan has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Progress {
+    /// Files looked at so far.
+    pub files_seen: usize,
+    /// Files there are in all.
+    pub files_total: usize,
+}
+
+/// Everything an archive holds, and what is wrong with it.
+#[derive(Debug, Clone, Default)]
+pub struct Scan {
+    /// Headers of all objects and one row per file.
+    pub inventory: rt::Inventory,
+    /// What was questionable or refused, sorted.
+    pub findings: Vec<Finding>,
+    /// Where each file of the inventory is. Identifiers: never into a table.
+    pub paths: BTreeMap<Token, PathBuf>,
+    /// What the tokens stand for. Identifiers: into the key folder only.
+    pub ledger: Ledger,
+    /// The refusals with their raw paths and UIDs, for the terminal only.
+    pub errors: Vec<Error>,
+}
+
+/// What the tokens stand for; the caller may write it into the key folder and nowhere else.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Ledger {
+    /// Patient ID (0010,0020) by token.
+    pub patients: BTreeMap<Token, String>,
+    /// SOP Instance UID (0008,0018) of radiotherapy objects by token.
+    pub objects: BTreeMap<Token, String>,
+}
+
+/// A root that cannot be read at all.
+#[derive(Debug, thiserror::Error)]
+#[error("{root}: {source}", root = root.display())]
+pub struct ScanError {
+    /// The folder or file as the user gave it.
+    pub root: PathBuf,
+    /// What the system said.
+    pub source: std::io::Error,
+}
+
+/// A value with the findings made on the way.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading<T> {
+    /// The value.
+    pub value: T,
+    /// What was odd about it.
+    pub findings: Vec<Finding>,
+}
+
+/// Looks at every file below `roots`, in parallel; the result does not depend on the number of
+/// threads. `watch` is called after each file, from any thread; once `stop` is set, the remaining
+/// files are left out and a finding says so.
+///
+/// # Errors
+/// Only when a root cannot be read at all; a bad file is a row of the inventory.
+pub fn scan(
+    roots: &[PathBuf],
+    identity: &Identity,
+    watch: &(dyn Fn(Progress) + Sync),
+    stop: &AtomicBool,
+) -> Result<Scan, ScanError> {
+    scan::scan(roots, identity, watch, stop)
+}
+
+/// Reads one structure set with its contours. The file's token is that of its name alone; use
+/// [`read_structure_set_as`] to keep the one of a scan.
+///
+/// # Errors
+/// When the file is not a readable RT Structure Set.
+pub fn read_structure_set(
+    path: &Path,
+    identity: &Identity,
+) -> Result<Reading<rt::StructureSet>, Error> {
+    read_structure_set_as(path, identity, &file_token(path, identity))
+}
+
+/// Reads one structure set with its contours; the file is called `file` in origin and findings.
+/// Plane spacings are those the object itself states: what the images add is in the inventory.
+///
+/// # Errors
+/// When the file is not a readable RT Structure Set.
+pub fn read_structure_set_as(
+    path: &Path,
+    identity: &Identity,
+    file: &Token,
+) -> Result<Reading<rt::StructureSet>, Error> {
+    read(Source { path, file, identity }, &[Class::StructureSet], |object| {
+        Ok(structure_set::structure_set(object)?.set)
+    })
+}
+
+/// Reads one dose grid with its voxels. The file's token is that of its name alone; use
+/// [`read_dose_as`] to keep the one of a scan.
+///
+/// # Errors
+/// When the file is not a readable RT Dose with a grid.
+pub fn read_dose(
+    path: &Path,
+    identity: &Identity,
+) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
+    read_dose_as(path, identity, &file_token(path, identity))
+}
+
+/// Reads one dose grid with its voxels; the file is called `file` in origin and findings.
+///
+/// # Errors
+/// When the file is not a readable RT Dose with a grid.
+pub fn read_dose_as(
+    path: &Path,
+    identity: &Identity,
+    file: &Token,
+) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
+    read(Source { path, file, identity }, &[Class::Dose], |object| {
+        let (header, dose) = dose::dose(object)?;
+        let none = || Error::new(Code::DoseWithoutGrid, "the dose object has no voxel grid");
+        Ok((header, dose.ok_or_else(none)?))
+    })
+}
+
+/// Reads one RT Plan or RT Ion Plan.
+///
+/// # Errors
+/// When the file is not a readable plan.
+pub fn read_plan(path: &Path, identity: &Identity) -> Result<Reading<rt::Plan>, Error> {
+    let file = file_token(path, identity);
+    let source = Source { path, file: &file, identity };
+    read(source, &[Class::Plan, Class::IonPlan], plan::plan)
+}
+
+/// Opens a file, makes sure that it is of the right class, and reads it.
+fn read<T>(
+    source: Source<'_>,
+    classes: &[Class],
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    let object = Object::open(source)?;
+    let class = object.root().uid(tags::SOP_CLASS_UID).unwrap_or_default();
+    if !classes.contains(&Class::of(class)) {
+        let accepted = "the SOP Class UID of the object that is asked for";
+        return Err(object.name(attribute::invalid(tags::SOP_CLASS_UID, class, accepted)));
+    }
+    let value = reader(&object).map_err(|error| object.name(error))?;
+    Ok(Reading { value, findings: object.findings() })
+}
+
+fn file_token(path: &Path, identity: &Identity) -> Token {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    identity.token(Kind::File, &name)
+}

@@ -1,0 +1,122 @@
+//! A whole file in memory as an object: outline, inflate where needed, walk. The step between the
+//! disk and the readers of single objects; must not know what an attribute means.
+
+use std::io::Read;
+use std::path::Path;
+
+use dicom_object::InMemDicomObject;
+use sha2::{Digest, Sha256};
+
+use super::encoding::Encoding;
+use super::error::Error;
+use super::locate::{Layout, Storage, Unrecognised, locate};
+use super::remark::Remarks;
+use super::walk::{Pixels, walk};
+use crate::finding::Code;
+
+/// Largest file that is read whole; a dose grid of this size has 500 million voxels.
+pub(super) const MAX_BYTES: u64 = 2 << 30;
+/// Largest data set that a deflated file may grow to.
+const MAX_INFLATED: u64 = 1 << 30;
+/// Deflate reaches at most 1032:1 (RFC 1951 coding of one symbol run); real data sets stay below 20.
+const MAX_RATIO: u64 = 1032;
+
+/// A file as an object.
+#[derive(Debug, Clone)]
+pub(super) struct Opened {
+    /// The bytes that [`Pixels`] points into: of the file, or of the inflated data set.
+    pub bytes: Vec<u8>,
+    /// All elements but the voxels.
+    pub object: InMemDicomObject,
+    /// The voxels.
+    pub pixels: Option<Pixels>,
+    /// Transfer Syntax UID as stated.
+    pub syntax: Option<String>,
+    /// SHA-256 of the file.
+    pub digest: String,
+    /// SHA-256 of the data set alone, without meta group.
+    pub data_digest: String,
+    /// What was odd.
+    pub remarks: Remarks,
+}
+
+/// Reads a file whole.
+///
+/// # Errors
+/// When the system refuses, or the file is empty or larger than [`MAX_BYTES`].
+pub(super) fn read_whole(path: &Path) -> Result<Vec<u8>, Error> {
+    let unreadable = |e: std::io::Error| {
+        Error::new(Code::FileUnreadable, format!("cannot be read: {}", e.kind()))
+    };
+    let file = std::fs::File::open(path).map_err(unreadable)?;
+    let size = file.metadata().map_err(unreadable)?.len();
+    if size > MAX_BYTES {
+        let message = format!("{size} bytes; up to {MAX_BYTES} are accepted");
+        return Err(Error::new(Code::FileUnreadable, message));
+    }
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
+    file.take(MAX_BYTES).read_to_end(&mut bytes).map_err(unreadable)?;
+    if bytes.is_empty() {
+        return Err(Error::new(Code::FileEmpty, "the file has no bytes"));
+    }
+    Ok(bytes)
+}
+
+/// Reads the file as an object.
+///
+/// # Errors
+/// As [`read_whole`] and [`open_bytes`].
+pub(super) fn open(path: &Path) -> Result<Opened, Error> {
+    open_bytes(read_whole(path)?)
+}
+
+/// Builds the object from a file's bytes.
+///
+/// # Errors
+/// When it is no DICOM file or a damaged one.
+pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
+    let digest = hexadecimal(&bytes);
+    let layout = locate(&bytes, bytes.len()).map_err(unrecognised)?;
+    let data = bytes.get(layout.start..).unwrap_or_default();
+    let data_digest = hexadecimal(data);
+    let (bytes, start, encoding) = match layout.storage {
+        Storage::Plain(encoding) => (bytes, layout.start, encoding),
+        Storage::Deflated => (inflate(data)?, 0, Encoding::EXPLICIT),
+    };
+    let walked = walk(&bytes, start, encoding)?;
+    let Layout { syntax, mut remarks, .. } = layout;
+    remarks.append(walked.remarks);
+    let (object, pixels) = (walked.object, walked.pixels);
+    Ok(Opened { bytes, object, pixels, syntax, digest, data_digest, remarks })
+}
+
+/// The error for a file without outline.
+pub(super) fn unrecognised(reason: Unrecognised) -> Error {
+    let message = match reason {
+        Unrecognised::Foreign => "not a DICOM file",
+        Unrecognised::Damaged | Unrecognised::NeedsMore(_) => {
+            "no native DICOM encoding fits the first elements"
+        }
+    };
+    Error::new(Code::FileDamaged, message)
+}
+
+/// A raw deflate stream (RFC 1951) as bytes, grown as it goes and bounded.
+pub(super) fn inflate(data: &[u8]) -> Result<Vec<u8>, Error> {
+    let most = (data.len() as u64).saturating_mul(MAX_RATIO).clamp(1, MAX_INFLATED);
+    let mut bytes = Vec::new();
+    let mut stream = flate2::read::DeflateDecoder::new(data).take(most + 1);
+    stream
+        .read_to_end(&mut bytes)
+        .map_err(|_| Error::new(Code::FileDamaged, "the deflated data set does not inflate"))?;
+    if bytes.len() as u64 > most {
+        let message = format!("the deflated data set grows beyond {most} bytes");
+        return Err(Error::new(Code::FileDamaged, message));
+    }
+    Ok(bytes)
+}
+
+/// SHA-256 (FIPS 180-4) in hexadecimal.
+pub(super) fn hexadecimal(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}

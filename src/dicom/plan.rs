@@ -1,0 +1,250 @@
+//! RT Plan and RT Ion Plan (PS3.3 A.20 and A.49) to [`rt::Plan`]. Attributes that a control point
+//! leaves out are those of the control point before it. Must not judge whether a plan was treated.
+
+use chrono::Datelike;
+use dicom_core::Tag;
+use dicom_dictionary_std::{tags, uids};
+
+use super::attribute::Attributes;
+use super::error::Error;
+use super::object::Object;
+use crate::finding::Code;
+use crate::geometry::Point;
+use crate::identity::Kind;
+use crate::rt::{Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan};
+use crate::units::Gray;
+
+/// Reads the plan.
+///
+/// # Errors
+/// When it is no plan, or a number it is keyed by cannot be read.
+pub(super) fn plan(object: &Object<'_>) -> Result<Plan, Error> {
+    let root = object.root();
+    let ion = root.uid(tags::SOP_CLASS_UID) == Some(uids::RT_ION_PLAN_STORAGE);
+    let date = root.date(tags::RT_PLAN_DATE);
+    let references = root.items(tags::DOSE_REFERENCE_SEQUENCE).map(|i| dose_reference(&i));
+    let groups = root.items(tags::FRACTION_GROUP_SEQUENCE).map(|i| fraction_group(&i));
+    let sequence = if ion { tags::ION_BEAM_SEQUENCE } else { tags::BEAM_SEQUENCE };
+    let beams = root.items(sequence).map(|item| beam(object, &item, ion));
+    let setups = root.items(tags::PATIENT_SETUP_SEQUENCE);
+    let devices = setups.flat_map(|s| s.items(tags::FIXATION_DEVICE_SEQUENCE));
+    let structure_sets = root.references(tags::REFERENCED_STRUCTURE_SET_SEQUENCE);
+    Ok(Plan {
+        origin: object.origin()?,
+        frame: root.uid(tags::FRAME_OF_REFERENCE_UID).map(|uid| object.token(Kind::Frame, uid)),
+        day: date.and_then(|date| object.day(date)),
+        era: date.map(|date| date.year().div_euclid(5) * 5),
+        intent: root.code(tags::PLAN_INTENT),
+        approval: root.code(tags::APPROVAL_STATUS),
+        on_device: root.code(tags::RT_PLAN_GEOMETRY).as_deref() == Some("TREATMENT_DEVICE"),
+        structure_set: structure_sets.first().map(|uid| object.token(Kind::Object, uid)),
+        dose_references: references.collect::<Result<_, _>>()?,
+        fraction_groups: groups.collect::<Result<_, _>>()?,
+        beams: beams.collect::<Result<_, _>>()?,
+        fixation: distinct(devices.filter_map(|d| d.code(tags::FIXATION_DEVICE_TYPE))),
+        ion,
+    })
+}
+
+fn dose_reference(item: &Attributes<'_>) -> Result<DoseReference, Error> {
+    let kind = match item.code(tags::DOSE_REFERENCE_TYPE).as_deref() {
+        Some("TARGET") => Some(DoseReferenceType::Target),
+        Some("ORGAN_AT_RISK") => Some(DoseReferenceType::OrganAtRisk),
+        _ => None,
+    };
+    Ok(DoseReference {
+        number: item.required_integer(tags::DOSE_REFERENCE_NUMBER)?,
+        structure_type: item.code(tags::DOSE_REFERENCE_STRUCTURE_TYPE).unwrap_or_default(),
+        kind,
+        roi_number: item.integer(tags::REFERENCED_ROI_NUMBER)?,
+        prescription: dose(item, tags::TARGET_PRESCRIPTION_DOSE)?,
+    })
+}
+
+/// A dose of the plan, Gy: zero stands for "not stated" in practice, a negative one is refused.
+fn dose(item: &Attributes<'_>, tag: Tag) -> Result<Option<Gray>, Error> {
+    match item.number(tag)? {
+        Some(value) if value < 0.0 => {
+            Err(super::attribute::invalid(tag, &value.to_string(), "a dose of 0 Gy or more"))
+        }
+        value => Ok(value.filter(|v| *v > 0.0).map(Gray::gy)),
+    }
+}
+
+fn fraction_group(item: &Attributes<'_>) -> Result<FractionGroup, Error> {
+    let tag = tags::NUMBER_OF_FRACTIONS_PLANNED;
+    let planned = match item.integer(tag)? {
+        Some(n) => {
+            let count = u32::try_from(n).ok().filter(|n| *n > 0);
+            if count.is_none() {
+                let message = format!("{n} fractions; read as not stated");
+                item.note(Code::AttributeDoubtful, tag, message);
+            }
+            count
+        }
+        None => None,
+    };
+    let shares = item.items(tags::REFERENCED_BEAM_SEQUENCE).map(|share| {
+        Ok(BeamShare {
+            beam_number: share.required_integer(tags::REFERENCED_BEAM_NUMBER)?,
+            dose: dose(&share, tags::BEAM_DOSE)?,
+            meterset: share.number(tags::BEAM_METERSET)?,
+        })
+    });
+    Ok(FractionGroup {
+        number: item.required_integer(tags::FRACTION_GROUP_NUMBER)?,
+        fractions: planned,
+        beams: shares.collect::<Result<_, Error>>()?,
+    })
+}
+
+fn beam(object: &Object<'_>, item: &Attributes<'_>, ion: bool) -> Result<Beam, Error> {
+    let sequence =
+        if ion { tags::ION_CONTROL_POINT_SEQUENCE } else { tags::CONTROL_POINT_SEQUENCE };
+    let points = control_points(item, sequence)?;
+    let stated = item.integer(tags::NUMBER_OF_CONTROL_POINTS)?;
+    if let Some(stated) = stated.filter(|n| usize::try_from(*n).ok() != Some(points.count)) {
+        let found = stated.to_string();
+        let accepted = format!("{}, the number of items", points.count);
+        let tag = tags::NUMBER_OF_CONTROL_POINTS;
+        return Err(super::attribute::invalid(tag, &found, &accepted));
+    }
+    let applicators = item.items(tags::APPLICATOR_SEQUENCE);
+    let machine = item.text(tags::TREATMENT_MACHINE_NAME);
+    Ok(Beam {
+        number: item.required_integer(tags::BEAM_NUMBER)?,
+        beam_type: item.code(tags::BEAM_TYPE),
+        radiation_type: item.code(tags::RADIATION_TYPE),
+        delivery_type: item.code(tags::TREATMENT_DELIVERY_TYPE),
+        machine: machine.map(|name| object.token(Kind::Machine, name)),
+        dosimeter_unit: item.code(tags::PRIMARY_DOSIMETER_UNIT),
+        applicators: distinct(applicators.filter_map(|a| a.code(tags::APPLICATOR_TYPE))),
+        control_points: points.count,
+        isocentres: points.isocentres,
+        gantry_angles: points.gantry,
+        couch_angles: points.couch,
+    })
+}
+
+#[derive(Default)]
+struct ControlPoints {
+    count: usize,
+    isocentres: Vec<Point>,
+    gantry: Option<[f64; 2]>,
+    couch: Vec<f64>,
+}
+
+/// Only what a control point states can be new: what it leaves out repeats the one before it.
+fn control_points(beam: &Attributes<'_>, sequence: Tag) -> Result<ControlPoints, Error> {
+    let mut found = ControlPoints::default();
+    for point in beam.items(sequence) {
+        found.count += 1;
+        if let Some(isocentre) = point.vector::<3>(tags::ISOCENTER_POSITION)?
+            && !found.isocentres.contains(&isocentre)
+        {
+            found.isocentres.push(isocentre);
+        }
+        if let Some(angle) = point.optional_number(tags::GANTRY_ANGLE) {
+            let [low, high] = found.gantry.unwrap_or([angle; 2]);
+            found.gantry = Some([low.min(angle), high.max(angle)]);
+        }
+        if let Some(angle) = point.optional_number(tags::PATIENT_SUPPORT_ANGLE)
+            && !found.couch.contains(&angle)
+        {
+            found.couch.push(angle);
+        }
+    }
+    Ok(found)
+}
+
+/// Each value once, in order of first appearance.
+fn distinct(values: impl Iterator<Item = String>) -> Vec<String> {
+    let mut list = Vec::new();
+    for value in values {
+        if !list.contains(&value) {
+            list.push(value);
+        }
+    }
+    list
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use dicom_core::VR;
+
+    use super::super::encoding::Encoding;
+    use super::super::object::Source;
+    use super::super::sample::{self, Part, set, text};
+    use super::*;
+    use crate::finding::Finding;
+    use crate::identity::{Identity, Token};
+    use crate::units::Day;
+
+    fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
+        let (identity, file) = (Identity::kept(), Token::new("F"));
+        let source = Source { path: Path::new("p"), file: &file, identity: &identity };
+        let object = Object::from_bytes(source, sample::file(parts, encoding, false))?;
+        plan(&object).map(|plan| (plan, object.findings()))
+    }
+
+    #[test]
+    fn prescription_fractions_and_beams_are_read() {
+        for encoding in [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
+            let (plan, findings) = read(&sample::plan(), encoding).unwrap();
+            assert_eq!(findings, []);
+            assert_eq!(plan.fractions(), Some(1));
+            assert_eq!(plan.dose_references[0].prescription, Some(Gray::gy(20.0)));
+            assert_eq!(plan.dose_references[0].roi_number, Some(7));
+            assert_eq!(plan.fraction_groups[0].beams[0].dose, Some(Gray::gy(12.5)));
+            assert_eq!(plan.fraction_groups[0].beams[0].meterset, Some(1500.0));
+            assert_eq!(plan.structure_set, Some(Token::new("1.2.3.1")));
+            assert_eq!(plan.approval.as_deref(), Some("APPROVED"));
+            assert_eq!((plan.ion, plan.on_device), (false, false));
+            // 2023-06-15 is day 19523 of the Unix calendar (`date -d 2023-06-15 +%s` / 86400).
+            assert_eq!((plan.day, plan.era), (Some(Day(19_523)), Some(2020)));
+        }
+    }
+
+    #[test]
+    fn what_a_control_point_leaves_out_is_that_of_the_one_before() {
+        let (plan, _) = read(&sample::plan(), Encoding::EXPLICIT).unwrap();
+        assert_eq!(plan.beams[0].isocentres, [[1.0, 2.0, 3.0]]);
+        assert_eq!(plan.beams[0].gantry_angles, Some([90.0, 181.0]));
+        assert_eq!(plan.beams[1].isocentres, [[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]);
+        assert_eq!(plan.beams[1].control_points, 2);
+    }
+
+    #[test]
+    fn impossible_dates_and_fractions_count_as_not_stated() {
+        for date in ["19000101", "20230231", "unknown", "2023", "99991231"] {
+            let mut parts = sample::plan();
+            set(&mut parts, text(tags::RT_PLAN_DATE, VR::DA, date));
+            let (plan, _) = read(&parts, Encoding::EXPLICIT).unwrap();
+            assert_eq!((plan.day, plan.era), (None, None), "{date}");
+        }
+        let mut parts = sample::plan();
+        let group = vec![
+            text(tags::FRACTION_GROUP_NUMBER, VR::IS, "1"),
+            text(tags::NUMBER_OF_FRACTIONS_PLANNED, VR::IS, "0"),
+        ];
+        set(&mut parts, Part::Items(tags::FRACTION_GROUP_SEQUENCE, vec![group]));
+        let (plan, findings) = read(&parts, Encoding::EXPLICIT).unwrap();
+        assert_eq!(plan.fractions(), None);
+        assert_eq!(findings[0].code, Code::AttributeDoubtful);
+    }
+
+    #[test]
+    fn a_wrong_count_of_control_points_is_refused() {
+        let mut parts = sample::plan();
+        let beam = vec![
+            text(tags::BEAM_NUMBER, VR::IS, "1"),
+            text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, "2"),
+        ];
+        set(&mut parts, Part::Items(tags::BEAM_SEQUENCE, vec![beam]));
+        let error = read(&parts, Encoding::EXPLICIT).unwrap_err();
+        assert_eq!(error.attribute().as_deref(), Some("NumberOfControlPoints (300A,0110)"));
+        assert_eq!(error.value_found(), Some("2"));
+    }
+}

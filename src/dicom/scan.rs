@@ -1,0 +1,404 @@
+//! The walk over an archive: every file below the given folders, by content and never by name, in
+//! an order that depends on nothing but the names; then what only shows when all files are known:
+//! duplicates, conflicts, series of slices. A bad file is a row and never ends the run. Must not
+//! know which objects belong to one case.
+
+use std::collections::BTreeMap;
+use std::path::{Component, Path, PathBuf};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+
+use rayon::prelude::*;
+use walkdir::WalkDir;
+
+use super::duplicate::settle;
+use super::error::Error;
+use super::image::series;
+use super::look::{Content, Entry, Seen, look};
+use super::{Ledger, Progress, Scan, ScanError};
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::{Identity, Kind, Token};
+use crate::rt::{FileRecord, FileStatus, ImageSeries, Inventory, StructureSetHeader};
+
+/// See [`super::scan`].
+pub(super) fn scan(
+    roots: &[PathBuf],
+    identity: &Identity,
+    watch: &(dyn Fn(Progress) + Sync),
+    stop: &AtomicBool,
+) -> Result<Scan, ScanError> {
+    let (entries, unreadable) = entries(roots, identity)?;
+    let files_total = entries.len();
+    let counter = AtomicUsize::new(0);
+    let seen: Vec<Option<Seen>> = entries
+        .par_iter()
+        .map(|entry| {
+            if stop.load(Ordering::Relaxed) {
+                return None;
+            }
+            let seen = look(entry, identity);
+            let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
+            watch(Progress { files_seen, files_total });
+            Some(seen)
+        })
+        .collect();
+    let stopped = seen.iter().any(Option::is_none);
+    let mut seen: Vec<Seen> = seen.into_iter().flatten().collect();
+    settle(&mut seen, &entries, identity);
+    let mut scan = gather(seen, identity);
+    for (entry, error) in unreadable {
+        scan.findings.push(error.to_finding(identity));
+        scan.inventory.files.push(unreadable_row(&entry, &error));
+        scan.paths.insert(entry.file, entry.path);
+        scan.errors.push(error);
+    }
+    scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.path)));
+    if stopped {
+        let message = "the scan was stopped before all files were seen";
+        scan.findings.push(Finding::new(Code::RunInterrupted, Subject::default(), message));
+    }
+    sort(&mut scan);
+    Ok(scan)
+}
+
+type Unreadable = Vec<(Entry, Error)>;
+
+/// All files below the roots, and the places that could not be looked into.
+fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unreadable), ScanError> {
+    let mut entries = Vec::new();
+    let mut unreadable = Vec::new();
+    for (index, root) in roots.iter().enumerate() {
+        let fail = |source| ScanError { root: root.clone(), source };
+        if std::fs::metadata(root).map_err(fail)?.is_dir() {
+            std::fs::read_dir(root).map_err(fail)?;
+        }
+        let prefix = if roots.len() > 1 { format!("{index}/") } else { String::new() };
+        let token =
+            |path: &Path| identity.token(Kind::File, &format!("{prefix}{}", relative(root, path)));
+        for item in WalkDir::new(root).follow_links(true).sort_by_file_name() {
+            match item {
+                Ok(item) if item.file_type().is_file() => {
+                    let file = token(item.path());
+                    entries.push(Entry { path: item.into_path(), file });
+                }
+                Ok(_) => {}
+                // A symbolic link that leads back to a folder above it adds no file.
+                Err(error) if error.loop_ancestor().is_some() => {}
+                Err(error) => {
+                    let path = error.path().unwrap_or(root).to_path_buf();
+                    let entry = Entry { file: token(&path), path };
+                    let error = Error::new(Code::FileUnreadable, "cannot be looked into")
+                        .in_file(&entry.path, &entry.file);
+                    unreadable.push((entry, error));
+                }
+            }
+        }
+    }
+    Ok((entries, unreadable))
+}
+
+/// The path below its root with `/` between the parts; parts that are no plain text, or whose
+/// ends a token would trim, are escaped so that two files never share one.
+fn relative(root: &Path, path: &Path) -> String {
+    let below = path.strip_prefix(root).unwrap_or(path);
+    let parts = below.components().filter_map(|part| match part {
+        Component::Normal(name) => Some(match name.to_str() {
+            Some(text) if text.trim_matches([' ', '\0']).len() == text.len() => text.to_owned(),
+            _ => format!("{name:?}"),
+        }),
+        _ => None,
+    });
+    let joined = parts.collect::<Vec<_>>().join("/");
+    if joined.is_empty() {
+        return root.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    }
+    joined
+}
+
+fn unreadable_row(entry: &Entry, error: &Error) -> FileRecord {
+    FileRecord {
+        file: entry.file.clone(),
+        bytes: 0,
+        digest: None,
+        sop_class: None,
+        object: None,
+        patient: None,
+        status: FileStatus::Refused,
+        reason: error.message().to_owned(),
+    }
+}
+
+fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
+    let mut inventory = Inventory::default();
+    let mut scan = Scan::default();
+    let mut slices = Vec::new();
+    let mut references = BTreeMap::new();
+    for mut file in seen {
+        scan.ledger.note(&file, identity);
+        scan.findings.append(&mut file.findings);
+        scan.errors.extend(file.error);
+        inventory.files.push(file.record);
+        match file.content {
+            Content::Nothing => {}
+            Content::StructureSet(header, series, images) => {
+                references.insert(header.origin.object.clone(), (series, images));
+                inventory.structure_sets.push(*header);
+            }
+            Content::Dose(header) => inventory.doses.push(*header),
+            Content::Plan(plan) => inventory.plans.push(*plan),
+            Content::Slice(slice) => slices.push(*slice),
+        }
+    }
+    inventory.images = series(slices);
+    for set in &mut inventory.structure_sets {
+        if let Some((series, images)) = references.get(&set.origin.object) {
+            fill_plane_spacing(set, &inventory.images, series, images);
+        }
+    }
+    scan.inventory = inventory;
+    scan
+}
+
+impl Ledger {
+    fn note(&mut self, seen: &Seen, identity: &Identity) {
+        if let Some(id) = &seen.patient_id {
+            self.patients.insert(identity.token(Kind::Patient, id), id.clone());
+        }
+        if let (Some(uid), Some(_)) = (&seen.uid, &seen.record.digest) {
+            self.objects.insert(identity.token(Kind::Object, uid), uid.clone());
+        }
+    }
+}
+
+/// Takes the distance between slices for structures whose object does not state it: of the series
+/// that holds the image their contours refer to, else of the only series the structure set refers
+/// to, else of the only series in its frame of reference.
+fn fill_plane_spacing(
+    set: &mut StructureSetHeader,
+    all: &[ImageSeries],
+    series: &[Token],
+    images: &BTreeMap<i64, Token>,
+) {
+    let only = |fits: &dyn Fn(&ImageSeries) -> bool| {
+        let mut found = all.iter().filter(|s| fits(s));
+        found.next().filter(|_| found.next().is_none())
+    };
+    for roi in set.rois.iter_mut().filter(|roi| roi.plane_spacing.is_none()) {
+        let image = images.get(&roi.number);
+        let holds = |s: &ImageSeries| image.is_some_and(|i| s.objects.binary_search(i).is_ok());
+        let frame = roi.frame.as_ref();
+        let source = all
+            .iter()
+            .find(|s| holds(s))
+            .or_else(|| only(&|s| series.contains(&s.series)))
+            .or_else(|| only(&|s| frame.is_some() && s.frame.as_ref() == frame));
+        roi.plane_spacing = source.and_then(|s| s.spacing);
+    }
+}
+
+fn sort(scan: &mut Scan) {
+    let inventory = &mut scan.inventory;
+    inventory.files.sort_by(|a, b| a.file.cmp(&b.file));
+    inventory.structure_sets.sort_by(|a, b| a.origin.cmp(&b.origin));
+    inventory.doses.sort_by(|a, b| a.origin.cmp(&b.origin));
+    inventory.plans.sort_by(|a, b| a.origin.cmp(&b.origin));
+    scan.findings.sort();
+    scan.findings.dedup();
+    scan.errors.sort_by(|a, b| a.file().cmp(b.file()));
+}
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use dicom_core::VR;
+    use dicom_dictionary_std::{tags, uids};
+
+    use super::super::encoding::Encoding;
+    use super::super::sample::{self, Part, set, text};
+    use super::*;
+    use crate::units::Millimetre;
+
+    struct Archive(tempfile::TempDir);
+
+    impl Archive {
+        fn new() -> Self {
+            Self(tempfile::tempdir().unwrap())
+        }
+
+        fn add(&self, name: &str, bytes: &[u8]) {
+            let path = self.0.path().join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, bytes).unwrap();
+        }
+
+        fn put(&self, name: &str, parts: &[Part]) {
+            self.add(name, &sample::file(parts, Encoding::EXPLICIT, false));
+        }
+
+        fn scan(&self) -> Scan {
+            let roots = [self.0.path().to_path_buf()];
+            super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(false)).unwrap()
+        }
+    }
+
+    fn status(scan: &Scan, name: &str) -> FileStatus {
+        let row = scan.inventory.files.iter().find(|row| row.file.as_str() == name);
+        row.unwrap().status
+    }
+
+    fn count(scan: &Scan, code: Code) -> usize {
+        scan.findings.iter().filter(|finding| finding.code == code).count()
+    }
+
+    #[test]
+    fn an_archive_is_sorted_into_its_kinds() {
+        let archive = Archive::new();
+        archive.put("a/dose.txt", &sample::dose());
+        archive.put("a/plan", &sample::plan());
+        archive.put("b/c/structures.dcm", &sample::structure_set(sample::squares()));
+        for (index, z) in [4.0, 0.0, 2.0].iter().enumerate() {
+            archive.put(&format!("ct/{index}"), &sample::slice(&format!("1.2.7.{index}"), *z));
+        }
+        archive.put("record", &sample::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.5"));
+        archive.put("dir", &sample::common(uids::MEDIA_STORAGE_DIRECTORY_STORAGE, "1.6"));
+        archive.add("notes.dcm", b"Some words, and no DICOM at all in spite of the name.");
+        archive.add("empty.dcm", b"");
+        archive.add("cut.dcm", &sample::file(&sample::dose(), Encoding::EXPLICIT, false)[..500]);
+        let scan = archive.scan();
+        for (name, expected) in [
+            ("a/dose.txt", FileStatus::Read),
+            ("a/plan", FileStatus::Read),
+            ("b/c/structures.dcm", FileStatus::Read),
+            ("ct/0", FileStatus::Read),
+            ("record", FileStatus::Ignored),
+            ("dir", FileStatus::Ignored),
+            ("notes.dcm", FileStatus::Foreign),
+            ("empty.dcm", FileStatus::Refused),
+            ("cut.dcm", FileStatus::Refused),
+        ] {
+            assert_eq!(status(&scan, name), expected, "{name}");
+        }
+        let inventory = &scan.inventory;
+        assert_eq!((inventory.doses.len(), inventory.plans.len()), (1, 1));
+        assert_eq!(inventory.images[0].spacing, Some(Millimetre::mm(2.0)));
+        let set = &inventory.structure_sets[0];
+        assert_eq!(set.rois[0].plane_spacing, Some(Millimetre::mm(2.0)));
+        let codes: Vec<_> = scan.findings.iter().map(|finding| finding.code).collect();
+        assert_eq!(codes, [Code::FileEmpty, Code::FileDamaged, Code::ObjectNotAnalysed]);
+        assert_eq!(scan.errors.len(), 2);
+        assert!(scan.paths[&Token::new("a/plan")].ends_with("a/plan"));
+        assert_eq!(scan.ledger.patients[&Token::new("PAT-0001")], "PAT-0001");
+    }
+
+    #[test]
+    fn the_same_object_counts_once_in_whatever_encoding() {
+        let archive = Archive::new();
+        archive.put("1", &sample::plan());
+        archive.put("2", &sample::plan());
+        archive.add("3", &sample::file(&sample::plan(), Encoding::IMPLICIT, true));
+        archive.put("4", &sample::slice("1.2.7.1", 0.0));
+        archive.put("5", &sample::slice("1.2.7.1", 0.0));
+        let scan = archive.scan();
+        assert_eq!(scan.inventory.plans.len(), 1);
+        assert_eq!(scan.inventory.images[0].slices, 1);
+        assert_eq!(status(&scan, "1"), FileStatus::Read);
+        for name in ["2", "3", "5"] {
+            assert_eq!(status(&scan, name), FileStatus::Duplicate, "{name}");
+        }
+        assert_eq!(count(&scan, Code::FileDuplicate), 3);
+    }
+
+    #[test]
+    fn different_content_under_one_uid_is_refused_on_both_sides() {
+        let archive = Archive::new();
+        let mut other = sample::plan();
+        set(&mut other, text(tags::APPROVAL_STATUS, VR::CS, "UNAPPROVED"));
+        archive.put("1", &sample::plan());
+        archive.put("2", &other);
+        let scan = archive.scan();
+        assert!(scan.inventory.plans.is_empty());
+        assert_eq!(
+            (status(&scan, "1"), status(&scan, "2")),
+            (FileStatus::Refused, FileStatus::Refused)
+        );
+        assert_eq!(count(&scan, Code::FileUidConflict), 2);
+    }
+
+    #[test]
+    fn no_identifier_leaves_under_a_key() {
+        let archive = Archive::new();
+        archive.put("person/structures", &sample::structure_set(sample::squares()));
+        archive.put("person/dose", &sample::dose());
+        archive.put("person/plan", &sample::plan());
+        let mut bad = sample::dose();
+        set(&mut bad, text(tags::SOP_INSTANCE_UID, VR::UI, "1.2.3.77"));
+        set(&mut bad, text(tags::DOSE_GRID_SCALING, VR::DS, "Sample^Person PAT-0001"));
+        archive.put("person/bad", &bad);
+        let roots = [archive.0.path().to_path_buf()];
+        let identity = Identity::keyed([9; 32]);
+        let scan = super::scan(&roots, &identity, &|_| {}, &AtomicBool::new(false)).unwrap();
+        assert_eq!(scan.errors.len(), 1);
+        let shown = format!("{:?}{:?}", scan.inventory, scan.findings).to_lowercase();
+        for identifier in ["person", "pat-0001", "1.2.3.", "machine-a", "2023", "20240229"] {
+            assert!(!shown.contains(identifier), "{identifier}");
+        }
+        let patient = scan.inventory.plans[0].origin.patient.clone().unwrap();
+        assert_eq!(scan.ledger.patients[&patient], "PAT-0001");
+    }
+
+    #[test]
+    fn the_result_does_not_depend_on_the_number_of_threads() {
+        let archive = Archive::new();
+        for index in 0..40 {
+            let uid = format!("1.2.7.{index}");
+            archive.put(&format!("ct/{index}"), &sample::slice(&uid, f64::from(index)));
+        }
+        archive.put("plan", &sample::plan());
+        let with = |threads| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let scan = pool.install(|| archive.scan());
+            (scan.inventory, scan.findings)
+        };
+        assert_eq!(with(1), with(4));
+    }
+
+    #[test]
+    fn a_stopped_scan_says_so() {
+        let archive = Archive::new();
+        archive.put("plan", &sample::plan());
+        let roots = [archive.0.path().to_path_buf()];
+        let scan = super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(true)).unwrap();
+        assert!(scan.inventory.files.is_empty());
+        assert_eq!(scan.findings[0].code, Code::RunInterrupted);
+    }
+
+    #[test]
+    fn a_missing_root_is_an_error() {
+        let roots = [PathBuf::from("no/such/folder")];
+        let error = super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(false));
+        assert!(error.unwrap_err().to_string().starts_with("no/such/folder"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_that_lead_in_a_circle_end() {
+        let archive = Archive::new();
+        archive.put("a/plan", &sample::plan());
+        std::os::unix::fs::symlink(archive.0.path(), archive.0.path().join("a/up")).unwrap();
+        let scan = archive.scan();
+        assert_eq!(scan.inventory.plans.len(), 1);
+        assert_eq!(scan.findings, []);
+    }
+
+    #[test]
+    fn several_roots_keep_their_files_apart() {
+        let (one, two) = (Archive::new(), Archive::new());
+        one.put("plan", &sample::plan());
+        two.put("plan", &sample::plan());
+        let roots = [one.0.path().to_path_buf(), two.0.path().join("plan")];
+        let scan =
+            super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(false)).unwrap();
+        assert_eq!(status(&scan, "0/plan"), FileStatus::Read);
+        assert_eq!(status(&scan, "1/plan"), FileStatus::Duplicate);
+    }
+}

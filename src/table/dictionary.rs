@@ -1,0 +1,178 @@
+//! Table `dictionary`: what every column, every metric and every finding code means. Derived from
+//! the definitions that make the tables, so it cannot disagree with them.
+
+use std::borrow::Cow;
+
+use super::column::{Column, Definition, Sheet, borrowed};
+use super::study::Study;
+use super::{TABLES, Table};
+use crate::analyse::Analysis;
+use crate::finding::Code;
+use crate::rt::Inventory;
+
+pub(super) const TABLE: Table = Table {
+    name: "dictionary",
+    grain: "one column of a table, or one value that a column may hold",
+    key: &["table", "column", "value"],
+    sheet,
+};
+
+struct Row<'a> {
+    table: &'static str,
+    column: &'static str,
+    value: Option<&'a str>,
+    kind: &'static str,
+    unit: &'a str,
+    meaning: Cow<'a, str>,
+    allowed: String,
+    applies_to: &'a str,
+    formula: &'a str,
+    reference: &'a str,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut rows: Vec<Row<'a>> = Vec::new();
+    for table in TABLES {
+        let columns = definitions(table);
+        rows.extend(columns.into_iter().map(|definition| column_row(table.name, definition)));
+        match table.name {
+            "metrics" => rows.extend(metric_rows(study)),
+            "findings" => rows.extend(code_rows()),
+            _ => {}
+        }
+    }
+    Sheet::new(columns(), rows)
+}
+
+/// The columns of a table; its rows are not needed for that.
+fn definitions(table: &Table) -> Vec<Definition> {
+    if table.name == TABLE.name {
+        return Sheet::new(columns(), Vec::new()).columns().to_vec();
+    }
+    let inventory = Inventory::default();
+    let analyses: &[Analysis] = &[];
+    let nothing = Study {
+        inventory: &inventory,
+        cases: &[],
+        analyses,
+        findings: &[],
+        metrics: &[],
+        settings_digest: "",
+    };
+    (table.sheet)(&nothing).columns().to_vec()
+}
+
+fn column_row<'a>(table: &'static str, definition: Definition) -> Row<'a> {
+    Row {
+        table,
+        column: definition.name,
+        value: None,
+        kind: definition.kind.word(),
+        unit: definition.unit,
+        meaning: Cow::Borrowed(definition.meaning),
+        allowed: definition.allowed.join(" | "),
+        applies_to: "",
+        formula: "",
+        reference: "",
+    }
+}
+
+fn metric_rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
+    let mut metrics: Vec<_> = study.metrics.iter().collect();
+    metrics.sort();
+    metrics.dedup_by(|a, b| a.name == b.name);
+    let row = |m: &'a super::MetricDefinition| Row {
+        table: "metrics",
+        column: "metric",
+        value: Some(&m.name),
+        kind: "",
+        unit: &m.unit,
+        meaning: Cow::Borrowed(&m.meaning),
+        allowed: String::new(),
+        applies_to: &m.applies_to,
+        formula: &m.formula,
+        reference: &m.reference,
+    };
+    metrics.into_iter().map(row).collect()
+}
+
+fn code_rows<'a>() -> Vec<Row<'a>> {
+    let row = |code: &Code| {
+        let definition = code.definition();
+        Row {
+            table: "findings",
+            column: "code",
+            value: Some(definition.id),
+            kind: "",
+            unit: "",
+            meaning: Cow::Owned(format!("{}; {}", definition.meaning, definition.consequence)),
+            allowed: String::new(),
+            applies_to: "",
+            formula: "",
+            reference: "",
+        }
+    };
+    Code::ALL.iter().map(row).collect()
+}
+
+fn columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("table", "the table", |r| borrowed(r.table)),
+        Column::text("column", "the column", |r| borrowed(r.column)),
+        Column::text("value", "a value of the column; missing for the column itself", |r| {
+            r.value.map(Cow::Borrowed)
+        }),
+        Column::word("type", "what it holds", &["text", "integer", "real", "boolean"], |r| {
+            unless_empty(r.kind)
+        }),
+        Column::text("unit", "unit symbol; missing for none", |r| unless_empty(r.unit)),
+        Column::text("meaning", "meaning, and the reason for a missing value", |r| {
+            borrowed(r.meaning.as_ref())
+        }),
+        Column::text("allowed_values", "the words it may hold; missing when free", |r| {
+            unless_empty(&r.allowed)
+        }),
+        Column::text("applies_to", "structures that a metric applies to", |r| {
+            unless_empty(r.applies_to)
+        }),
+        Column::text("formula", "formula of a metric", |r| unless_empty(r.formula)),
+        Column::text("reference", "source of the definition", |r| unless_empty(r.reference)),
+    ]
+}
+
+fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
+    (!text.is_empty()).then_some(Cow::Borrowed(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::Cell;
+    use crate::table::example::Example;
+
+    #[test]
+    fn every_column_metric_and_code_has_its_row() {
+        let example = Example::new();
+        let study = example.study();
+        let sheet = sheet(&study);
+        let text = |row: usize, column: usize| match sheet.cell(row, column) {
+            Cell::Text(t) => t.into_owned(),
+            _ => String::new(),
+        };
+        let rows: Vec<_> =
+            (0..sheet.row_count()).map(|r| [text(r, 0), text(r, 1), text(r, 2)]).collect();
+        for table in TABLES {
+            for column in definitions(table) {
+                let wanted = [table.name, column.name, ""].map(str::to_owned);
+                assert!(rows.contains(&wanted), "{wanted:?}");
+            }
+        }
+        for metric in study.metrics {
+            assert!(rows.contains(&["metrics", "metric", &metric.name].map(str::to_owned)));
+        }
+        for code in Code::ALL {
+            let id = code.definition().id;
+            assert!(rows.contains(&["findings", "code", id].map(str::to_owned)));
+        }
+    }
+}

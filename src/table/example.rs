@@ -1,0 +1,241 @@
+//! A small invented study for the tests of this room: one measured case and one that is left out.
+
+use super::{MetricDefinition, Study};
+use crate::analyse::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
+use crate::case::{
+    Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
+};
+use crate::finding::{Code, Finding, Subject};
+use crate::identity::Token;
+use crate::metrics::{Outcome, Status};
+use crate::rt::{
+    DoseHeader, DoseSummation, DoseType, DoseUnits, FileRecord, FileStatus, ImageSeries, Inventory,
+    Origin, RoiHeader, StructureSetHeader,
+};
+use crate::units::{CubicCentimetre, Gray, Millimetre};
+
+pub(super) struct Example {
+    pub(super) inventory: Inventory,
+    pub(super) cases: Vec<Case>,
+    pub(super) analyses: Vec<Analysis>,
+    pub(super) findings: Vec<Finding>,
+    pub(super) metrics: Vec<MetricDefinition>,
+}
+
+impl Example {
+    pub(super) fn new() -> Self {
+        let files = ["f-a", "f-b", "f-c"].map(file).to_vec();
+        Self {
+            inventory: Inventory { files, images: vec![series()], ..Inventory::default() },
+            cases: vec![case("plan-1", None), case("plan-2", Some("no dose belongs to the plan"))],
+            analyses: vec![analysis()],
+            findings: vec![
+                finding(Code::PlanesFew, "2 planes"),
+                finding(Code::PlanesFew, "2 planes, said differently"),
+                finding(Code::NameUnmapped, "=name"),
+            ],
+            metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
+        }
+    }
+
+    /// The same study with every list the other way round.
+    pub(super) fn reordered(&self) -> Self {
+        let mut turned = Self {
+            inventory: self.inventory.clone(),
+            cases: self.cases.clone(),
+            analyses: self.analyses.clone(),
+            findings: self.findings.clone(),
+            metrics: self.metrics.clone(),
+        };
+        turned.inventory.files.reverse();
+        turned.cases.reverse();
+        turned.findings.reverse();
+        turned.metrics.reverse();
+        for case in &mut turned.cases {
+            case.names.reverse();
+            case.prescriptions.reverse();
+        }
+        for analysis in &mut turned.analyses {
+            analysis.structures.reverse();
+            analysis.measurements.reverse();
+            analysis.dvh.reverse();
+            analysis.findings.reverse();
+        }
+        turned
+    }
+
+    pub(super) fn study(&self) -> Study<'_> {
+        Study {
+            inventory: &self.inventory,
+            cases: &self.cases,
+            analyses: &self.analyses,
+            findings: &self.findings,
+            metrics: &self.metrics,
+            settings_digest: "digest",
+        }
+    }
+}
+
+fn file(name: &str) -> FileRecord {
+    FileRecord {
+        file: Token::new(name),
+        bytes: 10,
+        digest: Some(format!("digest of {name}")),
+        sop_class: Some("RT Dose Storage".to_owned()),
+        object: Some(Token::new(format!("object of {name}"))),
+        patient: Some(Token::new("patient")),
+        status: FileStatus::Read,
+        reason: String::new(),
+    }
+}
+
+fn series() -> ImageSeries {
+    ImageSeries {
+        series: Token::new("series"),
+        frame: Some(Token::new("frame")),
+        patient: Some(Token::new("patient")),
+        modality: "MR".to_owned(),
+        slices: 120,
+        spacing: Some(Millimetre::mm(1.0)),
+        objects: Vec::new(),
+    }
+}
+
+fn origin(object: &str) -> Origin {
+    Origin {
+        file: Token::new("f-a"),
+        object: Token::new(object),
+        patient: Some(Token::new("patient")),
+        digest: String::new(),
+    }
+}
+
+fn case(id: &str, left_out: Option<&str>) -> Case {
+    let named = |number, original: &str, standard: Option<&str>, role, basis| NamedRoi {
+        number,
+        original: original.to_owned(),
+        standard: standard.map(str::to_owned),
+        role,
+        basis,
+    };
+    Case {
+        id: Token::new(id),
+        patient: Some(Token::new("patient")),
+        plan: None,
+        structure_set: Some(structure_set()),
+        dose: left_out.is_none().then(dose),
+        doses_seen: usize::from(left_out.is_none()),
+        dose_link: LinkMethod::Reference,
+        structure_link: LinkMethod::Frame,
+        technology: Technology::GantryLinac,
+        technology_basis: "BeamType".to_owned(),
+        names: vec![
+            named(1, "brain stem", Some("Brainstem"), Role::Organ, NameBasis::Rule),
+            named(2, "-met, \"left\"", None, Role::Target, NameBasis::None),
+        ],
+        prescriptions: vec![Prescription {
+            roi_number: 2,
+            dose: Gray::gy(20.0),
+            basis: PrescriptionBasis::PlanOnly,
+        }],
+        left_out: left_out.map(|reason| (Code::LinkMissing, reason.to_owned())),
+    }
+}
+
+fn structure_set() -> StructureSetHeader {
+    let roi = |number, name: &str| RoiHeader {
+        number,
+        name: name.to_owned(),
+        interpreted_type: Some("ORGAN".to_owned()),
+        generation_algorithm: None,
+        frame: None,
+        stated_volume: Some(CubicCentimetre::cc(2.5)),
+        plane_spacing: None,
+        planes_complete: false,
+        contours: 12,
+    };
+    StructureSetHeader {
+        origin: origin("structure set"),
+        frame: Some(Token::new("frame")),
+        day: None,
+        rois: vec![roi(1, "brain stem"), roi(2, "-met, \"left\""), roi(3, "third")],
+    }
+}
+
+fn dose() -> DoseHeader {
+    DoseHeader {
+        origin: origin("dose"),
+        frame: Some(Token::new("frame")),
+        units: DoseUnits::Gray,
+        kind: DoseType::Physical,
+        summation: DoseSummation::Plan,
+        plans: Vec::new(),
+        structure_set: None,
+        beams: Vec::new(),
+        grid: None,
+        step: Some(Gray::gy(1e-5)),
+        bits: Some(32),
+        heterogeneity: None,
+    }
+}
+
+fn analysis() -> Analysis {
+    let measurement = |roi_number, metric: &str, outcome| Measurement {
+        roi_number,
+        metric: metric.to_owned(),
+        unit: if metric.starts_with('D') { "Gy" } else { "cc" },
+        outcome,
+        method: "cubic; caps".to_owned(),
+    };
+    let point = |dose_gy, volume_cc| DvhPoint {
+        roi_number: 1,
+        dose_gy,
+        volume_cc,
+        volume_percent: volume_cc * 40.0,
+    };
+    Analysis {
+        case: Token::new("plan-1"),
+        dose: Some(DoseResult { spacing_mm: [1.0, 1.5, 2.0], maximum_gy: 31.5, step_gy: 1e-5 }),
+        structures: vec![structure(1), structure(2)],
+        measurements: vec![
+            measurement(1, "V12Gy[cc]", Outcome::of(0.125)),
+            measurement(1, "D2%[Gy]", Outcome::of(-0.0)),
+            measurement(2, "V12Gy[cc]", Outcome::none(Status::Empty, "no contours")),
+            measurement(2, "D2%[Gy]", Outcome::of(f64::NAN)),
+        ],
+        dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
+        findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
+    }
+}
+
+fn structure(roi_number: i64) -> StructureResult {
+    StructureResult {
+        roi_number,
+        closed_contours: 12,
+        planes: 12,
+        holes: 0,
+        plane_spacing_mm: Some(1.0),
+        plane_gap_max_mm: Some(1.0),
+        volume: Outcome { low: Some(2.4), high: Some(2.6), ..Outcome::of(2.5) },
+        centroid_mm: Some([1.0, -2.0, 3.0]),
+        dose_cover_percent: Some(100.0),
+        prescription: None,
+    }
+}
+
+fn finding(code: Code, message: &str) -> Finding {
+    let subject =
+        Subject { case: Some(Token::new("plan-1")), roi_number: Some(1), ..Subject::default() };
+    Finding::new(code, subject, message)
+}
+
+fn metric(name: &str, unit: &str) -> MetricDefinition {
+    MetricDefinition {
+        name: name.to_owned(),
+        unit: unit.to_owned(),
+        meaning: "an invented metric".to_owned(),
+        applies_to: "all".to_owned(),
+        formula: "none".to_owned(),
+        reference: "none".to_owned(),
+    }
+}

@@ -1,0 +1,117 @@
+//! Table `metrics`, the core of a study in long form: one row per structure and metric, with value
+//! and numerical bounds, or status and reason.
+
+use std::borrow::Cow;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed};
+use super::structures::{role_words, status_words};
+use super::study::{Measured, Study, shown_name, structure_id};
+use crate::analyse::Measurement;
+use crate::case::NamedRoi;
+
+pub(super) const TABLE: Table = Table {
+    name: "metrics",
+    grain: "one metric of one structure of a case",
+    key: &["plan_id", "roi_number", "metric", "method"],
+    sheet,
+};
+
+struct Row<'a> {
+    measured: Measured<'a>,
+    structure_id: String,
+    name: Option<&'a NamedRoi>,
+    measurement: &'a Measurement,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut columns = subject_columns();
+    columns.extend(value_columns());
+    Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
+}
+
+fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+    let list = measured.analysis.map_or(&[][..], |a| &a.measurements);
+    let mut rows: Vec<_> = list
+        .iter()
+        .map(|measurement| Row {
+            measured,
+            structure_id: structure_id(measured.case, measurement.roi_number),
+            name: measured.name(measurement.roi_number),
+            measurement,
+        })
+        .collect();
+    rows.sort_by_key(|r| (r.measurement.roi_number, &r.measurement.metric, &r.measurement.method));
+    rows
+}
+
+fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.measured.case.id.as_str())
+        }),
+        Column::text("structure_id", "the structure, as in table structures", |r| {
+            borrowed(&r.structure_id)
+        }),
+        Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| {
+            Some(r.measurement.roi_number)
+        }),
+        Column::text("structure", "standard name (TG-263), else the original name", |r| {
+            r.name.and_then(|n| borrowed(shown_name(n)))
+        }),
+        Column::word("role", "what the structure is for", &role_words(), |r| {
+            r.name.and_then(|n| borrowed(n.role.word()))
+        }),
+    ]
+}
+
+fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("metric", "metric in TG-263 syntax, or index name", |r| {
+            borrowed(&r.measurement.metric)
+        }),
+        Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
+            r.measurement.outcome.value
+        }),
+        Column::real("low", "", "lower numerical bound, nothing clinical", |r| {
+            r.measurement.outcome.low
+        }),
+        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
+            r.measurement.outcome.high
+        }),
+        Column::word("unit", "unit of value, low and high", &["Gy", "cc", "%", "mm", "1"], |r| {
+            borrowed(r.measurement.unit)
+        }),
+        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+            borrowed(r.measurement.outcome.status.word())
+        }),
+        Column::text("reason", "the reason in words; missing when ok", |r| {
+            let reason = &r.measurement.outcome.reason;
+            (!reason.is_empty()).then_some(Cow::Borrowed(reason.as_str()))
+        }),
+        Column::text("method", "interpolation, slice ends, rule or parameter", |r| {
+            borrowed(&r.measurement.method)
+        }),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::example::Example;
+
+    #[test]
+    fn columns_are_exactly_those_of_the_design() {
+        let example = Example::new();
+        let sheet = sheet(&example.study());
+        let names: Vec<_> = sheet.columns().iter().map(|c| c.name).collect();
+        assert_eq!(
+            names.join(", "),
+            "patient_id, plan_id, structure_id, roi_number, structure, role, metric, value, low, \
+             high, unit, status, reason, method"
+        );
+    }
+}

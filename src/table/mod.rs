@@ -1,0 +1,214 @@
+//! Results become tables: one file per table, one per format, and the list of all tables
+//! ([`TABLES`]) from which writing, documentation and tests are derived.
+//!
+//! The tables are tidy: one row per thing or observation, sorted by keys that do not depend on the
+//! order of the input, a gap is a row with a status and a reason, a missing value is an empty cell
+//! (CSV) or null (Parquet) and never 0 or NaN. This module computes nothing: it knows results, but
+//! neither DICOM nor geometry, and prints nothing.
+
+pub mod column;
+mod dictionary;
+mod dvh;
+mod files;
+mod findings;
+mod metrics;
+pub mod names;
+mod plans;
+pub mod prescriptions;
+pub mod run;
+mod structures;
+mod study;
+pub mod user_file;
+pub mod write_csv;
+pub mod write_file;
+pub mod write_parquet;
+
+#[cfg(test)]
+mod example;
+
+use std::path::Path;
+
+use serde::Serialize;
+
+pub use column::{Cell, Column, Kind, Sheet};
+pub use study::{MetricDefinition, Study};
+pub use write_file::{WriteError, replace_file};
+
+/// One table: its name, what a row is, and how it is made.
+#[derive(Debug, Clone, Copy)]
+pub struct Table {
+    /// Name, also the file name without extension.
+    pub name: &'static str,
+    /// What one row stands for.
+    pub grain: &'static str,
+    /// The columns that together name a row; also the order of the rows.
+    pub key: &'static [&'static str],
+    /// Makes the sheet from the results of a run.
+    pub sheet: for<'a> fn(&Study<'a>) -> Sheet<'a>,
+}
+
+/// Every table, in the order in which a reader meets them.
+pub const TABLES: &[Table] = &[
+    plans::TABLE,
+    structures::TABLE,
+    metrics::TABLE,
+    dvh::TABLE,
+    findings::TABLE,
+    files::TABLE,
+    dictionary::TABLE,
+];
+
+/// A table with this many rows or more is written as Parquet only: no spreadsheet opens it.
+pub const CSV_ROW_LIMIT: usize = 1_000_000;
+
+/// What was written of one table.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct Written {
+    /// Name of the table.
+    pub table: &'static str,
+    /// Number of rows.
+    pub rows: usize,
+    /// Whether there is a CSV file beside the Parquet file; not from [`CSV_ROW_LIMIT`] rows on.
+    pub csv: bool,
+}
+
+/// The table called `name`.
+#[must_use]
+pub fn table(name: &str) -> Option<&'static Table> {
+    TABLES.iter().find(|t| t.name == name)
+}
+
+/// Writes the named tables as Parquet and, below [`CSV_ROW_LIMIT`] rows, as CSV into `folder`.
+/// Names that are no table are left out.
+///
+/// # Errors
+/// When a file cannot be written; tables before it are complete, the others untouched.
+pub fn write_tables(
+    study: &Study<'_>,
+    names: &[&str],
+    folder: &Path,
+) -> Result<Vec<Written>, WriteError> {
+    names.iter().filter_map(|n| table(n)).map(|t| write_table(study, t, folder)).collect()
+}
+
+fn write_table(study: &Study<'_>, table: &Table, folder: &Path) -> Result<Written, WriteError> {
+    let sheet = (table.sheet)(study);
+    let rows = sheet.row_count();
+    let parquet = folder.join(format!("{}.parquet", table.name));
+    replace_file(&parquet, |output| write_parquet::write_parquet(&sheet, output))?;
+    let text = folder.join(format!("{}.csv", table.name));
+    let csv = rows < CSV_ROW_LIMIT;
+    if csv {
+        replace_file(&text, |output| write_csv::write_csv(&sheet, output))?;
+    } else {
+        write_file::remove_file(&text)?;
+    }
+    Ok(Written { table: table.name, rows, csv })
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn every_table_is_fully_described() {
+        let names: BTreeSet<_> = TABLES.iter().map(|t| t.name).collect();
+        assert_eq!(names.len(), TABLES.len(), "a table name is used twice");
+        let example = example::Example::new();
+        for table in TABLES {
+            let sheet = (table.sheet)(&example.study());
+            let columns: BTreeSet<_> = sheet.columns().iter().map(|c| c.name).collect();
+            assert_eq!(columns.len(), sheet.columns().len(), "{}: a column twice", table.name);
+            for key in table.key {
+                assert!(columns.contains(key), "{}: key {key} is no column", table.name);
+            }
+            for c in sheet.columns() {
+                let legal =
+                    c.name.chars().all(|x| x.is_ascii_lowercase() || "_0123456789".contains(x));
+                assert!(legal && c.name.len() <= 32, "{}.{}", table.name, c.name);
+                assert!(!c.meaning.is_empty(), "{}.{} has no meaning", table.name, c.name);
+                let suffix = match c.unit {
+                    "mm" => "_mm",
+                    "cc" => "_cc",
+                    "Gy" => "_gy",
+                    "%" => "_percent",
+                    "d" | "" => "",
+                    other => panic!("{}.{}: unit {other}", table.name, c.name),
+                };
+                assert!(c.name.ends_with(suffix), "{}.{} lacks its unit", table.name, c.name);
+            }
+        }
+    }
+
+    #[test]
+    fn the_key_names_each_row_once() {
+        let example = example::Example::new();
+        for table in TABLES {
+            let sheet = (table.sheet)(&example.study());
+            assert!(sheet.row_count() > 0, "{} is empty", table.name);
+            let position =
+                |name: &str| sheet.columns().iter().position(|c| c.name == name).unwrap();
+            let key = |row: usize| {
+                let cells = table.key.iter().map(|k| format!("{:?}", sheet.cell(row, position(k))));
+                cells.collect::<Vec<_>>()
+            };
+            let keys: BTreeSet<_> = (0..sheet.row_count()).map(key).collect();
+            assert_eq!(keys.len(), sheet.row_count(), "{}", table.name);
+        }
+    }
+
+    #[test]
+    fn words_of_a_closed_column_are_all_listed() {
+        let example = example::Example::new();
+        for table in TABLES {
+            let sheet = (table.sheet)(&example.study());
+            for (column, definition) in sheet.columns().iter().enumerate() {
+                for row in 0..sheet.row_count() {
+                    let Cell::Text(text) = sheet.cell(row, column) else { continue };
+                    let known = definition.allowed.is_empty()
+                        || definition.allowed.contains(&text.as_ref());
+                    assert!(known, "{}.{}: {text}", table.name, definition.name);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_order_of_the_input_leaves_no_trace() {
+        let folder = tempfile::tempdir().unwrap();
+        let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
+        let plain = example::Example::new();
+        let turned = plain.reordered();
+        let (a, b) = (folder.path().join("a"), folder.path().join("b"));
+        let written = write_tables(&plain.study(), &names, &a).unwrap();
+        assert_eq!(write_tables(&turned.study(), &names, &b).unwrap(), written);
+        assert_eq!(written.len(), TABLES.len());
+        for name in names {
+            for end in ["csv", "parquet"] {
+                let file = format!("{name}.{end}");
+                let bytes = std::fs::read(a.join(&file)).unwrap();
+                assert!(!bytes.is_empty());
+                assert!(bytes == std::fs::read(b.join(&file)).unwrap(), "{file} differs");
+            }
+        }
+    }
+
+    #[test]
+    fn parquet_and_csv_say_the_same() {
+        use polars::prelude::SerReader;
+        let folder = tempfile::tempdir().unwrap();
+        let example = example::Example::new();
+        write_tables(&example.study(), &["metrics"], folder.path()).unwrap();
+        let file = std::fs::File::open(folder.path().join("metrics.parquet")).unwrap();
+        let frame = polars_io::prelude::ParquetReader::new(file).finish().unwrap();
+        let mut reader = csv::Reader::from_path(folder.path().join("metrics.csv")).unwrap();
+        let values = frame.column("value").unwrap().f64().unwrap();
+        let column = reader.headers().unwrap().iter().position(|h| h == "value").unwrap();
+        for (row, record) in reader.records().enumerate() {
+            let text = record.unwrap()[column].to_owned();
+            assert_eq!(values.get(row), text.parse().ok(), "row {row}");
+        }
+    }
+}

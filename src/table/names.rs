@@ -1,0 +1,221 @@
+//! `names.csv`: which standard name and role each structure name stands for. The program proposes,
+//! the user decides in the columns `name_standard` and `role`; a row left blank there is no
+//! decision. A row with `plan_id` and `roi_number` speaks of one structure, a row without of the
+//! name wherever it occurs.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
+
+use super::structures::{role, role_words};
+use super::user_file::{ReadError, UserFile};
+use super::write_file::{Access, WriteError};
+use crate::case::{Case, Decisions, NameBasis, NameDecision, NamedRoi, Proposal};
+use crate::identity::Token;
+
+const COLUMNS: &[&str] = &[
+    "name_original",
+    "plan_id",
+    "roi_number",
+    "n_seen",
+    "proposed_standard",
+    "proposed_role",
+    "basis",
+    "name_standard",
+    "role",
+    "comment",
+];
+
+/// Which structures a decision is about.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+enum Subject {
+    /// Every structure of this ROI Name.
+    Name(String),
+    /// The structure of this case (plan_id) with this ROI Number.
+    Structure(Token, i64),
+}
+
+/// The file with its decisions.
+#[derive(Debug, Clone)]
+pub struct NamesFile {
+    file: UserFile,
+    decisions: BTreeMap<Subject, NameDecision>,
+}
+
+impl NamesFile {
+    /// Reads `names.csv`; empty where there is none.
+    ///
+    /// # Errors
+    /// When it cannot be read, a role is unknown, an ROI Number is no number or stands without
+    /// its plan, or two rows decide the same thing differently.
+    pub fn read(path: &Path) -> Result<Self, ReadError> {
+        let file = UserFile::read(path, COLUMNS)?;
+        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
+        let decisions = decisions(&file).map_err(fault)?;
+        Ok(Self { file, decisions })
+    }
+
+    /// Adds what was decided here to `decisions`.
+    pub fn decide(&self, decisions: &mut Decisions) {
+        for (subject, decision) in &self.decisions {
+            let decision = decision.clone();
+            match subject {
+                Subject::Name(name) => decisions.names.insert(name.clone(), decision),
+                Subject::Structure(case, number) => {
+                    decisions.structures.insert((case.clone(), *number), decision)
+                }
+            };
+        }
+    }
+
+    /// Adds a row for every proposal whose name has none yet.
+    pub fn propose(&mut self, proposals: &[Proposal]) {
+        let mut sorted: Vec<_> = proposals.iter().collect();
+        sorted.sort_by_key(|p| &p.original);
+        let mut known = self.file.keys(&["name_original", "plan_id"]);
+        for p in sorted {
+            if !known.insert(vec![p.original.clone(), String::new()]) {
+                continue;
+            }
+            self.file.add(&[
+                ("name_original", &p.original),
+                ("n_seen", &p.seen.to_string()),
+                ("proposed_standard", p.standard.as_deref().unwrap_or("")),
+                ("proposed_role", p.role.word()),
+                ("basis", p.basis.word()),
+            ]);
+        }
+    }
+
+    /// Writes the file if rows were added.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), WriteError> {
+        self.file.write(path, Access::Shared)
+    }
+}
+
+/// How many distinct structure names have no standard name, or more than one, and no decision.
+#[must_use]
+pub fn open_names(cases: &[Case]) -> usize {
+    let open = |n: &&NamedRoi| matches!(n.basis, NameBasis::Ambiguous | NameBasis::None);
+    let names = cases.iter().flat_map(|c| &c.names).filter(open).map(|n| &n.original);
+    names.collect::<BTreeSet<_>>().len()
+}
+
+fn decisions(file: &UserFile) -> Result<BTreeMap<Subject, NameDecision>, String> {
+    let mut decisions = BTreeMap::new();
+    for row in 0..file.row_count() {
+        let line = row + 2; // as a spreadsheet counts, below the header
+        let Some(decision) = decision(file, row).map_err(|e| format!("row {line}: {e}"))? else {
+            continue;
+        };
+        let subject = subject(file, row).map_err(|e| format!("row {line}: {e}"))?;
+        if let Some(earlier) = decisions.insert(subject, decision.clone())
+            && earlier != decision
+        {
+            let name = file.text(row, "name_original");
+            return Err(format!(
+                "row {line}: `{name}` is decided differently in an earlier row; keep one of them"
+            ));
+        }
+    }
+    Ok(decisions)
+}
+
+fn decision(file: &UserFile, row: usize) -> Result<Option<NameDecision>, String> {
+    let standard = Some(file.text(row, "name_standard")).filter(|t| !t.is_empty());
+    let word = Some(file.text(row, "role")).filter(|t| !t.is_empty());
+    if standard.is_none() && word.is_none() {
+        return Ok(None);
+    }
+    let role = match word {
+        None => None,
+        Some(word) => Some(role(word).ok_or_else(|| {
+            format!("role `{word}` is unknown; one of {} is accepted", role_words().join(", "))
+        })?),
+    };
+    Ok(Some(NameDecision { standard: standard.map(str::to_owned), role }))
+}
+
+fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
+    match (file.text(row, "plan_id"), file.text(row, "roi_number")) {
+        ("", "") => Ok(Subject::Name(file.exact_text(row, "name_original").to_owned())),
+        (plan, number) if !plan.is_empty() && !number.is_empty() => match number.parse() {
+            Ok(number) => Ok(Subject::Structure(Token::new(plan), number)),
+            Err(_) => Err(format!("roi_number `{number}` is not a whole number")),
+        },
+        _ => Err("plan_id and roi_number are given both or not at all".to_owned()),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::case::Role;
+
+    fn read(text: &str) -> Result<NamesFile, String> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("names.csv");
+        std::fs::write(&path, text).unwrap();
+        NamesFile::read(&path).map_err(|e| e.reason)
+    }
+
+    fn file(rows: &str) -> String {
+        format!("{}\r\n{rows}", COLUMNS.join(","))
+    }
+
+    fn proposal(original: &str) -> Proposal {
+        Proposal {
+            original: original.to_owned(),
+            seen: 3,
+            standard: Some("Brainstem".to_owned()),
+            role: Role::Organ,
+            basis: NameBasis::Rule,
+        }
+    }
+
+    #[test]
+    fn decisions_are_read_and_blank_rows_are_none() {
+        let names = read(&file(
+            "Stamm,,,3,Brainstem,organ,rule,Brainstem,,\r\nx,,,1,,unknown,none,,Helper,\r\n\
+             y,,,1,,,none,,,\r\nStamm,P1,4,,,,,BrainStem_PRV03,prv,\r\n",
+        ))
+        .unwrap();
+        let mut decisions = Decisions::default();
+        names.decide(&mut decisions);
+        assert_eq!((decisions.names.len(), decisions.structures.len()), (2, 1));
+        let stamm = &decisions.names["Stamm"];
+        assert_eq!((stamm.standard.as_deref(), stamm.role), (Some("Brainstem"), None));
+        let x = &decisions.names["x"];
+        assert_eq!((x.standard.as_deref(), x.role), (None, Some(Role::Helper)));
+        let one = &decisions.structures[&(Token::new("P1"), 4)];
+        assert_eq!(one.role, Some(Role::Prv));
+    }
+
+    #[test]
+    fn faults_name_the_row_and_the_remedy() {
+        let message = |rows: &str| read(&file(rows)).unwrap_err();
+        assert!(message("a,,,,,,,,orgn,\n").contains("row 2: role `orgn` is unknown; one of gtv"));
+        assert!(message("a,P1,,,,,,B,,\n").contains("both or not at all"));
+        assert!(message("a,P1,x,,,,,B,,\n").contains("`x` is not a whole number"));
+        assert!(message("a,,,,,,,B,,\na,,,,,,,C,,\n").contains("row 3: `a` is decided"));
+    }
+
+    #[test]
+    fn a_second_proposal_changes_nothing_and_a_new_one_is_added_below() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("names.csv");
+        let decided = file("b,,,3,Brainstem,organ,rule,Pons,organ,sure\r\n");
+        std::fs::write(&path, &decided).unwrap();
+        let mut names = NamesFile::read(&path).unwrap();
+        names.propose(&[proposal("b"), proposal("=a")]);
+        names.write(&path).unwrap();
+        let after = std::fs::read_to_string(&path).unwrap();
+        assert_eq!(after, format!("{decided}'=a,,,3,Brainstem,organ,rule,,,\r\n"));
+        let mut names = NamesFile::read(&path).unwrap();
+        names.propose(&[proposal("=a"), proposal("b")]);
+        names.write(&path).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), after);
+    }
+}

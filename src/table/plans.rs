@@ -1,0 +1,273 @@
+//! Table `plans`: one row per case, measured or not, with what was intended, how it was joined and
+//! why it is left out.
+
+use std::borrow::Cow;
+use std::collections::BTreeSet;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed, count};
+use super::study::{Measured, Study};
+use crate::case::{LinkMethod, Prescription, PrescriptionBasis, Technology};
+use crate::finding::{Finding, Severity};
+use crate::rt::{DoseType, DoseUnits, ImageSeries};
+
+pub(super) const TABLE: Table = Table {
+    name: "plans",
+    grain: "one case: a plan with its structure set and dose, or what there is of them",
+    key: &["plan_id"],
+    sheet,
+};
+
+/// Words of the delivery technologies.
+pub(super) const TECHNOLOGIES: &[&str] = &[
+    Technology::CobaltUnit.word(),
+    Technology::RoboticLinac.word(),
+    Technology::GantryLinac.word(),
+    Technology::Other.word(),
+    Technology::Unknown.word(),
+];
+
+/// Words for where a prescription came from.
+pub(super) const PRESCRIPTION_BASES: &[&str] = &[
+    PrescriptionBasis::User.word(),
+    PrescriptionBasis::PlanStructure.word(),
+    PrescriptionBasis::PlanOnly.word(),
+    PrescriptionBasis::BeamDose.word(),
+];
+
+const LINKS: &[&str] =
+    &[LinkMethod::Reference.word(), LinkMethod::Frame.word(), LinkMethod::None.word()];
+
+struct Row<'a> {
+    measured: Measured<'a>,
+    prescription: Option<&'a Prescription>,
+    image: Option<&'a ImageSeries>,
+    stops: usize,
+    checks: usize,
+    settings_digest: &'a str,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let findings = study.all_findings();
+    let rows = study.measured().into_iter().map(|measured| Row {
+        measured,
+        prescription: highest(&measured.case.prescriptions),
+        image: image(study, measured),
+        stops: findings_of(&findings, measured, Severity::Stop),
+        checks: findings_of(&findings, measured, Severity::Check),
+        settings_digest: study.settings_digest,
+    });
+    let mut columns = intent_columns();
+    columns.extend(link_columns());
+    columns.extend(dose_columns());
+    columns.extend(outcome_columns());
+    Sheet::new(columns, rows.collect())
+}
+
+/// The highest prescription of the case; of equal ones that of the lowest ROI Number.
+fn highest(list: &[Prescription]) -> Option<&Prescription> {
+    list.iter().max_by(|a, b| {
+        let by_dose = a.dose.value().total_cmp(&b.dose.value());
+        by_dose.then(b.roi_number.cmp(&a.roi_number))
+    })
+}
+
+/// The image series in the frame of the structure set, if there is exactly one.
+fn image<'a>(study: &Study<'a>, measured: Measured<'a>) -> Option<&'a ImageSeries> {
+    let frame = measured.case.structure_set.as_ref()?.frame.as_ref()?;
+    let mut fitting = study
+        .inventory
+        .images
+        .iter()
+        .filter(|i| i.frame.as_ref() == Some(frame) && i.patient == measured.case.patient);
+    fitting.next().filter(|_| fitting.next().is_none())
+}
+
+fn findings_of(findings: &[&Finding], measured: Measured<'_>, severity: Severity) -> usize {
+    findings
+        .iter()
+        .filter(|f| f.severity() == severity && f.subject.case.as_ref() == Some(&measured.case.id))
+        .count()
+}
+
+/// Distinct texts in ascending order, separated by a space.
+fn joined<'a>(texts: impl Iterator<Item = &'a str>) -> Option<Cow<'static, str>> {
+    let set: BTreeSet<&str> = texts.collect();
+    (!set.is_empty()).then(|| Cow::Owned(set.into_iter().collect::<Vec<_>>().join(" ")))
+}
+
+fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym; missing without Patient ID", |r| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text(
+            "plan_id",
+            "the case: token of the plan, else of dose or structure set",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
+        Column::word("technology", "delivery technology", TECHNOLOGIES, |r| {
+            borrowed(r.measured.case.technology.word())
+        }),
+        Column::text("technology_basis", "the attributes that say so", |r| {
+            borrowed(&r.measured.case.technology_basis)
+        }),
+        Column::text("machine_id", "treatment machines, as pseudonyms", |r| {
+            let beams = &r.measured.case.plan.as_ref()?.beams;
+            joined(beams.iter().filter_map(|b| b.machine.as_ref()).map(|m| m.as_str()))
+        }),
+        Column::integer(
+            "day_plan",
+            "d",
+            "day of RT Plan Date from a zero hidden per patient",
+            |r| r.measured.case.plan.as_ref()?.day.map(|d| d.0),
+        ),
+        Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
+            r.measured.case.plan.as_ref()?.era.map(i64::from)
+        }),
+        Column::text("intent", "Plan Intent (300A,000A)", |r| {
+            r.measured.case.plan.as_ref()?.intent.as_deref().map(Cow::Borrowed)
+        }),
+        Column::text("approval_status", "Approval Status (300E,0002)", |r| {
+            r.measured.case.plan.as_ref()?.approval.as_deref().map(Cow::Borrowed)
+        }),
+        Column::integer("n_targets", "", "structures with the role of a single target", |r| {
+            count(r.measured.case.names.iter().filter(|n| n.role.is_target()).count())
+        }),
+        Column::integer("n_structures", "", "structures that the structure set lists", |r| {
+            count(r.measured.case.structure_set.as_ref()?.rois.len())
+        }),
+        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
+            r.measured.case.plan.as_ref()?.fractions().map(i64::from)
+        }),
+        Column::integer("n_beams", "", "beams, or shots of a multi-source unit", |r| {
+            count(r.measured.case.plan.as_ref()?.beams.len())
+        }),
+        Column::text("fixation", "Fixation Device Types of the patient setups", |r| {
+            joined(r.measured.case.plan.as_ref()?.fixation.iter().map(String::as_str))
+        }),
+        Column::real("prescription_dose_gy", "Gy", "highest prescription of the case", |r| {
+            r.prescription.map(|p| p.dose.value())
+        }),
+        Column::word("prescription_basis", "where it came from", PRESCRIPTION_BASES, |r| {
+            r.prescription.and_then(|p| borrowed(p.basis.word()))
+        }),
+    ]
+}
+
+fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("dose_id", "SOP instance of the dose, as a pseudonym", |r| {
+            r.measured.case.dose.as_ref().and_then(|d| borrowed(d.origin.object.as_str()))
+        }),
+        Column::text(
+            "structure_set_id",
+            "SOP instance of the structure set, as a pseudonym",
+            |r| {
+                r.measured
+                    .case
+                    .structure_set
+                    .as_ref()
+                    .and_then(|s| borrowed(s.origin.object.as_str()))
+            },
+        ),
+        Column::word("dose_link", "how the dose was joined", LINKS, |r| {
+            borrowed(r.measured.case.dose_link.word())
+        }),
+        Column::word("structure_link", "how the structure set was joined", LINKS, |r| {
+            borrowed(r.measured.case.structure_link.word())
+        }),
+        Column::integer("n_doses_seen", "", "doses that refer to the plan, used or not", |r| {
+            count(r.measured.case.doses_seen)
+        }),
+    ]
+}
+
+fn dose_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::word("dose_units", "Dose Units (3004,0002)", &["GY", "RELATIVE"], |r| {
+            let dose = r.measured.case.dose.as_ref()?;
+            borrowed(if dose.units == DoseUnits::Gray { "GY" } else { "RELATIVE" })
+        }),
+        Column::word(
+            "dose_type",
+            "Dose Type (3004,0004)",
+            &["PHYSICAL", "EFFECTIVE", "ERROR"],
+            |r| {
+                borrowed(match r.measured.case.dose.as_ref()?.kind {
+                    DoseType::Physical => "PHYSICAL",
+                    DoseType::Effective => "EFFECTIVE",
+                    DoseType::Error => "ERROR",
+                })
+            },
+        ),
+        Column::text("dose_summation", "Dose Summation Type (3004,000A)", |r| {
+            r.measured.case.dose.as_ref().and_then(|d| borrowed(d.summation.term()))
+        }),
+        Column::integer("dose_bits", "", "Bits Allocated (0028,0100)", |r| {
+            r.measured.case.dose.as_ref()?.bits.map(i64::from)
+        }),
+        Column::real("dose_step_gy", "Gy", "dose of one stored step", |r| {
+            let header = r.measured.case.dose.as_ref().and_then(|d| d.step).map(|s| s.value());
+            r.measured.analysis.and_then(|a| a.dose).map(|d| d.step_gy).or(header)
+        }),
+        Column::real("dose_max_gy", "Gy", "largest voxel dose; missing when not measured", |r| {
+            r.measured.analysis?.dose.map(|d| d.maximum_gy)
+        }),
+        Column::real("grid_plane_mm", "mm", "spacing of the dose grid across planes", |r| {
+            grid_spacing(r).map(|s| s[0])
+        }),
+        Column::real("grid_row_mm", "mm", "spacing of the dose grid between rows", |r| {
+            grid_spacing(r).map(|s| s[1])
+        }),
+        Column::real("grid_column_mm", "mm", "spacing of the dose grid between columns", |r| {
+            grid_spacing(r).map(|s| s[2])
+        }),
+        Column::text("image_modality", "modality of the one image series in the frame", |r| {
+            r.image.and_then(|i| borrowed(&i.modality))
+        }),
+        Column::real("image_spacing_mm", "mm", "spacing of the slices of that series", |r| {
+            r.image?.spacing.map(|s| s.value())
+        }),
+    ]
+}
+
+/// Spacing across planes, between rows and between columns: as measured, else as in the header.
+fn grid_spacing(row: &Row<'_>) -> Option<[f64; 3]> {
+    let measured = row.measured.analysis.and_then(|a| a.dose).map(|d| d.spacing_mm);
+    measured.or_else(|| {
+        let grid = row.measured.case.dose.as_ref()?.grid.as_ref()?;
+        let [rows, columns] = grid.spacing_mm();
+        Some([grid.plane_spacing_mm(), rows, columns])
+    })
+}
+
+fn outcome_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::integer(
+            "n_findings_stop",
+            "",
+            "findings of this case that refuse something",
+            |r| count(r.stops),
+        ),
+        Column::integer("n_findings_check", "", "findings of this case to look at", |r| {
+            count(r.checks)
+        }),
+        Column::boolean("measured", "whether its metrics were computed in this run", |r| {
+            Some(r.measured.is_measured())
+        }),
+        Column::text("exclusion_code", "finding code for which the case is left out", |r| {
+            let (code, _) = r.measured.case.left_out.as_ref()?;
+            borrowed(code.definition().id)
+        }),
+        Column::text("exclusion_reason", "the reason in words; missing when measured", |r| {
+            r.measured.gap().map(Cow::Borrowed)
+        }),
+        Column::text("program_version", "version of the program that wrote the row", |_| {
+            borrowed(env!("CARGO_PKG_VERSION"))
+        }),
+        Column::text("settings_digest", "SHA-256 of the settings, see run.json", |r| {
+            borrowed(r.settings_digest)
+        }),
+    ]
+}

@@ -1,0 +1,164 @@
+//! `prescriptions.csv`: which dose is prescribed to which target. The program adds a row for every
+//! target with what the plan says, the user decides in the column `prescription_gy`; a row left
+//! blank there is no decision. Without `roi_number` a decision holds for every target of the plan.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::study::shown_name;
+use super::user_file::{ReadError, UserFile};
+use super::write_csv::number;
+use super::write_file::{Access, WriteError};
+use crate::case::{Case, Decisions, NamedRoi};
+use crate::identity::Token;
+use crate::units::Gray;
+
+const COLUMNS: &[&str] =
+    &["plan_id", "roi_number", "structure", "proposed_gy", "basis", "prescription_gy", "comment"];
+
+/// The file with its decisions.
+#[derive(Debug, Clone)]
+pub struct PrescriptionsFile {
+    file: UserFile,
+    decisions: BTreeMap<(Token, Option<i64>), Gray>,
+}
+
+impl PrescriptionsFile {
+    /// Reads `prescriptions.csv`; empty where there is none.
+    ///
+    /// # Errors
+    /// When it cannot be read, a dose is no positive number, or two rows decide the same thing
+    /// differently.
+    pub fn read(path: &Path) -> Result<Self, ReadError> {
+        let file = UserFile::read(path, COLUMNS)?;
+        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
+        let decisions = decisions(&file).map_err(fault)?;
+        Ok(Self { file, decisions })
+    }
+
+    /// Adds what was decided here to `decisions`.
+    pub fn decide(&self, decisions: &mut Decisions) {
+        decisions.prescriptions.extend(self.decisions.clone());
+    }
+
+    /// Adds a row for every single target that has none yet.
+    pub fn propose(&mut self, cases: &[Case]) {
+        let mut sorted: Vec<_> = cases.iter().collect();
+        sorted.sort_by_key(|c| (&c.patient, &c.id));
+        let mut known = self.file.keys(&["plan_id", "roi_number"]);
+        for case in sorted {
+            let mut targets: Vec<_> = case.names.iter().filter(|n| n.role.is_target()).collect();
+            targets.sort_by_key(|n| n.number);
+            for target in targets {
+                if known.insert(vec![case.id.to_string(), target.number.to_string()]) {
+                    self.add(case, target);
+                }
+            }
+        }
+    }
+
+    fn add(&mut self, case: &Case, target: &NamedRoi) {
+        let known = case.prescriptions.iter().find(|p| p.roi_number == target.number);
+        let dose = known.map_or(String::new(), |p| number(p.dose.value()));
+        self.file.add(&[
+            ("plan_id", case.id.as_str()),
+            ("roi_number", &target.number.to_string()),
+            ("structure", shown_name(target)),
+            ("proposed_gy", &dose),
+            ("basis", known.map_or("", |p| p.basis.word())),
+        ]);
+    }
+
+    /// Writes the file if rows were added.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), WriteError> {
+        self.file.write(path, Access::Shared)
+    }
+}
+
+fn decisions(file: &UserFile) -> Result<BTreeMap<(Token, Option<i64>), Gray>, String> {
+    let mut decisions = BTreeMap::new();
+    for row in 0..file.row_count() {
+        let line = row + 2; // as a spreadsheet counts, below the header
+        let text = file.text(row, "prescription_gy");
+        if text.is_empty() {
+            continue;
+        }
+        let dose = dose(text).ok_or_else(|| {
+            format!("row {line}: prescription_gy `{text}` is not a positive number of Gy")
+        })?;
+        let plan = file.text(row, "plan_id");
+        if plan.is_empty() {
+            return Err(format!("row {line}: plan_id is empty; copy it from table plans"));
+        }
+        let roi =
+            match file.text(row, "roi_number") {
+                "" => None,
+                text => Some(text.parse().map_err(|_| {
+                    format!("row {line}: roi_number `{text}` is not a whole number")
+                })?),
+            };
+        let earlier = decisions.insert((Token::new(plan), roi), dose);
+        if earlier.is_some_and(|e| e != dose) {
+            return Err(format!("row {line}: an earlier row has another dose; keep one of them"));
+        }
+    }
+    Ok(decisions)
+}
+
+/// A dose as people type it: decimal point or decimal comma.
+fn dose(text: &str) -> Option<Gray> {
+    let value: f64 = text.replace(',', ".").parse().ok()?;
+    (value.is_finite() && value > 0.0).then_some(Gray::gy(value))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::example::Example;
+
+    fn read(rows: &str) -> Result<PrescriptionsFile, String> {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("prescriptions.csv");
+        std::fs::write(&path, format!("{}\r\n{rows}", COLUMNS.join(";"))).unwrap();
+        PrescriptionsFile::read(&path).map_err(|e| e.reason)
+    }
+
+    #[test]
+    fn point_and_comma_are_decimals() {
+        let file = read("P1;2;met;20;plan;22,5;\r\nP1;;;;;18.0;all\r\nP2;1;met;20;plan;;\r\n");
+        let decisions = file.unwrap().decisions;
+        assert_eq!(decisions.len(), 2);
+        assert_eq!(decisions[&(Token::new("P1"), Some(2))], Gray::gy(22.5));
+        assert_eq!(decisions[&(Token::new("P1"), None)], Gray::gy(18.0));
+    }
+
+    #[test]
+    fn faults_name_the_row() {
+        for (rows, expected) in [
+            ("P1;2;;;;-3;\n", "row 2: prescription_gy `-3`"),
+            ("P1;2;;;;20 Gy;\n", "row 2: prescription_gy `20 Gy`"),
+            (";2;;;;20;\n", "row 2: plan_id is empty"),
+            ("P1;x;;;;20;\n", "row 2: roi_number `x`"),
+            ("P1;2;;;;20;\nP1;2;;;;21;\n", "row 3: an earlier row"),
+        ] {
+            let message = read(rows).unwrap_err();
+            assert!(message.contains(expected), "{message}");
+        }
+    }
+
+    #[test]
+    fn every_target_is_proposed_once() {
+        let example = Example::new();
+        let mut file = read("plan-1;2;met;20;plan;24;mine\r\n").unwrap();
+        file.propose(&example.cases);
+        assert_eq!(file.file.row_count(), 2, "plan-1 is there, plan-2 is added");
+        assert_eq!(file.file.text(1, "plan_id"), "plan-2");
+        assert_eq!(file.file.text(1, "structure"), "-met, \"left\"");
+        assert_eq!(file.file.text(1, "proposed_gy"), "20");
+        file.propose(&example.cases);
+        assert_eq!(file.file.row_count(), 2);
+    }
+}

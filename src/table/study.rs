@@ -1,0 +1,108 @@
+//! What the tables are made from: the results of one run, borrowed, and put in the one order in
+//! which every table lists them. The order of the input slices has no influence on any table.
+
+use std::collections::BTreeMap;
+
+use crate::analyse::Analysis;
+use crate::case::{Case, NamedRoi};
+use crate::finding::Finding;
+use crate::rt::Inventory;
+
+/// What one metric means, as the dictionary shows it.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct MetricDefinition {
+    /// Name in TG-263 syntax, or the index name.
+    pub name: String,
+    /// Unit symbol.
+    pub unit: String,
+    /// Meaning in one sentence.
+    pub meaning: String,
+    /// Roles or structures it applies to.
+    pub applies_to: String,
+    /// Formula in plain text.
+    pub formula: String,
+    /// Report, paper or standard that defines it.
+    pub reference: String,
+}
+
+/// The results of one run.
+#[derive(Debug, Clone, Copy)]
+pub struct Study<'a> {
+    /// Every file and object that was seen.
+    pub inventory: &'a Inventory,
+    /// The cases.
+    pub cases: &'a [Case],
+    /// What was computed, for the cases that were measured.
+    pub analyses: &'a [Analysis],
+    /// Findings of reading, linking and the run; those of the analyses are added by the tables.
+    pub findings: &'a [Finding],
+    /// The metrics of this run.
+    pub metrics: &'a [MetricDefinition],
+    /// Digest of the settings, see [`super::run::settings_digest`].
+    pub settings_digest: &'a str,
+}
+
+/// One case with what was computed for it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Measured<'a> {
+    pub(super) case: &'a Case,
+    pub(super) analysis: Option<&'a Analysis>,
+}
+
+impl<'a> Study<'a> {
+    /// The cases by patient and case token.
+    pub(super) fn measured(&self) -> Vec<Measured<'a>> {
+        let analyses: BTreeMap<_, _> = self.analyses.iter().map(|a| (&a.case, a)).collect();
+        let mut list: Vec<_> = self
+            .cases
+            .iter()
+            .map(|case| Measured { case, analysis: analyses.get(&case.id).copied() })
+            .collect();
+        list.sort_by_key(|m| (&m.case.patient, &m.case.id));
+        list
+    }
+
+    /// Every finding once, in catalogue order of the codes, then by subject and message.
+    pub(super) fn all_findings(&self) -> Vec<&'a Finding> {
+        let computed = self.analyses.iter().flat_map(|a| &a.findings);
+        let mut list: Vec<_> = self.findings.iter().chain(computed).collect();
+        list.sort();
+        list.dedup();
+        list
+    }
+}
+
+impl<'a> Measured<'a> {
+    /// Who the structure is; absent for a number that the structure set does not list.
+    pub(super) fn name(&self, roi_number: i64) -> Option<&'a NamedRoi> {
+        self.case.names.iter().find(|n| n.number == roi_number)
+    }
+
+    /// Whether metrics were computed: the case is analysed and not left out.
+    pub(super) fn is_measured(&self) -> bool {
+        self.analysis.is_some() && self.case.left_out.is_none()
+    }
+
+    /// Why there are no metrics; absent when there are.
+    pub(super) fn gap(&self) -> Option<&'a str> {
+        match &self.case.left_out {
+            Some((_, reason)) => Some(reason),
+            None if self.analysis.is_none() => Some("not measured in this run"),
+            None => None,
+        }
+    }
+
+    pub(super) fn patient(&self) -> Option<&'a str> {
+        self.case.patient.as_ref().map(crate::identity::Token::as_str)
+    }
+}
+
+/// The name by which a structure goes in the tables: the standard one, else the original.
+pub(super) fn shown_name(name: &NamedRoi) -> &str {
+    name.standard.as_deref().unwrap_or(&name.original)
+}
+
+/// Key of a structure: the case and its ROI Number.
+pub(super) fn structure_id(case: &Case, roi_number: i64) -> String {
+    format!("{}/{roi_number}", case.id)
+}

@@ -1,0 +1,285 @@
+//! The program as a person meets it: help, exit codes, what goes to stdout and what to stderr, and
+//! what is left behind on the disk.
+
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+
+/// The program in `place`.
+fn tidydose(place: &Path) -> Command {
+    let mut command = Command::cargo_bin("tidydose").unwrap();
+    command.current_dir(place);
+    command
+}
+
+/// Exit code, stdout and stderr of a run in `place`.
+fn ran(place: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let output = tidydose(place).args(arguments).output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+#[test]
+fn help_goes_to_stdout_with_examples_and_the_caution() {
+    let place = tempfile::tempdir().unwrap();
+    for arguments in [&["--help"][..], &["survey", "--help"], &["measure", "--help"]] {
+        let (code, out, err) = ran(place.path(), arguments);
+        assert_eq!((code, err.as_str()), (0, ""));
+        assert!(out.contains("Examples:"), "{out}");
+        let dense = out.split_whitespace().collect::<Vec<_>>().join(" ");
+        assert!(
+            dense.contains(
+                "Research and quality review only, not for treatment decisions; local protocol \
+                 and licensed practice decide."
+            ),
+            "{out}"
+        );
+        assert!(!out.contains('\u{1b}'), "no colour codes");
+    }
+    let (code, out, _) = ran(place.path(), &["--version"]);
+    assert_eq!((code, out.trim()), (0, concat!("tidydose ", env!("CARGO_PKG_VERSION"))));
+}
+
+#[test]
+fn bad_arguments_are_2_and_say_what_is_accepted() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    for (arguments, expected) in [
+        (&[][..], "Usage"),
+        (&["survey"], "<ARCHIVE>"),
+        (&["mesure", "a"], "measure"),
+        (&["survey", "a", "--jobs", "0"], "--jobs"),
+        (&["measure", "a", "--metrics", "Dmax"], "D{x}%[Gy]"),
+        (&["measure", "a", "--interpolation", "magic"], "one of cubic_b_spline"),
+        (&["measure", "a", "--ends", "magic"], "half_slice"),
+    ] {
+        let (code, out, err) = ran(place.path(), arguments);
+        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}");
+        assert!(err.contains(expected), "{arguments:?}: {err}");
+    }
+    assert_eq!(fs::read_dir(place.path()).unwrap().count(), 1, "nothing was written");
+}
+
+#[test]
+fn a_missing_folder_is_2_and_leaves_nothing_behind() {
+    let place = tempfile::tempdir().unwrap();
+    for command in ["survey", "measure"] {
+        let (code, out, err) = ran(place.path(), &[command, "nowhere"]);
+        assert_eq!((code, out.as_str()), (2, ""));
+        assert!(err.contains("nowhere"), "{err}");
+    }
+    assert_eq!(fs::read_dir(place.path()).unwrap().count(), 0);
+}
+
+#[test]
+fn an_empty_folder_is_1_with_a_finding() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    let (code, out, _) = ran(place.path(), &["survey", "a"]);
+    assert_eq!(code, 1);
+    assert!(out.contains("archive-empty"), "{out}");
+    let findings = fs::read_to_string(place.path().join("study/tables/findings.csv")).unwrap();
+    assert!(findings.contains("archive-empty"), "{findings}");
+    let (code, out, err) = ran(place.path(), &["measure", "a"]);
+    assert_eq!((code, out.as_str()), (1, ""));
+    assert!(err.contains("0 of 0 cases measured"), "{err}");
+    let run = fs::read_to_string(place.path().join("study/run.json")).unwrap();
+    assert!(run.contains("\"complete\": true") && run.contains("\"caution\""), "{run}");
+}
+
+#[test]
+fn quiet_is_quiet() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    let (_, out, err) = ran(place.path(), &["measure", "a", "--quiet"]);
+    assert_eq!((out.as_str(), err.as_str()), ("", ""));
+}
+
+#[test]
+fn a_folder_with_other_things_is_not_written_to() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    fs::create_dir(place.path().join("letters")).unwrap();
+    fs::write(place.path().join("letters/one.txt"), "dear").unwrap();
+    let (code, _, err) = ran(place.path(), &["measure", "a", "--study", "letters"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("neither empty nor a study"), "{err}");
+    assert_eq!(fs::read_dir(place.path().join("letters")).unwrap().count(), 1);
+    assert!(!place.path().join("letters-key").exists());
+}
+
+#[test]
+fn the_key_is_kept_apart_and_a_study_without_its_key_is_refused() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    ran(place.path(), &["survey", "a"]);
+    let key = place.path().join("study-key/key.txt");
+    let secret = fs::read_to_string(&key).unwrap();
+    assert_eq!(secret.trim().len(), 64);
+    ran(place.path(), &["survey", "a"]);
+    assert_eq!(fs::read_to_string(&key).unwrap(), secret, "the key is used again");
+    let (code, _, err) = ran(place.path(), &["survey", "a", "--keep-ids"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("pseudonymous"), "{err}");
+    fs::write(&key, "abc").unwrap();
+    let (code, _, err) = ran(place.path(), &["survey", "a"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("is damaged: found 3 characters, expected 64"), "{err}");
+    fs::remove_file(&key).unwrap();
+    let (code, _, err) = ran(place.path(), &["survey", "a"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("its key does not"), "{err}");
+}
+
+#[test]
+fn keeping_identifiers_warns_and_makes_no_key() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    let (_, _, err) = ran(place.path(), &["survey", "a", "--keep-ids", "--quiet"]);
+    assert!(err.contains("will be readable"), "{err}");
+    assert!(!place.path().join("study-key").exists());
+}
+
+#[test]
+fn a_fault_in_a_file_of_the_user_is_2_and_names_the_row() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    ran(place.path(), &["survey", "a"]);
+    let names = place.path().join("study/names.csv");
+    let mut text = fs::read_to_string(&names).unwrap();
+    text.push_str("Stem,,,1,,,,,orgn,\r\n");
+    fs::write(&names, &text).unwrap();
+    let (code, _, err) = ran(place.path(), &["measure", "a"]);
+    assert_eq!(code, 2);
+    assert!(err.contains("names.csv: row 2: role `orgn` is unknown"), "{err}");
+    assert_eq!(fs::read_to_string(&names).unwrap(), text);
+}
+
+#[cfg(unix)]
+#[test]
+fn a_closed_pipe_is_a_normal_end() {
+    use std::process::Stdio;
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    let mut child = std::process::Command::new(assert_cmd::cargo::cargo_bin("tidydose"))
+        .args(["survey", "a"])
+        .current_dir(place.path())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(output.status.code(), Some(1), "an empty archive, as with an open pipe");
+    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+}
+
+#[test]
+fn a_place_that_cannot_be_written_is_2() {
+    let place = tempfile::tempdir().unwrap();
+    fs::create_dir(place.path().join("a")).unwrap();
+    fs::write(place.path().join("file"), "").unwrap();
+    let (code, out, err) = ran(place.path(), &["measure", "a", "--study", "file/study"]);
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("study"), "{err}");
+}
+
+/// A part of the invented cohort: four cases, one of them damaged, and an empty file.
+fn sample() -> String {
+    format!("{}/sample-anonymised/robot-arm", env!("CARGO_MANIFEST_DIR"))
+}
+
+/// Every file below `folder` with its bytes, by name.
+fn contents(folder: &Path) -> Vec<(String, Vec<u8>)> {
+    let mut files: Vec<_> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap())
+        .map(|e| (e.file_name().into_string().unwrap(), fs::read(e.path()).unwrap()))
+        .collect();
+    files.sort();
+    files
+}
+
+/// The rows of a table, each as text by column name.
+fn rows(table: &Path) -> Vec<std::collections::BTreeMap<String, String>> {
+    let mut reader = csv::Reader::from_path(table).unwrap();
+    reader.deserialize().map(Result::unwrap).collect()
+}
+
+#[test]
+fn the_sample_is_measured_alike_with_one_job_and_with_three() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    let (code, out, err) = ran(place.path(), &["measure", &sample, "--jobs", "1"]);
+    assert_eq!((code, out.as_str()), (1, ""), "the damaged and the empty file are left out: {err}");
+    assert!(err.contains("empty.dcm"), "{err}");
+    let study = place.path().join("study");
+    let first = contents(&study.join("tables"));
+    assert_eq!(first.len(), 14, "seven tables in two formats");
+    ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
+    assert!(contents(&study.join("tables")) == first);
+    let metrics = rows(&study.join("tables/metrics.csv"));
+    assert!(metrics.len() > 100);
+    for row in &metrics {
+        let none = row["value"].is_empty() && row["low"].is_empty() && row["high"].is_empty();
+        assert!(!none || (row["status"] != "ok" && !row["reason"].is_empty()), "{row:?}");
+        for cell in ["value", "low", "high"] {
+            assert!(row[cell].is_empty() || row[cell].parse::<f64>().unwrap().is_finite());
+        }
+    }
+}
+
+#[test]
+fn no_identifier_leaves_the_key_folder() {
+    let place = tempfile::tempdir().unwrap();
+    ran(place.path(), &["measure", &sample(), "--quiet"]);
+    let study = place.path().join("study");
+    let key = rows(&place.path().join("study-key/patient_key.csv"));
+    let objects = rows(&place.path().join("study-key/object_key.csv"));
+    let paths = rows(&place.path().join("study-key/file_key.csv"));
+    let mut secrets: Vec<String> = key.iter().map(|r| r["original_patient_id"].clone()).collect();
+    secrets.extend(objects.iter().map(|r| r["sop_instance_uid"].clone()));
+    secrets.extend(paths.iter().map(|r| r["path"].clone()));
+    assert!(secrets.len() > 10 && secrets.iter().all(|s| s.len() >= 4), "{secrets:?}");
+    let mut files = contents(&study.join("tables"));
+    for own in ["run.json", "names.csv", "prescriptions.csv"] {
+        files.push((own.to_owned(), fs::read(study.join(own)).unwrap()));
+    }
+    for (name, bytes) in files.iter().filter(|(name, _)| !name.ends_with(".parquet")) {
+        let text = String::from_utf8_lossy(bytes);
+        for secret in &secrets {
+            assert!(!text.contains(secret.as_str()), "{name} holds {secret}");
+        }
+    }
+}
+
+#[test]
+fn a_decision_in_names_csv_is_followed_and_kept() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    ran(place.path(), &["survey", &sample, "--quiet"]);
+    let path = place.path().join("study/names.csv");
+    let proposed = fs::read_to_string(&path).unwrap();
+    let name = &rows(&path)[0]["name_original"];
+    let decided: String = proposed
+        .split_inclusive("\r\n")
+        .map(|line| match line.strip_prefix(&format!("{name},")) {
+            Some(_) => format!("{name},,,,,,,OpticChiasm,organ,sure\r\n"),
+            None => line.to_owned(),
+        })
+        .collect();
+    assert_ne!(decided, proposed);
+    fs::write(&path, &decided).unwrap();
+    ran(place.path(), &["measure", &sample, "--quiet"]);
+    assert_eq!(fs::read_to_string(&path).unwrap(), decided);
+    let structures = rows(&place.path().join("study/tables/structures.csv"));
+    let own: Vec<_> = structures.iter().filter(|r| &r["name_original"] == name).collect();
+    assert!(!own.is_empty());
+    for row in own {
+        assert_eq!((row["structure"].as_str(), row["role"].as_str()), ("OpticChiasm", "organ"));
+        assert_eq!(row["name_basis"], "user");
+    }
+}
