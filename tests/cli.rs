@@ -53,7 +53,7 @@ fn bad_arguments_are_2_and_say_what_is_accepted() {
         (&["mesure", "a"], "measure"),
         (&["survey", "a", "--jobs", "0"], "--jobs"),
         (&["measure", "a", "--metrics", "Dmax"], "D{x}%[Gy]"),
-        (&["measure", "a", "--interpolation", "magic"], "one of cubic_b_spline"),
+        (&["measure", "a", "--interpolation", "magic"], "cubic_b_spline"),
         (&["measure", "a", "--ends", "magic"], "half_slice"),
     ] {
         let (code, out, err) = ran(place.path(), arguments);

@@ -4,7 +4,11 @@
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
+use clap::builder::PossibleValuesParser;
 use clap::{Args, ColorChoice, Parser, Subcommand};
+
+use crate::analyse::Ends;
+use crate::dose::Interpolation;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
 #[derive(Debug, Clone, Parser)]
@@ -67,11 +71,16 @@ pub(super) struct Measure {
     #[arg(long, value_name = "FILE_OR_LIST")]
     pub(super) metrics: Option<String>,
     /// How dose is interpolated between grid points
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
     pub(super) interpolation: Option<String>,
     /// How a structure ends beyond its first and last contour plane
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<String>,
+}
+
+/// The names of a convention, so that help and faults list them.
+fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
+    PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
 }
 
 const TOP_HELP: &str = "\
