@@ -11,6 +11,7 @@ use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{StandardDataDictionary, tags};
 use dicom_object::InMemDicomObject;
 
+use super::encoding::dictionary_vr;
 use super::error::Error;
 use super::number::{PADDING, Parsed, decimals, integer};
 use super::remark::Remarks;
@@ -85,7 +86,7 @@ impl<'a> Attributes<'a> {
         match numbers.as_slice() {
             [] => Ok(None),
             [value] => Ok(Some(*value)),
-            more => Err(invalid(tag, &format!("{} numbers", more.len()), "one number")),
+            more => Err(wrong_count(tag, more.len(), "one number")),
         }
     }
 
@@ -133,9 +134,9 @@ impl<'a> Attributes<'a> {
         if numbers.is_empty() {
             return Ok(None);
         }
-        let found = format!("{} numbers", numbers.len());
+        let found = numbers.len();
         let vector = <[f64; N]>::try_from(numbers).ok();
-        vector.map(Some).ok_or_else(|| invalid(tag, &found, &format!("{N} numbers")))
+        vector.map(Some).ok_or_else(|| wrong_count(tag, found, &N.to_string()))
     }
 
     /// Exactly `N` numbers that must be there.
@@ -222,18 +223,92 @@ pub(super) fn missing(tag: Tag, accepted: &str) -> Error {
     Error::new(Code::AttributeMissing, message).about(tag)
 }
 
-/// The error for a value that cannot be; `found` appears in the sentence only where it is short
-/// and made of number characters, since anything else might name somebody.
+/// The error for a value that cannot be. The value itself goes to the terminal; the sentence,
+/// which may leave the hospital, shows it only where it cannot name anybody.
 pub(super) fn invalid(tag: Tag, found: &str, accepted: &str) -> Error {
-    let message = format!("{} is {}; accepted is {accepted}", keyword(tag), shown(found));
+    let shown = shown(tag, found);
+    let message = format!("{} is {shown}; accepted is {accepted}", keyword(tag));
     Error::new(Code::AttributeInvalid, message).about(tag).found(found)
 }
 
-fn shown(found: &str) -> String {
-    let harmless = |c: char| c.is_ascii_alphanumeric() || " +-.,".contains(c);
+/// The error for a wrong number of values, or another contradiction that is told in a sentence.
+fn wrong_count(tag: Tag, found: usize, accepted: &str) -> Error {
+    let message = format!("{} has {found} values; accepted is {accepted}", keyword(tag));
+    Error::new(Code::AttributeInvalid, message).about(tag)
+}
+
+/// A code string in capitals, or a number of up to 16 characters; of anything else the length.
+fn shown(tag: Tag, found: &str) -> String {
+    let number = |c: char| c.is_ascii_digit() || "+-.,".contains(c);
+    let code = |c: char| c.is_ascii_uppercase() || c.is_ascii_digit() || "_ ".contains(c);
+    let harmless = match dictionary_vr(tag) {
+        Some(VR::CS) => found.chars().all(code),
+        Some(VR::DS | VR::IS | VR::US) => {
+            found.chars().all(number) || matches!(found, "nan" | "NaN" | "inf" | "-inf")
+        }
+        _ => false,
+    };
     match found.chars().count() {
         0 => "empty".to_owned(),
-        n if n <= 20 && found.chars().all(harmless) => format!("\"{found}\""),
+        n if harmless && n <= 16 => format!("\"{found}\""),
         n => format!("a text of {n} characters"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use dicom_core::DataElement;
+
+    use super::*;
+
+    fn with<T>(tag: Tag, vr: VR, value: &str, read: impl FnOnce(Attributes<'_>) -> T) -> T {
+        let value = PrimitiveValue::Str(value.to_owned());
+        let object = InMemDicomObject::from_element_iter([DataElement::new(tag, vr, value)]);
+        let remarks = RefCell::new(Remarks::default());
+        read(Attributes::new(&object, &remarks))
+    }
+
+    #[test]
+    fn an_error_says_what_was_found_and_what_is_accepted() {
+        let tag = tags::NUMBER_OF_FRAMES;
+        let error = with(tag, VR::IS, "1.5", |a| a.integer(tag)).unwrap_err();
+        assert_eq!(error.message(), "NumberOfFrames is \"1.5\"; accepted is a whole number");
+        assert_eq!(error.attribute().as_deref(), Some("NumberOfFrames (0028,0008)"));
+        assert_eq!(error.value_found(), Some("1.5"));
+    }
+
+    #[test]
+    fn a_value_that_may_name_somebody_is_not_in_the_sentence() {
+        let tag = tags::DOSE_GRID_SCALING;
+        for name in ["Person", "PAT-0001"] {
+            let error = with(tag, VR::DS, name, |a| a.number(tag)).unwrap_err();
+            assert!(!error.message().contains(name), "{}", error.message());
+            assert_eq!(error.value_found(), Some(name));
+        }
+    }
+
+    #[test]
+    fn absent_and_empty_are_the_same() {
+        let tag = tags::PLAN_INTENT;
+        assert_eq!(with(tag, VR::CS, " ", |a| a.code(tag)), None);
+        assert_eq!(with(tag, VR::CS, "research ", |a| a.code(tag)).as_deref(), Some("RESEARCH"));
+        let spacing = tags::PIXEL_SPACING;
+        assert_eq!(with(spacing, VR::DS, "", |a| a.vector::<2>(spacing)).unwrap(), None);
+        assert!(with(spacing, VR::DS, "1", |a| a.vector::<2>(spacing)).is_err());
+        assert_eq!(
+            with(spacing, VR::DS, "", |a| a.required_vector::<2>(spacing)).unwrap_err().code(),
+            Code::AttributeMissing
+        );
+    }
+
+    #[test]
+    fn dates_must_exist_and_be_plausible() {
+        let tag = tags::RT_PLAN_DATE;
+        let date = |value| with(tag, VR::DA, value, |a| a.date(tag));
+        assert_eq!(date("20240229"), NaiveDate::from_ymd_opt(2024, 2, 29));
+        assert_eq!(date("2024.02.29"), NaiveDate::from_ymd_opt(2024, 2, 29));
+        for value in ["20230229", "19000101", "2024022", "202402290"] {
+            assert_eq!(date(value), None, "{value}");
+        }
     }
 }

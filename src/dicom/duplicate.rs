@@ -8,7 +8,7 @@ use dicom_core::value::{PrimitiveValue, Value};
 use dicom_object::InMemDicomObject;
 
 use super::error::Error;
-use super::look::{Content, Entry, Seen};
+use super::look::{Content, Seen};
 use super::number::PADDING;
 use super::open::{Opened, open};
 use super::walk::Pixels;
@@ -16,9 +16,8 @@ use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
 use crate::rt::FileStatus;
 
-/// Settles all groups of files with one SOP Instance UID. `seen` may hold fewer files than
-/// `entries` but in the same order.
-pub(super) fn settle(seen: &mut [Seen], entries: &[Entry], identity: &Identity) {
+/// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
+pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
     let mut groups: BTreeMap<Token, Vec<usize>> = BTreeMap::new();
     for (index, file) in seen.iter().enumerate() {
         if let (Some(object), false) =
@@ -28,28 +27,27 @@ pub(super) fn settle(seen: &mut [Seen], entries: &[Entry], identity: &Identity) 
         }
     }
     for group in groups.values().filter(|group| group.len() > 1) {
-        if group.windows(2).all(|pair| same(seen, entries, pair[0], pair[1])) {
+        if group.windows(2).all(|pair| same(seen, pair)) {
             group[1..].iter().for_each(|index| mark_duplicate(&mut seen[*index]));
         } else {
             let files = group.len();
-            group.iter().for_each(|index| mark_conflict(seen, entries, *index, files, identity));
+            for index in group {
+                mark_conflict(&mut seen[*index], files, identity);
+            }
         }
     }
 }
 
-fn path<'a>(seen: &Seen, entries: &'a [Entry]) -> Option<&'a std::path::Path> {
-    entries.iter().find(|e| e.file == seen.record.file).map(|e| e.path.as_path())
-}
-
-fn same(seen: &[Seen], entries: &[Entry], a: usize, b: usize) -> bool {
+fn same(seen: &[Seen], pair: &[usize]) -> bool {
+    let &[a, b] = pair else { return false };
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     match (&a.content, &b.content) {
         // Slices are compared by what is used of them, not by their pixels.
         (Content::Slice(a), Content::Slice(b)) => a == b,
         (Content::Slice(_), _) | (_, Content::Slice(_)) => false,
-        _ if a.data_digest == b.data_digest => true,
-        _ => match (path(a, entries).map(open), path(b, entries).map(open)) {
-            (Some(Ok(a)), Some(Ok(b))) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
+        _ if a.record.digest == b.record.digest => true,
+        _ => match (open(&a.path), open(&b.path)) {
+            (Ok(a), Ok(b)) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
             _ => false,
         },
     }
@@ -103,18 +101,10 @@ fn mark_duplicate(file: &mut Seen) {
     file.findings = vec![Finding::new(Code::FileDuplicate, subject, message)];
 }
 
-fn mark_conflict(
-    seen: &mut [Seen],
-    entries: &[Entry],
-    index: usize,
-    files: usize,
-    identity: &Identity,
-) {
-    let Some(file) = seen.get_mut(index) else { return };
+fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {
     let message = format!("{files} files carry this SOP Instance UID with different content");
-    let path = path(file, entries).unwrap_or(std::path::Path::new("")).to_path_buf();
     let error = Error::new(Code::FileUidConflict, message)
-        .in_file(&path, &file.record.file)
+        .in_file(&file.path, &file.record.file)
         .in_object(file.uid.as_deref(), file.record.patient.as_ref());
     file.refuse(error, identity);
 }

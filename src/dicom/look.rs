@@ -8,8 +8,9 @@ use std::io::Read;
 use std::path::PathBuf;
 
 use dicom_core::dictionary::{UidDictionary, UidDictionaryEntry};
-use dicom_dictionary_std::StandardSopClassDictionary;
+use dicom_dictionary_std::{StandardSopClassDictionary, tags};
 
+use super::attribute::missing;
 use super::dose::dose;
 use super::encoding::Encoding;
 use super::error::Error;
@@ -66,8 +67,8 @@ pub(super) struct Seen {
     pub patient_id: Option<String>,
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
-    /// SHA-256 of the data set without meta group.
-    pub data_digest: Option<String>,
+    /// Where the file is.
+    pub path: PathBuf,
 }
 
 /// Looks at one file.
@@ -88,7 +89,7 @@ pub(super) fn look(entry: &Entry, identity: &Identity) -> Seen {
         error: None,
         patient_id: None,
         uid: None,
-        data_digest: None,
+        path: entry.path.clone(),
     };
     let source = Source { path: &entry.path, file: &entry.file, identity };
     if let Err(error) = seen.fill(source) {
@@ -155,8 +156,7 @@ impl Seen {
                 Ok(())
             }
             Class::Other if head.class.is_empty() => {
-                self.leave(FileStatus::Ignored, "DICOM without SOP Class UID");
-                Ok(())
+                Err(missing(tags::SOP_CLASS_UID, "the UID of a SOP class"))
             }
             Class::Other => {
                 self.leave(FileStatus::Ignored, "DICOM of a kind that is not needed");
@@ -188,7 +188,6 @@ impl Seen {
 
     fn read(&mut self, class: Class, object: &Object<'_>) -> Result<(), Error> {
         self.record.digest = Some(object.opened().digest.clone());
-        self.data_digest = Some(object.opened().data_digest.clone());
         self.patient_id = object.patient_id().map(str::to_owned);
         let origin = object.origin()?;
         self.record.patient.clone_from(&origin.patient);

@@ -19,7 +19,7 @@ mod object;
 mod open;
 mod pixels;
 mod plan;
-pub mod quirks;
+mod quirks;
 mod remark;
 #[cfg(test)]
 mod robust;

@@ -34,8 +34,6 @@ pub(super) struct Opened {
     pub syntax: Option<String>,
     /// SHA-256 of the file.
     pub digest: String,
-    /// SHA-256 of the data set alone, without meta group.
-    pub data_digest: String,
     /// What was odd.
     pub remarks: Remarks,
 }
@@ -78,7 +76,6 @@ pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
     let digest = hexadecimal(&bytes);
     let layout = locate(&bytes, bytes.len()).map_err(unrecognised)?;
     let data = bytes.get(layout.start..).unwrap_or_default();
-    let data_digest = hexadecimal(data);
     let (bytes, start, encoding) = match layout.storage {
         Storage::Plain(encoding) => (bytes, layout.start, encoding),
         Storage::Deflated => (inflate(data)?, 0, Encoding::EXPLICIT),
@@ -87,7 +84,7 @@ pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
     let Layout { syntax, mut remarks, .. } = layout;
     remarks.append(walked.remarks);
     let (object, pixels) = (walked.object, walked.pixels);
-    Ok(Opened { bytes, object, pixels, syntax, digest, data_digest, remarks })
+    Ok(Opened { bytes, object, pixels, syntax, digest, remarks })
 }
 
 /// The error for a file without outline.
@@ -119,4 +116,44 @@ pub(super) fn inflate(data: &[u8]) -> Result<Vec<u8>, Error> {
 /// SHA-256 (FIPS 180-4) in hexadecimal.
 pub(super) fn hexadecimal(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use std::io::Write;
+
+    use super::super::duplicate::same_object;
+    use super::super::sample;
+    use super::*;
+
+    fn deflated(data: &[u8]) -> Vec<u8> {
+        let level = flate2::Compression::best();
+        let mut stream = flate2::write::DeflateEncoder::new(Vec::new(), level);
+        stream.write_all(data).unwrap();
+        sample::with_meta("1.2.840.10008.1.2.1.99", &stream.finish().unwrap())
+    }
+
+    #[test]
+    fn a_deflated_data_set_gives_the_same_object() {
+        let data = sample::data_set(&sample::plan(), Encoding::EXPLICIT, false);
+        let plain = sample::with_meta("1.2.840.10008.1.2.1", &data);
+        let (a, b) = (open_bytes(deflated(&data)).unwrap(), open_bytes(plain).unwrap());
+        assert!(same_object(&a.object, &b.object));
+        assert_eq!(a.remarks, Remarks::default());
+    }
+
+    #[test]
+    fn a_cut_deflate_stream_is_refused() {
+        let data = sample::data_set(&sample::plan(), Encoding::EXPLICIT, false);
+        let whole = deflated(&data);
+        let error = open_bytes(whole[..whole.len() - 20].to_vec()).unwrap_err();
+        assert_eq!(error.code(), Code::FileDamaged);
+    }
+
+    /// FIPS 180-4 example: SHA-256 of "abc".
+    #[test]
+    fn digests_are_sha_256() {
+        let expected = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+        assert_eq!(hexadecimal(b"abc"), expected);
+    }
 }

@@ -1,24 +1,25 @@
 //! What was odd about a file or an object while it was read, before it is known whose it is.
 //! Repeated remarks are counted instead of repeated.
 
+use std::collections::BTreeMap;
+
 use dicom_core::Tag;
 
 use super::attribute::keyword;
 use crate::finding::{Code, Finding, Subject};
 
 /// One odd thing.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 struct Remark {
     code: Code,
     attribute: Option<Tag>,
     roi_number: Option<i64>,
     message: String,
-    count: usize,
 }
 
-/// The odd things of one file, in order of first appearance.
+/// The odd things of one file with how often each was seen, in the order of the code list.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Remarks(Vec<Remark>);
+pub(super) struct Remarks(BTreeMap<Remark, usize>);
 
 impl Remarks {
     /// About the whole file or object.
@@ -38,43 +39,31 @@ impl Remarks {
 
     /// Takes over what was noted elsewhere.
     pub(super) fn append(&mut self, other: Self) {
-        for remark in other.0 {
-            self.merge(remark);
+        for (remark, count) in other.0 {
+            *self.0.entry(remark).or_default() += count;
         }
     }
 
     fn push(&mut self, code: Code, attribute: Option<Tag>, roi: Option<i64>, message: String) {
-        self.merge(Remark { code, attribute, roi_number: roi, message, count: 1 });
-    }
-
-    fn merge(&mut self, new: Remark) {
-        let same = self.0.iter_mut().find(|old| {
-            old.code == new.code
-                && old.attribute == new.attribute
-                && old.roi_number == new.roi_number
-                && old.message == new.message
-        });
-        match same {
-            Some(old) => old.count += new.count,
-            None => self.0.push(new),
-        }
+        let remark = Remark { code, attribute, roi_number: roi, message };
+        *self.0.entry(remark).or_default() += 1;
     }
 
     /// Whether a remark of this kind was made.
     #[cfg(test)]
     pub(super) fn has(&self, code: Code) -> bool {
-        self.0.iter().any(|remark| remark.code == code)
+        self.0.keys().any(|remark| remark.code == code)
     }
 
     /// As findings about `subject`.
     pub(super) fn findings(&self, subject: &Subject) -> Vec<Finding> {
-        let finding = |remark: &Remark| {
+        let finding = |(remark, count): (&Remark, &usize)| {
             let subject = Subject {
                 attribute: remark.attribute.map(keyword),
                 roi_number: remark.roi_number,
                 ..subject.clone()
             };
-            let message = match remark.count {
+            let message = match count {
                 1 => remark.message.clone(),
                 n => format!("{} ({n} times)", remark.message),
             };

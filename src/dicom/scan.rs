@@ -43,7 +43,7 @@ pub(super) fn scan(
         .collect();
     let stopped = seen.iter().any(Option::is_none);
     let mut seen: Vec<Seen> = seen.into_iter().flatten().collect();
-    settle(&mut seen, &entries, identity);
+    settle(&mut seen, identity);
     let mut scan = gather(seen, identity);
     for (entry, error) in unreadable {
         scan.findings.push(error.to_finding(identity));

@@ -3,7 +3,7 @@
 //! with contours that cannot be trusted is refused, the others stand. Must not know volumes or
 //! standard names.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use dicom_dictionary_std::tags;
 
@@ -128,11 +128,6 @@ fn frame<'a>(root: &Attributes<'a>, listed: &Items<'a>) -> Option<&'a str> {
         .items(tags::REFERENCED_FRAME_OF_REFERENCE_SEQUENCE)
         .filter_map(|item| item.uid(tag))
         .collect();
-    let distinct: BTreeSet<_> = frames.iter().collect();
-    if distinct.len() > 1 {
-        let message = format!("{} frames of reference are listed", distinct.len());
-        root.note(Code::AttributeDoubtful, tag, message);
-    }
     let own = listed
         .values()
         .flatten()
@@ -171,9 +166,10 @@ impl<'a> Reader<'a> {
             [] => Ok(None),
             [item] => Ok(Some(*item)),
             more => {
-                let found = format!("{number}, {} times", more.len());
-                let accepted = "a number for each structure";
-                Err(super::attribute::invalid(tags::ROI_NUMBER, &found, accepted))
+                let times = more.len();
+                let message =
+                    format!("ROI number {number} is listed {times} times; accepted is once");
+                Err(Error::new(Code::AttributeInvalid, message).about(tags::ROI_NUMBER))
             }
         }
     }
