@@ -6,9 +6,11 @@
 //! | ends (two terms) | free ends above, or below, shrunk and grown by their own uncertainty | the larger difference |
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
-//! | dose | every second voxel of the grid | an eighth for the spline, whose error falls with the fourth power of the spacing |
-//! | cells | cells of twice the edge | a third: the error falls with the square of the edge |
+//! | dose | every second voxel of the grid | a quarter for cubic, a third for linear interpolation |
+//! | summit | the largest dose, raised by what it rises above its voxels | half |
+//! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
+//! | chance | nothing: where the samples happen to lie | 0.04 % of a dose |
 //!
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
@@ -95,11 +97,14 @@ impl Circumstances {
 /// local cubic by 8, of straight lines by 4; the shares leave room for doses that are less smooth.
 const fn dose_share(method: Interpolation) -> f64 {
     match method {
-        Interpolation::CubicBSpline => 1.0 / 8.0,
-        Interpolation::Tricubic => 1.0 / 5.0,
+        Interpolation::CubicBSpline | Interpolation::Tricubic => 1.0 / 4.0,
         Interpolation::Trilinear => 1.0 / 3.0,
     }
 }
+
+/// Standard uncertainty of a dose from where the samples happen to lie, as a share of the dose: the
+/// scatter seen over random placements of the lattice.
+const CHANCE_SHARE: f64 = 4e-4;
 
 /// Cells of the coarse views are larger by this factor.
 const COARSE: f64 = 2.0;
@@ -117,6 +122,14 @@ impl View {
         let cover = if whole > 0.0 { inside / whole } else { 0.0 };
         Self { volume_cc, dvh: Dvh::of(samples), cover, isodoses: None }
     }
+}
+
+/// The solid with cells fine enough for the dose in it, as a coarse look at the dose tells.
+#[must_use]
+pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
+    let Some(f) = fields else { return solid.clone() };
+    let look = sample(f.nominal, &solid.occupancy(ends, COARSE, Variant::default()));
+    solid.clone().refined(look.steepest_gy_per_mm)
 }
 
 #[derive(Clone, Copy)]
@@ -145,7 +158,7 @@ impl Views {
         let mut terms = vec![
             term([1.0, -1.0].map(|t| coarse(Variant { ends: [t, 0.0], ..plain })).to_vec(), 1.0),
             term([1.0, -1.0].map(|t| coarse(Variant { ends: [0.0, t], ..plain })).to_vec(), 1.0),
-            Term { views: vec![base.clone()], scale: 1.0 / 3.0, against_nominal: true },
+            Term { views: vec![base.clone()], scale: 2.0 / 3.0, against_nominal: true },
         ];
         if ends == Ends::ClosedCaps {
             terms.push(term(vec![coarse(Variant { straight: 0.25, ..plain })], 1.0));
@@ -158,6 +171,8 @@ impl Views {
             terms.push(term(vec![other], dose_share(f.nominal.method())));
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
             terms.push(term(vec![View { dvh: raised, ..base.clone() }], 1.0));
+            let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
+            terms.push(term(vec![View { dvh: sharper, ..base.clone() }], 0.5));
         }
         Self { nominal, coarse: base, terms }
     }
@@ -178,6 +193,9 @@ impl Views {
                 .filter_map(|v| Some((compute(v).value? - base?).abs()))
                 .fold(0.0, f64::max);
             squares += (term.scale * difference).powi(2);
+        }
+        if metric.definition.unit == "Gy" {
+            squares += (CHANCE_SHARE * value).powi(2);
         }
         let reach = 2.0 * squares.sqrt();
         let [least, most] = metric.definition.limits;

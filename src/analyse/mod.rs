@@ -151,6 +151,7 @@ impl Bench<'_> {
             Err(none) => return self.rows_without_solid(part, none, out),
         };
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
+        let solid = &bounds::refined(solid, self.settings.ends, fields);
         let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
         let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
         let other = fields

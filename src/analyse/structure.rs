@@ -22,6 +22,15 @@ pub struct Solid {
 }
 
 impl Solid {
+    /// With cells fine enough for a dose that changes by up to `steepest_gy_per_mm` in it.
+    #[must_use]
+    pub fn refined(mut self, steepest_gy_per_mm: f64) -> Self {
+        let wanted = CELL_CHANGE_GY / steepest_gy_per_mm.max(f64::MIN_POSITIVE);
+        let least = (slab::volume_mm3(&self.stack, &self.slabs) / MAX_FINE_CELLS).cbrt();
+        self.pitch_mm = self.pitch_mm.min(wanted.max(least));
+        self
+    }
+
     /// The cells it fills by the named convention, `coarse` times as large as usual, with
     /// something varied.
     #[must_use]
@@ -131,6 +140,11 @@ fn fill(stack: PlaneStack, roi: &Roi, stated: Option<Millimetre>) -> Result<Soli
 const CELLS_PER_RADIUS: f64 = 18.0;
 /// ... and the most cells that a large one is given, about.
 const MAX_CELLS: f64 = 4e5;
+
+/// The dose may change by this along a cell, Gy, as long as that takes ...
+const CELL_CHANGE_GY: f64 = 0.8;
+/// ... no more cells than this, about.
+const MAX_FINE_CELLS: f64 = 6e5;
 
 /// Edge length of the cells: fine against the smaller of the equivalent radius of the volume and
 /// of the largest plane, but no more than about [`MAX_CELLS`] cells in all.

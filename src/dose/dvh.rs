@@ -17,13 +17,14 @@ pub struct Dvh {
     mean_gy: f64,
     deviation_gy: f64,
     extremes_gy: [f64; 2],
+    summit_gy: f64,
 }
 
 impl Dvh {
     /// Sorts samples into a histogram; absent when no volume was sampled.
     #[must_use]
     pub fn of(samples: Samples) -> Option<Self> {
-        let Samples { mut parts, extremes_gy, .. } = samples;
+        let Samples { mut parts, extremes_gy, summit_gy, .. } = samples;
         parts.sort_unstable_by(|a, b| b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1)));
         let mut middles = Vec::with_capacity(parts.len());
         let (mut before, mut sum, mut squares) = (0.0, 0.0, 0.0);
@@ -45,6 +46,7 @@ impl Dvh {
             mean_gy,
             deviation_gy: (squares / before - mean_gy * mean_gy).max(0.0).sqrt(),
             extremes_gy,
+            summit_gy,
         })
     }
 
@@ -57,6 +59,15 @@ impl Dvh {
         out.doses.iter_mut().for_each(|d| *d += by);
         out.mean_gy += by_gy;
         out.extremes_gy = out.extremes_gy.map(|d| d + by_gy);
+        out
+    }
+
+    /// The same histogram with the largest dose raised once more by what it rises above the voxels
+    /// around it: a peak between voxels that is sharper than the interpolation knows.
+    #[must_use]
+    pub fn with_sharper_summit(&self) -> Self {
+        let mut out = self.clone();
+        out.extremes_gy[1] += self.summit_gy;
         out
     }
 
@@ -149,7 +160,7 @@ mod tests {
         let d: Vec<f64> = parts.iter().map(|p| f64::from(p.0)).collect();
         let low = d.iter().copied().fold(f64::INFINITY, f64::min);
         let high = d.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-        Dvh::of(Samples { parts: parts.to_vec(), outside_mm3: 0.0, extremes_gy: [low, high] })
+        Dvh::of(Samples { parts: parts.to_vec(), extremes_gy: [low, high], ..Samples::default() })
             .unwrap()
     }
 
@@ -180,7 +191,7 @@ mod tests {
 
     #[test]
     fn nothing_sampled_is_no_histogram() {
-        let none = Samples { parts: vec![], outside_mm3: 5.0, extremes_gy: [0.0, 0.0] };
+        let none = Samples { outside_mm3: 5.0, ..Samples::default() };
         assert_eq!(Dvh::of(none), None);
     }
 }

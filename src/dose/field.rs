@@ -187,6 +187,17 @@ impl DoseField {
         Some((value, slope))
     }
 
+    /// Largest of the eight voxels around a position, Gy; absent outside the grid.
+    #[must_use]
+    pub fn largest_voxel_around(&self, local: [f64; 3]) -> Option<f64> {
+        let mut node = [0; 3];
+        for (a, axis) in self.axes.iter().enumerate() {
+            node[a] = axis.locate(local[a])?.0;
+        }
+        let corner = |c: usize| [0, 1, 2].map(|a| node[a] + (c >> a & 1));
+        (0..8).filter_map(|c| self.values.get(corner(c))).copied().reduce(f32::max).map(f64::from)
+    }
+
     /// Four coefficients of a padded row.
     #[inline]
     fn row(&self, node: [usize; 3]) -> [f32; 4] {

@@ -3,7 +3,7 @@
 
 use super::field::DoseField;
 use crate::geometry::Occupancy;
-use crate::geometry::occupancy::{Layer, Sheet};
+use crate::geometry::occupancy::{Cut, Layer, Sheet};
 use crate::geometry::point::{Point, dot};
 
 /// Doses with the volumes they stand for.
@@ -13,8 +13,12 @@ pub struct Samples {
     pub parts: Vec<(f32, f32)>,
     /// Volume outside the dose grid, mm³.
     pub outside_mm3: f64,
-    /// Smallest and largest dose found in the structure, Gy, the ends of its outermost cells
-    /// included.
+    /// By how much the largest dose rises above the voxels around it, Gy.
+    pub summit_gy: f64,
+    /// Steepest change of dose along an axis of the cells, Gy/mm.
+    pub steepest_gy_per_mm: f64,
+    /// Smallest and largest dose found in the structure, Gy, the corners of its outermost
+    /// whole cells included.
     pub extremes_gy: [f64; 2],
 }
 
@@ -26,12 +30,17 @@ impl Samples {
     }
 }
 
-/// A cell is sampled so finely that the dose changes by no more than about this from one sample to
-/// the next, Gy.
+/// A cell in which the dose changes by more than twice this along an axis is split into parts in
+/// which it changes by no more than about this, Gy.
 pub const SAMPLE_STEP_GY: f64 = 0.4;
 /// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
 /// isodoses curve, and a long part would read them at its middle only.
 const SPLIT_MM: f64 = 0.35;
+/// A whole cell over which the dose has a larger standard deviation gives two samples, Gy.
+const SPREAD_GY: f64 = 0.03;
+/// A cut cell in which the dose changes by more than this is sampled in as many parts, Gy.
+const CUT_STEP_GY: f64 = 0.05;
+const CUT_PARTS: u32 = 4;
 /// No cell is split more often than this along an axis.
 const MAX_SPLITS: f64 = 8.0;
 
@@ -47,7 +56,9 @@ pub fn sample(field: &DoseField, occupancy: &Occupancy) -> Samples {
             sampler.sheet(layer, *sheet);
         }
     }
+    sampler.climb();
     let low_high = sampler.extremes;
+    sampler.out.steepest_gy_per_mm = sampler.steepest;
     sampler.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
     sampler.out
 }
@@ -59,15 +70,18 @@ struct Sampler<'a> {
     steps: [[f64; 3]; 3],
     out: Samples,
     extremes: [f64; 2],
+    steepest: f64,
+    /// Dose, middle and size of the hottest cell.
+    hottest: Option<(f64, [f64; 3], [f64; 3])>,
 }
 
 /// A box to be sampled: middle in field coordinates, edge lengths along u, v, w in mm, volume, and
-/// the extent within which extremes are looked for.
+/// whether it lies deep inside the solid.
 struct Cell {
     local: [f64; 3],
     size: [f64; 3],
     volume: f64,
-    reach: [f64; 3],
+    deep: bool,
 }
 
 impl<'a> Sampler<'a> {
@@ -80,7 +94,8 @@ impl<'a> Sampler<'a> {
             .directions
             .map(|d: Point| [dot(d, normal), dot(d, down) / row, dot(d, along) / column]);
         let out = Samples::default();
-        Self { field, occupancy, steps, out, extremes: [f64::INFINITY, f64::NEG_INFINITY] }
+        let extremes = [f64::INFINITY, f64::NEG_INFINITY];
+        Self { field, occupancy, steps, out, extremes, steepest: 0.0, hottest: None }
     }
 
     fn local(&self, u: f64, v: f64, w: f64) -> [f64; 3] {
@@ -94,8 +109,12 @@ impl<'a> Sampler<'a> {
         for run in &layer.footprint.runs {
             let v = (f64::from(run.row) + 0.5) * h + dv;
             let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
-            for _ in run.start..run.end {
-                self.cell(&Cell { local, size: [h, h, t], volume: h * h * t, reach: [h, h, t] });
+            for column in run.start..run.end {
+                // Cells next to the outline may stand for space that the outline leaves above
+                // or below the middle of the sheet: only deeper ones are split.
+                let deep = column > run.start && column + 1 < run.end;
+                let (size, volume) = ([h, h, t], h * h * t);
+                self.cell(&Cell { local, size, volume, deep });
                 for (l, s) in local.iter_mut().zip(self.steps[0]) {
                     *l += s * h;
                 }
@@ -103,12 +122,49 @@ impl<'a> Sampler<'a> {
         }
         for cut in &layer.footprint.cuts {
             let local = self.local(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
-            let side = cut.area.sqrt().min(h);
-            // The filled part reaches about half its depth, area over edge, from its centre.
-            let depth = cut.area / h;
-            let volume = cut.area * t;
-            self.cell(&Cell { local, size: [side, side, t], volume, reach: [depth, depth, 0.0] });
+            self.cut(cut, local, t);
         }
+    }
+
+    /// A cell on the outline: its filled part lies about its centre of mass, as deep as area over
+    /// edge across the outline and a whole edge along it. Parts along the slope of the dose give
+    /// the outermost shell its own, coldest (or hottest) doses.
+    fn cut(&mut self, cut: &Cut, local: [f64; 3], t: f64) {
+        let volume = cut.area * t;
+        let Some((dose, slope)) = self.field.with_slope(local) else {
+            self.out.outside_mm3 += volume;
+            return;
+        };
+        let h = self.occupancy.pitch_mm;
+        let gradient = self.gradient(slope);
+        self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
+        let steep = gradient[0].hypot(gradient[1]);
+        // From the cell's middle to the centre of mass points inward.
+        let inward = cut.centre.map(|c| c - ((c / h).floor() + 0.5) * h);
+        let depth = inward[0].hypot(inward[1]);
+        if steep <= 0.0 || depth <= 0.0 {
+            return self.push(dose, volume);
+        }
+        let cosine = ((gradient[0] * inward[0] + gradient[1] * inward[1]) / (steep * depth)).abs();
+        let sine = (1.0 - cosine * cosine).max(0.0).sqrt();
+        let extent = (cosine * cut.area / h).max(sine * h * cut.area / (h * h));
+        let parts = if steep * extent > CUT_STEP_GY { CUT_PARTS } else { 1 };
+        for i in 0..parts {
+            let at = ((f64::from(i) + 0.5) / f64::from(parts) - 0.5) * extent / steep;
+            let mut moved = local;
+            for (l, (su, sv)) in moved.iter_mut().zip(self.steps[0].iter().zip(self.steps[1])) {
+                *l += at * (su * gradient[0] + sv * gradient[1]);
+            }
+            match self.field.at_local(moved) {
+                Some(dose) => self.push(dose, volume / f64::from(parts)),
+                None => self.out.outside_mm3 += volume / f64::from(parts),
+            }
+        }
+    }
+
+    /// Change of dose per mm along u, v and w.
+    fn gradient(&self, slope: [f64; 3]) -> [f64; 3] {
+        self.steps.map(|s| s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2])
     }
 
     fn cell(&mut self, cell: &Cell) {
@@ -116,28 +172,72 @@ impl<'a> Sampler<'a> {
             self.out.outside_mm3 += cell.volume;
             return;
         };
-        let gradient: [f64; 3] = std::array::from_fn(|a| {
-            let s = self.steps[a];
-            s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2]
-        });
+        let gradient = self.gradient(slope);
         let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
-        let reach = (0..3).map(|a| (gradient[a] * cell.reach[a]).abs()).sum::<f64>() / 2.0;
+        let reach = (change[0].abs() + change[1].abs()) / 2.0;
         if dose + reach > self.extremes[1] || dose - reach < self.extremes[0] {
             self.ends(cell, gradient);
         }
         let by_dose = change.map(|c| (c.abs() / SAMPLE_STEP_GY).ceil());
-        let steep = by_dose.iter().any(|n| *n > 1.0);
+        self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
+        let steep = cell.deep && by_dose.iter().any(|n| *n > 2.0);
         let splits: [u32; 3] = std::array::from_fn(|a| {
-            let by_size = if steep { (cell.size[a] / SPLIT_MM).ceil() } else { 1.0 };
+            let n = if steep { by_dose[a].max((cell.size[a] / SPLIT_MM).ceil()) } else { 1.0 };
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
-            let n = by_dose[a].max(by_size).clamp(1.0, MAX_SPLITS) as u32;
+            let n = n.clamp(1.0, MAX_SPLITS) as u32;
             n
         });
         if splits == [1, 1, 1] {
-            self.push(dose, cell.volume);
+            self.spread(dose, cell.volume, change);
+            if self.hottest.as_ref().is_none_or(|(d, ..)| dose > *d) {
+                self.hottest = Some((dose, cell.local, cell.size));
+            }
         } else {
             self.split(cell, splits);
         }
+    }
+
+    /// Two samples with the mean and the variance of a dose that is linear in the cell.
+    fn spread(&mut self, dose: f64, volume: f64, change: [f64; 3]) {
+        let deviation = (change.iter().map(|c| c * c).sum::<f64>() / 12.0).sqrt();
+        if deviation < SPREAD_GY {
+            return self.push(dose, volume);
+        }
+        let extremes = self.extremes;
+        self.push(dose - deviation, volume / 2.0);
+        self.push(dose + deviation, volume / 2.0);
+        self.extremes = [extremes[0].min(dose), extremes[1].max(dose)];
+    }
+
+    /// Climbs from the middle of the hottest cell to the summit within it.
+    fn climb(&mut self) {
+        let Some((mut dose, local, size)) = self.hottest else { return };
+        let mut at: [f64; 3] = [0.0; 3];
+        let mut step: f64 = 0.25;
+        while step > 0.02 {
+            let mut moved = false;
+            for axis in 0..3 {
+                for sign in [step, -step] {
+                    let mut next = at;
+                    next[axis] = (next[axis] + sign).clamp(-0.5, 0.5);
+                    let cell = Cell { local, size, volume: 0.0, deep: true };
+                    if let Some(d) = self.field.at_local(self.moved(&cell, next))
+                        && d > dose
+                    {
+                        (dose, at, moved) = (d, next, true);
+                    }
+                }
+            }
+            if !moved {
+                step /= 2.0;
+            }
+        }
+        if dose >= self.extremes[1] {
+            let cell = Cell { local, size, volume: 0.0, deep: true };
+            let around = self.field.largest_voxel_around(self.moved(&cell, at));
+            self.out.summit_gy = around.map_or(0.0, |v| (dose - v).abs());
+        }
+        self.extremes[1] = self.extremes[1].max(dose);
     }
 
     fn push(&mut self, dose: f64, volume: f64) {
@@ -174,16 +274,10 @@ impl<'a> Sampler<'a> {
         local
     }
 
-    /// The dose at the two ends of a cell, up and down its gradient: whole cells are in the
-    /// structure up to their corners, cut ones about as deep as they are filled.
+    /// The dose at the corners of a whole cell, in the middle of its sheet, up and down the slope.
     fn ends(&mut self, cell: &Cell, gradient: [f64; 3]) {
-        let whole = cell.reach[2] > 0.0;
-        let steepest = gradient[0].hypot(gradient[1]).max(f64::MIN_POSITIVE);
         for sign in [0.5, -0.5] {
-            let offset: [f64; 3] = std::array::from_fn(|a| {
-                let along = if whole { gradient[a].signum() } else { gradient[a] / steepest };
-                sign * along * cell.reach[a] / cell.size[a].max(f64::MIN_POSITIVE)
-            });
+            let offset = [gradient[0].signum() * sign, gradient[1].signum() * sign, 0.0];
             if let Some(dose) = self.field.at_local(self.moved(cell, offset)) {
                 self.extremes = [self.extremes[0].min(dose), self.extremes[1].max(dose)];
             }

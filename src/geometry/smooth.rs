@@ -234,8 +234,11 @@ impl<'a> Builder<'a> {
         let (reach, sign) = self.flat_reach(end.0, side);
         let times = self.variant.ends[usize::from(sign > 0.0)];
         let parts: Vec<Part> = [Some(end.clone()), second, third].into_iter().flatten().collect();
-        let closed =
-            if parts.len() > 1 { self.closed_cap(&parts, 2.0 * reach, sign) } else { None };
+        let closed = if parts.len() > 1 {
+            self.closed_cap(&parts, 2.0 * reach * CLOSING_GAPS, sign)
+        } else {
+            None
+        };
         match closed {
             Some(layers) => {
                 let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
@@ -270,14 +273,14 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// The layers of a cap that closes within `gap_mm`; none when it does not.
-    fn closed_cap(&mut self, parts: &[Part], gap_mm: f64, sign: f64) -> Option<Vec<Layer>> {
+    /// The layers of a cap that closes within `reach_mm`; none when it does not.
+    fn closed_cap(&mut self, parts: &[Part], reach_mm: f64, sign: f64) -> Option<Vec<Layer>> {
         let strand = self.strand(parts);
         let pitch = self.lattice.pitch_mm;
         let (w, area) = (strand.w[0], self.region(&parts[0]).area());
         let mut layers: Vec<Layer> = Vec::new();
         let mut previous = area;
-        for mut sheet in slab::sheets(0.0, gap_mm, pitch / CAP_FINENESS) {
+        for mut sheet in slab::sheets(0.0, reach_mm, pitch / CAP_FINENESS) {
             sheet.w_mm = w + sign * sheet.w_mm;
             let phi = strand.mix(&strand.beyond(sheet.w_mm));
             let footprint = footprint(&phi, &self.lattice);
@@ -309,6 +312,9 @@ impl<'a> Builder<'a> {
     }
 }
 
+/// A field that closes within this many gaps makes a cap: a little more than one, since the outline
+/// in a tip may be too small to have been drawn on the next plane.
+const CLOSING_GAPS: f64 = 1.2;
 /// The last sheet of a cap is whole or missing; thinner sheets keep that below 0.02 % of a ball.
 const CAP_FINENESS: f64 = 3.0;
 /// Area between the straight edges of a region and a smooth outline through its vertices, mm²: an

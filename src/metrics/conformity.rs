@@ -117,8 +117,8 @@ mod tests {
     fn outcome(name: &str, cut: bool) -> Outcome {
         let samples = Samples {
             parts: vec![(20.0, 3800.0), (10.0, 200.0)],
-            outside_mm3: 0.0,
             extremes_gy: [10.0, 20.0],
+            ..Samples::default()
         };
         let dvh = Dvh::of(samples).unwrap();
         let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut });

@@ -19,26 +19,26 @@ use crate::phantom::solid::{PlaneStack, Solid};
 
 /// One solid in one dose, as an exporter would write it.
 #[derive(Debug, Clone)]
-pub struct Setup {
-    pub solid: Solid,
-    pub field: Field,
-    pub planes: PlaneStack,
-    pub vertices: usize,
-    pub lattice: Lattice,
-    pub prescription_gy: Option<f64>,
-    pub settings: Settings,
+pub(crate) struct Setup {
+    pub(crate) solid: Solid,
+    pub(crate) field: Field,
+    pub(crate) planes: PlaneStack,
+    pub(crate) vertices: usize,
+    pub(crate) lattice: Lattice,
+    pub(crate) prescription_gy: Option<f64>,
+    pub(crate) settings: Settings,
 }
 
 /// A point of the unit cube: the additive recurrence on powers of the root of x⁴ = x + 1, which
 /// fills the cube evenly and is the same on every machine.
-pub fn placement(i: u32) -> Point {
+pub(crate) fn placement(i: u32) -> Point {
     [0.819_172_513_396_164_4, 0.671_043_606_703_789_2, 0.549_700_477_901_97]
         .map(|a| (0.5 + a * f64::from(i)).fract())
 }
 
 impl Setup {
     /// Axial planes and an axial grid around a solid, every 1 mm, 120 vertices.
-    pub fn new(solid: Solid, field: Field, half_mm: f64) -> Self {
+    pub(crate) fn new(solid: Solid, field: Field, half_mm: f64) -> Self {
         let c = solid.centre();
         Self {
             planes: PlaneStack::axial(1.0, 0.0),
@@ -51,7 +51,7 @@ impl Setup {
         }
     }
 
-    pub fn structure_set(&self) -> StructureSet {
+    pub(crate) fn structure_set(&self) -> StructureSet {
         let contours: Vec<Contour> = self
             .solid
             .sections(&self.planes, self.vertices)
@@ -73,7 +73,7 @@ impl Setup {
         StructureSet { origin: origin(), frame: None, rois: vec![roi] }
     }
 
-    pub fn dose(&self) -> Dose {
+    pub(crate) fn dose(&self) -> Dose {
         let l = &self.lattice;
         let grid = Grid::new(
             l.origin,
@@ -87,7 +87,7 @@ impl Setup {
         Dose { grid, values, step: Gray::gy(1e-6) }
     }
 
-    pub fn case(&self) -> Case {
+    pub(crate) fn case(&self) -> Case {
         let name = NamedRoi {
             number: 1,
             original: "PTV1".to_owned(),
@@ -121,8 +121,13 @@ impl Setup {
         }
     }
 
+    /// One more metric than the standard list.
+    pub(crate) fn also(&mut self, metric: &str) {
+        self.settings.metrics.push(tidydose::metrics::parse(metric).unwrap());
+    }
+
     /// All metrics of the solid, by name.
-    pub fn measure(&self) -> BTreeMap<String, Outcome> {
+    pub(crate) fn measure(&self) -> BTreeMap<String, Outcome> {
         let set = self.structure_set();
         analyse(&self.case(), Some(&set), Some(self.dose()), &self.settings)
             .measurements
