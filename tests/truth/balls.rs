@@ -1,3 +1,5 @@
+//! Balls under a radial dose about their own centre.
+
 use super::bench::{Setup, placement};
 use crate::phantom::closed_form::{Radial, RadialBall};
 use crate::phantom::field::Field;
