@@ -34,10 +34,10 @@ pub fn analyse(
 ) -> Analysis {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
     let nominal = dose.map(|d| DoseField::new(d, settings.interpolation));
-    let counterpart = nominal.as_ref().map(|f| f.by(settings.interpolation.counterpart()));
-    let fields = nominal.as_ref().zip(counterpart.as_ref()).map(|(nominal, counterpart)| Fields {
+    let thinned = nominal.as_ref().map(DoseField::thinned);
+    let fields = nominal.as_ref().zip(thinned.as_ref()).map(|(nominal, thinned)| Fields {
         nominal,
-        counterpart,
+        thinned,
         step_gy,
     });
     let mut out = Analysis {
@@ -114,7 +114,7 @@ impl<'a> Part<'a> {
             roi,
             name: case.names.iter().find(|n| n.number == number),
             prescription,
-            solid: structure::build(roi, &about, &mut out.findings),
+            solid: structure::build(roi, stated_spacing(roi, case), &about, &mut out.findings),
             about,
         }
     }
@@ -155,7 +155,7 @@ impl Bench<'_> {
         let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
         let other = fields
             .filter(|_| isodoses.is_ok())
-            .and_then(|f| self.isodoses(part, Some(f.counterpart), None).ok());
+            .and_then(|f| self.isodoses(part, Some(f.thinned), None).ok());
         let views = Views::of(solid, self.settings.ends, fields, other);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
@@ -249,6 +249,16 @@ impl Bench<'_> {
             method: self.settings.method(),
         }
     }
+}
+
+/// Distance between planes as the structure states it, else as the inventory found it in the images
+/// that the structure set refers to.
+fn stated_spacing(roi: &Roi, case: &Case) -> Option<crate::units::Millimetre> {
+    let known = || {
+        let rois = &case.structure_set.as_ref()?.rois;
+        rois.iter().find(|r| r.number == roi.header.number)?.plane_spacing
+    };
+    roi.header.plane_spacing.or_else(known)
 }
 
 fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis) {

@@ -8,6 +8,7 @@ use crate::geometry::smooth::{self, Variant};
 use crate::geometry::{Combine, PlaneStack, Point};
 use crate::metrics::Status;
 use crate::rt::{ContourType, Roi};
+use crate::units::Millimetre;
 
 /// A structure as a solid, ready to be filled with cells.
 #[derive(Debug, Clone)]
@@ -57,11 +58,17 @@ const fn is_closed(kind: ContourType) -> bool {
     matches!(kind, ContourType::ClosedPlanar | ContourType::ClosedPlanarXor)
 }
 
-/// Builds the solid of a structure.
+/// Builds the solid of a structure; `stated` is the distance between the planes it could have been
+/// drawn on, where the object or its images state it.
 ///
 /// # Errors
 /// The status and reason that all its metrics get instead.
-pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Solid, NoSolid> {
+pub fn build(
+    roi: &Roi,
+    stated: Option<Millimetre>,
+    subject: &Subject,
+    out: &mut Vec<Finding>,
+) -> Result<Solid, NoSolid> {
     let no = |status, reason: String| NoSolid { status, reason };
     if let Some(reason) = &roi.refused {
         return Err(no(Status::Excluded, reason.clone()));
@@ -95,7 +102,7 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
         no(Status::Excluded, e.to_string())
     })?;
     report(&stack, roi, &mut note);
-    fill(stack, roi).inspect_err(|n| {
+    fill(stack, roi, stated).inspect_err(|n| {
         if n.status == Status::BelowResolution {
             out.push(Finding::new(Code::PlaneSingle, subject.clone(), n.reason.clone()));
         }
@@ -103,13 +110,13 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
 }
 
 /// Fills the space between the planes.
-fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
+fn fill(stack: PlaneStack, roi: &Roi, stated: Option<Millimetre>) -> Result<Solid, NoSolid> {
     if stack.planes.is_empty() {
         let reason = "no closed contour of the structure has an area".to_owned();
         return Err(NoSolid { status: Status::Empty, reason });
     }
     let spacing = Spacing {
-        stated_mm: roi.header.plane_spacing.map(crate::units::Millimetre::value),
+        stated_mm: stated.map(Millimetre::value),
         gaps_are_real: roi.header.planes_complete,
     };
     let Some(slabs) = slab::slabs(&stack, spacing) else {

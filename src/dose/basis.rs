@@ -69,6 +69,12 @@ impl Axis {
         self.nodes.is_empty()
     }
 
+    /// Position of node `i`; the last one when there are fewer.
+    #[must_use]
+    pub fn node(&self, i: usize) -> f64 {
+        self.nodes.get(i).or(self.nodes.last()).copied().unwrap_or(0.0)
+    }
+
     /// Whether the nodes are evenly spaced.
     #[must_use]
     pub const fn is_even(&self) -> bool {

@@ -7,8 +7,6 @@
 //! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
 //! memory); the natural end condition is textbook spline theory.
 
-use std::sync::Arc;
-
 use ndarray::Array3;
 use rayon::prelude::*;
 
@@ -41,15 +39,6 @@ impl Interpolation {
         Self::WORDS.iter().find(|(m, _)| *m == self).map_or("", |(_, w)| w)
     }
 
-    /// Another method of comparable quality, whose difference tells how far to trust this one.
-    #[must_use]
-    pub const fn counterpart(self) -> Self {
-        match self {
-            Self::CubicBSpline | Self::Trilinear => Self::Tricubic,
-            Self::Tricubic => Self::CubicBSpline,
-        }
-    }
-
     const fn kernel(self) -> Kernel {
         match self {
             Self::CubicBSpline => Kernel::BSpline,
@@ -66,7 +55,7 @@ impl Interpolation {
 #[derive(Debug, Clone)]
 pub struct DoseField {
     grid: Grid,
-    values: Arc<Array3<f32>>,
+    values: Array3<f32>,
     method: Interpolation,
     axes: [Axis; 3],
     /// Coefficients with one extra node on every side, row-major `[plane, row, column]`.
@@ -79,16 +68,6 @@ impl DoseField {
     #[must_use]
     pub fn new(dose: Dose, method: Interpolation) -> Self {
         let Dose { grid, values, .. } = dose;
-        Self::of(grid, Arc::new(values), method)
-    }
-
-    /// The same dose read by another method; the voxel values are shared.
-    #[must_use]
-    pub fn by(&self, method: Interpolation) -> Self {
-        Self::of(self.grid.clone(), Arc::clone(&self.values), method)
-    }
-
-    fn of(grid: Grid, values: Arc<Array3<f32>>, method: Interpolation) -> Self {
         let kernel = method.kernel();
         let [_, rows, columns] = grid.shape();
         let origin = grid.offsets_mm().first().copied().unwrap_or(0.0);
@@ -100,14 +79,33 @@ impl DoseField {
             Axis::new(indices(rows), kernel),
             Axis::new(indices(columns), kernel),
         ];
-        let mut field = Self {
-            grid,
-            values,
-            method,
-            axes,
-            padded: Vec::new(),
-            stride: [(rows + 2) * (columns + 2), columns + 2],
-        };
+        Self::of(grid, values, method, axes)
+    }
+
+    /// The same dose known at every second voxel only, the outermost ones kept: how much a value
+    /// changes tells how far the grid itself can be trusted. Takes an eighth of the memory.
+    #[must_use]
+    pub fn thinned(&self) -> Self {
+        let keep = self.values.shape().iter().map(|&n| every_second(n)).collect::<Vec<_>>();
+        let mut values = Array3::zeros([keep[0].len(), keep[1].len(), keep[2].len()]);
+        for (k, plane) in keep[0].iter().enumerate() {
+            for (i, row) in keep[1].iter().enumerate() {
+                for (j, column) in keep[2].iter().enumerate() {
+                    values[[k, i, j]] = self.values[[*plane, *row, *column]];
+                }
+            }
+        }
+        let kernel = self.method.kernel();
+        let axes: [Axis; 3] = std::array::from_fn(|a| {
+            Axis::new(keep[a].iter().map(|i| self.axes[a].node(*i)).collect(), kernel)
+        });
+        Self::of(self.grid.clone(), values, self.method, axes)
+    }
+
+    fn of(grid: Grid, values: Array3<f32>, method: Interpolation, axes: [Axis; 3]) -> Self {
+        let (rows, columns) = (axes[1].len(), axes[2].len());
+        let stride = [(rows + 2) * (columns + 2), columns + 2];
+        let mut field = Self { grid, values, method, axes, padded: Vec::new(), stride };
         field.fill_padded();
         field
     }
@@ -118,9 +116,9 @@ impl DoseField {
         &self.grid
     }
 
-    /// The voxel values.
+    /// The voxel values; of a thinned field those that were kept.
     #[must_use]
-    pub fn values(&self) -> &Array3<f32> {
+    pub const fn values(&self) -> &Array3<f32> {
         &self.values
     }
 
@@ -235,6 +233,14 @@ impl DoseField {
         out
     }
 
+    /// Edge lengths of the box between eight neighbouring nodes, mm.
+    #[must_use]
+    pub fn cell_size_mm(&self, cell: [usize; 3]) -> [f64; 3] {
+        let [row, column] = self.grid.spacing_mm();
+        let unit = [1.0, row, column];
+        std::array::from_fn(|a| self.axes[a].gap(cell[a]) * unit[a])
+    }
+
     /// The axes: planes (mm from the first), rows and columns (indices).
     #[must_use]
     pub const fn axes(&self) -> &[Axis; 3] {
@@ -255,7 +261,7 @@ impl DoseField {
     }
 
     fn fill_padded(&mut self) {
-        let [planes, rows, columns] = self.grid.shape();
+        let [planes, rows, columns] = [0, 1, 2].map(|a| self.axes[a].len());
         let [sp, sr] = self.stride;
         // A grid of one row, column or plane still offers four nodes to the kernel.
         let mut padded = vec![0.0_f32; (planes + 2) * sp + 2 * sr + 4];
@@ -285,6 +291,11 @@ impl DoseField {
         solve_k.run(&mut padded[..(planes + 2) * sp], sp, spline);
         self.padded = padded;
     }
+}
+
+/// Every second index, and the last.
+fn every_second(n: usize) -> Vec<usize> {
+    (0..n).filter(|i| i % 2 == 0 || i + 1 == n).collect()
 }
 
 #[inline]

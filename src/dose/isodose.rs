@@ -55,7 +55,7 @@ impl<'a> IsodoseMap<'a> {
             .outer_iter()
             .map(|p| p.iter().copied().fold(f32::NEG_INFINITY, f32::max))
             .collect();
-        let cells = field.grid().shape().map(|n| n.saturating_sub(1));
+        let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
         Self { field, plane_max, cells }
     }
 
@@ -139,9 +139,9 @@ impl<'a> IsodoseMap<'a> {
         #[allow(clippy::cast_possible_truncation)] // voxels are single precision
         let level = dose_gy as f32;
         let count = self.field.values().iter().filter(|v| **v >= level).count();
-        let [row, column] = self.field.grid().spacing_mm();
+        let [plane, row, column] = self.field.cell_size_mm([0; 3]);
         #[allow(clippy::cast_precision_loss)] // a count of voxels
-        let volume = count as f64 * row * column * self.field.grid().plane_spacing_mm();
+        let volume = count as f64 * plane * row * column;
         (volume * 0.75 / std::f64::consts::PI).cbrt()
     }
 
@@ -149,14 +149,9 @@ impl<'a> IsodoseMap<'a> {
         (radius_mm * BOX_SHARE_OF_RADIUS).clamp(BOX_MM[0], BOX_MM[1])
     }
 
-    fn size(&self, cell: [usize; 3]) -> [f64; 3] {
-        let [row, column] = self.field.grid().spacing_mm();
-        [self.field.axes()[0].gap(cell[0]), row, column]
-    }
-
     /// Adds the part of a cell that receives the dose.
     fn add(&self, cell: [usize; 3], dose_gy: f64, box_mm: f64, out: &mut Isodose) {
-        let size = self.size(cell);
+        let size = self.field.cell_size_mm(cell);
         let volume = size[0] * size[1] * size[2];
         let (low, high) = self.range(cell, dose_gy);
         if high < dose_gy {
@@ -190,7 +185,7 @@ impl<'a> IsodoseMap<'a> {
     /// An eighth of the largest second difference along an axis at the cell's corners (the sagitta
     /// of a parabola over one interval), with half as much again for what a cubic adds.
     fn bend(&self, cell: [usize; 3], axis: usize) -> f64 {
-        let shape = self.field.grid().shape();
+        let shape = self.cells.map(|n| n + 1);
         let values = self.field.values();
         let mut most = 0.0_f64;
         for node in corners(cell) {
@@ -240,7 +235,7 @@ impl<'a> IsodoseMap<'a> {
     }
 
     fn reaches_border(&self, cell: [usize; 3], dose_gy: f64) -> bool {
-        let shape = self.field.grid().shape();
+        let shape = self.cells.map(|n| n + 1);
         corners(cell).any(|node| {
             let border = (0..3).any(|a| node[a] == 0 || node[a] + 1 == shape[a]);
             border && f64::from(self.field.values()[node]) >= dose_gy

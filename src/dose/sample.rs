@@ -13,7 +13,7 @@ pub struct Samples {
     pub parts: Vec<(f32, f32)>,
     /// Volume outside the dose grid, mm³.
     pub outside_mm3: f64,
-    /// Smallest and largest dose found in the structure, Gy, corners of the outermost cells
+    /// Smallest and largest dose found in the structure, Gy, the ends of its outermost cells
     /// included.
     pub extremes_gy: [f64; 2],
 }
@@ -29,8 +29,11 @@ impl Samples {
 /// A cell is sampled so finely that the dose changes by no more than about this from one sample to
 /// the next, Gy.
 pub const SAMPLE_STEP_GY: f64 = 0.4;
+/// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
+/// isodoses curve, and a long part would read them at its middle only.
+const SPLIT_MM: f64 = 0.35;
 /// No cell is split more often than this along an axis.
-const MAX_SPLITS: u32 = 8;
+const MAX_SPLITS: f64 = 8.0;
 
 /// Samples `field` under `occupancy`.
 ///
@@ -58,11 +61,13 @@ struct Sampler<'a> {
     extremes: [f64; 2],
 }
 
-/// A box to be sampled: middle in field coordinates, edge lengths along u, v, w in mm, volume.
+/// A box to be sampled: middle in field coordinates, edge lengths along u, v, w in mm, volume, and
+/// the extent within which extremes are looked for.
 struct Cell {
     local: [f64; 3],
     size: [f64; 3],
     volume: f64,
+    reach: [f64; 3],
 }
 
 impl<'a> Sampler<'a> {
@@ -90,7 +95,7 @@ impl<'a> Sampler<'a> {
             let v = (f64::from(run.row) + 0.5) * h + dv;
             let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
             for _ in run.start..run.end {
-                self.cell(&Cell { local, size: [h, h, t], volume: h * h * t });
+                self.cell(&Cell { local, size: [h, h, t], volume: h * h * t, reach: [h, h, t] });
                 for (l, s) in local.iter_mut().zip(self.steps[0]) {
                     *l += s * h;
                 }
@@ -99,7 +104,10 @@ impl<'a> Sampler<'a> {
         for cut in &layer.footprint.cuts {
             let local = self.local(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
             let side = cut.area.sqrt().min(h);
-            self.cell(&Cell { local, size: [side, side, t], volume: cut.area * t });
+            // The filled part reaches about half its depth, area over edge, from its centre.
+            let depth = cut.area / h;
+            let volume = cut.area * t;
+            self.cell(&Cell { local, size: [side, side, t], volume, reach: [depth, depth, 0.0] });
         }
     }
 
@@ -108,17 +116,21 @@ impl<'a> Sampler<'a> {
             self.out.outside_mm3 += cell.volume;
             return;
         };
-        let change: [f64; 3] = std::array::from_fn(|a| {
+        let gradient: [f64; 3] = std::array::from_fn(|a| {
             let s = self.steps[a];
-            (s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2]) * cell.size[a]
+            s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2]
         });
-        let reach = change.iter().map(|c| c.abs()).sum::<f64>() / 2.0;
+        let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
+        let reach = (0..3).map(|a| (gradient[a] * cell.reach[a]).abs()).sum::<f64>() / 2.0;
         if dose + reach > self.extremes[1] || dose - reach < self.extremes[0] {
-            self.corners(cell, change);
+            self.ends(cell, gradient);
         }
-        let splits = change.map(|c| {
+        let by_dose = change.map(|c| (c.abs() / SAMPLE_STEP_GY).ceil());
+        let steep = by_dose.iter().any(|n| *n > 1.0);
+        let splits: [u32; 3] = std::array::from_fn(|a| {
+            let by_size = if steep { (cell.size[a] / SPLIT_MM).ceil() } else { 1.0 };
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
-            let n = (c.abs() / SAMPLE_STEP_GY).ceil().clamp(1.0, f64::from(MAX_SPLITS)) as u32;
+            let n = by_dose[a].max(by_size).clamp(1.0, MAX_SPLITS) as u32;
             n
         });
         if splits == [1, 1, 1] {
@@ -162,10 +174,16 @@ impl<'a> Sampler<'a> {
         local
     }
 
-    /// The dose at the two corners of a cell where it is largest and smallest.
-    fn corners(&mut self, cell: &Cell, change: [f64; 3]) {
+    /// The dose at the two ends of a cell, up and down its gradient: whole cells are in the
+    /// structure up to their corners, cut ones about as deep as they are filled.
+    fn ends(&mut self, cell: &Cell, gradient: [f64; 3]) {
+        let whole = cell.reach[2] > 0.0;
+        let steepest = gradient[0].hypot(gradient[1]).max(f64::MIN_POSITIVE);
         for sign in [0.5, -0.5] {
-            let offset = change.map(|c| if c >= 0.0 { sign } else { -sign });
+            let offset: [f64; 3] = std::array::from_fn(|a| {
+                let along = if whole { gradient[a].signum() } else { gradient[a] / steepest };
+                sign * along * cell.reach[a] / cell.size[a].max(f64::MIN_POSITIVE)
+            });
             if let Some(dose) = self.field.at_local(self.moved(cell, offset)) {
                 self.extremes = [self.extremes[0].min(dose), self.extremes[1].max(dose)];
             }

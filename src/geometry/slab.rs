@@ -77,21 +77,21 @@ pub fn slabs(stack: &PlaneStack, spacing: Spacing) -> Option<Vec<Slab>> {
     Some(out)
 }
 
-/// The same slabs with their free ends grown (positive) or shrunk by `times` the standard
-/// uncertainty of a flat end, a gap over √12.
+/// The same slabs with their free ends below and above grown (positive) or shrunk by `times` the
+/// standard uncertainty of a flat end, a gap over √12.
 #[must_use]
-pub fn with_ends(slabs: &[Slab], times: f64) -> Vec<Slab> {
+pub fn with_ends(slabs: &[Slab], times: [f64; 2]) -> Vec<Slab> {
     let touches = |x: f64, y: f64| (x - y).abs() < 1e-6;
     slabs
         .iter()
         .map(|s| {
-            let by = times * s.thickness_mm() / 12.0_f64.sqrt();
+            let by = times.map(|t| t * s.thickness_mm() / 12.0_f64.sqrt());
             let free =
                 |end: f64, other: fn(&Slab) -> f64| !slabs.iter().any(|o| touches(other(o), end));
             Slab {
                 plane: s.plane,
-                low_mm: s.low_mm - if free(s.low_mm, |o| o.high_mm) { by } else { 0.0 },
-                high_mm: s.high_mm + if free(s.high_mm, |o| o.low_mm) { by } else { 0.0 },
+                low_mm: s.low_mm - if free(s.low_mm, |o| o.high_mm) { by[0] } else { 0.0 },
+                high_mm: s.high_mm + if free(s.high_mm, |o| o.low_mm) { by[1] } else { 0.0 },
             }
         })
         .collect()

@@ -23,9 +23,10 @@ use super::stack::PlaneStack;
 /// What is varied to find out how far the solid can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Variant {
-    /// Ends grown (positive) or shrunk (negative) by this many standard uncertainties: a flat end
-    /// by 1/√12 of a gap, a closed cap by 1/√3 of its difference to the flat one.
-    pub ends: f64,
+    /// Ends below and above grown (positive) or shrunk (negative) by this many standard
+    /// uncertainties: a flat end by 1/√12 of a gap, a closed cap by 1/√3 of its difference to the
+    /// flat one.
+    pub ends: [f64; 2],
     /// Straight lines between the fields of neighbouring planes instead of parabolas: 0 for
     /// parabolas, 1 for lines.
     pub straight: f64,
@@ -37,7 +38,7 @@ pub struct Variant {
 
 impl Default for Variant {
     fn default() -> Self {
-        Self { ends: 0.0, straight: 0.0, bulge: 0.0, gauge: true }
+        Self { ends: [0.0; 2], straight: 0.0, bulge: 0.0, gauge: true }
     }
 }
 
@@ -231,6 +232,7 @@ impl<'a> Builder<'a> {
         let area = self.region(&end).area();
         let w = self.w(end.0);
         let (reach, sign) = self.flat_reach(end.0, side);
+        let times = self.variant.ends[usize::from(sign > 0.0)];
         let parts: Vec<Part> = [Some(end.clone()), second, third].into_iter().flatten().collect();
         let closed =
             if parts.len() > 1 { self.closed_cap(&parts, 2.0 * reach, sign) } else { None };
@@ -238,16 +240,13 @@ impl<'a> Builder<'a> {
             Some(layers) => {
                 let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
                 let doubt = (area * reach - volume).abs() / 3.0_f64.sqrt();
-                let stretch = if volume > 0.0 {
-                    (1.0 + self.variant.ends * doubt / volume).max(0.0)
-                } else {
-                    1.0
-                };
+                let stretch =
+                    if volume > 0.0 { (1.0 + times * doubt / volume).max(0.0) } else { 1.0 };
                 self.layers.extend(layers.into_iter().filter_map(|l| stretched(l, w, stretch)));
             }
             None => {
                 // Flat: half a gap, uncertain by a gap over √12.
-                let reach = reach * (1.0 + self.variant.ends * 2.0 / 12.0_f64.sqrt()).max(0.0);
+                let reach = reach * (1.0 + times * 2.0 / 12.0_f64.sqrt()).max(0.0);
                 let (low, high) = if sign > 0.0 { (w, w + reach) } else { (w - reach, w) };
                 let region = self.region(&end);
                 if reach > 0.0 {

@@ -96,9 +96,9 @@ fn profile() {
     let t = std::time::Instant::now();
     let f = DoseField::new(d, Interpolation::CubicBSpline);
     println!("field {:?}", t.elapsed());
-    let g = f.by(Interpolation::Tricubic);
+    let g = f.thinned();
     let t = std::time::Instant::now();
-    let solid = structure::build(&set.rois[0], &Default::default(), &mut vec![]).unwrap();
+    let solid = structure::build(&set.rois[0], None, &Default::default(), &mut vec![]).unwrap();
     println!("solid {:?} pitch {}", t.elapsed(), solid.pitch_mm);
     let t = std::time::Instant::now();
     let occ = solid.occupancy(Ends::ClosedCaps, 1.0, Default::default());
@@ -121,8 +121,36 @@ fn profile() {
     let _ = Views::of(
         &solid,
         Ends::ClosedCaps,
-        Some(Fields { nominal: &f, counterpart: &g, step_gy: 1e-6 }),
+        Some(Fields { nominal: &f, thinned: &g, step_gy: 1e-6 }),
         None,
     );
     println!("views {:?}", t.elapsed());
+}
+
+#[test]
+fn big() {
+    for grid in [1.0, 2.0] {
+        for ends in [tidydose::analyse::Ends::HalfSlice, tidydose::analyse::Ends::ClosedCaps] {
+            let p = placement(3);
+            let dose = Radial::from_fall_off(20.0, 7.0, 1.37 + 0.23 * 7.0);
+            let mut setup = Setup::new(
+                Solid::ball(p, 40.0),
+                Field::Radial { centre: p, dose: dose.clone() },
+                48.0,
+            );
+            setup.lattice = crate::phantom::field::Lattice::around(p, [48.0; 3], grid);
+            setup.planes.spacing = 3.0;
+            setup.settings.ends = ends;
+            let got = setup.measure();
+            for d in [5.0, 12.0, 20.0] {
+                let o = &got[&format!("V{d}Gy[cc]")];
+                let exact = dose.isodose_volume(d) / 1000.0;
+                println!(
+                    "{grid} {ends:?} V{d} {:.4}% {:?}",
+                    (o.value.unwrap() / exact - 1.0) * 100.0,
+                    o
+                );
+            }
+        }
+    }
 }
