@@ -4,6 +4,8 @@
 //! Comments, texts in quotes and test code are left out before anything is looked for: tests inside
 //! `src` may use more than the code beside them.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};

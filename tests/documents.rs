@@ -4,6 +4,8 @@
 //! `UPDATE=1 cargo test documents` rewrites the pages and the table of README.md,
 //! `TRYCMD=overwrite cargo test documents` the output below the commands.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use std::fmt::Write as _;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -112,6 +114,20 @@ fn the_readme_states_the_caution_and_every_status() {
         assert!(readme.contains(&format!("`{word}`")), "status {word} is not explained");
     }
     assert!(readme.lines().count() <= 150 && text("DEVELOPERS.md").lines().count() <= 200);
+}
+
+#[test]
+fn what_the_readme_says_of_defects_happens_on_the_sample() {
+    let readme = text("README.md");
+    let codes = quoted(&readme).into_iter().filter(|q| Code::from_id(q).is_some());
+    let kept = fs::read_to_string(cohort().join("expected/findings.csv")).unwrap();
+    let found = rows_of(&kept);
+    let mut checked = 0;
+    for code in codes {
+        assert!(found.iter().any(|row| row["code"] == code), "{code} is not among the findings");
+        checked += 1;
+    }
+    assert!(checked >= 5, "only {checked} codes are named");
 }
 
 /// The words in single back quotes.

@@ -6,6 +6,8 @@
 //! million cells and the prefilter of the dose spread that to some 1e-11 of a value; the tables show
 //! what a value means by its bounds, which are wider by far.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use std::fs;
 use std::path::PathBuf;
 

@@ -3,6 +3,8 @@
 //! Under a key that is no secret, so that the pseudonyms are the same in every run. Nothing is
 //! compared here.
 
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
