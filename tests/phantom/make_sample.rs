@@ -5,9 +5,10 @@
 
 #[path = "mod.rs"]
 mod phantom;
-mod sample;
 
 use std::path::Path;
+
+use phantom::sample;
 
 fn main() -> phantom::dicom::Result<()> {
     let folder = std::env::args().nth(1).ok_or("usage: make-sample FOLDER")?;

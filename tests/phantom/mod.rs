@@ -12,6 +12,7 @@
 //! | `field` | dose fields as formulas, sampled onto any lattice |
 //! | `closed_form` | dose-volume truth: linear, radial and Gaussian dose, slice sums |
 //! | `dicom` | structure sets, doses, plans and image headers from plain descriptions |
+//! | `sample` | the invented cohort: all of the above put together, with its truth |
 //!
 //! Not everything is used by both programs, hence the one `allow`.
 #![allow(dead_code, unused_imports, unreachable_pub)]
@@ -20,4 +21,5 @@ pub mod closed_form;
 pub mod dicom;
 pub mod field;
 pub mod numeric;
+pub mod sample;
 pub mod solid;

@@ -1,0 +1,281 @@
+//! What the Markdown files say, held against the program: console blocks are run and compared, pages
+//! made from the registries are compared, paths and links must exist.
+//!
+//! `UPDATE=1 cargo test documents` rewrites the pages and the table of README.md,
+//! `TRYCMD=overwrite cargo test documents` the output below the commands.
+
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
+use std::fmt::Write as _;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use tidydose::finding::Code;
+use tidydose::metrics::{REGISTRY, Status};
+use tidydose::table::run::CAUTION;
+
+use crate::measured::{cohort, rows_of, updating};
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn text(name: &str) -> String {
+    fs::read_to_string(root().join(name)).unwrap()
+}
+
+/// README, DEVELOPERS and the notebooks, by path from the root.
+fn documents() -> Vec<String> {
+    let mut list = vec!["README.md".to_owned(), "DEVELOPERS.md".to_owned()];
+    for entry in fs::read_dir(root().join("notebooks-md")).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        if name.ends_with(".md") {
+            list.push(format!("notebooks-md/{name}"));
+        }
+    }
+    list.sort();
+    list
+}
+
+fn copy(from: &Path, to: &Path) {
+    fs::create_dir_all(to).unwrap();
+    for entry in fs::read_dir(from).unwrap() {
+        let entry = entry.unwrap();
+        let target = to.join(entry.file_name());
+        if entry.path().is_dir() {
+            copy(&entry.path(), &target);
+        } else {
+            fs::copy(entry.path(), target).unwrap();
+        }
+    }
+}
+
+#[test]
+fn console_blocks_show_what_the_program_prints() {
+    let place = tempfile::tempdir().unwrap();
+    let mut run = Vec::new();
+    for (number, name) in documents().into_iter().enumerate() {
+        if !text(&name).contains("```console") {
+            continue;
+        }
+        // A folder `x.in` beside `x.md` is where its commands start, `x.out` makes that a copy.
+        let page = place.path().join(format!("page-{number}.md"));
+        fs::copy(root().join(&name), &page).unwrap();
+        copy(&cohort(), &page.with_extension("in").join("sample-anonymised"));
+        fs::create_dir(page.with_extension("out")).unwrap();
+        fs::write(page.with_extension("out").join(".keep"), "").unwrap();
+        run.push((page, name));
+    }
+    assert!(run.iter().any(|(_, name)| name == "README.md"), "README.md shows no run");
+    trycmd::TestCases::new()
+        .case(place.path().join("*.md"))
+        .timeout(Duration::from_secs(900))
+        .run();
+    if std::env::var("TRYCMD").is_ok_and(|v| v == "overwrite") {
+        for (page, name) in run {
+            fs::copy(page, root().join(name)).unwrap();
+        }
+    }
+}
+
+/// The lines of the fenced blocks of a language.
+fn blocks(text: &str, language: &str) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut inside = false;
+    for line in text.lines() {
+        match line.strip_prefix("```") {
+            Some(tag) => inside = !inside && tag == language,
+            None if inside => lines.push(line.to_owned()),
+            None => {}
+        }
+    }
+    lines
+}
+
+#[test]
+fn the_first_command_of_the_readme_is_the_run_it_shows() {
+    let readme = text("README.md");
+    let typed = blocks(&readme, "sh");
+    let shown = blocks(&readme, "console");
+    let run = typed.iter().find_map(|line| line.strip_prefix("cargo run -- ")).unwrap();
+    assert!(shown.contains(&format!("$ tidydose {run}")), "{run} is not shown");
+    assert!(typed.contains(&"cargo test".to_owned()));
+    let first = readme.find("cargo run -- ").unwrap();
+    assert!(readme[..first].lines().count() < 20, "the first command stands too far down");
+}
+
+#[test]
+fn the_readme_states_the_caution_and_every_status() {
+    let readme = text("README.md");
+    let dense = readme.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(dense.contains(CAUTION));
+    for (_, word) in Status::WORDS {
+        assert!(readme.contains(&format!("`{word}`")), "status {word} is not explained");
+    }
+    assert!(readme.lines().count() <= 150 && text("DEVELOPERS.md").lines().count() <= 200);
+}
+
+#[test]
+fn what_the_readme_says_of_defects_happens_on_the_sample() {
+    let readme = text("README.md");
+    let codes = quoted(&readme).into_iter().filter(|q| Code::from_id(q).is_some());
+    let kept = fs::read_to_string(cohort().join("expected/findings.csv")).unwrap();
+    let found = rows_of(&kept);
+    let mut checked = 0;
+    for code in codes {
+        assert!(found.iter().any(|row| row["code"] == code), "{code} is not among the findings");
+        checked += 1;
+    }
+    assert!(checked >= 5, "only {checked} codes are named");
+}
+
+/// The words in single back quotes.
+fn quoted(text: &str) -> Vec<&str> {
+    let prose = text.lines().filter(|line| !line.starts_with("```"));
+    prose.flat_map(|line| line.split('`').skip(1).step_by(2)).collect()
+}
+
+#[test]
+fn every_path_named_for_developers_exists() {
+    let page = text("DEVELOPERS.md");
+    let endings = [".rs", ".md", ".csv", ".toml", "/"];
+    let paths: Vec<&str> = quoted(&page)
+        .into_iter()
+        .filter(|q| q.contains('/') || endings.iter().any(|e| q.ends_with(e)))
+        .filter(|q| !q.contains([' ', '<', '{', '*']))
+        .collect();
+    assert!(paths.len() > 30, "only {} paths were found", paths.len());
+    for path in paths {
+        assert!(root().join(path).exists(), "{path} does not exist");
+    }
+}
+
+#[test]
+fn every_room_is_in_the_code_map() {
+    let page = text("DEVELOPERS.md");
+    let lib = text("src/lib.rs");
+    for room in lib.lines().filter_map(|l| l.strip_prefix("pub mod ")?.strip_suffix(';')) {
+        let path = if root().join(format!("src/{room}.rs")).exists() { ".rs" } else { "/" };
+        assert!(page.contains(&format!("| `src/{room}{path}` |")), "{room} is not in the code map");
+    }
+}
+
+#[test]
+fn links_lead_to_files() {
+    let mut pages = documents();
+    pages.push("sample-anonymised/README.md".to_owned());
+    for page in pages {
+        let folder = root().join(&page).parent().map(PathBuf::from).unwrap();
+        for part in text(&page).split("](").skip(1) {
+            let target = part.split([')', '#']).next().unwrap();
+            let here = target.is_empty() || folder.join(target).exists();
+            assert!(here || target.starts_with("https://"), "{page}: {target} does not exist");
+        }
+    }
+}
+
+/// Compares a file with what it should hold, or writes it.
+fn hold(name: &str, wanted: &str) {
+    if updating() {
+        fs::write(root().join(name), wanted).unwrap();
+    }
+    let hint = "differs from its source; `UPDATE=1 cargo test documents` rewrites it";
+    assert!(fs::read_to_string(root().join(name)).is_ok_and(|t| t == wanted), "{name} {hint}");
+}
+
+/// A cell of a Markdown table.
+fn cell(text: &str) -> String {
+    text.replace('|', "\\|")
+}
+
+#[test]
+fn the_page_of_metrics_is_the_registry() {
+    let mut page = String::from(
+        "# Metrics\n\nMade from the registry (`src/metrics/mod.rs`) by `tests/documents.rs`; not \
+         written by hand.\n\n`{x}` stands for a number; any number in the range can be asked for \
+         with `--metrics`. \"Evidence\" says whether the formula was read in its source.\n\n",
+    );
+    for d in REGISTRY {
+        writeln!(page, "## {}\n", d.title).unwrap();
+        writeln!(page, "| | |\n|---|---|\n| name | `{}` |", d.name).unwrap();
+        writeln!(page, "| unit | {} |", d.unit).unwrap();
+        writeln!(page, "| for | {} |", d.applies_to.word()).unwrap();
+        writeln!(page, "| formula | {} |", cell(d.formula)).unwrap();
+        writeln!(page, "| undefined | {} |", cell(d.undefined)).unwrap();
+        if d.takes_number() {
+            let list: Vec<String> = d.standard.iter().map(ToString::to_string).collect();
+            writeln!(page, "| always computed for | {} |", list.join(", ")).unwrap();
+            writeln!(page, "| range | {} to {} |", d.range[0], d.range[1]).unwrap();
+        }
+        writeln!(page, "| reference | {} |", cell(d.reference)).unwrap();
+        writeln!(page, "| evidence | {} |\n", d.evidence.words()).unwrap();
+    }
+    let page = format!("{}\n", page.trim_end());
+    hold("notebooks-md/metrics.md", &page);
+}
+
+#[test]
+fn the_page_of_findings_is_the_catalogue() {
+    let mut page = String::from(
+        "# Findings\n\nMade from the catalogue (`src/finding.rs`) by `tests/documents.rs`; not \
+         written by hand.\n\nSeverity: `note`, for the record; `check`, numbers were computed but \
+         somebody should look; `stop`, a file, an object, a case or a metric was refused.\n\n\
+         | code | severity | what was seen | what it does to the numbers | what to do |\n\
+         |---|---|---|---|---|\n",
+    );
+    for code in Code::ALL {
+        let d = code.definition();
+        let cells = [d.id, d.severity.word(), d.meaning, d.consequence, d.action].map(cell);
+        writeln!(page, "| {} |", cells.join(" | ")).unwrap();
+    }
+    hold("notebooks-md/findings.md", &page);
+}
+
+/// The rows that README.md shows: patient, structure and metric.
+const SHOWN: [[&str; 3]; 10] = [
+    ["LK-01", "GTV", "Volume[cc]"],
+    ["LK-01", "GTV", "D95%[Gy]"],
+    ["LK-01", "GTV", "D0.03cc[Gy]"],
+    ["LK-01", "GTV", "D0.1cc[Gy]"],
+    ["LK-01", "GTV", "PaddickConformity"],
+    ["LK-01", "Brain", "V12Gy[cc]"],
+    ["LK-01", "Brainstem", "D0.03cc[Gy]"],
+    ["LK-07", "Brainstem", "D0.03cc[Gy]"],
+    ["LK-14", "GTV", "Mean[Gy]"],
+    ["LK-17", "OpticChiasm", "Mean[Gy]"],
+];
+
+/// Four significant digits, as a person reads a table.
+fn short(number: &str) -> String {
+    let Ok(value) = number.parse::<f64>() else { return number.to_owned() };
+    let rounded: f64 = format!("{value:.3e}").parse().unwrap();
+    rounded.to_string()
+}
+
+#[test]
+fn the_table_of_the_readme_has_rows_of_the_kept_tables() {
+    let run = crate::measured::measured().patients();
+    let token = |patient: &str| run.iter().find(|(_, id)| *id == patient).unwrap().0.clone();
+    let kept = fs::read_to_string(cohort().join("expected/metrics.csv")).unwrap();
+    let rows = rows_of(&kept);
+    let columns = ["patient_id", "structure", "metric"];
+    let numbers = ["value", "low", "high"];
+    let words = ["unit", "status", "reason"];
+    let all: Vec<&str> = columns.into_iter().chain(numbers).chain(words).collect();
+    let mut table = format!("| {} |\n|{}\n", all.join(" | "), "---|".repeat(all.len()));
+    for [patient, structure, metric] in SHOWN {
+        let wanted = [&token(patient), structure, metric];
+        let row = rows.iter().find(|r| columns.map(|c| r[c].as_str()) == wanted).unwrap();
+        let mut cells: Vec<String> = columns.iter().map(|c| row[*c].clone()).collect();
+        cells.extend(numbers.iter().map(|c| short(&row[*c])));
+        cells.extend(words.iter().map(|c| row[*c].split(':').next().unwrap().to_owned()));
+        writeln!(table, "| {} |", cells.iter().map(|c| cell(c)).collect::<Vec<_>>().join(" | "))
+            .unwrap();
+    }
+    let readme = text("README.md");
+    let (begin, end) = ("<!-- rows of metrics.csv -->\n", "<!-- end of rows -->");
+    let from = readme.find(begin).unwrap() + begin.len();
+    let to = readme.find(end).unwrap();
+    hold("README.md", &format!("{}{table}{}", &readme[..from], &readme[to..]));
+}
