@@ -1,11 +1,18 @@
 //! The one test program: every check that needs more than one room of the crate.
 //!
 //! `phantom` holds solids, dose fields and DICOM objects with truth known in closed form, and their
-//! own unit tests; the other modules measure them. `cli` runs the program as a person does: help,
-//! exit codes, messages, files left behind.
-#![allow(missing_docs)] // a test program has no readers of its documentation
+//! own unit tests; `truth` measures them in memory. `archive` puts files in a folder and does with
+//! them what the program does. `real_files` reads files of other origin, which `reference` fetches
+//! together with pydicom, and holds the invented cohort against pydicom. `cli` runs the program as
+//! a person does: help, exit codes, messages, files left behind. `worked_examples` goes from files to
+//! metrics with truth known in closed form.
+// A test program has no readers of its documentation and no users of its items.
+#![allow(missing_docs, unreachable_pub)]
 
+mod archive;
 mod cli;
 mod phantom;
-
+mod real_files;
+mod reference;
 mod truth;
+mod worked_examples;
