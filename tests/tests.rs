@@ -5,13 +5,17 @@
 //! them what the program does. `real_files` reads files of other origin, which `reference` fetches
 //! together with pydicom, and holds the invented cohort against pydicom. `cli` runs the program as
 //! a person does: help, exit codes, messages, files left behind. `worked_examples` goes from files to
-//! metrics with truth known in closed form.
+//! metrics with truth known in closed form. `encodings` writes one case in every way,
+//! `damage` harms its files. `properties` holds what no structure and no dose may break.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
 
 mod archive;
 mod cli;
+mod damage;
+mod encodings;
 mod phantom;
+mod properties;
 mod real_files;
 mod reference;
 mod truth;
