@@ -2,7 +2,7 @@
 //! does it: scan, link, identify, read, analyse. Checks put files in and look at what comes out;
 //! this module judges nothing.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -128,11 +128,13 @@ impl Measured {
             let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
             let Some(header) = case.structure_set.as_ref().filter(|_| !stranger) else { continue };
             let path = |token: &Token| -> &PathBuf { &scan.paths[token] };
-            let Ok(set) = dicom::read_structure_set(path(&header.origin.file), &identity) else {
-                continue;
-            };
+            let file = &header.origin.file;
+            let set = dicom::read_structure_set_as(path(file), &identity, file);
+            let Ok(mut set) = set else { continue };
+            set.value.take_spacings(header);
             let dose = case.dose.as_ref().filter(|_| case.left_out.is_none());
-            let dose = match dose.map(|d| dicom::read_dose(path(&d.origin.file), &identity)) {
+            let read = |file| dicom::read_dose_as(path(file), &identity, file);
+            let dose = match dose.map(|d| read(&d.origin.file)) {
                 None => None,
                 Some(Err(_)) => continue,
                 Some(Ok(reading)) => Some(reading.value.1),
@@ -165,7 +167,8 @@ impl Measured {
     /// What became of a file.
     pub fn status(&self, name: &str) -> FileStatus {
         let row = self.scan.inventory.files.iter().find(|row| row.file.as_str() == name);
-        row.unwrap_or_else(|| panic!("no row for {name}")).status
+        assert!(row.is_some(), "no row for {name}");
+        row.unwrap().status
     }
 }
 

@@ -2,7 +2,7 @@
 //! everyday misuse allows: the numbers must not move. Bit for bit where the same decimal strings
 //! and stored steps are read, else within what the change of points or steps can do.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::collections::BTreeMap;
 
@@ -11,8 +11,8 @@ use tidydose::finding::Code;
 use tidydose::geometry::Point;
 use tidydose::geometry::point::{add, scale};
 
-use crate::archive::{Course, Measured};
-use crate::phantom::dicom::{Contour, Encoding, PlaneOffsets, Roi, Wrapping};
+use crate::archive::{Archive, Course, Measured};
+use crate::phantom::dicom::{Contour, CtImage, Encoding, Header, PlaneOffsets, Roi, Wrapping};
 use crate::phantom::field::{Field, Lattice};
 use crate::phantom::solid::{PlaneStack, Solid, axes_turned};
 
@@ -234,4 +234,52 @@ fn turning_everything_by_right_angles_changes_next_to_nothing() {
     // The cells are laid along other axes of the plane: the ball is cut otherwise, 0.1 % of it.
     alike(&values(&other), &values(&course()), 2e-3);
     assert!(scale(turn([1.0, 0.0, 0.0]), 1.0) == [0.0, 1.0, 0.0]);
+}
+
+/// One contour of 40 mm by 40 mm on one slice of a CT with slices 2 mm apart: 3.2 cc. The spacing
+/// is in the images alone, and the program must carry it to the measurement.
+#[test]
+fn a_single_plane_takes_its_thickness_from_the_images() {
+    let mut roi = Roi::new(1, "PTV1", "PTV");
+    roi.contours = vec![Contour::closed(square(20.0, 4.0))];
+    let lattice = Lattice::around([0.0, 0.0, 4.0], [30.0, 30.0, 15.0], 3.0);
+    let mut course =
+        Course::new("SLICES", vec![roi], (&Field::Uniform(20.0), &lattice), &[(1, 10.0)]);
+    let slices: Vec<CtImage> = (0..4)
+        .map(|k| {
+            let mut header = Header::new("SLICES", &format!("slice {k}"));
+            header.series_uid = course.set.image_series_uid.clone();
+            CtImage::new(header, 2.0 * f64::from(k), 2.0)
+        })
+        .collect();
+    course.set.image_uids = slices.iter().map(|s| s.header.instance_uid.clone()).collect();
+    let archive = Archive::new();
+    archive.put("in/one", &course);
+    for (k, slice) in slices.iter().enumerate() {
+        archive.add(&format!("in/{k}"), &slice.bytes().unwrap());
+    }
+    let output = assert_cmd::Command::cargo_bin("tidydose")
+        .unwrap()
+        .current_dir(archive.path())
+        .args(["measure", "in", "--ends", "half_slice", "--quiet"])
+        .output()
+        .unwrap();
+    assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
+    let table = |name: &str| -> Vec<BTreeMap<String, String>> {
+        let path = archive.path().join(format!("study/tables/{name}.csv"));
+        csv::Reader::from_path(path).unwrap().deserialize().map(Result::unwrap).collect()
+    };
+    let metrics = table("metrics");
+    let row = metrics.iter().find(|row| row["metric"] == "Volume[cc]").unwrap();
+    let volume: f64 = row["value"].parse().unwrap_or_else(|_| panic!("{row:?}"));
+    assert!((volume - 3.2).abs() < 3.2 * 1e-6, "{volume}");
+    // What is said of a file names a file of the inventory.
+    let files: Vec<String> = table("files").into_iter().map(|row| row["file_id"].clone()).collect();
+    let findings = table("findings");
+    for row in findings.iter().filter(|row| !row["file_id"].is_empty()) {
+        assert!(files.contains(&row["file_id"]), "{row:?}");
+    }
+    assert_eq!(files.len(), 7);
+    let library = Measured::of(&archive.path().join("in"), &Settings::default());
+    assert!(library.has(Code::PlanesFew) && library.metrics(1)["Volume[cc]"].value.is_some());
 }

@@ -3,7 +3,7 @@
 //! out with pydicom, numpy and shapely from the same bytes; the digests say which bytes. The
 //! invented cohort is read by pydicom and by this crate, and both must see the same.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
@@ -88,10 +88,10 @@ const ORGANS: [(i64, &str, f64, &[f64]); 4] = [
             263.860_482,
             620.607_361,
             920.971_955,
-            1244.904_521,
-            1426.757_193,
-            1353.039_675,
-            1029.825_178,
+            1_244.904_521,
+            1_426.757_193,
+            1_353.039_675,
+            1_029.825_178,
             397.604_921,
         ],
     ),
@@ -127,11 +127,11 @@ const ORGANS: [(i64, &str, f64, &[f64]); 4] = [
             208.690_654,
             646.269_697,
             942.999_800,
-            1215.338_586,
-            1394.333_644,
-            1482.563_586,
-            1383.816_116,
-            1122.538_326,
+            1_215.338_586,
+            1_394.333_644,
+            1_482.563_586,
+            1_383.816_116,
+            1_122.538_326,
             622.160_927,
             263.495_611,
         ],

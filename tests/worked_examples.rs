@@ -9,7 +9,7 @@
 //!   for a smooth dose by cubic spline, and 4πr² · 0.005 mm is 0.15 % at 10 mm;
 //! * a dose in the ball: the gradient of 1 Gy/mm times a shift of 0.02 mm.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::collections::BTreeMap;
 

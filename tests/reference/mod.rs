@@ -6,7 +6,7 @@
 //! A virtual environment of Python 3 is made and `requirements.txt` installed in it; the Debian
 //! package is unpacked, not installed.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
