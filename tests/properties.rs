@@ -160,7 +160,8 @@ fn parts_add_up_to_the_whole() {
         };
         let of = |set: &StructureSet, name: &str| {
             let analysis = analyse(&setup.case(), Some(set), Some(setup.dose()), &setup.settings);
-            let row = analysis.measurements.iter().find(|m| m.metric == name).unwrap();
+            let mut rows = analysis.measurements.iter();
+            let row = rows.find(|m| m.metric == name).unwrap();
             row.outcome.value.unwrap()
         };
         for (name, share) in [("Volume[cc]", share), ("V12Gy[cc]", 2e-3)] {

@@ -71,8 +71,8 @@ def plan(data):
     groups = data.get("FractionGroupSequence", [])
     yield "fractions", sum(int(g.NumberOfFractionsPlanned) for g in groups)
     references = data.get("DoseReferenceSequence", [])
-    stated = [float(r.TargetPrescriptionDose) for r in references if r.get("TargetPrescriptionDose")]
-    yield "prescriptions", " ".join(repr(x) for x in stated)
+    stated = [r.get("TargetPrescriptionDose") for r in references]
+    yield "prescriptions", " ".join(repr(float(x)) for x in stated if x)
     beams = data.get("BeamSequence", data.get("IonBeamSequence", []))
     yield "beams", " ".join(str(int(b.BeamNumber)) for b in beams)
     shares = [b for g in groups for b in g.get("ReferencedBeamSequence", [])]
