@@ -1,20 +1,32 @@
 //! The one test program: every check that needs more than one room of the crate.
 //!
 //! `phantom` holds solids, dose fields and DICOM objects with truth known in closed form, and their
-//! own unit tests; `truth` measures them. `cli` runs the program as a person does: help, exit codes,
-//! messages, files left behind. `measured` runs it once over the invented cohort: `golden` compares
-//! the tables with those kept, `sample` compares them with the formulas behind the cohort.
-//! `architecture` reads the sources for who knows whom, `documents` runs what the Markdown files
-//! show and compares what they state.
-#![allow(missing_docs)] // a test program has no readers of its documentation
+//! own unit tests; `truth` measures them in memory. `archive` puts files in a folder and does with
+//! them what the program does. `real_files` reads files of other origin, which `reference` fetches
+//! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes from
+//! files to metrics with truth known in closed form. `encodings` writes one case in every way,
+//! `damage` harms its files. `properties` holds what no structure and no dose may break. `cli` runs
+//! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
+//! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
+//! them with the formulas behind the cohort. `architecture` reads the sources for who knows whom,
+//! `documents` runs what the Markdown files show and compares what they state.
+// A test program has no readers of its documentation and no users of its items.
+#![allow(missing_docs, unreachable_pub)]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 #![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // tests, not numbers to keep
 
 mod architecture;
+mod archive;
 mod cli;
+mod damage;
 mod documents;
+mod encodings;
 mod golden;
 mod measured;
 mod phantom;
+mod properties;
+mod real_files;
+mod reference;
 mod sample;
 mod truth;
+mod worked_examples;

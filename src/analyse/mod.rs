@@ -114,7 +114,7 @@ impl<'a> Part<'a> {
             roi,
             name: case.names.iter().find(|n| n.number == number),
             prescription,
-            solid: structure::build(roi, stated_spacing(roi, case), &about, &mut out.findings),
+            solid: structure::build(roi, &about, &mut out.findings),
             about,
         }
     }
@@ -250,16 +250,6 @@ impl Bench<'_> {
             method: self.settings.method(),
         }
     }
-}
-
-/// Distance between planes as the structure states it, else as the inventory found it in the images
-/// that the structure set refers to.
-fn stated_spacing(roi: &Roi, case: &Case) -> Option<crate::units::Millimetre> {
-    let known = || {
-        let rois = &case.structure_set.as_ref()?.rois;
-        rois.iter().find(|r| r.number == roi.header.number)?.plane_spacing
-    };
-    roi.header.plane_spacing.or_else(known)
 }
 
 fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis) {

@@ -67,17 +67,11 @@ const fn is_closed(kind: ContourType) -> bool {
     matches!(kind, ContourType::ClosedPlanar | ContourType::ClosedPlanarXor)
 }
 
-/// Builds the solid of a structure; `stated` is the distance between the planes it could have been
-/// drawn on, where the object or its images state it.
+/// Builds the solid of a structure.
 ///
 /// # Errors
 /// The status and reason that all its metrics get instead.
-pub fn build(
-    roi: &Roi,
-    stated: Option<Millimetre>,
-    subject: &Subject,
-    out: &mut Vec<Finding>,
-) -> Result<Solid, NoSolid> {
+pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Solid, NoSolid> {
     let no = |status, reason: String| NoSolid { status, reason };
     if let Some(reason) = &roi.refused {
         return Err(no(Status::Excluded, reason.clone()));
@@ -111,7 +105,7 @@ pub fn build(
         no(Status::Excluded, e.to_string())
     })?;
     report(&stack, roi, &mut note);
-    fill(stack, roi, stated).inspect_err(|n| {
+    fill(stack, roi).inspect_err(|n| {
         if n.status == Status::BelowResolution {
             out.push(Finding::new(Code::PlaneSingle, subject.clone(), n.reason.clone()));
         }
@@ -119,13 +113,13 @@ pub fn build(
 }
 
 /// Fills the space between the planes.
-fn fill(stack: PlaneStack, roi: &Roi, stated: Option<Millimetre>) -> Result<Solid, NoSolid> {
+fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
     if stack.planes.is_empty() {
         let reason = "no closed contour of the structure has an area".to_owned();
         return Err(NoSolid { status: Status::Empty, reason });
     }
     let spacing = Spacing {
-        stated_mm: stated.map(Millimetre::value),
+        stated_mm: roi.header.plane_spacing.map(Millimetre::value),
         gaps_are_real: roi.header.planes_complete,
     };
     let Some(slabs) = slab::slabs(&stack, spacing) else {

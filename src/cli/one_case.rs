@@ -55,17 +55,19 @@ impl Workshop<'_> {
             None => None,
             Some(header) => {
                 let path = self.path(&header.origin)?;
-                let reading = dicom::read_structure_set(path, self.identity)
+                let file = &header.origin.file;
+                let mut reading = dicom::read_structure_set_as(path, self.identity, file)
                     .map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
+                reading.value.take_spacings(header);
                 Some(reading.value)
             }
         };
         let dose = match &case.dose {
             Some(header) if case.left_out.is_none() => {
                 let path = self.path(&header.origin)?;
-                let reading =
-                    dicom::read_dose(path, self.identity).map_err(|e| self.refusal(&e, case))?;
+                let reading = dicom::read_dose_as(path, self.identity, &header.origin.file)
+                    .map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
                 Some(reading.value.1)
             }

@@ -393,7 +393,8 @@ impl Walker<'_> {
 }
 
 pub(super) fn damaged(what: &str, at: usize) -> Error {
-    Error::new(Code::FileDamaged, format!("{what} (at byte {at})"))
+    let message = format!("{what} (at byte {at}); only a complete file is accepted");
+    Error::new(Code::FileDamaged, message)
 }
 
 fn too_long(size: usize, remaining: usize, at: usize) -> Error {

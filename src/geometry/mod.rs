@@ -59,7 +59,9 @@
 pub mod cut;
 pub mod distance;
 pub mod grid;
+mod links;
 pub mod occupancy;
+mod outline;
 pub mod plane_field;
 pub mod point;
 pub mod polygon;
@@ -68,6 +70,7 @@ pub mod region;
 pub mod slab;
 pub mod smooth;
 pub mod stack;
+mod strand;
 
 pub use grid::{Grid, GridError};
 pub use occupancy::Occupancy;

@@ -13,12 +13,15 @@ use std::collections::BTreeMap;
 use std::rc::Rc;
 
 use super::distance::Lattice;
-use super::occupancy::{Cut, Footprint, Layer, Occupancy, Run, Sheet};
+use super::links::{Pieces, groups, links};
+use super::occupancy::{Footprint, Layer, Occupancy, Sheet};
+use super::outline::footprint;
 use super::plane_field::{self, Kind};
 use super::polygon::{Bounds, Point2};
 use super::region::Region;
 use super::slab::{self, Slab, Spacing};
 use super::stack::PlaneStack;
+use super::strand::Strand;
 
 /// What is varied to find out how far the solid can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,9 +66,6 @@ pub fn closed_caps(
 fn first_w(layer: &Layer) -> f64 {
     layer.sheets.first().map_or(0.0, |s| s.w_mm)
 }
-
-/// Some pieces of one plane, ascending.
-type Pieces = Vec<usize>;
 
 /// A plane with the pieces that take part.
 type Part = (usize, Pieces);
@@ -360,223 +360,6 @@ fn stretched(mut layer: Layer, from_w: f64, factor: f64) -> Option<Layer> {
         s.thickness_mm *= factor;
     }
     (factor > 0.0).then_some(layer)
-}
-
-/// Fields of consecutive planes.
-struct Strand {
-    w: Vec<f64>,
-    centres: Vec<Point2>,
-    fields: Vec<Rc<Vec<f64>>>,
-}
-
-impl Strand {
-    fn mix(&self, weights: &Mix) -> Vec<f64> {
-        let mut out = vec![weights.constant; self.fields.first().map_or(0, |f| f.len())];
-        for (f, w) in self.fields.iter().zip(&weights.of_plane) {
-            if *w != 0.0 {
-                for (x, y) in out.iter_mut().zip(f.iter()) {
-                    *x += w * y;
-                }
-            }
-        }
-        out
-    }
-
-    /// Weights between planes `k` and `k + 1`: the mean of the parabolas with either neighbour, or
-    /// the only one; without neighbours the curvature of a ball.
-    fn between(&self, k: usize, w: f64, straight: f64) -> Mix {
-        let n = self.w.len();
-        let mut line = Mix { constant: 0.0, of_plane: vec![0.0; n] };
-        let t = (w - self.w[k]) / (self.w[k + 1] - self.w[k]);
-        line.of_plane[k] = 1.0 - t;
-        line.of_plane[k + 1] = t;
-        let mut starts: Vec<usize> = Vec::new();
-        if k > 0 {
-            starts.push(k - 1);
-        }
-        if k + 2 < n {
-            starts.push(k);
-        }
-        let mut curve = Mix { constant: 0.0, of_plane: vec![0.0; n] };
-        if starts.is_empty() {
-            curve = line.clone();
-            curve.constant = (w - self.w[k]) * (w - self.w[k + 1]);
-        }
-        #[allow(clippy::cast_precision_loss)] // one or two
-        let share = 1.0 / starts.len().max(1) as f64;
-        for s in starts {
-            for (i, l) in lagrange([self.w[s], self.w[s + 1], self.w[s + 2]], w).iter().enumerate()
-            {
-                curve.of_plane[s + i] += share * l;
-            }
-        }
-        curve.toward(&line, straight)
-    }
-
-    /// Weights beyond the first plane: the parabola through three planes, or with two the
-    /// curvature of a ball.
-    fn beyond(&self, w: f64) -> Mix {
-        match self.w[..] {
-            [a, b, c, ..] => Mix { constant: 0.0, of_plane: lagrange([a, b, c], w).to_vec() },
-            [a, b] => {
-                let t = (w - a) / (b - a);
-                Mix { constant: (w - a) * (w - b), of_plane: vec![1.0 - t, t] }
-            }
-            _ => Mix { constant: 0.0, of_plane: vec![1.0] },
-        }
-    }
-}
-
-/// A field as a weighted sum of plane fields and a constant.
-#[derive(Debug, Clone, PartialEq)]
-struct Mix {
-    constant: f64,
-    of_plane: Vec<f64>,
-}
-
-impl Mix {
-    fn toward(mut self, other: &Self, share: f64) -> Self {
-        self.constant += share * (other.constant - self.constant);
-        for (a, b) in self.of_plane.iter_mut().zip(&other.of_plane) {
-            *a += share * (b - *a);
-        }
-        self
-    }
-}
-
-fn lagrange(x: [f64; 3], at: f64) -> [f64; 3] {
-    std::array::from_fn(|i| {
-        (0..3).filter(|j| *j != i).map(|j| (at - x[j]) / (x[i] - x[j])).product()
-    })
-}
-
-/// Pairs of pieces of planes `k` and `k + 1` that overlap. A piece of either plane that overlaps
-/// nothing is linked to the nearest such piece of the other within one gap: a leaning solid may
-/// not overlap itself from plane to plane.
-fn links(stack: &PlaneStack, k: usize) -> Vec<(usize, usize)> {
-    let (low, high) = (&stack.planes[k], &stack.planes[k + 1]);
-    let gap = high.w_mm - low.w_mm;
-    let parts =
-        |r: &Region| -> Vec<Region> { (0..r.pieces()).map(|p| r.filtered(|q| q == p)).collect() };
-    let (a, b) = (parts(&low.region), parts(&high.region));
-    let mut found: Vec<(usize, usize)> = Vec::new();
-    for (i, x) in a.iter().enumerate() {
-        for (j, y) in b.iter().enumerate() {
-            if x.common_area(y) > 0.0 {
-                found.push((i, j));
-            }
-        }
-    }
-    let free = |taken: Vec<usize>, n: usize| (0..n).filter(move |i| !taken.contains(i));
-    let lone_low: Vec<usize> = free(found.iter().map(|l| l.0).collect(), a.len()).collect();
-    let mut lone_high: Vec<usize> = free(found.iter().map(|l| l.1).collect(), b.len()).collect();
-    for i in lone_low {
-        let near = lone_high.iter().position(|&j| a[i].bounds().grown(gap).meets(&b[j].bounds()));
-        if let Some(at) = near {
-            found.push((i, lone_high.remove(at)));
-        }
-    }
-    found.sort_unstable();
-    found
-}
-
-/// Connected groups of linked pieces: those of the lower and those of the upper plane.
-fn groups(links: &[(usize, usize)]) -> Vec<(Pieces, Pieces)> {
-    let mut out: Vec<(Pieces, Pieces)> = Vec::new();
-    for &(i, j) in links {
-        let mut joined = (vec![i], vec![j]);
-        let mut rest = Vec::new();
-        for g in out {
-            if g.0.contains(&i) || g.1.contains(&j) {
-                joined.0.extend(g.0);
-                joined.1.extend(g.1);
-            } else {
-                rest.push(g);
-            }
-        }
-        for side in [&mut joined.0, &mut joined.1] {
-            side.sort_unstable();
-            side.dedup();
-        }
-        rest.push(joined);
-        out = rest;
-    }
-    out.sort();
-    out
-}
-
-/// Cells where the field is negative, boundary cells cut by straight lines.
-///
-/// The field is first turned into a near-distance, √(φ + r²) − r, whose zero lies where linear
-/// interpolation finds it.
-fn footprint(phi: &[f64], lattice: &Lattice) -> Footprint {
-    let lowest = phi.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut out = Footprint::default();
-    if lowest >= 0.0 {
-        return out;
-    }
-    let radius = (-lowest).sqrt();
-    let near: Vec<f64> =
-        phi.iter().map(|p| (p + radius * radius).max(0.0).sqrt() - radius).collect();
-    let [columns, rows] = lattice.size;
-    for row in 0..rows.saturating_sub(1) {
-        let v = lattice.low[1] + i32::try_from(row).unwrap_or(0);
-        let mut open: Option<i32> = None;
-        for column in 0..columns.saturating_sub(1) {
-            let u = lattice.low[0] + i32::try_from(column).unwrap_or(0);
-            let at = row * columns + column;
-            let corners = [near[at], near[at + 1], near[at + columns + 1], near[at + columns]];
-            let whole = corners.iter().all(|c| *c <= 0.0);
-            match (whole, open) {
-                (true, None) => open = Some(u),
-                (false, Some(start)) => {
-                    out.runs.push(Run { row: v, start, end: u });
-                    open = None;
-                }
-                _ => {}
-            }
-            if !whole && corners.iter().any(|c| *c < 0.0) {
-                let low = [f64::from(u), f64::from(v)];
-                out.cuts.extend(cut_cell(corners, low, lattice.pitch_mm, radius));
-            }
-        }
-        if let Some(start) = open {
-            let end = lattice.low[0] + i32::try_from(columns).unwrap_or(0) - 1;
-            out.runs.push(Run { row: v, start, end });
-        }
-    }
-    out
-}
-
-/// The negative part of a cell, as two triangles cut by straight lines, with what a boundary of
-/// the given radius bulges beyond them: a chord of length c leaves c³/12r outside.
-fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64, radius: f64) -> Option<Cut> {
-    const AT: [Point2; 4] = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
-    let (mut area, mut moment, mut bulge) = (0.0, [0.0; 2], 0.0);
-    for [a, b, c] in [[0, 1, 2], [0, 2, 3]] {
-        let mut polygon: Vec<Point2> = Vec::with_capacity(4);
-        let mut ends: Vec<Point2> = Vec::with_capacity(2);
-        for (i, j) in [(a, b), (b, c), (c, a)] {
-            if corners[i] <= 0.0 {
-                polygon.push(AT[i]);
-            }
-            if (corners[i] <= 0.0) != (corners[j] <= 0.0) {
-                let end = mix2(AT[i], AT[j], corners[i] / (corners[i] - corners[j]));
-                polygon.push(end);
-                ends.push(end);
-            }
-        }
-        if let [p, q] = ends[..] {
-            bulge += (p[0] - q[0]).hypot(p[1] - q[1]).powi(3) / (12.0 * radius / pitch);
-        }
-        area += super::polygon::signed_area(&polygon);
-        let m = super::polygon::moments(&polygon);
-        moment = [moment[0] + m[0], moment[1] + m[1]];
-    }
-    (area > 1e-9).then(|| Cut {
-        centre: [0, 1].map(|x| (low[x] + moment[x] / area) * pitch),
-        area: (area + bulge).min(1.0) * pitch * pitch,
-    })
 }
 
 #[cfg(test)]

@@ -91,3 +91,14 @@ pub struct StructureSet {
     /// The structures, by ascending ROI Number.
     pub rois: Vec<Roi>,
 }
+
+impl StructureSet {
+    /// Plane spacings that the header knows and the contours alone do not: those of the image
+    /// series that an inventory found.
+    pub fn take_spacings(&mut self, header: &StructureSetHeader) {
+        for roi in self.rois.iter_mut().filter(|roi| roi.header.plane_spacing.is_none()) {
+            let known = header.rois.iter().find(|known| known.number == roi.header.number);
+            roi.header.plane_spacing = known.and_then(|known| known.plane_spacing);
+        }
+    }
+}

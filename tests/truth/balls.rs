@@ -9,7 +9,7 @@ use crate::phantom::solid::Solid;
 
 /// 20 Gy on the surface, 10 Gy 1.37 mm + 0.23 R further out (the straight line through Desai's
 /// table); prescribed 0.15 mm outside the surface, where coverage is well conditioned.
-pub(crate) fn score(diameter: f64, n: u32, change: impl Fn(&mut Setup) + Sync) -> Scores {
+pub(crate) fn score(diameter: f64, n: u32, change: impl Fn(&mut Setup) + Sync + Send) -> Scores {
     let radius = diameter / 2.0;
     let dose = Radial::from_fall_off(20.0, radius, 1.37 + 0.23 * radius);
     let prescription = dose.dose(radius + 0.15);

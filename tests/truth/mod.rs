@@ -8,7 +8,7 @@
 
 mod accuracy_page;
 mod balls;
-mod bench;
+pub(crate) mod bench;
 mod ellipsoids;
 mod gradient;
 mod organ;

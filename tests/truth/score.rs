@@ -45,8 +45,8 @@ pub(crate) fn compare(
 }
 
 /// Runs `each` for placements 0 to n in parallel and gathers the scores by metric.
-pub(crate) fn gather(n: u32, each: impl Fn(u32) -> Vec<(String, Score)> + Sync) -> Scores {
-    let all: Vec<_> = (0..n).into_par_iter().map(|i| each(i)).collect();
+pub(crate) fn gather(n: u32, each: impl Fn(u32) -> Vec<(String, Score)> + Sync + Send) -> Scores {
+    let all: Vec<_> = (0..n).into_par_iter().map(each).collect();
     let mut out = Scores::new();
     for (name, score) in all.into_iter().flatten() {
         out.entry(name).or_default().push(score);

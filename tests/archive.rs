@@ -1,0 +1,179 @@
+//! A folder of DICOM files and all that the library makes of it, in the order in which the program
+//! does it: scan, link, identify, read, analyse. Checks put files in and look at what comes out;
+//! this module judges nothing.
+
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use tidydose::analyse::{Analysis, Settings, analyse};
+use tidydose::case::{Case, Decisions, identify, link};
+use tidydose::dicom::{self, Scan};
+use tidydose::finding::{Code, Finding};
+use tidydose::identity::{Identity, Token};
+use tidydose::metrics::Outcome;
+use tidydose::rt::FileStatus;
+
+use crate::phantom::dicom::{Beam, Dose, DoseReference, Header, Plan, Roi, StructureSet};
+use crate::phantom::field::{Field, Lattice};
+
+/// One course of treatment: three objects that refer to each other.
+#[derive(Debug, Clone)]
+pub struct Course {
+    pub set: StructureSet,
+    pub plan: Plan,
+    pub dose: Dose,
+}
+
+impl Course {
+    /// A plan of one fraction on these structures, with prescriptions (ROI Number, Gy) in dose
+    /// references of their own.
+    pub fn new(
+        patient: &str,
+        rois: Vec<Roi>,
+        (field, lattice): (&Field, &Lattice),
+        prescriptions: &[(i32, f64)],
+    ) -> Self {
+        let header = |object: &str| Header::new(patient, object);
+        let set = StructureSet::new(header("structures"), rois);
+        let beam = Beam::shot(1, [0.0; 3], 8.0, 10.0);
+        let mut plan = Plan::new(header("plan"), &set.header.instance_uid, 1, vec![beam]);
+        plan.dose_references = (1..)
+            .zip(prescriptions)
+            .map(|(number, (roi, dose))| DoseReference::target(number, *roi, *dose, ""))
+            .collect();
+        let dose = Dose::new(header("dose"), field, lattice, &plan.header.instance_uid);
+        Self { set, plan, dose }
+    }
+
+    /// The headers of the three objects, to be changed together.
+    pub fn headers(&mut self) -> [&mut Header; 3] {
+        [&mut self.set.header, &mut self.plan.header, &mut self.dose.header]
+    }
+
+    /// The three files by name.
+    pub fn files(&self) -> [(&'static str, Vec<u8>); 3] {
+        [
+            ("structures.dcm", self.set.bytes().unwrap()),
+            ("plan.dcm", self.plan.bytes().unwrap()),
+            ("dose.dcm", self.dose.bytes().unwrap()),
+        ]
+    }
+
+    /// Alone in an archive, measured.
+    pub fn measure(&self, settings: &Settings) -> Measured {
+        let archive = Archive::new();
+        archive.put("one", self);
+        archive.measure(settings)
+    }
+}
+
+/// A folder that goes when the check is over.
+#[derive(Debug)]
+pub struct Archive(tempfile::TempDir);
+
+impl Archive {
+    pub fn new() -> Self {
+        Self(tempfile::tempdir().unwrap())
+    }
+
+    pub fn path(&self) -> &Path {
+        self.0.path()
+    }
+
+    /// Writes a file, in folders where the name has them.
+    pub fn add(&self, name: &str, bytes: &[u8]) {
+        let path = self.path().join(name);
+        fs::create_dir_all(path.parent().unwrap()).unwrap();
+        fs::write(path, bytes).unwrap();
+    }
+
+    /// Writes the three files of a course into a folder.
+    pub fn put(&self, folder: &str, course: &Course) {
+        for (name, bytes) in course.files() {
+            self.add(&format!("{folder}/{name}"), &bytes);
+        }
+    }
+
+    pub fn measure(&self, settings: &Settings) -> Measured {
+        Measured::of(self.path(), settings)
+    }
+}
+
+/// What the library makes of a folder. Tokens are the identifiers themselves.
+#[derive(Debug)]
+pub struct Measured {
+    pub scan: Scan,
+    /// Of the scan, of linking, naming, reading and analysing.
+    pub findings: Vec<Finding>,
+    pub cases: Vec<Case>,
+    /// By case; none for a case without anything to compute.
+    pub analyses: BTreeMap<Token, Analysis>,
+}
+
+impl Measured {
+    pub fn of(folder: &Path, settings: &Settings) -> Self {
+        let identity = Identity::kept();
+        let stop = AtomicBool::new(false);
+        let scan = dicom::scan(&[folder.to_path_buf()], &identity, &|_| {}, &stop).unwrap();
+        let mut findings = scan.findings.clone();
+        let (mut cases, of_links) = link(&scan.inventory);
+        findings.extend(of_links);
+        findings.extend(identify(&mut cases, &Decisions::default()));
+        let mut analyses = BTreeMap::new();
+        for case in &cases {
+            let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
+            let Some(header) = case.structure_set.as_ref().filter(|_| !stranger) else { continue };
+            let path = |token: &Token| -> &PathBuf { &scan.paths[token] };
+            let file = &header.origin.file;
+            let set = dicom::read_structure_set_as(path(file), &identity, file);
+            let Ok(mut set) = set else { continue };
+            set.value.take_spacings(header);
+            let dose = case.dose.as_ref().filter(|_| case.left_out.is_none());
+            let read = |file| dicom::read_dose_as(path(file), &identity, file);
+            let dose = match dose.map(|d| read(&d.origin.file)) {
+                None => None,
+                Some(Err(_)) => continue,
+                Some(Ok(reading)) => Some(reading.value.1),
+            };
+            let analysis = analyse(case, Some(&set.value), dose, settings);
+            findings.extend(set.findings);
+            findings.extend(analysis.findings.clone());
+            analyses.insert(case.id.clone(), analysis);
+        }
+        Self { scan, findings, cases, analyses }
+    }
+
+    /// The metrics of one structure of the only case, by name.
+    pub fn metrics(&self, roi_number: i64) -> BTreeMap<String, Outcome> {
+        assert_eq!(self.cases.len(), 1, "{:#?}", self.findings);
+        let analysis = self.analyses.values().next().unwrap();
+        by_name(analysis, roi_number)
+    }
+
+    /// The values of [`Self::metrics`]; a metric without a value is left out.
+    pub fn values(&self, roi_number: i64) -> BTreeMap<String, f64> {
+        let all = self.metrics(roi_number).into_iter();
+        all.filter_map(|(name, outcome)| Some((name, outcome.value?))).collect()
+    }
+
+    pub fn has(&self, code: Code) -> bool {
+        self.findings.iter().any(|finding| finding.code == code)
+    }
+
+    /// What became of a file.
+    pub fn status(&self, name: &str) -> FileStatus {
+        let row = self.scan.inventory.files.iter().find(|row| row.file.as_str() == name);
+        assert!(row.is_some(), "no row for {name}");
+        row.unwrap().status
+    }
+}
+
+/// The metrics of one structure of an analysis, by name.
+pub fn by_name(analysis: &Analysis, roi_number: i64) -> BTreeMap<String, Outcome> {
+    let own = analysis.measurements.iter().filter(|m| m.roi_number == roi_number);
+    own.map(|m| (m.metric.clone(), m.outcome.clone())).collect()
+}
