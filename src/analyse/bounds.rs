@@ -3,14 +3,14 @@
 //!
 //! | term | varied | counted |
 //! |---|---|---|
-//! | ends (two terms) | free ends above, or below, shrunk and grown by their own uncertainty | the larger difference |
+//! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
-//! | dose | every second voxel of the grid | a quarter for cubic, a third for linear interpolation |
+//! | dose | every second voxel of the grid, even or odd: the larger difference | a quarter for cubic, a third for linear interpolation |
 //! | summit | the largest dose, raised by what it rises above its voxels | half |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
-//! | chance | nothing: where the samples happen to lie | 0.04 % of a dose |
+//! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
 //!
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
@@ -36,11 +36,22 @@ pub struct View {
 /// Ways of computing that differ from `base` in one thing.
 #[derive(Debug, Clone)]
 struct Term {
-    views: Vec<View>,
+    /// The largest difference of each group counts; those of several groups add up.
+    groups: Vec<Vec<View>>,
     /// Share of the difference that counts.
     scale: f64,
     /// Compared with the nominal view instead of the coarse one.
     against_nominal: bool,
+}
+
+impl Term {
+    /// What varying does to a quantity; views without a value do not count.
+    fn difference(&self, base: Option<f64>, of: impl Fn(&View) -> Option<f64>) -> f64 {
+        let largest = |group: &Vec<View>| {
+            group.iter().filter_map(|v| Some((of(v)? - base?).abs())).fold(0.0, f64::max)
+        };
+        self.groups.iter().map(largest).sum()
+    }
 }
 
 /// A structure computed once as it is and several times with something varied.
@@ -57,8 +68,8 @@ pub struct Views {
 pub struct Fields<'a> {
     /// The dose by the method of the settings.
     pub nominal: &'a DoseField,
-    /// The dose known at every second voxel only.
-    pub thinned: &'a DoseField,
+    /// The dose known at every second voxel only, in two ways.
+    pub thinned: &'a [DoseField; 2],
     /// Dose of one stored step, Gy.
     pub step_gy: f64,
 }
@@ -102,8 +113,8 @@ const fn dose_share(method: Interpolation) -> f64 {
     }
 }
 
-/// Standard uncertainty of a dose from where the samples happen to lie, as a share of the dose: the
-/// scatter seen over random placements of the lattice.
+/// Standard uncertainty of any value from where cells and samples happen to lie, as a share of it:
+/// the scatter seen over random placements of the lattice.
 const CHANCE_SHARE: f64 = 4e-4;
 
 /// Cells of the coarse views are larger by this factor.
@@ -147,32 +158,42 @@ impl Views {
         solid: &Solid,
         ends: Ends,
         fields: Option<Fields<'_>>,
-        thinned_isodoses: Option<PrescriptionIsodoses>,
+        thinned_isodoses: [Option<PrescriptionIsodoses>; 2],
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
         let coarse = |variant| View::of(solid, How { ends, coarse: COARSE, variant }, field);
         let nominal = View::of(solid, How { ends, coarse: 1.0, variant: plain }, field);
         let base = coarse(plain);
-        let term = |views, scale| Term { views, scale, against_nominal: false };
+        let term = |view, scale| Term { groups: vec![vec![view]], scale, against_nominal: false };
         let mut terms = vec![
-            term([1.0, -1.0].map(|t| coarse(Variant { ends: [t, 0.0], ..plain })).to_vec(), 1.0),
-            term([1.0, -1.0].map(|t| coarse(Variant { ends: [0.0, t], ..plain })).to_vec(), 1.0),
-            Term { views: vec![base.clone()], scale: 2.0 / 3.0, against_nominal: true },
+            // Both ends may err in step, when the height is a whole number of gaps.
+            Term {
+                groups: vec![
+                    [1.0, -1.0].map(|t| coarse(Variant { ends: [t, 0.0], ..plain })).to_vec(),
+                    [1.0, -1.0].map(|t| coarse(Variant { ends: [0.0, t], ..plain })).to_vec(),
+                ],
+                scale: 1.0,
+                against_nominal: false,
+            },
+            Term { groups: vec![vec![base.clone()]], scale: 2.0 / 3.0, against_nominal: true },
         ];
         if ends == Ends::ClosedCaps {
-            terms.push(term(vec![coarse(Variant { straight: 0.25, ..plain })], 1.0));
-            terms.push(term(vec![coarse(Variant { bulge: 1.0, ..plain })], 1.0));
+            terms.push(term(coarse(Variant { straight: 0.25, ..plain }), 1.0));
+            terms.push(term(coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {
             let how = How { ends, coarse: COARSE, variant: plain };
-            let mut other = View::of(solid, how, Some(f.thinned));
-            other.isodoses = thinned_isodoses;
-            terms.push(term(vec![other], dose_share(f.nominal.method())));
+            let other = |(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) };
+            terms.push(Term {
+                groups: vec![f.thinned.iter().zip(thinned_isodoses).map(other).collect()],
+                scale: dose_share(f.nominal.method()),
+                against_nominal: false,
+            });
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
-            terms.push(term(vec![View { dvh: raised, ..base.clone() }], 1.0));
+            terms.push(term(View { dvh: raised, ..base.clone() }, 1.0));
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-            terms.push(term(vec![View { dvh: sharper, ..base.clone() }], 0.5));
+            terms.push(term(View { dvh: sharper, ..base.clone() }, 0.5));
         }
         Self { nominal, coarse: base, terms }
     }
@@ -180,23 +201,17 @@ impl Views {
     /// The metric with its bounds.
     #[must_use]
     pub fn measure(&self, metric: &Metric, around: &Circumstances) -> Outcome {
-        let compute = |view| metric.compute(&around.subject(view));
+        let compute = |view: &View| metric.compute(&around.subject(view));
         let mut outcome = compute(&self.nominal);
         let Some(value) = outcome.value else { return outcome };
         let coarse = compute(&self.coarse).value;
         let mut squares = 0.0;
         for term in &self.terms {
             let base = if term.against_nominal { Some(value) } else { coarse };
-            let difference = term
-                .views
-                .iter()
-                .filter_map(|v| Some((compute(v).value? - base?).abs()))
-                .fold(0.0, f64::max);
+            let difference = term.difference(base, |v| compute(v).value);
             squares += (term.scale * difference).powi(2);
         }
-        if metric.definition.unit == "Gy" {
-            squares += (CHANCE_SHARE * value).powi(2);
-        }
+        squares += (CHANCE_SHARE * value).powi(2);
         let reach = 2.0 * squares.sqrt();
         let [least, most] = metric.definition.limits;
         outcome.low = Some((value - reach).max(least));
@@ -216,11 +231,10 @@ impl Views {
             .iter()
             .map(|t| {
                 let base = if t.against_nominal { value } else { self.coarse.volume_cc };
-                let most = t.views.iter().map(|v| (v.volume_cc - base).abs()).fold(0.0, f64::max);
-                (t.scale * most).powi(2)
+                (t.scale * t.difference(Some(base), |v| Some(v.volume_cc))).powi(2)
             })
             .sum();
-        let reach = 2.0 * squares.sqrt();
+        let reach = 2.0 * (squares + (CHANCE_SHARE * value).powi(2)).sqrt();
         Outcome {
             low: Some((value - reach).max(0.0)),
             high: Some(value + reach),

@@ -12,7 +12,7 @@ pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 pub use settings::{Ends, Settings};
 
 use crate::case::{Case, NamedRoi, Role};
-use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap};
+use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Phase};
 use crate::finding::{Code, Finding, Subject as About};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
@@ -34,7 +34,7 @@ pub fn analyse(
 ) -> Analysis {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
     let nominal = dose.map(|d| DoseField::new(d, settings.interpolation));
-    let thinned = nominal.as_ref().map(DoseField::thinned);
+    let thinned = nominal.as_ref().map(|f| [Phase::Even, Phase::Odd].map(|phase| f.thinned(phase)));
     let fields = nominal.as_ref().zip(thinned.as_ref()).map(|(nominal, thinned)| Fields {
         nominal,
         thinned,
@@ -154,9 +154,10 @@ impl Bench<'_> {
         let solid = &bounds::refined(solid, self.settings.ends, fields);
         let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
         let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
-        let other = fields
-            .filter(|_| isodoses.is_ok())
-            .and_then(|f| self.isodoses(part, Some(f.thinned), None).ok());
+        let other = [0, 1].map(|i| {
+            let f = fields.filter(|_| isodoses.is_ok())?;
+            self.isodoses(part, Some(&f.thinned[i]), None).ok()
+        });
         let views = Views::of(solid, self.settings.ends, fields, other);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);

@@ -10,6 +10,6 @@ pub mod isodose;
 pub mod sample;
 
 pub use dvh::Dvh;
-pub use field::{DoseField, Interpolation};
+pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};
 pub use sample::{Samples, sample};

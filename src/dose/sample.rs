@@ -36,6 +36,8 @@ pub const SAMPLE_STEP_GY: f64 = 0.4;
 /// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
 /// isodoses curve, and a long part would read them at its middle only.
 const SPLIT_MM: f64 = 0.35;
+/// The golden ratio less one: its multiples fill the unit interval most evenly.
+const GOLDEN: f64 = 0.618_033_988_749_894_9;
 /// A whole cell over which the dose has a larger standard deviation gives two samples, Gy.
 const SPREAD_GY: f64 = 0.03;
 /// A cut cell in which the dose changes by more than this is sampled in as many parts, Gy.
@@ -71,6 +73,7 @@ struct Sampler<'a> {
     out: Samples,
     extremes: [f64; 2],
     steepest: f64,
+    turn: f64,
     /// Dose, middle and size of the hottest cell.
     hottest: Option<(f64, [f64; 3], [f64; 3])>,
 }
@@ -95,7 +98,7 @@ impl<'a> Sampler<'a> {
             .map(|d: Point| [dot(d, normal), dot(d, down) / row, dot(d, along) / column]);
         let out = Samples::default();
         let extremes = [f64::INFINITY, f64::NEG_INFINITY];
-        Self { field, occupancy, steps, out, extremes, steepest: 0.0, hottest: None }
+        Self { field, occupancy, steps, out, extremes, steepest: 0.0, turn: 0.5, hottest: None }
     }
 
     fn local(&self, u: f64, v: f64, w: f64) -> [f64; 3] {
@@ -142,13 +145,18 @@ impl<'a> Sampler<'a> {
         // From the cell's middle to the centre of mass points inward.
         let inward = cut.centre.map(|c| c - ((c / h).floor() + 0.5) * h);
         let depth = inward[0].hypot(inward[1]);
-        if steep <= 0.0 || depth <= 0.0 {
-            return self.push(dose, volume);
-        }
-        let cosine = ((gradient[0] * inward[0] + gradient[1] * inward[1]) / (steep * depth)).abs();
+        let cosine = if steep > 0.0 && depth > 0.0 {
+            ((gradient[0] * inward[0] + gradient[1] * inward[1]) / (steep * depth)).abs()
+        } else {
+            0.0
+        };
         let sine = (1.0 - cosine * cosine).max(0.0).sqrt();
-        let extent = (cosine * cut.area / h).max(sine * h * cut.area / (h * h));
-        let parts = if steep * extent > CUT_STEP_GY { CUT_PARTS } else { 1 };
+        let extent = (cosine * cut.area / h).max(sine * cut.area / h);
+        if steep * extent <= CUT_STEP_GY {
+            // The dose changes across the sheet or not at all.
+            return self.spread(dose, volume, [0.0, 0.0, gradient[2] * t]);
+        }
+        let parts = CUT_PARTS;
         for i in 0..parts {
             let at = ((f64::from(i) + 0.5) / f64::from(parts) - 0.5) * extent / steep;
             let mut moved = local;
@@ -193,19 +201,23 @@ impl<'a> Sampler<'a> {
                 self.hottest = Some((dose, cell.local, cell.size));
             }
         } else {
-            self.split(cell, splits);
+            self.split(cell, splits, change);
         }
     }
 
-    /// Two samples with the mean and the variance of a dose that is linear in the cell.
+    /// Two samples on either side of the middle of a cell. Their distance changes from cell to
+    /// cell by the golden ratio, so that many cells together have the even spread of a dose that
+    /// is linear in each, with its mean and variance, even where all middles have one dose.
     fn spread(&mut self, dose: f64, volume: f64, change: [f64; 3]) {
         let deviation = (change.iter().map(|c| c * c).sum::<f64>() / 12.0).sqrt();
         if deviation < SPREAD_GY {
             return self.push(dose, volume);
         }
+        self.turn = (self.turn + GOLDEN).fract();
+        let by = 3.0_f64.sqrt() * deviation * self.turn;
         let extremes = self.extremes;
-        self.push(dose - deviation, volume / 2.0);
-        self.push(dose + deviation, volume / 2.0);
+        self.push(dose - by, volume / 2.0);
+        self.push(dose + by, volume / 2.0);
         self.extremes = [extremes[0].min(dose), extremes[1].max(dose)];
     }
 
@@ -246,7 +258,9 @@ impl<'a> Sampler<'a> {
         self.out.parts.push((dose as f32, volume as f32));
     }
 
-    fn split(&mut self, cell: &Cell, [nu, nv, nw]: [u32; 3]) {
+    fn split(&mut self, cell: &Cell, [nu, nv, nw]: [u32; 3], change: [f64; 3]) {
+        let within =
+            [change[0] / f64::from(nu), change[1] / f64::from(nv), change[2] / f64::from(nw)];
         let volume = cell.volume / f64::from(nu * nv * nw);
         let at = |i: u32, n: u32| (f64::from(i) + 0.5) / f64::from(n) - 0.5;
         for k in 0..nw {
@@ -255,7 +269,7 @@ impl<'a> Sampler<'a> {
                     let offset = [at(i, nu), at(j, nv), at(k, nw)];
                     let local = self.moved(cell, offset);
                     match self.field.at_local(local) {
-                        Some(dose) => self.push(dose, volume),
+                        Some(dose) => self.spread(dose, volume, within),
                         None => self.out.outside_mm3 += volume,
                     }
                 }

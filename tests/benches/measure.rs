@@ -1,0 +1,240 @@
+//! Benches of the release build: `cargo bench`. Every figure is meant as a ratio within one run on
+//! one machine, so each group holds its own yardstick.
+#![allow(missing_docs, unreachable_pub, dead_code)] // a bench program has no readers of its items
+#![allow(clippy::unwrap_used, clippy::cast_precision_loss, clippy::cast_possible_truncation)]
+
+#[path = "../phantom/mod.rs"]
+mod phantom;
+
+use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
+
+use divan::{Bencher, black_box};
+use ndarray::Array3;
+use tidydose::analyse::{Ends, Settings, analyse};
+use tidydose::case::{self, Case, Decisions};
+use tidydose::dicom;
+use tidydose::dose::{DoseField, Interpolation};
+use tidydose::geometry::Grid;
+use tidydose::identity::{Identity, Token};
+use tidydose::rt::{Contour, ContourType, Dose, Origin, Roi, RoiHeader, StructureSet};
+use tidydose::units::Gray;
+
+use phantom::solid::{PlaneStack, Solid};
+
+fn main() {
+    divan::main();
+}
+
+/// The sample cohort: reading its objects against measuring them.
+#[divan::bench_group(sample_count = 3, sample_size = 1)]
+mod cohort {
+    use super::*;
+
+    fn sample() -> PathBuf {
+        Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-anonymised")
+    }
+
+    fn scan() -> (dicom::Scan, Identity) {
+        let identity = Identity::keyed([1; 32]);
+        let scan = dicom::scan(&[sample()], &identity, &|_| (), &AtomicBool::new(false)).unwrap();
+        (scan, identity)
+    }
+
+    /// Scan, then read every structure set and dose of a case once: the floor of any measurement.
+    #[divan::bench]
+    fn parse() -> usize {
+        let (scan, identity) = scan();
+        let (cases, _) = case::link(&scan.inventory);
+        cases.iter().map(|c| usize::from(read(c, &scan, &identity).1.is_some())).sum()
+    }
+
+    /// The same and all metrics with bounds, on one thread.
+    #[divan::bench]
+    fn parse_and_measure() -> usize {
+        measure(&Settings::default())
+    }
+
+    /// The same by the common convention: slabs and trilinear dose.
+    #[divan::bench]
+    fn parse_and_measure_half_slice_trilinear() -> usize {
+        measure(&Settings {
+            interpolation: Interpolation::Trilinear,
+            ends: Ends::HalfSlice,
+            ..Settings::default()
+        })
+    }
+
+    fn measure(settings: &Settings) -> usize {
+        let (scan, identity) = scan();
+        let (mut cases, _) = case::link(&scan.inventory);
+        case::identify(&mut cases, &Decisions::default());
+        cases
+            .iter()
+            .map(|c| {
+                let (set, dose) = read(c, &scan, &identity);
+                analyse(c, set.as_ref(), dose, settings).measurements.len()
+            })
+            .sum()
+    }
+
+    fn read(
+        case: &Case,
+        scan: &dicom::Scan,
+        identity: &Identity,
+    ) -> (Option<StructureSet>, Option<Dose>) {
+        let path = |t: &Token| scan.paths.get(t);
+        let set = case.structure_set.as_ref().and_then(|s| {
+            Some(dicom::read_structure_set(path(&s.origin.file)?, identity).ok()?.value)
+        });
+        let dose =
+            case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
+                Some(dicom::read_dose(path(&d.origin.file)?, identity).ok()?.value.1)
+            });
+        (set, dose)
+    }
+}
+
+/// Bytes of memory read against points of dose interpolated.
+#[divan::bench_group(sample_count = 5, sample_size = 1)]
+mod kernel {
+    use super::*;
+
+    fn dose(n: usize) -> Dose {
+        let offsets = (0..n).map(|k| k as f64).collect();
+        let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid = Grid::new([0.0; 3], directions, [1.0; 2], offsets, [n, n]).unwrap();
+        let centre = n as f64 / 2.0;
+        let values = Array3::from_shape_fn([n, n, n], |(k, i, j)| {
+            let r2: f64 = [k, i, j].iter().map(|x| (*x as f64 - centre).powi(2)).sum();
+            (40.0 * (-r2 / 800.0).exp()) as f32
+        });
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    /// 4 million 4-byte numbers read and added: 16 MB a pass.
+    #[divan::bench]
+    fn read_memory(bencher: Bencher<'_, '_>) {
+        let d = dose(160);
+        bencher.bench(|| d.values.iter().sum::<f32>());
+    }
+
+    /// One million points of dose with their slopes.
+    #[divan::bench(args = [Interpolation::CubicBSpline, Interpolation::Trilinear])]
+    fn million_points(bencher: Bencher<'_, '_>, method: Interpolation) {
+        let field = DoseField::new(dose(160), method);
+        bencher.bench(|| {
+            let mut sum = 0.0;
+            for i in 0..1_000_000_u32 {
+                let x = 2.0 + f64::from(i % 1000) * 0.15;
+                let y = 2.0 + f64::from(i / 1000) * 0.15;
+                sum += field.with_slope([80.3, y, x]).map_or(0.0, |d| d.0);
+            }
+            black_box(sum)
+        });
+    }
+}
+
+/// A case as large as they come: 25 structures on a grid of 256 × 256 × 180.
+#[divan::bench_group(sample_count = 3, sample_size = 1)]
+mod large_case {
+    use super::*;
+
+    fn dose() -> Dose {
+        let offsets = (0..180).map(f64::from).collect();
+        let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid =
+            Grid::new([-128.0, -128.0, -90.0], directions, [1.0; 2], offsets, [256, 256]).unwrap();
+        let values = Array3::from_shape_fn(grid.shape(), |at| {
+            let p = grid.position(at.into());
+            let bump = |c: [f64; 3], s: f64| {
+                let r2: f64 = p.iter().zip(c).map(|(x, c)| (x - c) * (x - c)).sum();
+                25.0 * (-r2 / (2.0 * s * s)).exp()
+            };
+            (bump([20.0, 10.0, 5.0], 5.0) + bump([-30.0, -20.0, 15.0], 3.0) + 0.3) as f32
+        });
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    fn structures() -> StructureSet {
+        let mut solids = vec![
+            Solid::ellipsoid([0.0; 3], [68.0, 82.0, 60.0]),
+            Solid::ellipsoid([0.0, 15.0, -45.0], [16.0, 14.0, 24.0]),
+            Solid::ball([20.0, 10.0, 5.0], 6.0),
+            Solid::ball([-30.0, -20.0, 15.0], 3.0),
+        ];
+        for i in 0..21 {
+            let a = f64::from(i) * 0.9;
+            let centre = [45.0 * a.cos(), 50.0 * a.sin(), 3.0 * f64::from(i) - 30.0];
+            solids.push(Solid::ellipsoid(centre, [4.0 + f64::from(i % 5), 6.0, 5.0]));
+        }
+        let rois = solids.iter().zip(1..).map(|(s, number)| roi(s, number)).collect();
+        let origin = Origin {
+            file: Token::new("file"),
+            object: Token::new("object"),
+            patient: None,
+            digest: String::new(),
+        };
+        StructureSet { origin, frame: None, rois }
+    }
+
+    fn roi(solid: &Solid, number: i64) -> Roi {
+        let contours: Vec<Contour> = solid
+            .sections(&PlaneStack::axial(1.0, 0.3), 200)
+            .into_iter()
+            .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
+            .collect();
+        let header = RoiHeader {
+            number,
+            name: format!("structure {number}"),
+            interpreted_type: None,
+            generation_algorithm: None,
+            frame: None,
+            stated_volume: None,
+            plane_spacing: None,
+            planes_complete: false,
+            contours: contours.len(),
+        };
+        Roi { header, contours, refused: None }
+    }
+
+    fn case() -> Case {
+        Case {
+            id: Token::new("case"),
+            patient: None,
+            plan: None,
+            structure_set: None,
+            dose: None,
+            doses_seen: 1,
+            dose_link: case::LinkMethod::Reference,
+            structure_link: case::LinkMethod::Reference,
+            technology: case::Technology::Unknown,
+            technology_basis: String::new(),
+            names: vec![],
+            prescriptions: vec![],
+            left_out: None,
+        }
+    }
+
+    fn run(bencher: Bencher<'_, '_>, settings: &Settings) {
+        let (set, case) = (structures(), case());
+        bencher
+            .with_inputs(dose)
+            .bench_values(|d| analyse(&case, Some(&set), Some(d), settings).measurements.len());
+    }
+
+    #[divan::bench]
+    fn closed_caps_and_spline(bencher: Bencher<'_, '_>) {
+        run(bencher, &Settings::default());
+    }
+
+    #[divan::bench]
+    fn half_slice_and_trilinear(bencher: Bencher<'_, '_>) {
+        let settings = Settings {
+            interpolation: Interpolation::Trilinear,
+            ends: Ends::HalfSlice,
+            ..Settings::default()
+        };
+        run(bencher, &settings);
+    }
+}
