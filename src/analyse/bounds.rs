@@ -6,7 +6,7 @@
 //! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
-//! | dose | every second voxel of the grid, even or odd: the larger difference | a quarter for cubic, a third for linear interpolation |
+//! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation |
 //! | summit | the largest dose, raised by what it rises above its voxels | half |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
@@ -108,7 +108,8 @@ impl Circumstances {
 /// local cubic by 8, of straight lines by 4; the shares leave room for doses that are less smooth.
 const fn dose_share(method: Interpolation) -> f64 {
     match method {
-        Interpolation::CubicBSpline | Interpolation::Tricubic => 1.0 / 4.0,
+        Interpolation::CubicBSpline => 1.0 / 6.0,
+        Interpolation::Tricubic => 1.0 / 4.0,
         Interpolation::Trilinear => 1.0 / 3.0,
     }
 }

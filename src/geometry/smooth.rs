@@ -3,8 +3,9 @@
 //! extrapolated field does. Named `closed_caps`.
 //!
 //! For a ball or an ellipsoid in any orientation the fields lie exactly on parabolas and the solid
-//! is exact but for the sides of the drawn polygons. An end whose field does not close within one
-//! gap is flat and reaches out by half a gap, as the slab convention has it.
+//! is exact but for the sides of the drawn polygons. An end whose field does not close within about
+//! one gap is flat and reaches out by half a gap, as the slab convention has it, widening or
+//! narrowing as the field does.
 //!
 //! Connected pieces of neighbouring planes are linked when they overlap. Linked groups are bridged
 //! together (branches, islands, holes), a piece without a link ends with a cap of its own.
@@ -28,7 +29,7 @@ use super::strand::Strand;
 pub struct Variant {
     /// Ends below and above grown (positive) or shrunk (negative) by this many standard
     /// uncertainties: a flat end by 1/√12 of a gap, a closed cap by 1/√3 of its difference to the
-    /// flat one.
+    /// flat one, a tenth of a gap at least.
     pub ends: [f64; 2],
     /// Straight lines between the fields of neighbouring planes instead of parabolas: 0 for
     /// parabolas, 1 for lines.
@@ -242,7 +243,9 @@ impl<'a> Builder<'a> {
         match closed {
             Some(layers) => {
                 let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
-                let doubt = (area * reach - volume).abs() / 3.0_f64.sqrt();
+                // A cap about one gap high has the volume of a flat end; it is not certain for that.
+                let doubt = ((area * reach - volume).abs() / 3.0_f64.sqrt())
+                    .max(CAP_DOUBT * area * 2.0 * reach);
                 let stretch =
                     if volume > 0.0 { (1.0 + times * doubt / volume).max(0.0) } else { 1.0 };
                 self.layers.extend(layers.into_iter().filter_map(|l| stretched(l, w, stretch)));
@@ -250,16 +253,58 @@ impl<'a> Builder<'a> {
             None => {
                 // Flat: half a gap, uncertain by a gap over √12.
                 let reach = reach * (1.0 + times * 2.0 / 12.0_f64.sqrt()).max(0.0);
-                let (low, high) = if sign > 0.0 { (w, w + reach) } else { (w - reach, w) };
-                let region = self.region(&end);
-                if reach > 0.0 {
-                    self.layers.push(Layer {
-                        footprint: super::rasterise::footprint(&region, self.lattice.pitch_mm),
-                        shift_mm: [0.0; 2],
-                        sheets: slab::sheets(low, high, self.lattice.pitch_mm),
-                    });
-                }
+                let layers = self
+                    .open_end(&parts, reach, sign)
+                    .unwrap_or_else(|| self.straight_end(&end, reach, sign));
+                self.layers.extend(layers);
             }
+        }
+    }
+
+    /// The last plane carried on for `reach_mm` as the field goes on, so that a solid that widens
+    /// or narrows toward its flat end keeps doing so; none when the area would change by more than
+    /// half or double.
+    fn open_end(&mut self, parts: &[Part], reach_mm: f64, sign: f64) -> Option<Vec<Layer>> {
+        if parts.len() < 2 || reach_mm <= 0.0 {
+            return None;
+        }
+        let strand = self.strand(parts);
+        let pitch = self.lattice.pitch_mm;
+        let area = self.region(&parts[0]).area();
+        slab::sheets(0.0, reach_mm, pitch)
+            .into_iter()
+            .map(|sheet| {
+                let layer = self.beyond(&strand, sheet, sign);
+                let share = layer.footprint.area(pitch) / area;
+                (0.5..=2.0).contains(&share).then_some(layer)
+            })
+            .collect()
+    }
+
+    /// The last plane carried straight on for `reach_mm`.
+    fn straight_end(&mut self, end: &Part, reach_mm: f64, sign: f64) -> Vec<Layer> {
+        if reach_mm <= 0.0 {
+            return Vec::new();
+        }
+        let w = self.w(end.0);
+        let (low, high) = if sign > 0.0 { (w, w + reach_mm) } else { (w - reach_mm, w) };
+        let region = self.region(end);
+        vec![Layer {
+            footprint: super::rasterise::footprint(&region, self.lattice.pitch_mm),
+            shift_mm: [0.0; 2],
+            sheets: slab::sheets(low, high, self.lattice.pitch_mm),
+        }]
+    }
+
+    /// The layer of a sheet at a distance beyond the first plane of a strand.
+    fn beyond(&self, strand: &Strand, mut sheet: Sheet, sign: f64) -> Layer {
+        sheet.w_mm = strand.w[0] + sign * sheet.w_mm;
+        let phi = strand.mix(&strand.beyond(sheet.w_mm));
+        let t = (sheet.w_mm - strand.w[0]) / (strand.w[0] - strand.w[1]);
+        Layer {
+            footprint: footprint(&phi, &self.lattice),
+            shift_mm: mix2(strand.centres[0], strand.centres[1], -t),
+            sheets: vec![sheet],
         }
     }
 
@@ -277,14 +322,12 @@ impl<'a> Builder<'a> {
     fn closed_cap(&mut self, parts: &[Part], reach_mm: f64, sign: f64) -> Option<Vec<Layer>> {
         let strand = self.strand(parts);
         let pitch = self.lattice.pitch_mm;
-        let (w, area) = (strand.w[0], self.region(&parts[0]).area());
+        let area = self.region(&parts[0]).area();
         let mut layers: Vec<Layer> = Vec::new();
         let mut previous = area;
-        for mut sheet in slab::sheets(0.0, reach_mm, pitch / CAP_FINENESS) {
-            sheet.w_mm = w + sign * sheet.w_mm;
-            let phi = strand.mix(&strand.beyond(sheet.w_mm));
-            let footprint = footprint(&phi, &self.lattice);
-            let now = footprint.area(pitch);
+        for sheet in slab::sheets(0.0, reach_mm, pitch / CAP_FINENESS) {
+            let layer = self.beyond(&strand, sheet, sign);
+            let now = layer.footprint.area(pitch);
             if now > previous * (1.0 + 1e-3) {
                 // The field opens again: it touched closing before (the tip of a cone), or never.
                 return (previous < TIP_SHARE * area).then_some(layers);
@@ -293,9 +336,7 @@ impl<'a> Builder<'a> {
                 return Some(layers);
             }
             previous = now;
-            let t = (sheet.w_mm - strand.w[0]) / (strand.w[0] - strand.w[1]);
-            let shift = mix2(strand.centres[0], strand.centres[1], -t);
-            layers.push(Layer { footprint, shift_mm: shift, sheets: vec![sheet] });
+            layers.push(layer);
         }
         (previous < CLOSED_SHARE * area).then_some(layers)
     }
@@ -312,6 +353,8 @@ impl<'a> Builder<'a> {
     }
 }
 
+/// Least standard uncertainty of a closed cap, as a share of area times gap: a third of a flat end's.
+const CAP_DOUBT: f64 = 0.1;
 /// A field that closes within this many gaps makes a cap: a little more than one, since the outline
 /// in a tip may be too small to have been drawn on the next plane.
 const CLOSING_GAPS: f64 = 1.2;

@@ -54,30 +54,30 @@ fn score(name: &str, axis: Point, gradient: Point, gap: f64) -> Scores {
 }
 
 #[test]
-fn no_value_is_off_by_more_than_one_percent_outside_its_bounds() {
-    let mut all: Vec<Score> = Vec::new();
+fn values_off_by_more_than_one_percent_lie_inside_their_bounds() {
+    let (mut all, mut off): (Vec<Score>, Vec<Score>) = (Vec::new(), Vec::new());
     for name in ["ball", "box", "cylinder", "cone"] {
         for (axis, gradient) in [(Z, Z), (Z, Y), (Y, Y), (Y, Z)] {
             for gap in [1.0, 2.0, 3.0] {
                 let scores = score(name, axis, gradient, gap);
                 print(&format!("{name} axis {axis:?} gradient {gradient:?} gap {gap}"), &scores);
                 for (metric, s) in &scores {
-                    // Bounds are two standard uncertainties; a quarter more is left for solids that
-                    // widen beyond their last plane, which no flat end knows.
-                    for one in s.iter().filter(|s| s.error.abs() > 0.01) {
-                        let near = one.held || one.width > 0.8;
-                        assert!(near, "{name} {axis:?} {gradient:?} {gap} {metric}: {one:?}");
-                    }
+                    off.extend(s.iter().filter(|s| s.error.abs() > 0.01));
                     all.extend(s);
                 }
             }
         }
     }
+    let (held, width) = (held_share(&all), median_width(&all));
+    println!("held {held:.3}, median width/error {width:.1}");
+    assert!(held >= 0.95, "{held}");
+    assert!(width < 20.0, "{width}");
+    // Bounds are two standard uncertainties: one in twenty may miss, among the large errors too.
     println!(
-        "held {:.3}, median width/error {:.1}",
-        held_share(&all),
-        super::score::median_width(&all)
+        "{} of {} are off by more than 1 %, held {:.3}",
+        off.len(),
+        all.len(),
+        held_share(&off)
     );
-    assert!(held_share(&all) >= 0.95);
-    assert!(super::score::median_width(&all) < 20.0);
+    assert!(held_share(&off) >= 0.95);
 }
