@@ -7,7 +7,7 @@
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation |
-//! | summit | the largest dose, raised by what it rises above its voxels | half |
+//! | summit | the largest dose, raised by what it rises above its voxels | whole |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
 //! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
@@ -194,7 +194,7 @@ impl Views {
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
             terms.push(term(View { dvh: raised, ..base.clone() }, 1.0));
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-            terms.push(term(View { dvh: sharper, ..base.clone() }, 0.5));
+            terms.push(term(View { dvh: sharper, ..base.clone() }, 1.0));
         }
         Self { nominal, coarse: base, terms }
     }
