@@ -26,7 +26,7 @@ impl Samples {
     /// Volume inside the grid, mm³.
     #[must_use]
     pub fn inside_mm3(&self) -> f64 {
-        self.parts.iter().map(|p| f64::from(p.1)).sum()
+        self.parts.iter().map(|p| f64::from(p.1)).sum::<f64>() + 0.0 // an empty sum is −0
     }
 }
 
