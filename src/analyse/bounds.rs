@@ -128,7 +128,7 @@ impl View {
         let Some(field) = field else {
             return Self { volume_cc, dvh: None, cover: 0.0, isodoses: None };
         };
-        let samples = sample(field, &occupancy);
+        let samples = sample(field, &occupancy, how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let cover = if whole > 0.0 { inside / whole } else { 0.0 };
@@ -140,7 +140,7 @@ impl View {
 #[must_use]
 pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
     let Some(f) = fields else { return solid.clone() };
-    let look = sample(f.nominal, &solid.occupancy(ends, COARSE, Variant::default()));
+    let look = sample(f.nominal, &solid.occupancy(ends, COARSE, Variant::default()), COARSE);
     solid.clone().refined(look.steepest_gy_per_mm)
 }
 

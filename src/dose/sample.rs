@@ -46,13 +46,15 @@ const CUT_PARTS: u32 = 4;
 /// No cell is split more often than this along an axis.
 const MAX_SPLITS: f64 = 8.0;
 
-/// Samples `field` under `occupancy`.
+/// Samples `field` under `occupancy`; `coarse` is 1 for the usual fineness of the samples, 2 where
+/// parts of steep cells may be twice as long.
 ///
 /// **Absence**: parts of the structure outside the grid are counted in `outside_mm3` and have no
 /// samples.
 #[must_use]
-pub fn sample(field: &DoseField, occupancy: &Occupancy) -> Samples {
+pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples {
     let mut sampler = Sampler::new(field, occupancy);
+    sampler.coarse = coarse;
     for layer in &occupancy.layers {
         for sheet in &layer.sheets {
             sampler.sheet(layer, *sheet);
@@ -73,6 +75,7 @@ struct Sampler<'a> {
     out: Samples,
     extremes: [f64; 2],
     steepest: f64,
+    coarse: f64,
     turn: f64,
     /// Dose, middle and size of the hottest cell.
     hottest: Option<(f64, [f64; 3], [f64; 3])>,
@@ -98,7 +101,17 @@ impl<'a> Sampler<'a> {
             .map(|d: Point| [dot(d, normal), dot(d, down) / row, dot(d, along) / column]);
         let out = Samples::default();
         let extremes = [f64::INFINITY, f64::NEG_INFINITY];
-        Self { field, occupancy, steps, out, extremes, steepest: 0.0, turn: 0.5, hottest: None }
+        Self {
+            field,
+            occupancy,
+            steps,
+            out,
+            extremes,
+            steepest: 0.0,
+            coarse: 1.0,
+            turn: 0.5,
+            hottest: None,
+        }
     }
 
     fn local(&self, u: f64, v: f64, w: f64) -> [f64; 3] {
@@ -186,11 +199,15 @@ impl<'a> Sampler<'a> {
         if dose + reach > self.extremes[1] || dose - reach < self.extremes[0] {
             self.ends(cell, gradient);
         }
-        let by_dose = change.map(|c| (c.abs() / SAMPLE_STEP_GY).ceil());
+        let by_dose = change.map(|c| (c.abs() / (SAMPLE_STEP_GY * self.coarse)).ceil());
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
         let steep = cell.deep && by_dose.iter().any(|n| *n > 2.0);
         let splits: [u32; 3] = std::array::from_fn(|a| {
-            let n = if steep { by_dose[a].max((cell.size[a] / SPLIT_MM).ceil()) } else { 1.0 };
+            let n = if steep {
+                by_dose[a].max((cell.size[a] / (SPLIT_MM * self.coarse)).ceil())
+            } else {
+                1.0
+            };
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped
             let n = n.clamp(1.0, MAX_SPLITS) as u32;
             n
