@@ -33,12 +33,50 @@ pub fn centre(region: &Region) -> Point2 {
     [0, 1].map(|a| f64::midpoint(b.low[a], b.high[a]))
 }
 
-/// Whether the gauge field exists: one ring, every part of it seen from the centre of mass.
+/// Whether the gauge field exists and means something: one ring, every part of it seen from the
+/// centre of mass, and no waist. Beyond a waist nearer than [`WAIST`] of the equivalent radius the
+/// field of an outline that is not convex grows without measure.
 #[must_use]
 pub fn has_gauge(region: &Region) -> bool {
     let [ring] = region.rings() else { return false };
     let c = centre(region);
-    polygon::edges(ring).all(|(a, b)| cross(sub(a, c), sub(b, c)) > 0.0)
+    if !polygon::edges(ring).all(|(a, b)| cross(sub(a, c), sub(b, c)) > 0.0) {
+        return false;
+    }
+    let nearest =
+        ring.iter().map(|p| (p[0] - c[0]).hypot(p[1] - c[1])).fold(f64::INFINITY, f64::min);
+    let area = region.area();
+    nearest >= WAIST * (area / std::f64::consts::PI).sqrt()
+        || area >= CONVEX_SHARE * hull_area(ring)
+}
+
+/// See [`has_gauge`].
+const WAIST: f64 = 0.5;
+/// An outline with this share of the area of its convex hull counts as convex: drawn outlines are
+/// uneven.
+const CONVEX_SHARE: f64 = 0.95;
+
+/// Area of the convex hull: the monotone chain of Andrew 1979 (from memory).
+fn hull_area(ring: &[Point2]) -> f64 {
+    let mut points = ring.to_vec();
+    points.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    let chain = |points: &mut dyn Iterator<Item = &Point2>| {
+        let mut out: Vec<Point2> = Vec::new();
+        for p in points {
+            while let [.., a, b] = out[..] {
+                if cross(sub(b, a), sub(*p, b)) > 0.0 {
+                    break;
+                }
+                out.pop();
+            }
+            out.push(*p);
+        }
+        out.pop();
+        out
+    };
+    let mut hull = chain(&mut points.iter());
+    hull.extend(chain(&mut points.iter().rev()));
+    polygon::signed_area(&hull)
 }
 
 /// The field on the nodes of `lattice`, whose origin is put at the region's centre of mass.
@@ -150,6 +188,21 @@ mod tests {
                 assert!((f[row * 41 + column] - exact).abs() < 1e-3 * (1.0 + exact.abs()));
             }
         }
+    }
+
+    /// Two lobes that touch in a neck of 0.9 mm are seen whole from the middle, but have no gauge. A
+    /// long ellipse keeps its own, and so does an uneven circle.
+    #[test]
+    fn a_narrow_waist_has_no_gauge() {
+        let outline = |f: &dyn Fn(f64) -> f64| -> Region {
+            let at = |i: i32| f64::from(i) * std::f64::consts::TAU / 360.0;
+            let ring = (0..360).map(|i| [f(at(i)) * at(i).cos(), f(at(i)) * at(i).sin()]).collect();
+            Region::fill(&[ring], Combine::Nested).0
+        };
+        let neck = |t: f64| 0.45 + 3.5 * t.cos().powi(2);
+        assert!(!has_gauge(&outline(&neck)));
+        assert!(has_gauge(&ellipse(8.0, 1.0)));
+        assert!(has_gauge(&outline(&|t| 2.0 + 0.08 * (15.0 * t).sin())));
     }
 
     #[test]

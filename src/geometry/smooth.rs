@@ -361,8 +361,9 @@ const CLOSING_GAPS: f64 = 1.2;
 /// The last sheet of a cap is whole or missing; thinner sheets keep that below 0.02 % of a ball.
 const CAP_FINENESS: f64 = 3.0;
 /// Area between the straight edges of a region and a smooth outline through its vertices, mm²: an
-/// arc over an edge of length L that turns by θ encloses L²·θ/12. Vertices that turn by more than
-/// half a radian are corners and not counted.
+/// arc over an edge of length L that turns by θ encloses L²·θ/12. Where a vertex turns by more than
+/// half a radian it may be a corner: there the product of its two sides counts, which is small
+/// where a short side cuts the corner off, and beyond one radian nothing (a hexagon or a box).
 fn chord_area(region: &Region) -> f64 {
     let mut sum = 0.0;
     for ring in region.rings() {
@@ -371,8 +372,9 @@ fn chord_area(region: &Region) -> f64 {
             let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
             let (d, e) = ([b[0] - a[0], b[1] - a[1]], [c[0] - b[0], c[1] - b[1]]);
             let turn = (d[0] * e[1] - d[1] * e[0]).atan2(d[0] * e[0] + d[1] * e[1]);
-            if turn.abs() < 0.5 {
-                let square = f64::midpoint(d[0] * d[0] + d[1] * d[1], e[0] * e[0] + e[1] * e[1]);
+            if turn.abs() < 1.0 {
+                let (p, q) = (d[0] * d[0] + d[1] * d[1], e[0] * e[0] + e[1] * e[1]);
+                let square = if turn.abs() < 0.5 { f64::midpoint(p, q) } else { (p * q).sqrt() };
                 sum += square * turn / 12.0;
             }
         }
