@@ -135,6 +135,8 @@ codes! {
     DosePixelsPadded "dose-pixels-padded" Note "bytes follow the last voxel of the dose grid", "they are ignored", "none needed";
     DoseStepCoarse "dose-step-coarse" Check "the stored dose has steps above 0.05 Gy", "low doses are uncertain by half a step", "export the dose with 32 bits";
     DosePlanesUneven "dose-planes-uneven" Note "the planes of the dose grid are not evenly spaced", "true positions are used", "none needed";
+    DoseNoise "dose-noise" Check "neighbouring voxels of the dose grid scatter as in a calculation by random histories", "bounds are wider by the scatter drawn anew and by the doubt whether voxels hold means; smallest and largest doses are too far out; doses that are hardly bent are interpolated linearly", "prefer D0.03cc and the like over largest doses; export a calculation with more histories";
+    DoseJump "dose-jump" Note "the dose jumps between neighbouring voxels in a structure, as where it is cut off, saturated or set to zero", "the interpolation is kept between the voxels there and bounds are wider", "check how the dose was exported";
     DoseTransformed "dose-transformed" Check "the dose was summed, resampled or moved between frames before it was stored", "metrics are of the stored result", "check how it was made";
     DoseCoverPartial "dose-cover-partial" Check "the dose grid covers a structure only in part", "metrics that need the whole structure are refused", "export a larger dose grid";
     DoseCoverNone "dose-cover-none" Stop "a structure lies outside the dose grid", "it has a volume but no doses", "export a larger dose grid";

@@ -6,15 +6,17 @@
 //! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
-//! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation |
+//! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
 //! | summit | the largest dose, raised by what it rises above its voxels | whole |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
+//! | scatter | of a noisy dose: the noise drawn four times more, √3 times its size; voxels as means instead of values | 0.4 of each, which is Student's factor; 1/√3 |
 //! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
 //!
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
-use super::settings::Ends;
+use super::fields::Fields;
+use super::settings::{Ends, Settings};
 use super::structure::Solid;
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
 use crate::geometry::smooth::Variant;
@@ -29,6 +31,8 @@ pub struct View {
     pub dvh: Option<Dvh>,
     /// Share inside the dose grid.
     pub cover: f64,
+    /// Share in which the dose jumps, so that the interpolation had to be held.
+    pub jumps: f64,
     /// Isodoses of the prescription read in this way, where they differ from the nominal ones.
     pub isodoses: Option<PrescriptionIsodoses>,
 }
@@ -61,17 +65,8 @@ pub struct Views {
     pub nominal: View,
     coarse: View,
     terms: Vec<Term>,
-}
-
-/// The dose as it is and from every second voxel.
-#[derive(Debug, Clone, Copy)]
-pub struct Fields<'a> {
-    /// The dose by the method of the settings.
-    pub nominal: &'a DoseField,
-    /// The dose known at every second voxel only, in two ways.
-    pub thinned: &'a [DoseField; 2],
-    /// Dose of one stored step, Gy.
-    pub step_gy: f64,
+    /// Interpolation of the dose, where there is one.
+    method: Option<Interpolation>,
 }
 
 /// What is the same for every view of a structure.
@@ -114,6 +109,10 @@ const fn dose_share(method: Interpolation) -> f64 {
     }
 }
 
+/// The same where the dose jumps: the thinned dose has the jump half a voxel off at most, and half
+/// a voxel is what the voxels leave open.
+const JUMP_SHARE: f64 = 1.0 / 2.0;
+
 /// Standard uncertainty of any value from where cells and samples happen to lie, as a share of it:
 /// the scatter seen over random placements of the lattice.
 const CHANCE_SHARE: f64 = 4e-4;
@@ -126,13 +125,14 @@ impl View {
         let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
         let Some(field) = field else {
-            return Self { volume_cc, dvh: None, cover: 0.0, isodoses: None };
+            return Self { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None };
         };
         let samples = sample(field, &occupancy, how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
-        let cover = if whole > 0.0 { inside / whole } else { 0.0 };
-        Self { volume_cc, dvh: Dvh::of(samples), cover, isodoses: None }
+        let share = |part: f64| if whole > 0.0 { part / whole } else { 0.0 };
+        let (cover, jumps) = (share(inside), share(samples.held_mm3));
+        Self { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None }
     }
 }
 
@@ -153,13 +153,13 @@ struct How {
 
 impl Views {
     /// Computes a structure in all ways. `fields` is absent when there is no usable dose;
-    /// `thinned_isodoses` are those of the thinned dose.
+    /// `isodoses` are those of its [`Fields::others`], in that order.
     #[must_use]
     pub fn of(
         solid: &Solid,
         ends: Ends,
         fields: Option<Fields<'_>>,
-        thinned_isodoses: [Option<PrescriptionIsodoses>; 2],
+        isodoses: Vec<Option<PrescriptionIsodoses>>,
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
@@ -185,18 +185,37 @@ impl Views {
         }
         if let Some(f) = fields {
             let how = How { ends, coarse: COARSE, variant: plain };
-            let other = |(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) };
+            let mut others = f
+                .others()
+                .zip(isodoses)
+                .map(|(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) });
             terms.push(Term {
-                groups: vec![f.thinned.iter().zip(thinned_isodoses).map(other).collect()],
-                scale: dose_share(f.nominal.method()),
+                groups: vec![others.by_ref().take(f.thinned.len()).collect()],
+                scale: if nominal.jumps > 0.0 {
+                    JUMP_SHARE
+                } else {
+                    dose_share(f.nominal.method())
+                },
                 against_nominal: false,
             });
+            terms.extend(others.zip(f.scattered).map(|(view, (_, scale))| term(view, *scale)));
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
             terms.push(term(View { dvh: raised, ..base.clone() }, 1.0));
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
             terms.push(term(View { dvh: sharper, ..base.clone() }, 1.0));
         }
-        Self { nominal, coarse: base, terms }
+        Self { nominal, coarse: base, terms, method: fields.map(|f| f.nominal.method()) }
+    }
+
+    /// The method as it stands beside each number: the interpolation in use, what stands for the
+    /// solid, and whether the overshoot guard of the interpolation acted in the structure.
+    #[must_use]
+    pub fn method(&self, settings: &Settings) -> String {
+        let asked = settings.interpolation;
+        let used = Settings { interpolation: self.method.unwrap_or(asked), ..settings.clone() };
+        let fallback = if used.interpolation == asked { "" } else { "; fallback_for_noise" };
+        let guard = if self.nominal.jumps > 0.0 { "; overshoot_guard" } else { "" };
+        used.method() + fallback + guard
     }
 
     /// The metric with its bounds.

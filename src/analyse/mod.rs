@@ -3,6 +3,7 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod fields;
 pub mod result;
 pub mod settings;
 pub mod structure;
@@ -12,12 +13,13 @@ pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 pub use settings::{Ends, Settings};
 
 use crate::case::{Case, NamedRoi, Role};
-use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Phase};
+use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
 use crate::finding::{Code, Finding, Subject as About};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
 use crate::rt::{Dose, Roi, StructureSet};
-use bounds::{Circumstances, Fields, View, Views};
+use bounds::{Circumstances, View, Views};
+use fields::{Fields, Prepared};
 use structure::{NoSolid, Solid};
 use target::Target;
 
@@ -33,13 +35,8 @@ pub fn analyse(
     settings: &Settings,
 ) -> Analysis {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
-    let nominal = dose.map(|d| DoseField::new(d, settings.interpolation));
-    let thinned = nominal.as_ref().map(|f| [Phase::Even, Phase::Odd].map(|phase| f.thinned(phase)));
-    let fields = nominal.as_ref().zip(thinned.as_ref()).map(|(nominal, thinned)| Fields {
-        nominal,
-        thinned,
-        step_gy,
-    });
+    let prepared = dose.map(|d| Prepared::of(d, settings.interpolation));
+    let fields = prepared.as_ref().map(|p| p.fields(step_gy));
     let mut out = Analysis {
         case: case.id.clone(),
         dose: fields.map(dose_result),
@@ -48,6 +45,9 @@ pub fn analyse(
         dvh: Vec::new(),
         findings: Vec::new(),
     };
+    if let Some(noise) = prepared.as_ref().and_then(|p| p.noise) {
+        out.findings.push(report_noise(noise, case, settings, fields));
+    }
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
@@ -154,20 +154,20 @@ impl Bench<'_> {
         let solid = &bounds::refined(solid, self.settings.ends, fields);
         let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
         let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
-        let other = [0, 1].map(|i| {
-            let f = fields.filter(|_| isodoses.is_ok())?;
-            self.isodoses(part, Some(&f.thinned[i]), None).ok()
-        });
+        let of = |field| self.isodoses(part, Some(field), None).ok().filter(|_| isodoses.is_ok());
+        let other = fields.map(|f| f.others().map(of).collect()).unwrap_or_default();
         let views = Views::of(solid, self.settings.ends, fields, other);
+        report_jump(part, &views.nominal, out);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses };
+        let method = views.method(self.settings);
         for metric in &self.settings.metrics {
             if metric.definition.applies_to == AppliesTo::Target && !part.role().is_target() {
                 continue;
             }
             let outcome = views.measure(metric, &around);
-            out.measurements.push(self.row(part, metric, outcome));
+            out.measurements.push(self.row(part, metric, outcome, &method));
         }
         out.structures.push(self.structure_row(part, solid, &views));
         if let Some(dvh) = &views.nominal.dvh {
@@ -232,7 +232,12 @@ impl Bench<'_> {
         });
         for metric in &self.settings.metrics {
             if metric.definition.applies_to == AppliesTo::Structure || part.role().is_target() {
-                out.measurements.push(self.row(part, metric, outcome.clone()));
+                out.measurements.push(self.row(
+                    part,
+                    metric,
+                    outcome.clone(),
+                    &self.settings.method(),
+                ));
             }
         }
     }
@@ -242,14 +247,43 @@ impl Bench<'_> {
         part: &Part<'_>,
         metric: &crate::metrics::Metric,
         outcome: Outcome,
+        method: &str,
     ) -> Measurement {
         Measurement {
             roi_number: part.roi.header.number,
             metric: metric.to_string(),
             unit: metric.definition.unit,
             outcome,
-            method: self.settings.method(),
+            method: method.to_owned(),
         }
+    }
+}
+
+fn report_noise(
+    noise: Noise,
+    case: &Case,
+    settings: &Settings,
+    fields: Option<Fields<'_>>,
+) -> Finding {
+    let about = About {
+        patient: case.patient.clone(),
+        case: Some(case.id.clone()),
+        object: case.dose.as_ref().map(|d| d.origin.object.clone()),
+        ..About::default()
+    };
+    let used = fields.map_or(settings.interpolation, |f| f.nominal.method());
+    let text = format!(
+        "a standard deviation of {:.3} Gy from voxel to voxel; interpolated by {}",
+        noise.deviation_gy,
+        used.word()
+    );
+    Finding::new(Code::DoseNoise, about, text)
+}
+
+fn report_jump(part: &Part<'_>, view: &View, out: &mut Analysis) {
+    if view.jumps > 0.0 {
+        let text = format!("in {:.1} % of its volume", 100.0 * view.jumps);
+        out.findings.push(Finding::new(Code::DoseJump, part.about.clone(), text));
     }
 }
 

@@ -6,10 +6,13 @@
 pub mod basis;
 pub mod dvh;
 pub mod field;
+mod guard;
 pub mod isodose;
+pub mod noise;
 pub mod sample;
 
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};
+pub use noise::Noise;
 pub use sample::{Samples, sample};

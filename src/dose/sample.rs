@@ -15,6 +15,8 @@ pub struct Samples {
     pub outside_mm3: f64,
     /// By how much the largest dose rises above the voxels around it, Gy.
     pub summit_gy: f64,
+    /// Volume in whose cells the dose jumps so that the interpolation had to be held, mm³.
+    pub held_mm3: f64,
     /// Steepest change of dose along an axis of the cells, Gy/mm.
     pub steepest_gy_per_mm: f64,
     /// Smallest and largest dose found in the structure, Gy, the corners of its outermost
@@ -43,6 +45,8 @@ const SPREAD_GY: f64 = 0.03;
 /// A cut cell in which the dose changes by more than this is sampled in as many parts, Gy.
 const CUT_STEP_GY: f64 = 0.05;
 const CUT_PARTS: u32 = 4;
+/// The guard of the interpolation holds a dose for certain when it moves it by more than this, Gy.
+const HELD_GY: f64 = 0.05;
 /// No cell is split more often than this along an axis.
 const MAX_SPLITS: f64 = 8.0;
 
@@ -147,10 +151,7 @@ impl<'a> Sampler<'a> {
     /// the outermost shell its own, coldest (or hottest) doses.
     fn cut(&mut self, cut: &Cut, local: [f64; 3], t: f64) {
         let volume = cut.area * t;
-        let Some((dose, slope)) = self.field.with_slope(local) else {
-            self.out.outside_mm3 += volume;
-            return;
-        };
+        let Some((dose, slope)) = self.read(local, volume) else { return };
         let h = self.occupancy.pitch_mm;
         let gradient = self.gradient(slope);
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
@@ -183,16 +184,27 @@ impl<'a> Sampler<'a> {
         }
     }
 
+    /// Dose and slope at the middle of a cell, which is counted where there is none and where the
+    /// guard holds it.
+    fn read(&mut self, local: [f64; 3], volume: f64) -> Option<(f64, [f64; 3])> {
+        let Some((swung, slope, dose)) = self.field.swung(local) else {
+            self.out.outside_mm3 += volume;
+            return None;
+        };
+        let held = (swung - dose).abs();
+        if held > HELD_GY {
+            self.out.held_mm3 += volume;
+        }
+        Some((dose, if held > 0.0 { [0.0; 3] } else { slope }))
+    }
+
     /// Change of dose per mm along u, v and w.
     fn gradient(&self, slope: [f64; 3]) -> [f64; 3] {
         self.steps.map(|s| s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2])
     }
 
     fn cell(&mut self, cell: &Cell) {
-        let Some((dose, slope)) = self.field.with_slope(cell.local) else {
-            self.out.outside_mm3 += cell.volume;
-            return;
-        };
+        let Some((dose, slope)) = self.read(cell.local, cell.volume) else { return };
         let gradient = self.gradient(slope);
         let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
         let reach = (change[0].abs() + change[1].abs()) / 2.0;
