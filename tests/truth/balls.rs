@@ -110,7 +110,7 @@ fn four_millimetre_balls_meet_the_small_goals() {
 /// isodose in space, which `PIV50%` stands for here.
 #[test]
 fn larger_balls_meet_the_large_goals() {
-    for diameter in [7.0, 10.0] {
+    for diameter in [7.0, 10.0, 15.0, 20.0] {
         let scores = score(diameter, 50, |_| ());
         print(&format!("{diameter} mm"), &scores);
         assert_goals(&scores, &LARGE);

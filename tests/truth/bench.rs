@@ -27,6 +27,33 @@ pub(crate) struct Setup {
     pub(crate) lattice: Lattice,
     pub(crate) prescription_gy: Option<f64>,
     pub(crate) settings: Settings,
+    /// Outlines instead of those of the solid.
+    pub(crate) drawn: Option<Vec<Vec<Point>>>,
+    /// Standard deviation of independent noise in every voxel, Gy.
+    pub(crate) noise_gy: f64,
+    /// Which noise.
+    pub(crate) draw: u64,
+    /// Voxels hold means over their volume, not values at their centres.
+    pub(crate) averaged: bool,
+}
+
+/// Points per edge by which a mean over a voxel is taken.
+const MEAN_POINTS: [f64; 2] = [-0.288_675_134_594_812_9, 0.288_675_134_594_812_9]; // Gauss, ±1/√12
+
+/// A normal number from three coordinates and a draw: twelve uniform ones from a hash, summed.
+fn normal(at: [usize; 3], draw: u64) -> f64 {
+    let mut state = draw;
+    for x in at {
+        state = (state ^ x as u64).wrapping_mul(0x0100_0000_01B3).rotate_left(29) ^ 0x5DEE_CE66D;
+    }
+    let mut sum = -6.0;
+    for _ in 0..12 {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        sum += (state >> 11) as f64 / (1_u64 << 53) as f64;
+    }
+    sum
 }
 
 /// A point of the unit cube: the additive recurrence on powers of the root of x⁴ = x + 1, which
@@ -46,17 +73,24 @@ impl Setup {
             lattice: Lattice::around(c, [half_mm; 3], 1.0),
             prescription_gy: None,
             settings: Settings::default(),
+            drawn: None,
+            noise_gy: 0.0,
+            draw: 0,
+            averaged: false,
             solid,
             field,
         }
     }
 
     pub(crate) fn structure_set(&self) -> StructureSet {
-        let contours: Vec<Contour> = self
-            .solid
-            .sections(&self.planes, self.vertices)
+        let sections = || self.solid.sections(&self.planes, self.vertices);
+        let outlines = match &self.drawn {
+            Some(drawn) => drawn.clone(),
+            None => sections().into_iter().map(|o| o.points).collect(),
+        };
+        let contours: Vec<Contour> = outlines
             .into_iter()
-            .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
+            .map(|points| Contour { kind: ContourType::ClosedPlanar, points })
             .collect();
         let header = RoiHeader {
             number: 1,
@@ -83,8 +117,33 @@ impl Setup {
             [l.rows, l.columns],
         )
         .unwrap();
-        let values: Array3<f32> = self.field.sample(l).mapv(|d| d as f32);
+        let values = Array3::from_shape_fn(grid.shape(), |(k, i, j)| {
+            let noise = if self.noise_gy > 0.0 {
+                self.noise_gy * normal([k, i, j], self.draw)
+            } else {
+                0.0
+            };
+            (self.voxel(l.position(k, i, j)) + noise) as f32
+        });
         Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    fn voxel(&self, p: Point) -> f64 {
+        if !self.averaged {
+            return self.field.dose(p);
+        }
+        // Gauss's two points an edge are exact for cubics; the grid is axial.
+        let [row, column] = self.lattice.spacing;
+        let plane = self.lattice.offsets[1] - self.lattice.offsets[0];
+        let mut sum = 0.0;
+        for a in MEAN_POINTS {
+            for b in MEAN_POINTS {
+                for c in MEAN_POINTS {
+                    sum += self.field.dose([p[0] + a * column, p[1] + b * row, p[2] + c * plane]);
+                }
+            }
+        }
+        sum / 8.0
     }
 
     pub(crate) fn case(&self) -> Case {

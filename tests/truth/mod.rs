@@ -11,5 +11,8 @@ mod balls;
 pub(crate) mod bench;
 mod ellipsoids;
 mod gradient;
+mod grids;
+mod noise;
 mod organ;
 mod score;
+mod shapes;
