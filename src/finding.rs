@@ -93,6 +93,7 @@ codes! {
     FileMetaDamaged "file-meta-damaged" Check "the file meta group is incomplete or contradicts the data set; the data set was believed", "none known", "export the object again if anything else looks wrong";
     FileEndMissing "file-end-missing" Check "the file ends without the delimiters of its last sequences", "what is there is used", "export the object again if a structure or beam is missing";
     FileTrailingBytes "file-trailing-bytes" Note "bytes follow the end of the data set and were ignored", "none", "none needed";
+    ArchiveDamaged "archive-damaged" Stop "a zip or tar archive could not be read to its end, or not in full", "members that have no row of their own are not used", "pack the archive again or unpack it with another program";
     FileDuplicate "file-duplicate" Note "the same object, byte for byte in its data set, is there under more than one file name", "it is used once", "none needed";
     FileUidConflict "file-uid-conflict" Stop "two files carry the same SOP Instance UID with different content", "neither is used", "find out which one was treated and remove the other from the archive";
     ObjectNotAnalysed "object-not-analysed" Note "a radiotherapy object of a kind that is recognised but not analysed", "it is not used", "none needed";

@@ -18,6 +18,7 @@
 mod architecture;
 mod archive;
 mod cli;
+mod containers;
 mod damage;
 mod documents;
 mod encodings;

@@ -10,7 +10,7 @@ use dicom_object::InMemDicomObject;
 use super::error::Error;
 use super::look::{Content, Seen};
 use super::number::PADDING;
-use super::open::{Opened, open};
+use super::open::{Opened, open_bytes};
 use super::walk::Pixels;
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
@@ -21,7 +21,7 @@ pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
     let mut groups: BTreeMap<Token, Vec<usize>> = BTreeMap::new();
     for (index, file) in seen.iter().enumerate() {
         if let (Some(object), false) =
-            (&file.record.object, matches!(file.content, Content::Nothing))
+            (&file.record.object, matches!(file.content, Content::Nothing | Content::Container(_)))
         {
             groups.entry(object.clone()).or_default().push(index);
         }
@@ -43,14 +43,18 @@ fn same(seen: &[Seen], pair: &[usize]) -> bool {
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     match (&a.content, &b.content) {
         // Slices are compared by what is used of them, not by their pixels.
-        (Content::Slice(a), Content::Slice(b)) => a == b,
-        (Content::Slice(_), _) | (_, Content::Slice(_)) => false,
+        (Content::Slices(a), Content::Slices(b)) => a == b,
+        (Content::Slices(_), _) | (_, Content::Slices(_)) => false,
         _ if a.record.digest == b.record.digest => true,
-        _ => match (open(&a.path), open(&b.path)) {
+        _ => match (open(a), open(b)) {
             (Ok(a), Ok(b)) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
             _ => false,
         },
     }
+}
+
+fn open(file: &Seen) -> Result<Opened, Error> {
+    open_bytes(file.place.bytes()?)
 }
 
 /// Whether two data sets hold the same values, however they are encoded. Nesting is bounded by
@@ -104,7 +108,7 @@ fn mark_duplicate(file: &mut Seen) {
 fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {
     let message = format!("{files} files carry this SOP Instance UID with different content");
     let error = Error::new(Code::FileUidConflict, message)
-        .in_file(&file.path, &file.record.file)
+        .in_file(&file.place.shown(), &file.record.file)
         .in_object(file.uid.as_deref(), file.record.patient.as_ref());
     file.refuse(error, identity);
 }

@@ -85,12 +85,13 @@ mod cohort {
     ) -> (Option<StructureSet>, Option<Dose>) {
         let path = |t: &Token| scan.paths.get(t);
         let set = case.structure_set.as_ref().and_then(|s| {
-            Some(dicom::read_structure_set(path(&s.origin.file)?, identity).ok()?.value)
+            let file = &s.origin.file;
+            Some(dicom::read_structure_set_as(path(file)?, identity, file).ok()?.value)
         });
-        let dose =
-            case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
-                Some(dicom::read_dose(path(&d.origin.file)?, identity).ok()?.value.1)
-            });
+        let dose = case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
+            let file = &d.origin.file;
+            Some(dicom::read_dose_as(path(file)?, identity, file).ok()?.value.1)
+        });
         (set, dose)
     }
 }
