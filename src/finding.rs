@@ -112,7 +112,7 @@ codes! {
     ContourDegenerate "contour-degenerate" Note "closed contours with fewer than three distinct points, or without area", "they count as no area", "none needed";
     ContourDuplicate "contour-duplicate" Check "the same contour is stored twice on a plane", "it is used once", "none needed";
     ContourNested "contour-nested" Note "a contour inside another of the same structure is read as a hole", "its area is taken out", "check that a hole is meant";
-    ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used", "look at the contours of the named planes";
+    ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used; of exclusive-or contours the shared part is left out, as the standard has it", "look at the contours of the named planes";
     ContourCrossing "contour-crossing" Check "a contour crosses itself", "the area is taken by even-odd filling", "look at the contours of the named planes";
     ContourNotPlanar "contour-not-planar" Check "the points of a planar contour do not lie on one plane", "they are projected onto the plane of best fit", "look at the named structure";
     ContourRefused "contour-refused" Stop "a contour whose points cannot be trusted: wrong count, far from any plane, or not a number", "the structure it belongs to is refused", "export the structure set again";

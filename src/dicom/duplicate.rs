@@ -5,13 +5,15 @@
 use std::collections::BTreeMap;
 
 use dicom_core::value::{PrimitiveValue, Value};
+use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
+use dicom_object::mem::InMemElement;
 
 use super::error::Error;
 use super::look::{Content, Seen};
 use super::number::PADDING;
 use super::open::{Opened, open_bytes};
-use super::walk::Pixels;
+use super::pixels::{Samples, Size};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
 use crate::rt::FileStatus;
@@ -60,8 +62,12 @@ fn open(file: &Seen) -> Result<Opened, Error> {
 /// Whether two data sets hold the same values, however they are encoded. Nesting is bounded by
 /// the walk that built them.
 pub(super) fn same_object(a: &InMemDicomObject, b: &InMemDicomObject) -> bool {
-    let mut pairs = a.iter().zip(b.iter());
-    a.iter().count() == b.iter().count()
+    fn told(object: &InMemDicomObject) -> impl Iterator<Item = &InMemElement> {
+        // The character set means nothing once its texts are decoded.
+        object.iter().filter(|x| x.header().tag != tags::SPECIFIC_CHARACTER_SET)
+    }
+    let mut pairs = told(a).zip(told(b));
+    told(a).count() == told(b).count()
         && pairs.all(|(x, y)| x.header().tag == y.header().tag && same_value(x.value(), y.value()))
 }
 
@@ -81,14 +87,29 @@ fn same_value(a: &ObjectValue, b: &ObjectValue) -> bool {
     }
 }
 
+/// Whether two objects hold the same samples, whatever their byte order and compression.
 fn same_pixels(a: &Opened, b: &Opened) -> bool {
     match (&a.pixels, &b.pixels) {
         (None, None) => true,
-        (Some(Pixels::Native { range: r, big: x }), Some(Pixels::Native { range: s, big: y })) => {
-            x == y && a.bytes.get(r.clone()) == b.bytes.get(s.clone())
-        }
+        (Some(_), Some(_)) => match (samples(a), samples(b)) {
+            (Some((x, m, bytes)), Some((y, n, other))) => {
+                (m, bytes) == (n, other) && x.words(m, bytes).eq(y.words(n, bytes))
+            }
+            _ => false,
+        },
         _ => false,
     }
+}
+
+/// The samples of an object, how many there are, and the bytes of one.
+fn samples(opened: &Opened) -> Option<(Samples<'_>, usize, usize)> {
+    let number = |tag| opened.object.get(tag)?.to_int::<u16>().ok();
+    let sample = usize::from(number(tags::BITS_ALLOCATED)? / 8);
+    let (rows, columns) = (number(tags::ROWS)?, number(tags::COLUMNS)?);
+    let size = Size { rows, columns, sample };
+    let samples = Samples::of(opened, size).ok()??;
+    let frames = samples.len().checked_div(size.frame_bytes())?;
+    Some((samples, frames * size.frame_samples(), sample))
 }
 
 fn mark_duplicate(file: &mut Seen) {

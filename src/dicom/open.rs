@@ -3,12 +3,15 @@
 
 use std::io::Read;
 
+use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 use sha2::{Digest, Sha256};
 
 use super::encoding::Encoding;
 use super::error::Error;
 use super::locate::{Layout, Storage, Unrecognised, locate};
+use super::number::PADDING;
+use super::quirks::meta_instance;
 use super::remark::Remarks;
 use super::walk::{Pixels, walk};
 use crate::finding::Code;
@@ -48,9 +51,12 @@ pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
         Storage::Deflated => (inflate(data)?, 0, Encoding::EXPLICIT),
     };
     let walked = walk(&bytes, start, encoding)?;
-    let Layout { syntax, mut remarks, .. } = layout;
+    let Layout { syntax, meta_instance, mut remarks, .. } = layout;
     remarks.append(walked.remarks);
     let (object, pixels) = (walked.object, walked.pixels);
+    let own = object.get(tags::SOP_INSTANCE_UID).and_then(|element| element.to_str().ok());
+    let own = own.as_deref().map(|uid| uid.trim_matches(PADDING));
+    meta_instance::note(&mut remarks, meta_instance.as_deref(), own);
     Ok(Opened { bytes, object, pixels, syntax, digest, remarks })
 }
 

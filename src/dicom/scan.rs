@@ -366,6 +366,53 @@ mod tests {
         assert_eq!(count(&scan, Code::FileDuplicate), 3);
     }
 
+    /// What counts is what samples and texts mean, not byte order, compression or character set.
+    #[test]
+    fn the_same_dose_in_another_byte_order_counts_once() {
+        let archive = Archive::new();
+        for (name, encoding) in
+            [("1", Encoding::EXPLICIT), ("2", Encoding::EXPLICIT_BIG), ("3", Encoding::IMPLICIT)]
+        {
+            archive.add(name, &sample::file(&sample::dose(), encoding, false));
+        }
+        let mut unicode = sample::dose();
+        set(&mut unicode, text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192"));
+        archive.put("4", &unicode);
+        let scan = archive.scan();
+        assert_eq!(scan.inventory.doses.len(), 1);
+        assert_eq!(count(&scan, Code::FileDuplicate), 3);
+        let mut other = sample::dose();
+        let words = vec![65_537, 2, 3, 11, 12, 13, 101, 102, 103, 111, 112, 114];
+        set(&mut other, Part::Samples(tags::PIXEL_DATA, words));
+        archive.add("5", &sample::file(&other, Encoding::EXPLICIT_BIG, false));
+        assert_eq!(count(&archive.scan(), Code::FileUidConflict), 5);
+    }
+
+    /// An enhanced image has its places in functional groups, shared or of each frame.
+    #[test]
+    fn a_multi_frame_image_states_the_distance_of_its_slices() {
+        let archive = Archive::new();
+        let mut image = sample::slice("1.2.7.1", 0.0);
+        set(&mut image, text(tags::SOP_CLASS_UID, VR::UI, uids::ENHANCED_MR_IMAGE_STORAGE));
+        let group = |tag, value: Part| Part::Items(tag, vec![vec![value]]);
+        let along = text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\0\\-1");
+        let shared = vec![group(tags::PLANE_ORIENTATION_SEQUENCE, along)];
+        let frame = |y: &str| {
+            let at = text(tags::IMAGE_POSITION_PATIENT, VR::DS, &format!("0\\{y}\\0"));
+            vec![group(tags::PLANE_POSITION_SEQUENCE, at)]
+        };
+        let frames = ["3", "0", "1.5"].map(frame).to_vec();
+        set(&mut image, Part::Items(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE, vec![shared]));
+        set(&mut image, Part::Items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE, frames));
+        archive.put("image", &image);
+        archive.put("set", &sample::structure_set(sample::squares()));
+        let scan = archive.scan();
+        let series = &scan.inventory.images[0];
+        assert_eq!((series.slices, series.objects.len()), (3, 1));
+        assert_eq!(series.spacing, Some(Millimetre::mm(1.5)));
+        assert_eq!(scan.inventory.structure_sets[0].rois[0].plane_spacing, series.spacing);
+    }
+
     #[test]
     fn different_content_under_one_uid_is_refused_on_both_sides() {
         let archive = Archive::new();
