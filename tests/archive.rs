@@ -9,7 +9,7 @@ use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
-use tidydose::analyse::{Analysis, Settings, analyse};
+use tidydose::analyse::{Analysis, Settings, analyse, strict};
 use tidydose::case::{Case, Decisions, identify, link};
 use tidydose::dicom::{self, Place, Scan};
 use tidydose::finding::{Code, Finding};
@@ -162,6 +162,15 @@ impl Measured {
 
     pub fn has(&self, code: Code) -> bool {
         self.findings.iter().any(|finding| finding.code == code)
+    }
+
+    /// The same after a strict run.
+    pub fn strictly(mut self) -> Self {
+        let mut analyses: Vec<Analysis> =
+            std::mem::take(&mut self.analyses).into_values().collect();
+        strict::refuse(&mut self.cases, &mut analyses, &self.findings);
+        self.analyses = analyses.into_iter().map(|a| (a.case.clone(), a)).collect();
+        self
     }
 
     /// What became of a file.

@@ -257,6 +257,44 @@ fn long_and_accented_names_are_names() {
     assert_eq!(values(&measured), values(&course("NAMED").measure(&settings())));
 }
 
+/// What the program leaves behind for an archive that stays packed: tables as for a folder, the
+/// members' names in the key and nowhere else, and with `--strict` no value that is in doubt.
+#[test]
+fn the_program_reads_packed_archives_and_refuses_doubts_when_strict() {
+    let place = Archive::new();
+    let mut gap = course("PACKED");
+    let (solid, stack) = (Solid::ball([0.3, 0.2, 0.1], 3.0), PlaneStack::axial(0.75, 0.0));
+    gap.set.rois[0] = Roi::new(1, "PTV1", "PTV").outlining(&solid, &stack, 12);
+    gap.set.rois[0].contours.remove(3);
+    let named = gap.files().into_iter();
+    let files: Files = named.map(|(n, bytes)| (format!("a person/{n}"), bytes)).collect();
+    place.add("in/all.zip", &zipped(&files, CompressionMethod::Deflated));
+    let run = |extra: &[&str]| {
+        let mut command = assert_cmd::Command::cargo_bin("tidydose").unwrap();
+        command.current_dir(place.path()).args(["measure", "in", "--ends", "half_slice"]);
+        command.args(["--quiet"]).args(extra).output().unwrap().status.code()
+    };
+    let read = |name: &str| std::fs::read_to_string(place.path().join(name)).unwrap();
+    let volumes = |study: &str| -> Vec<(String, String)> {
+        let path = place.path().join(study).join("tables/metrics.csv");
+        let rows = csv::Reader::from_path(path).unwrap().into_deserialize();
+        let rows = rows.map(|row| -> BTreeMap<String, String> { row.unwrap() });
+        let rows = rows.filter(|row| row["metric"] == "Volume[cc]");
+        rows.map(|row| (row["status"].clone(), row["value"].clone())).collect()
+    };
+    assert_eq!(run(&["--study", "lenient"]), Some(0));
+    assert_eq!(volumes("lenient").len(), 1);
+    assert_eq!(volumes("lenient")[0].0, "ok");
+    assert!(read("lenient-key/file_key.csv").contains("all.zip/a person/dose.dcm"));
+    for entry in ["files", "findings"] {
+        assert!(!read(&format!("lenient/tables/{entry}.csv")).contains("person"));
+    }
+    assert_eq!(run(&["--study", "strict", "--strict"]), Some(1));
+    assert_eq!(volumes("strict"), [("excluded".to_owned(), String::new())]);
+    assert!(read("strict/run.json").contains("\"strict\": true"));
+    assert!(!read("lenient/run.json").contains("strict"));
+}
+
 /// A link back to a folder above adds no file; a link to nowhere is a row.
 #[cfg(unix)]
 #[test]
