@@ -26,6 +26,7 @@ mod golden;
 mod measured;
 mod phantom;
 mod properties;
+mod quirks;
 mod real_files;
 mod reference;
 mod sample;
