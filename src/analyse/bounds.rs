@@ -18,7 +18,7 @@ use super::settings::Ends;
 use super::structure::Solid;
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
 use crate::geometry::smooth::Variant;
-use crate::metrics::{Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use crate::metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
 /// One way of computing a structure.
 #[derive(Debug, Clone)]
@@ -81,6 +81,8 @@ pub struct Circumstances {
     pub no_dose: Option<(Status, String)>,
     /// The isodoses of its prescription, or why there are none.
     pub isodoses: Result<PrescriptionIsodoses, String>,
+    /// Fractions, α/β and organ models.
+    pub biology: Biology,
 }
 
 impl Circumstances {
@@ -99,6 +101,7 @@ impl Circumstances {
             dvh: view.dvh.as_ref().ok_or_else(without),
             cover: view.cover,
             prescription: isodoses,
+            biology: Some(&self.biology),
         }
     }
 }
@@ -205,6 +208,9 @@ impl Views {
         let compute = |view: &View| metric.compute(&around.subject(view));
         let mut outcome = compute(&self.nominal);
         let Some(value) = outcome.value else { return outcome };
+        if metric.definition.exact {
+            return Outcome { low: Some(value), high: Some(value), ..outcome };
+        }
         let coarse = compute(&self.coarse).value;
         let mut squares = 0.0;
         for term in &self.terms {
@@ -221,6 +227,12 @@ impl Views {
             _ => Some((value + reach).min(most)),
         };
         outcome
+    }
+
+    /// The rule or parameter by which the metric was computed; empty when there is none.
+    #[must_use]
+    pub fn rule(&self, metric: &Metric, around: &Circumstances) -> String {
+        metric.rule(&around.subject(&self.nominal))
     }
 
     /// The volume with its bounds, cc.

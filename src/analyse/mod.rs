@@ -15,8 +15,10 @@ use crate::case::{Case, NamedRoi, Role};
 use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Phase};
 use crate::finding::{Code, Finding, Subject as About};
 use crate::geometry::smooth::Variant;
-use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
-use crate::rt::{Dose, Roi, StructureSet};
+use crate::metrics::{
+    AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, organ_models,
+};
+use crate::rt::{Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Fields, View, Views};
 use structure::{NoSolid, Solid};
 use target::Target;
@@ -123,6 +125,19 @@ impl<'a> Part<'a> {
         self.name.map_or(Role::Unknown, |n| n.role)
     }
 
+    /// Whether a metric is for structures like this one.
+    fn takes(&self, definition: &Definition) -> bool {
+        match definition.applies_to {
+            AppliesTo::Structure => true,
+            AppliesTo::Target => self.role().is_target(),
+            AppliesTo::ModelledOrgan => {
+                let standard = self.name.and_then(|n| n.standard.as_deref());
+                let is_target = self.role().is_target();
+                !is_target && standard.is_some_and(|s| organ_models::of_organ(s).is_some())
+            }
+        }
+    }
+
     fn in_other_frame(&self, case: &Case) -> bool {
         let dose = case.dose.as_ref().and_then(|d| d.frame.as_ref());
         dose.zip(self.roi.header.frame.as_ref()).is_some_and(|(dose, own)| dose != own)
@@ -161,19 +176,32 @@ impl Bench<'_> {
         let views = Views::of(solid, self.settings.ends, fields, other);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
-        let around = Circumstances { no_dose, isodoses };
-        for metric in &self.settings.metrics {
-            if metric.definition.applies_to == AppliesTo::Target && !part.role().is_target() {
-                continue;
-            }
+        let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
+        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
             let outcome = views.measure(metric, &around);
-            out.measurements.push(self.row(part, metric, outcome));
+            let rule = views.rule(metric, &around);
+            out.measurements.push(self.row(part, metric, outcome, &rule));
         }
         out.structures.push(self.structure_row(part, solid, &views));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
         compare_stated_volume(part, views.nominal.volume_cc, out);
+    }
+
+    fn biology(&self, part: &Part<'_>) -> Biology {
+        let standard = part.name.and_then(|n| n.standard.as_deref());
+        let is_target = part.role().is_target();
+        let chosen = &self.settings.alpha_beta;
+        let (alpha_beta_gy, alpha_beta_basis) =
+            organ_models::alpha_beta(standard, is_target, chosen);
+        Biology {
+            fractions: self.case.plan.as_ref().and_then(Plan::fractions),
+            alpha_beta_gy,
+            alpha_beta_basis,
+            organ: standard.filter(|_| !is_target).and_then(organ_models::of_organ),
+            is_target,
+        }
     }
 
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
@@ -230,10 +258,8 @@ impl Bench<'_> {
             dose_cover_percent: None,
             prescription: part.prescription,
         });
-        for metric in &self.settings.metrics {
-            if metric.definition.applies_to == AppliesTo::Structure || part.role().is_target() {
-                out.measurements.push(self.row(part, metric, outcome.clone()));
-            }
+        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
+            out.measurements.push(self.row(part, metric, outcome.clone(), ""));
         }
     }
 
@@ -242,13 +268,15 @@ impl Bench<'_> {
         part: &Part<'_>,
         metric: &crate::metrics::Metric,
         outcome: Outcome,
+        rule: &str,
     ) -> Measurement {
+        let method = self.settings.method();
         Measurement {
             roi_number: part.roi.header.number,
             metric: metric.to_string(),
             unit: metric.definition.unit,
             outcome,
-            method: self.settings.method(),
+            method: if rule.is_empty() { method } else { format!("{method}; {rule}") },
         }
     }
 }

@@ -21,6 +21,7 @@ use crate::table::{self, MetricDefinition, Study, TABLES};
 /// The settings that have a part in the numbers, as `run.json` shows them.
 #[derive(Debug, Serialize)]
 struct RunSettings {
+    alpha_beta: Vec<String>,
     ends: &'static str,
     identity: &'static str,
     interpolation: &'static str,
@@ -103,6 +104,7 @@ fn write(
     terminal: &Terminal,
 ) -> Result<(), Fault> {
     let shown = RunSettings {
+        alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
         ends: analysis.ends.word(),
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),

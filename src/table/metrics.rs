@@ -17,6 +17,9 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
+/// Unit symbols of the metrics.
+const UNITS: &[&str] = &["Gy", "cc", "%", "mm", "1", "Gy*cc", "%/mm", "cm2"];
+
 struct Row<'a> {
     measured: Measured<'a>,
     structure_id: String,
@@ -82,7 +85,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
             r.measurement.outcome.high
         }),
-        Column::word("unit", "unit of value, low and high", &["Gy", "cc", "%", "mm", "1"], |r| {
+        Column::word("unit", "unit of value, low and high", UNITS, |r| {
             borrowed(r.measurement.unit)
         }),
         Column::word("status", "why there is or is not a value", &status_words(), |r| {
