@@ -38,7 +38,8 @@ fn to_keep(table: &str, text: String) -> String {
     let keeps = |row: &csv::StringRecord| {
         let patient = patients.get(row[0].trim_start_matches('\u{feff}'));
         let whole = patient.is_none_or(|id| WHOLE.contains(&id.as_str()));
-        whole || basic.iter().any(|m| *m == row[6])
+        // Rows without ROI Number are of regions that nobody drew.
+        whole || (!row[3].is_empty() && basic.iter().any(|m| *m == row[6]))
     };
     let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
     let mut writer =

@@ -27,6 +27,7 @@ mod phantom;
 mod properties;
 mod real_files;
 mod reference;
+mod regions;
 mod sample;
 mod truth;
 mod worked_examples;

@@ -14,10 +14,13 @@
 //!
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
+use super::form;
 use super::settings::Ends;
 use super::structure::Solid;
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
+use crate::geometry::Point;
 use crate::geometry::smooth::Variant;
+use crate::metrics::size::Form;
 use crate::metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
 /// One way of computing a structure.
@@ -31,6 +34,8 @@ pub struct View {
     pub cover: f64,
     /// Isodoses of the prescription read in this way, where they differ from the nominal ones.
     pub isodoses: Option<PrescriptionIsodoses>,
+    /// Size, shape and place.
+    pub form: Form,
 }
 
 /// Ways of computing that differ from `base` in one thing.
@@ -102,6 +107,8 @@ impl Circumstances {
             cover: view.cover,
             prescription: isodoses,
             biology: Some(&self.biology),
+            form: Some(&view.form),
+            totals: None,
         }
     }
 }
@@ -109,7 +116,7 @@ impl Circumstances {
 /// Share of the difference between the dose and its thinned self that counts as a standard
 /// uncertainty. Halving the spacing of a smooth dose divides the error of the spline by 16, of the
 /// local cubic by 8, of straight lines by 4; the shares leave room for doses that are less smooth.
-const fn dose_share(method: Interpolation) -> f64 {
+pub(super) const fn dose_share(method: Interpolation) -> f64 {
     match method {
         Interpolation::CubicBSpline => 1.0 / 6.0,
         Interpolation::Tricubic => 1.0 / 4.0,
@@ -119,23 +126,24 @@ const fn dose_share(method: Interpolation) -> f64 {
 
 /// Standard uncertainty of any value from where cells and samples happen to lie, as a share of it:
 /// the scatter seen over random placements of the lattice.
-const CHANCE_SHARE: f64 = 4e-4;
+pub(super) const CHANCE_SHARE: f64 = 4e-4;
 
 /// Cells of the coarse views are larger by this factor.
 const COARSE: f64 = 2.0;
 
 impl View {
-    fn of(solid: &Solid, how: How, field: Option<&DoseField>) -> Self {
+    fn of(solid: &Solid, how: How<'_>, field: Option<&DoseField>) -> Self {
         let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
+        let form = form::of(solid, &occupancy, how.variant, field, how.isocentres);
         let Some(field) = field else {
-            return Self { volume_cc, dvh: None, cover: 0.0, isodoses: None };
+            return Self { volume_cc, dvh: None, cover: 0.0, isodoses: None, form };
         };
         let samples = sample(field, &occupancy, how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let cover = if whole > 0.0 { inside / whole } else { 0.0 };
-        Self { volume_cc, dvh: Dvh::of(samples), cover, isodoses: None }
+        Self { volume_cc, dvh: Dvh::of(samples), cover, isodoses: None, form }
     }
 }
 
@@ -148,10 +156,11 @@ pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
 }
 
 #[derive(Clone, Copy)]
-struct How {
+struct How<'a> {
     ends: Ends,
     coarse: f64,
     variant: Variant,
+    isocentres: &'a [Point],
 }
 
 impl Views {
@@ -163,11 +172,13 @@ impl Views {
         ends: Ends,
         fields: Option<Fields<'_>>,
         thinned_isodoses: [Option<PrescriptionIsodoses>; 2],
+        isocentres: &[Point],
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
-        let coarse = |variant| View::of(solid, How { ends, coarse: COARSE, variant }, field);
-        let nominal = View::of(solid, How { ends, coarse: 1.0, variant: plain }, field);
+        let how = How { ends, coarse: COARSE, variant: plain, isocentres };
+        let coarse = |variant| View::of(solid, How { variant, ..how }, field);
+        let nominal = View::of(solid, How { coarse: 1.0, ..how }, field);
         let base = coarse(plain);
         let term = |view, scale| Term { groups: vec![vec![view]], scale, against_nominal: false };
         let mut terms = vec![
@@ -187,7 +198,6 @@ impl Views {
             terms.push(term(coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {
-            let how = How { ends, coarse: COARSE, variant: plain };
             let other = |(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) };
             terms.push(Term {
                 groups: vec![f.thinned.iter().zip(thinned_isodoses).map(other).collect()],
@@ -208,9 +218,6 @@ impl Views {
         let compute = |view: &View| metric.compute(&around.subject(view));
         let mut outcome = compute(&self.nominal);
         let Some(value) = outcome.value else { return outcome };
-        if metric.definition.exact {
-            return Outcome { low: Some(value), high: Some(value), ..outcome };
-        }
         let coarse = compute(&self.coarse).value;
         let mut squares = 0.0;
         for term in &self.terms {
@@ -218,7 +225,9 @@ impl Views {
             let difference = term.difference(base, |v| compute(v).value);
             squares += (term.scale * difference).powi(2);
         }
-        squares += (CHANCE_SHARE * value).powi(2);
+        if metric.definition.scatters {
+            squares += (CHANCE_SHARE * value).powi(2);
+        }
         let reach = 2.0 * squares.sqrt();
         let [least, most] = metric.definition.limits;
         outcome.low = Some((value - reach).max(least));

@@ -3,25 +3,30 @@
 //! knows no table.
 
 pub mod bounds;
+mod form;
+mod region;
 pub mod result;
 pub mod settings;
 pub mod structure;
 pub mod target;
 
-pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
+pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 
 use crate::case::{Case, NamedRoi, Role};
 use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Phase};
 use crate::finding::{Code, Finding, Subject as About};
+use crate::geometry::locate::Locator;
+use crate::geometry::occupancy::Occupancy;
+use crate::geometry::point::{self, Point};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{
-    AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, organ_models,
+    AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, local, organ_models,
 };
-use crate::rt::{Dose, Plan, Roi, StructureSet};
+use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Fields, View, Views};
 use structure::{NoSolid, Solid};
-use target::Target;
+use target::{Space, Target, Wanted};
 
 /// Analyses one case.
 ///
@@ -47,15 +52,28 @@ pub fn analyse(
         dose: fields.map(dose_result),
         structures: Vec::new(),
         measurements: Vec::new(),
+        regions: Vec::new(),
         dvh: Vec::new(),
         findings: Vec::new(),
     };
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
-    let bench = Bench { case, settings, fields, targets: &targets };
+    let isocentres = isocentres(case);
+    let outline = outline(&parts, settings);
+    let body = outline.as_ref().map(Locator::new);
+    let spaces = fields.map(|f| {
+        let space = |field| space(field, body.as_ref(), &targets, settings);
+        [space(f.nominal), space(&f.thinned[0]), space(&f.thinned[1])]
+    });
+    let spaces = spaces.as_ref();
+    let (targets, isocentres) = (&targets, &isocentres);
+    let bench = Bench { case, settings, fields, targets, isocentres, spaces };
     for part in &parts {
         bench.measure(part, &mut out);
+    }
+    if settings.regions {
+        out.regions = bench.regions(&parts, &out.measurements);
     }
     out.findings.sort();
     out
@@ -87,6 +105,47 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
         None => (Status::Unlinked, "no dose grid could be read for the case".to_owned()),
     }
 }
+
+/// The outline of the patient as a solid, where exactly one structure is it.
+fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Occupancy> {
+    let mut found = parts.iter().filter(|p| p.role() == Role::External);
+    let (only, None) = (found.next()?, found.next()) else { return None };
+    let solid = only.solid.as_ref().ok()?;
+    Some(solid.occupancy(settings.ends, 1.0, Variant::default()))
+}
+
+fn space<'a>(
+    field: &'a DoseField,
+    body: Option<&'a Locator<'a>>,
+    targets: &'a [Target],
+    settings: &Settings,
+) -> Space<'a> {
+    let metrics = &settings.metrics;
+    let wanted =
+        Wanted { nearest: local::needs_nearest(metrics), two_cm: local::needs_two_cm(metrics) };
+    let map = IsodoseMap::new(field).within(body);
+    Space::new(map, targets, local::levels(metrics), wanted)
+}
+
+/// Distinct isocentres of the beams that treat, in order of first use, mm.
+fn isocentres(case: &Case) -> Vec<Point> {
+    let beams = case.plan.iter().flat_map(|p| &p.beams);
+    let treats = |b: &&Beam| {
+        let kind = b.delivery_type.as_deref();
+        kind.is_none_or(|k| matches!(k, "TREATMENT" | "CONTINUATION" | ""))
+    };
+    let mut out: Vec<Point> = Vec::new();
+    for p in beams.filter(treats).flat_map(|b| &b.isocentres) {
+        let near = |q: &Point| point::length(point::sub(*p, *q)) < SAME_ISOCENTRE_MM;
+        if !out.iter().any(near) {
+            out.push(*p);
+        }
+    }
+    out
+}
+
+/// Positions closer than this are one isocentre, mm.
+const SAME_ISOCENTRE_MM: f64 = 0.1;
 
 /// One structure of the case on its way.
 struct Part<'a> {
@@ -130,6 +189,7 @@ impl<'a> Part<'a> {
         match definition.applies_to {
             AppliesTo::Structure => true,
             AppliesTo::Target => self.role().is_target(),
+            AppliesTo::Plan => false,
             AppliesTo::ModelledOrgan => {
                 let standard = self.name.and_then(|n| n.standard.as_deref());
                 let is_target = self.role().is_target();
@@ -146,8 +206,8 @@ impl<'a> Part<'a> {
     fn target(&self, settings: &Settings) -> Option<Target> {
         let solid = self.solid.as_ref().ok()?;
         let (dose_gy, _) = self.prescription.filter(|_| self.role().is_target())?;
-        let occupancy = solid.occupancy(settings.ends, 2.0, Variant::default());
-        Target::of(self.roi.header.number, dose_gy, &occupancy)
+        let cells = |coarse| solid.occupancy(settings.ends, coarse, Variant::default());
+        Target::of(self.roi.header.number, dose_gy, cells(2.0), &cells(1.0))
     }
 }
 
@@ -157,6 +217,9 @@ struct Bench<'a> {
     settings: &'a Settings,
     fields: Option<Fields<'a>>,
     targets: &'a [Target],
+    isocentres: &'a [Point],
+    /// The isodoses of the dose and of its two thinned selves.
+    spaces: Option<&'a [Space<'a>; 3]>,
 }
 
 impl Bench<'_> {
@@ -168,12 +231,13 @@ impl Bench<'_> {
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
         let solid = &bounds::refined(solid, self.settings.ends, fields);
         let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
-        let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
-        let other = [0, 1].map(|i| {
-            let f = fields.filter(|_| isodoses.is_ok())?;
-            self.isodoses(part, Some(&f.thinned[i]), None).ok()
+        let spaces = self.spaces.filter(|_| fields.is_some());
+        let isodoses = self.isodoses(part, spaces.map(|s| &s[0]), no_dose.as_ref());
+        let other = [1, 2].map(|i| {
+            let s = spaces.filter(|_| isodoses.is_ok())?;
+            self.isodoses(part, Some(&s[i]), None).ok()
         });
-        let views = Views::of(solid, self.settings.ends, fields, other);
+        let views = Views::of(solid, self.settings.ends, fields, other, self.isocentres);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
@@ -215,7 +279,7 @@ impl Bench<'_> {
     fn isodoses(
         &self,
         part: &Part<'_>,
-        field: Option<&DoseField>,
+        space: Option<&Space<'_>>,
         no_dose: Option<&(Status, String)>,
     ) -> Result<PrescriptionIsodoses, String> {
         let number = part.roi.header.number;
@@ -224,8 +288,8 @@ impl Bench<'_> {
             .iter()
             .find(|t| t.roi_number == number)
             .ok_or_else(|| "no prescription dose is known for this structure".to_owned())?;
-        let field = field.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
-        Ok(target::isodoses(&IsodoseMap::new(field), target, self.targets))
+        let space = space.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
+        Ok(space.isodoses(target))
     }
 
     fn structure_row(&self, part: &Part<'_>, solid: &Solid, views: &Views) -> StructureResult {

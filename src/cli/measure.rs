@@ -26,6 +26,7 @@ struct RunSettings {
     identity: &'static str,
     interpolation: &'static str,
     metrics: Vec<String>,
+    regions: bool,
 }
 
 /// Runs the command.
@@ -109,6 +110,7 @@ fn write(
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),
         metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
+        regions: analysis.regions,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();

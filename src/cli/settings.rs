@@ -53,7 +53,9 @@ pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
         settings.ends = word("--ends", name, analyse::Ends::WORDS)?;
     }
     if let Some(name) = &typed.metric_list {
-        settings.metrics = word("--metric-list", name, metrics::List::WORDS)?.metrics();
+        let list = word("--metric-list", name, metrics::List::WORDS)?;
+        settings.metrics = list.metrics();
+        settings.regions = list == metrics::List::Full;
     }
     if let Some(list) = &typed.alpha_beta {
         settings.alpha_beta = alpha_beta(list)?;

@@ -103,7 +103,6 @@ impl Dvh {
 
     /// Doses (Gy, descending) with the volumes (mm³) that receive them, in few parts: for sums over
     /// the structure of a smooth function of the dose.
-    #[must_use]
     pub fn parts(&self) -> std::iter::Copied<std::slice::Iter<'_, (f64, f64)>> {
         self.bundles.iter().copied()
     }

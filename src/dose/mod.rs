@@ -7,9 +7,11 @@ pub mod basis;
 pub mod dvh;
 pub mod field;
 pub mod isodose;
+pub mod partition;
 pub mod sample;
 
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};
+pub use partition::Partition;
 pub use sample::{Samples, sample};

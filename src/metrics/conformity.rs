@@ -109,6 +109,7 @@ pub(super) fn whole_overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
 mod tests {
     use super::*;
     use crate::dose::{Dvh, Isodose, Samples};
+    use crate::metrics::local::Surroundings;
     use crate::metrics::{self, PrescriptionIsodoses};
 
     fn outcome(name: &str, cut: bool) -> Outcome {
@@ -118,11 +119,13 @@ mod tests {
             ..Samples::default()
         };
         let dvh = Dvh::of(samples).unwrap();
-        let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut });
+        let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut, ..Isodose::default() });
         // The histogram runs straight from (20 Gy, half of the first sample) on; 3.8 cc receive
         // the dose at which it has fallen by 1.9 cc of the 2.0 cc between the middles.
         let dose_gy = 20.0 - 10.0 * 1900.0 / 2000.0;
-        let rx = PrescriptionIsodoses { dose_gy, whole: isodose(4800.0), half: isodose(16_000.0) };
+        let (whole, half) = (isodose(4800.0), isodose(16_000.0));
+        let around = Surroundings::default();
+        let rx = PrescriptionIsodoses { dose_gy, whole, half, around };
         let subject = Subject { prescription: Ok(&rx), ..Subject::new(4.0, Ok(&dvh)) };
         metrics::parse(name).unwrap().compute(&subject)
     }

@@ -38,6 +38,8 @@ pub(super) static PADDICK_LIPPITZ: Definition = Definition {
 struct Volumes {
     whole: f64,
     half: f64,
+    /// Areas of both surfaces together, mm².
+    area: f64,
 }
 
 impl Volumes {
@@ -60,7 +62,11 @@ fn volumes(s: &Subject<'_>) -> Result<Volumes, Outcome> {
         let reason = "no part of the dose grid receives the prescription dose";
         return Err(Outcome::none(Status::NotApplicable, reason));
     }
-    Ok(Volumes { whole: whole.volume_mm3, half: half.volume_mm3 })
+    Ok(Volumes {
+        whole: whole.volume_mm3,
+        half: half.volume_mm3,
+        area: whole.area_mm2 + half.area_mm2,
+    })
 }
 
 const FALL: Definition = Definition {
@@ -149,6 +155,24 @@ pub(super) static WAGNER_INDEX: Definition = Definition {
         let index =
             |v: Volumes| (100.0 * s.volume_cc * 1000.0 / v.whole + wagner_gradient(&v)) / 2.0;
         Outcome::from_result(volumes(s).map(index))
+    },
+    ..FALL
+};
+
+pub(super) static MEAN_DISTANCE: Definition = Definition {
+    name: "MeanIsodoseDistance[mm]",
+    unit: "mm",
+    title: "dose gradient index of Sung and Choi: mean distance between the surfaces of half the \
+            prescription and of the prescription",
+    formula: "(V50% − V100%) / ((S50% + S100%)/2), V volumes and S surfaces of the isodoses",
+    reference: "Sung and Choi 2018, dose gradient curve (idea read, equation from memory)",
+    evidence: Evidence::Memory,
+    compute: |s, _| {
+        let distance = |v: Volumes| match v.area {
+            area if area > 0.0 => Ok((v.half - v.whole) / (area / 2.0)),
+            _ => Err(Outcome::none(Status::NotApplicable, "the isodoses have no surface")),
+        };
+        Outcome::from_result(volumes(s).and_then(distance))
     },
     ..FALL
 };

@@ -13,11 +13,14 @@ mod dose_at_volume;
 mod gradient;
 mod homogeneity;
 mod integral;
+pub mod local;
 mod near_extremes;
 pub mod organ_models;
+pub mod plan_wide;
 mod probability;
 pub mod radiobiology;
 mod response;
+pub mod size;
 mod statistics;
 mod subject;
 pub mod value;
@@ -36,6 +39,8 @@ pub enum AppliesTo {
     Target,
     /// Organs that [`organ_models`] has parameters for.
     ModelledOrgan,
+    /// The plan as a whole; see [`plan_wide`].
+    Plan,
 }
 
 impl AppliesTo {
@@ -46,6 +51,7 @@ impl AppliesTo {
             Self::Structure => "every structure",
             Self::Target => "targets with a prescription",
             Self::ModelledOrgan => "organs with model parameters",
+            Self::Plan => "all targets of a plan together",
         }
     }
 }
@@ -98,8 +104,8 @@ pub struct Definition {
     pub standard: &'static [f64],
     /// Whether the basic list has it; the full one has every metric.
     pub basic: bool,
-    /// Whether it follows from the plan alone, so that no numerical uncertainty is in it.
-    pub exact: bool,
+    /// Whether the chance of where cells and samples happen to lie is a share of its value.
+    pub scatters: bool,
     /// Numbers that make sense, inclusive.
     pub range: [f64; 2],
     /// Computes it; the number is 0 for a metric without one.
@@ -123,7 +129,7 @@ impl Definition {
         applies_to: AppliesTo::Structure,
         standard: &[],
         basic: false,
-        exact: false,
+        scatters: true,
         range: [0.0, 0.0],
         compute: |_, _| Outcome::none(Status::NotApplicable, "no formula"),
         rule: |_, _| String::new(),
@@ -133,6 +139,20 @@ impl Definition {
 /// Every metric there is, in the order of the tables.
 pub static REGISTRY: &[&Definition] = &[
     &volume::VOLUME,
+    &size::EQUIVALENT,
+    &size::LONGEST_IN_PLANE,
+    &size::ACROSS_IN_PLANE,
+    &size::LONGEST,
+    &size::ELLIPSOID,
+    &size::HALF_PRODUCT,
+    &size::SURFACE,
+    &size::SPHERICITY,
+    &size::CENTRE_X,
+    &size::CENTRE_Y,
+    &size::CENTRE_Z,
+    &size::ISOCENTRE_DISTANCE,
+    &size::CENTRE_DOSE,
+    &size::ISOCENTRE_DOSE,
     &statistics::MIN,
     &statistics::MEAN,
     &statistics::MAX,
@@ -177,6 +197,14 @@ pub static REGISTRY: &[&Definition] = &[
     &gradient::EFFECTIVE,
     &gradient::WAGNER_GRADIENT,
     &gradient::WAGNER_INDEX,
+    &gradient::MEAN_DISTANCE,
+    &local::TWO_CM,
+    &local::NEAREST_ISODOSE,
+    &local::NEAREST_PADDICK,
+    &local::NEAREST_GRADIENT,
+    &local::NEAREST,
+    &local::ISLAND,
+    &integral::EFFICIENCY,
     &homogeneity::RTOG,
     &homogeneity::ICRU_83,
     &homogeneity::D5_D95,
@@ -206,6 +234,19 @@ pub static REGISTRY: &[&Definition] = &[
     &probability::RELATIVE_SERIALITY,
     &probability::POISSON_TCP,
     &probability::LOGISTIC_TCP,
+    &plan_wide::COUNT,
+    &plan_wide::VOLUME,
+    &plan_wide::MAX,
+    &plan_wide::ISODOSE_LEVEL,
+    &plan_wide::COVERAGE,
+    &plan_wide::SELECTIVITY,
+    &plan_wide::PADDICK,
+    &plan_wide::PADDICK_SUM,
+    &plan_wide::RTOG,
+    &plan_wide::GRADIENT,
+    &plan_wide::R50,
+    &plan_wide::EFFICIENCY_HALF,
+    &plan_wide::EFFICIENCY_TWELVE,
 ];
 
 /// One metric with its number.

@@ -94,7 +94,7 @@ pub fn generalised_eud(parts: impl Iterator<Item = (f64, f64)> + Clone, a: f64) 
     }
     let logs = parts.filter(|p| p.1 > 0.0).map(|(d, v)| (a * d.max(0.0).ln(), v / whole));
     let top = logs.clone().map(|l| l.0).fold(f64::NEG_INFINITY, f64::max);
-    if top == f64::INFINITY || top == f64::NEG_INFINITY {
+    if top.is_infinite() {
         return Some(0.0);
     }
     let sum: f64 = logs.map(|(l, v)| v * (l - top).exp()).sum();

@@ -78,7 +78,7 @@ const OF_RX: Definition = Definition {
     unit: "Gy",
     undefined: "no prescription, or the number of fractions is not known",
     applies_to: AppliesTo::Target,
-    exact: true,
+    scatters: false,
     rule: |s, _| parameters(s),
     ..Definition::PLAIN
 };

@@ -1,7 +1,10 @@
 //! What a metric may look at: one structure's histogram and volume, for a target its prescription
 //! with the isodoses that belong to it, and what the radiobiological models need.
 
+use super::local::Surroundings;
 use super::organ_models::OrganModel;
+use super::plan_wide::PlanTotals;
+use super::size::Form;
 use super::value::{Outcome, Status};
 use crate::dose::{Dvh, Isodose};
 
@@ -14,6 +17,8 @@ pub struct PrescriptionIsodoses {
     pub whole: Result<Isodose, String>,
     /// Volume of half the prescription dose; or why there is none for this target alone.
     pub half: Result<Isodose, String>,
+    /// What lies around the target.
+    pub around: Surroundings,
 }
 
 /// What the radiobiological models are computed with. Research models, not for decisions.
@@ -56,6 +61,10 @@ pub struct Subject<'a> {
     pub prescription: Result<&'a PrescriptionIsodoses, String>,
     /// Fractions, α/β and organ models; or the reason why there are none.
     pub biology: Option<&'a Biology>,
+    /// Size, shape and place; absent where only a histogram is known.
+    pub form: Option<&'a Form>,
+    /// What all targets of the plan add up to; for rows of the plan only.
+    pub totals: Option<&'a PlanTotals>,
 }
 
 /// Shares of the volume outside the grid up to this are rounding at the border.
@@ -71,6 +80,8 @@ impl<'a> Subject<'a> {
             cover: 1.0,
             prescription: Err("no prescription dose is known for this structure".to_owned()),
             biology: None,
+            form: None,
+            totals: None,
         }
     }
 
