@@ -154,6 +154,21 @@ impl Measured {
         by_name(analysis, roi_number)
     }
 
+    /// The metrics of a region of the only case, by name.
+    pub fn region(&self, region: &str) -> BTreeMap<String, Outcome> {
+        assert_eq!(self.cases.len(), 1, "{:#?}", self.findings);
+        let analysis = self.analyses.values().next().unwrap();
+        let own = analysis.regions.iter().filter(|m| m.region == region);
+        own.map(|m| (m.metric.clone(), m.outcome.clone())).collect()
+    }
+
+    /// The method of a metric of a structure of the only case.
+    pub fn method(&self, roi_number: i64, metric: &str) -> String {
+        let mut rows = self.analyses.values().flat_map(|a| &a.measurements);
+        let found = rows.find(|m| m.roi_number == roi_number && m.metric == metric);
+        found.map_or_else(String::new, |m| m.method.clone())
+    }
+
     /// The values of [`Self::metrics`]; a metric without a value is left out.
     pub fn values(&self, roi_number: i64) -> BTreeMap<String, f64> {
         let all = self.metrics(roi_number).into_iter();

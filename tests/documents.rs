@@ -194,18 +194,25 @@ fn the_page_of_metrics_is_the_registry() {
     let mut page = String::from(
         "# Metrics\n\nMade from the registry (`src/metrics/mod.rs`) by `tests/documents.rs`; not \
          written by hand.\n\n`{x}` stands for a number; any number in the range can be asked for \
-         with `--metrics`. \"Evidence\" says whether the formula was read in its source.\n\n",
+         with `--metrics`. \"Evidence\" says whether the formula was read in its source. The full list \
+         is computed unless `--metric-list basic` asks for the short one.\n\nRows of table `metrics` \
+         without ROI Number are of regions that nobody drew: `all tissue` (all space in the dose \
+         grid, within the outline of the patient where there is one), `Brain-GTV`, `Brain-PTV` and \
+         `Brain-targets` (the structure Brain without these targets, each part of space once), and \
+         `all targets` (the metrics for all targets of a plan together).\n\n",
     );
     for d in REGISTRY {
         writeln!(page, "## {}\n", d.title).unwrap();
         writeln!(page, "| | |\n|---|---|\n| name | `{}` |", d.name).unwrap();
         writeln!(page, "| unit | {} |", d.unit).unwrap();
         writeln!(page, "| for | {} |", d.applies_to.word()).unwrap();
+        let lists = if d.basic { "full, basic" } else { "full" };
+        writeln!(page, "| lists | {lists} |").unwrap();
         writeln!(page, "| formula | {} |", cell(d.formula)).unwrap();
         writeln!(page, "| undefined | {} |", cell(d.undefined)).unwrap();
         if d.takes_number() {
             let list: Vec<String> = d.standard.iter().map(ToString::to_string).collect();
-            writeln!(page, "| always computed for | {} |", list.join(", ")).unwrap();
+            writeln!(page, "| computed for | {} |", list.join(", ")).unwrap();
             writeln!(page, "| range | {} to {} |", d.range[0], d.range[1]).unwrap();
         }
         writeln!(page, "| reference | {} |", cell(d.reference)).unwrap();

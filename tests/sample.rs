@@ -50,12 +50,8 @@ fn the_generator_writes_the_files_that_are_there() {
     }
 }
 
-/// Rows about all space, for which no table has a counterpart yet.
-const ALL_TISSUE: usize = 59;
-/// Rows about the brain without the targets, likewise.
-const WITHOUT_TARGETS: usize = 8;
-/// Rows of a metric that the standard list does not hold.
-const NOT_IN_THE_LIST: usize = 2;
+/// Rows of a metric that the standard list does not hold: half prescriptions and the like.
+const NOT_IN_THE_LIST: usize = 11;
 
 /// No value outside its bounds may be off by more: the criterion by which Nelms et al. 2015 (10.1118/1.4923175) count
 /// a dose-volume value on a solid of known truth as failed.
@@ -72,6 +68,11 @@ fn our_name(metric: &str) -> &str {
     }
 }
 
+/// The brain without targets goes by one name, however the brain was called.
+fn our_structure(structure: &str) -> &str {
+    if structure.ends_with("-targets") { "Brain-targets" } else { structure }
+}
+
 /// Our rows by patient, technology, original structure name and metric.
 fn measurements() -> BTreeMap<[String; 4], Row> {
     let run = measured();
@@ -85,7 +86,7 @@ fn measurements() -> BTreeMap<[String; 4], Row> {
         [
             patients[&row["patient_id"]].clone(),
             technology[&row["plan_id"]].clone(),
-            names[&row["structure_id"]].clone(),
+            names.get(&row["structure_id"]).unwrap_or(&row["structure"]).clone(),
             row["metric"].clone(),
         ]
     };
@@ -97,7 +98,7 @@ fn counterpart<'a>(ours: &'a BTreeMap<[String; 4], Row>, truth: &Row) -> Option<
     let mut found = ours.iter().filter(|([patient, technology, structure, metric], _)| {
         let course = if technology == "cobalt_unit" { "A" } else { "B" };
         *patient == truth["patient"]
-            && *structure == truth["structure"]
+            && structure == our_structure(&truth["structure"])
             && metric == our_name(&truth["metric"])
             && (patient != "LK-08" || course == truth["plan"])
     });
@@ -146,14 +147,10 @@ fn measured_values_are_those_of_the_formulas() {
     let standard: Vec<String> =
         tidydose::metrics::standard().iter().map(ToString::to_string).collect();
     let truth = rows_of(&fs::read_to_string(cohort().join("truth.csv")).unwrap());
-    let (mut tissue, mut without, mut unasked) = (0, 0, 0);
+    let mut unasked = 0;
     let (mut valued, mut found, mut missing) = (0_usize, Vec::new(), BTreeMap::new());
     for row in &truth {
-        if row["structure"] == "all tissue" {
-            tissue += 1;
-        } else if row["structure"].ends_with("-targets") {
-            without += 1;
-        } else if !standard.iter().any(|m| m == our_name(&row["metric"])) {
+        if !standard.iter().any(|m| m == our_name(&row["metric"])) {
             unasked += 1;
         } else {
             let own = counterpart(&ours, row).unwrap_or_else(|| panic!("no row for {row:?}"));
@@ -171,7 +168,7 @@ fn measured_values_are_those_of_the_formulas() {
             }
         }
     }
-    assert_eq!((tissue, without, unasked), (ALL_TISSUE, WITHOUT_TARGETS, NOT_IN_THE_LIST));
+    assert_eq!(unasked, NOT_IN_THE_LIST);
     without_value(&missing);
     let covered = 1.0 - found.len() as f64 / valued as f64;
     assert!(covered >= COVERED, "{covered:.3} of {valued} values have bounds that hold the truth");
@@ -182,6 +179,8 @@ fn measured_values_are_those_of_the_formulas() {
 /// gradient; a single plane.
 fn without_value(missing: &BTreeMap<String, usize>) {
     let known = [
+        // Its brain has a name that could mean the cerebrum.
+        ("LK-05 absent", 1),
         ("LK-13 not_applicable", 2),
         ("LK-16 not_applicable", 2),
         ("LK-18 not_applicable", 2),

@@ -32,6 +32,7 @@ mod queries;
 mod quirks;
 mod real_files;
 mod reference;
+mod regions;
 mod sample;
 mod truth;
 mod worked_examples;

@@ -16,11 +16,14 @@
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
 use super::fields::Fields;
+use super::form;
 use super::settings::{Ends, Settings};
 use super::structure::Solid;
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
+use crate::geometry::Point;
 use crate::geometry::smooth::Variant;
-use crate::metrics::{Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use crate::metrics::size::Form;
+use crate::metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
 /// One way of computing a structure.
 #[derive(Debug, Clone)]
@@ -35,6 +38,8 @@ pub struct View {
     pub jumps: f64,
     /// Isodoses of the prescription read in this way, where they differ from the nominal ones.
     pub isodoses: Option<PrescriptionIsodoses>,
+    /// Size, shape and place.
+    pub form: Form,
 }
 
 /// Ways of computing that differ from `base` in one thing.
@@ -76,6 +81,8 @@ pub struct Circumstances {
     pub no_dose: Option<(Status, String)>,
     /// The isodoses of its prescription, or why there are none.
     pub isodoses: Result<PrescriptionIsodoses, String>,
+    /// Fractions, α/β and organ models.
+    pub biology: Biology,
 }
 
 impl Circumstances {
@@ -94,6 +101,9 @@ impl Circumstances {
             dvh: view.dvh.as_ref().ok_or_else(without),
             cover: view.cover,
             prescription: isodoses,
+            biology: Some(&self.biology),
+            form: Some(&view.form),
+            totals: None,
         }
     }
 }
@@ -101,7 +111,7 @@ impl Circumstances {
 /// Share of the difference between the dose and its thinned self that counts as a standard
 /// uncertainty. Halving the spacing of a smooth dose divides the error of the spline by 16, of the
 /// local cubic by 8, of straight lines by 4; the shares leave room for doses that are less smooth.
-const fn dose_share(method: Interpolation) -> f64 {
+pub(super) const fn dose_share(method: Interpolation) -> f64 {
     match method {
         Interpolation::CubicBSpline => 1.0 / 6.0,
         Interpolation::Tricubic => 1.0 / 4.0,
@@ -115,24 +125,25 @@ const JUMP_SHARE: f64 = 1.0 / 2.0;
 
 /// Standard uncertainty of any value from where cells and samples happen to lie, as a share of it:
 /// the scatter seen over random placements of the lattice.
-const CHANCE_SHARE: f64 = 4e-4;
+pub(super) const CHANCE_SHARE: f64 = 4e-4;
 
 /// Cells of the coarse views are larger by this factor.
 const COARSE: f64 = 2.0;
 
 impl View {
-    fn of(solid: &Solid, how: How, field: Option<&DoseField>) -> Self {
+    fn of(solid: &Solid, how: How<'_>, field: Option<&DoseField>) -> Self {
         let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
+        let form = form::of(solid, &occupancy, how.variant, field, how.isocentres);
         let Some(field) = field else {
-            return Self { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None };
+            return Self { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
         };
         let samples = sample(field, &occupancy, how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let share = |part: f64| if whole > 0.0 { part / whole } else { 0.0 };
         let (cover, jumps) = (share(inside), share(samples.held_mm3));
-        Self { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None }
+        Self { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None, form }
     }
 }
 
@@ -145,10 +156,11 @@ pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
 }
 
 #[derive(Clone, Copy)]
-struct How {
+struct How<'a> {
     ends: Ends,
     coarse: f64,
     variant: Variant,
+    isocentres: &'a [Point],
 }
 
 impl Views {
@@ -160,11 +172,13 @@ impl Views {
         ends: Ends,
         fields: Option<Fields<'_>>,
         isodoses: Vec<Option<PrescriptionIsodoses>>,
+        isocentres: &[Point],
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
-        let coarse = |variant| View::of(solid, How { ends, coarse: COARSE, variant }, field);
-        let nominal = View::of(solid, How { ends, coarse: 1.0, variant: plain }, field);
+        let how = How { ends, coarse: COARSE, variant: plain, isocentres };
+        let coarse = |variant| View::of(solid, How { variant, ..how }, field);
+        let nominal = View::of(solid, How { coarse: 1.0, ..how }, field);
         let base = coarse(plain);
         let term = |view, scale| Term { groups: vec![vec![view]], scale, against_nominal: false };
         let mut terms = vec![
@@ -184,7 +198,6 @@ impl Views {
             terms.push(term(coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {
-            let how = How { ends, coarse: COARSE, variant: plain };
             let mut others = f
                 .others()
                 .zip(isodoses)
@@ -231,7 +244,9 @@ impl Views {
             let difference = term.difference(base, |v| compute(v).value);
             squares += (term.scale * difference).powi(2);
         }
-        squares += (CHANCE_SHARE * value).powi(2);
+        if metric.definition.scatters {
+            squares += (CHANCE_SHARE * value).powi(2);
+        }
         let reach = 2.0 * squares.sqrt();
         let [least, most] = metric.definition.limits;
         outcome.low = Some((value - reach).max(least));
@@ -240,6 +255,12 @@ impl Views {
             _ => Some((value + reach).min(most)),
         };
         outcome
+    }
+
+    /// The rule or parameter by which the metric was computed; empty when there is none.
+    #[must_use]
+    pub fn rule(&self, metric: &Metric, around: &Circumstances) -> String {
+        metric.rule(&around.subject(&self.nominal))
     }
 
     /// The volume with its bounds, cc.

@@ -4,25 +4,32 @@
 
 pub mod bounds;
 pub mod fields;
+mod form;
+mod region;
 pub mod result;
 pub mod settings;
 pub mod strict;
 pub mod structure;
 pub mod target;
 
-pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
+pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 
 use crate::case::{Case, NamedRoi, Role};
 use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
 use crate::finding::{Code, Finding, Subject as About};
+use crate::geometry::locate::Locator;
+use crate::geometry::occupancy::Occupancy;
+use crate::geometry::point::{self, Point};
 use crate::geometry::smooth::Variant;
-use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
-use crate::rt::{Dose, Roi, StructureSet};
+use crate::metrics::{
+    AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, local, organ_models,
+};
+use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, View, Views};
 use fields::{Fields, Prepared};
 use structure::{NoSolid, Solid};
-use target::Target;
+use target::{Space, Target, Wanted};
 
 /// Analyses one case.
 ///
@@ -43,6 +50,7 @@ pub fn analyse(
         dose: fields.map(dose_result),
         structures: Vec::new(),
         measurements: Vec::new(),
+        regions: Vec::new(),
         dvh: Vec::new(),
         findings: Vec::new(),
     };
@@ -52,9 +60,21 @@ pub fn analyse(
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
-    let bench = Bench { case, settings, fields, targets: &targets };
+    let isocentres = isocentres(case);
+    let outline = outline(&parts, settings);
+    let body = outline.as_ref().map(Locator::new);
+    let space = |field| space(field, body.as_ref(), &targets, settings);
+    let spaces = fields.map(|f| [f.nominal, &f.thinned[0], &f.thinned[1]].map(space));
+    let scattered: Vec<Space<'_>> =
+        fields.iter().flat_map(|f| f.scattered).map(|(field, _)| space(field)).collect();
+    let (spaces, scattered) = (spaces.as_ref(), &scattered);
+    let (targets, isocentres) = (&targets, &isocentres);
+    let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered };
     for part in &parts {
         bench.measure(part, &mut out);
+    }
+    if settings.regions {
+        out.regions = bench.regions(&parts, &out.measurements);
     }
     out.findings.sort();
     out
@@ -86,6 +106,47 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
         None => (Status::Unlinked, "no dose grid could be read for the case".to_owned()),
     }
 }
+
+/// The outline of the patient as a solid, where exactly one structure is it.
+fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Occupancy> {
+    let mut found = parts.iter().filter(|p| p.role() == Role::External);
+    let (only, None) = (found.next()?, found.next()) else { return None };
+    let solid = only.solid.as_ref().ok()?;
+    Some(solid.occupancy(settings.ends, 1.0, Variant::default()))
+}
+
+fn space<'a>(
+    field: &'a DoseField,
+    body: Option<&'a Locator<'a>>,
+    targets: &'a [Target],
+    settings: &Settings,
+) -> Space<'a> {
+    let metrics = &settings.metrics;
+    let wanted =
+        Wanted { nearest: local::needs_nearest(metrics), two_cm: local::needs_two_cm(metrics) };
+    let map = IsodoseMap::new(field).within(body);
+    Space::new(map, targets, local::levels(metrics), wanted)
+}
+
+/// Distinct isocentres of the beams that treat, in order of first use, mm.
+fn isocentres(case: &Case) -> Vec<Point> {
+    let beams = case.plan.iter().flat_map(|p| &p.beams);
+    let treats = |b: &&Beam| {
+        let kind = b.delivery_type.as_deref();
+        kind.is_none_or(|k| matches!(k, "TREATMENT" | "CONTINUATION" | ""))
+    };
+    let mut out: Vec<Point> = Vec::new();
+    for p in beams.filter(treats).flat_map(|b| &b.isocentres) {
+        let near = |q: &Point| point::length(point::sub(*p, *q)) < SAME_ISOCENTRE_MM;
+        if !out.iter().any(near) {
+            out.push(*p);
+        }
+    }
+    out
+}
+
+/// Positions closer than this are one isocentre, mm.
+const SAME_ISOCENTRE_MM: f64 = 0.1;
 
 /// One structure of the case on its way.
 struct Part<'a> {
@@ -124,6 +185,20 @@ impl<'a> Part<'a> {
         self.name.map_or(Role::Unknown, |n| n.role)
     }
 
+    /// Whether a metric is for structures like this one.
+    fn takes(&self, definition: &Definition) -> bool {
+        match definition.applies_to {
+            AppliesTo::Structure => true,
+            AppliesTo::Target => self.role().is_target(),
+            AppliesTo::Plan => false,
+            AppliesTo::ModelledOrgan => {
+                let standard = self.name.and_then(|n| n.standard.as_deref());
+                let is_target = self.role().is_target();
+                !is_target && standard.is_some_and(|s| organ_models::of_organ(s).is_some())
+            }
+        }
+    }
+
     fn in_other_frame(&self, case: &Case) -> bool {
         let dose = case.dose.as_ref().and_then(|d| d.frame.as_ref());
         dose.zip(self.roi.header.frame.as_ref()).is_some_and(|(dose, own)| dose != own)
@@ -132,8 +207,8 @@ impl<'a> Part<'a> {
     fn target(&self, settings: &Settings) -> Option<Target> {
         let solid = self.solid.as_ref().ok()?;
         let (dose_gy, _) = self.prescription.filter(|_| self.role().is_target())?;
-        let occupancy = solid.occupancy(settings.ends, 2.0, Variant::default());
-        Target::of(self.roi.header.number, dose_gy, &occupancy)
+        let cells = |coarse| solid.occupancy(settings.ends, coarse, Variant::default());
+        Target::of(self.roi.header.number, dose_gy, cells(2.0), &cells(1.0))
     }
 }
 
@@ -143,6 +218,11 @@ struct Bench<'a> {
     settings: &'a Settings,
     fields: Option<Fields<'a>>,
     targets: &'a [Target],
+    isocentres: &'a [Point],
+    /// The isodoses of the dose and of its two thinned selves.
+    spaces: Option<&'a [Space<'a>; 3]>,
+    /// The isodoses of what a noisy dose may have been.
+    scattered: &'a [Space<'a>],
 }
 
 impl Bench<'_> {
@@ -154,27 +234,44 @@ impl Bench<'_> {
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
         let solid = &bounds::refined(solid, self.settings.ends, fields);
         let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
-        let isodoses = self.isodoses(part, fields.map(|f| f.nominal), no_dose.as_ref());
-        let of = |field| self.isodoses(part, Some(field), None).ok().filter(|_| isodoses.is_ok());
-        let other = fields.map(|f| f.others().map(of).collect()).unwrap_or_default();
-        let views = Views::of(solid, self.settings.ends, fields, other);
+        let spaces = self.spaces.filter(|_| fields.is_some());
+        let isodoses = self.isodoses(part, spaces.map(|s| &s[0]), no_dose.as_ref());
+        let of = |s| self.isodoses(part, Some(s), None).ok().filter(|_| isodoses.is_ok());
+        let other = match spaces {
+            Some([_, even, odd]) => [even, odd].into_iter().chain(self.scattered).map(of).collect(),
+            None => Vec::new(),
+        };
+        let views = Views::of(solid, self.settings.ends, fields, other, self.isocentres);
         report_jump(part, &views.nominal, out);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
-        let around = Circumstances { no_dose, isodoses };
+        let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
-        for metric in &self.settings.metrics {
-            if metric.definition.applies_to == AppliesTo::Target && !part.role().is_target() {
-                continue;
-            }
+        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
             let outcome = views.measure(metric, &around);
-            out.measurements.push(self.row(part, metric, outcome, &method));
+            let rule = views.rule(metric, &around);
+            out.measurements.push(row(part, metric, outcome, [&method, &rule]));
         }
         out.structures.push(self.structure_row(part, solid, &views));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
         compare_stated_volume(part, views.nominal.volume_cc, out);
+    }
+
+    fn biology(&self, part: &Part<'_>) -> Biology {
+        let standard = part.name.and_then(|n| n.standard.as_deref());
+        let is_target = part.role().is_target();
+        let chosen = &self.settings.alpha_beta;
+        let (alpha_beta_gy, alpha_beta_basis) =
+            organ_models::alpha_beta(standard, is_target, chosen);
+        Biology {
+            fractions: self.case.plan.as_ref().and_then(Plan::fractions),
+            alpha_beta_gy,
+            alpha_beta_basis,
+            organ: standard.filter(|_| !is_target).and_then(organ_models::of_organ),
+            is_target,
+        }
     }
 
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
@@ -188,7 +285,7 @@ impl Bench<'_> {
     fn isodoses(
         &self,
         part: &Part<'_>,
-        field: Option<&DoseField>,
+        space: Option<&Space<'_>>,
         no_dose: Option<&(Status, String)>,
     ) -> Result<PrescriptionIsodoses, String> {
         let number = part.roi.header.number;
@@ -197,8 +294,8 @@ impl Bench<'_> {
             .iter()
             .find(|t| t.roi_number == number)
             .ok_or_else(|| "no prescription dose is known for this structure".to_owned())?;
-        let field = field.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
-        Ok(target::isodoses(&IsodoseMap::new(field), target, self.targets))
+        let space = space.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
+        Ok(space.isodoses(target))
     }
 
     fn structure_row(&self, part: &Part<'_>, solid: &Solid, views: &Views) -> StructureResult {
@@ -231,32 +328,27 @@ impl Bench<'_> {
             dose_cover_percent: None,
             prescription: part.prescription,
         });
-        for metric in &self.settings.metrics {
-            if metric.definition.applies_to == AppliesTo::Structure || part.role().is_target() {
-                out.measurements.push(self.row(
-                    part,
-                    metric,
-                    outcome.clone(),
-                    &self.settings.method(),
-                ));
-            }
+        let method = self.settings.method();
+        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
+            out.measurements.push(row(part, metric, outcome.clone(), [&method, ""]));
         }
     }
+}
 
-    fn row(
-        &self,
-        part: &Part<'_>,
-        metric: &crate::metrics::Metric,
-        outcome: Outcome,
-        method: &str,
-    ) -> Measurement {
-        Measurement {
-            roi_number: part.roi.header.number,
-            metric: metric.to_string(),
-            unit: metric.definition.unit,
-            outcome,
-            method: method.to_owned(),
-        }
+/// One value with the method: interpolation and ends, then the rule of the metric.
+fn row(
+    part: &Part<'_>,
+    metric: &crate::metrics::Metric,
+    outcome: Outcome,
+    [method, rule]: [&str; 2],
+) -> Measurement {
+    let gap = if rule.is_empty() { "" } else { "; " };
+    Measurement {
+        roi_number: part.roi.header.number,
+        metric: metric.to_string(),
+        unit: metric.definition.unit,
+        outcome,
+        method: format!("{method}{gap}{rule}"),
     }
 }
 

@@ -44,6 +44,22 @@ pub struct Measurement {
     pub method: String,
 }
 
+/// One row of the metrics table that is not of a drawn structure: of all tissue, of the brain
+/// without targets, or of all targets together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RegionMeasurement {
+    /// Name of the region, in place of a structure.
+    pub region: String,
+    /// Metric, as in [`Measurement`].
+    pub metric: String,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// Value, bounds, status, reason.
+    pub outcome: Outcome,
+    /// How it was computed.
+    pub method: String,
+}
+
 /// One point of a cumulative dose-volume histogram.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct DvhPoint {
@@ -79,6 +95,8 @@ pub struct Analysis {
     pub structures: Vec<StructureResult>,
     /// Metrics.
     pub measurements: Vec<Measurement>,
+    /// Metrics of regions that nobody drew.
+    pub regions: Vec<RegionMeasurement>,
     /// Dose-volume histograms.
     pub dvh: Vec<DvhPoint>,
     /// Findings of the computation.

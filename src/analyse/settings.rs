@@ -35,6 +35,12 @@ pub struct Settings {
     pub ends: Ends,
     /// The metrics to compute, in table order.
     pub metrics: Vec<Metric>,
+    /// Whether regions that nobody drew are measured too: all tissue, the brain without targets, all
+    /// targets together.
+    pub regions: bool,
+    /// α/β of the radiobiological models, Gy, by standard name or by the words `target` and
+    /// `other`; what is not named keeps the defaults of [`metrics::organ_models`].
+    pub alpha_beta: Vec<(String, f64)>,
 }
 
 impl Default for Settings {
@@ -43,6 +49,8 @@ impl Default for Settings {
             interpolation: Interpolation::CubicBSpline,
             ends: Ends::ClosedCaps,
             metrics: metrics::standard(),
+            regions: true,
+            alpha_beta: Vec::new(),
         }
     }
 }

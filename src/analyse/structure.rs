@@ -1,7 +1,11 @@
 //! One structure's contours become a solid, with findings for what was doubtful on the way.
 
+use std::sync::Arc;
+
 use super::settings::Ends;
 use crate::finding::{Code, Finding, Subject};
+use crate::geometry::diameter::Diameters;
+use crate::geometry::locate::{self, Keep, Locator};
 use crate::geometry::occupancy::Occupancy;
 use crate::geometry::slab::{self, Slab, Spacing};
 use crate::geometry::smooth::{self, Variant};
@@ -19,6 +23,10 @@ pub struct Solid {
     slabs: Vec<Slab>,
     /// Edge length of the cells, mm.
     pub pitch_mm: f64,
+    /// Diameters on its planes.
+    pub diameters: Option<Diameters>,
+    /// Other solids of which only the inside, or only the outside, is meant.
+    clips: Vec<(Arc<Occupancy>, Keep)>,
 }
 
 impl Solid {
@@ -31,12 +39,20 @@ impl Solid {
         self
     }
 
+    /// What of it lies inside, or outside, another solid.
+    #[must_use]
+    pub fn clipped(mut self, other: Arc<Occupancy>, keep: Keep) -> Self {
+        self.clips.push((other, keep));
+        self.diameters = None;
+        self
+    }
+
     /// The cells it fills by the named convention, `coarse` times as large as usual, with
     /// something varied.
     #[must_use]
     pub fn occupancy(&self, ends: Ends, coarse: f64, variant: Variant) -> Occupancy {
         let pitch_mm = self.pitch_mm * coarse;
-        match ends {
+        let mut cells = match ends {
             Ends::HalfSlice => {
                 let slabs = slab::with_ends(&self.slabs, variant.ends);
                 slab::half_slice(&self.stack, &slabs, pitch_mm)
@@ -44,7 +60,11 @@ impl Solid {
             Ends::ClosedCaps => {
                 smooth::closed_caps(&self.stack, &self.slabs, self.spacing, pitch_mm, variant)
             }
+        };
+        for (other, keep) in &self.clips {
+            cells = locate::clipped(&cells, &Locator::new(other), *keep);
         }
+        cells
     }
 }
 
@@ -127,7 +147,8 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
         return Err(NoSolid { status: Status::BelowResolution, reason: reason.to_owned() });
     };
     let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
-    Ok(Solid { stack, spacing, slabs, pitch_mm })
+    let diameters = Diameters::of(&stack);
+    Ok(Solid { stack, spacing, slabs, pitch_mm, diameters, clips: Vec::new() })
 }
 
 /// Cells per equivalent radius of a small structure ...

@@ -1,10 +1,16 @@
-//! The isodoses that belong to one target: the island of its prescription isodose, and whether
-//! other targets share it.
+//! The isodoses that belong to one target: the island of its prescription isodose, whether other
+//! targets share it, what of it is nearest to this target, and what lies around it.
 
-use crate::dose::{Isodose, IsodoseMap};
+use std::collections::BTreeMap;
+
+use crate::dose::partition::largest_beyond;
+use crate::dose::{Isodose, IsodoseMap, Partition};
 use crate::geometry::Point;
+use crate::geometry::locate::Locator;
 use crate::geometry::occupancy::Occupancy;
+use crate::geometry::surface::Shell;
 use crate::metrics::PrescriptionIsodoses;
+use crate::metrics::local::{LocalVolume, Surroundings};
 
 /// A target that may share an isodose with another.
 #[derive(Debug, Clone)]
@@ -19,15 +25,21 @@ pub struct Target {
     pub radius_mm: f64,
     /// Centre of mass, mm.
     pub centre: Point,
+    /// Its surface, to measure distances from.
+    pub shell: Shell,
+    /// Its cells.
+    pub solid: Occupancy,
 }
 
 impl Target {
-    /// Describes a target by its solid. Absent without volume.
+    /// Describes a target by its solid in coarse cells, and in fine ones for its surface. Absent
+    /// without volume.
     #[must_use]
-    pub fn of(roi_number: i64, dose_gy: f64, solid: &Occupancy) -> Option<Self> {
+    pub fn of(roi_number: i64, dose_gy: f64, solid: Occupancy, fine: &Occupancy) -> Option<Self> {
         let centre = solid.centroid()?;
         let radius_mm = (solid.volume_mm3() * 0.75 / std::f64::consts::PI).cbrt();
-        Some(Self { roi_number, dose_gy, seeds: seeds(solid), radius_mm, centre })
+        let (seeds, shell) = (seeds(&solid), Shell::of(fine)?);
+        Some(Self { roi_number, dose_gy, seeds, radius_mm, centre, shell, solid })
     }
 
     /// Whether two descriptions are of one lesion: nested targets such as a GTV in its PTV.
@@ -55,36 +67,153 @@ fn seeds(solid: &Occupancy) -> Vec<Point> {
     out
 }
 
-/// The isodoses of one target among all targets of the plan.
-///
-/// With a single lesion the isodose is that of all space. With several, it is the connected island
-/// that holds dose of this target, and there is none for this target alone when the island holds
-/// another lesion too.
+/// For each target the largest of those that are one lesion with it.
 #[must_use]
-pub fn isodoses(map: &IsodoseMap<'_>, target: &Target, all: &[Target]) -> PrescriptionIsodoses {
-    let others: Vec<&Target> = all
-        .iter()
-        .filter(|t| t.roi_number != target.roi_number && !t.is_nested_with(target))
-        .collect();
-    let at = |dose_gy: f64| -> Result<Isodose, String> {
-        if others.is_empty() {
-            return Ok(map.whole(dose_gy));
-        }
-        let island = map.island(dose_gy, &target.seeds);
-        let shared: Vec<String> = others
-            .iter()
-            .filter(|t| t.seeds.iter().any(|s| map.holds(&island, *s)))
-            .map(|t| t.roi_number.to_string())
-            .collect();
-        if shared.is_empty() {
-            Ok(island.isodose)
-        } else {
-            Err(format!("the {dose_gy} Gy isodose is shared with ROI {}", shared.join(", ")))
-        }
+pub fn lesions(targets: &[Target]) -> Vec<usize> {
+    let largest = |t: &Target| {
+        let same = targets.iter().enumerate().filter(|(_, o)| o.is_nested_with(t));
+        same.max_by(|a, b| {
+            a.1.radius_mm.total_cmp(&b.1.radius_mm).then(b.1.roi_number.cmp(&a.1.roi_number))
+        })
+        .map(|(i, _)| i)
     };
-    PrescriptionIsodoses {
-        dose_gy: target.dose_gy,
-        whole: at(target.dose_gy),
-        half: at(target.dose_gy / 2.0),
+    targets.iter().enumerate().map(|(i, t)| largest(t).unwrap_or(i)).collect()
+}
+
+/// The isodoses of a plan at the levels that its targets ask for, each taken apart once.
+pub struct Space<'a> {
+    /// The isodoses of one dose.
+    pub map: IsodoseMap<'a>,
+    targets: &'a [Target],
+    lesion_of: Vec<usize>,
+    levels: BTreeMap<u64, Level>,
+    /// Doses for which volumes around each target are wanted, Gy.
+    local_gy: Vec<f64>,
+    /// Whether anything beyond the isodoses of the prescription is wanted.
+    wanted: Wanted,
+}
+
+/// What is asked for beside the isodoses of the prescription.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Wanted {
+    /// Volumes by the nearest target.
+    pub nearest: bool,
+    /// The largest dose 2 cm away.
+    pub two_cm: bool,
+}
+
+struct Level {
+    partition: Partition,
+    /// What is nearest to each lesion; empty when not wanted.
+    nearest: Vec<Isodose>,
+}
+
+impl<'a> Space<'a> {
+    /// Takes apart the isodoses of every prescription, of half of it, and of `local_gy`.
+    #[must_use]
+    pub fn new(
+        map: IsodoseMap<'a>,
+        targets: &'a [Target],
+        local_gy: Vec<f64>,
+        wanted: Wanted,
+    ) -> Self {
+        let mut levels: Vec<f64> =
+            targets.iter().flat_map(|t| [t.dose_gy, t.dose_gy / 2.0]).collect();
+        if !targets.is_empty() {
+            levels.extend(&local_gy);
+        }
+        let lesion_of = lesions(targets);
+        let mut out = Self { map, targets, lesion_of, levels: BTreeMap::new(), local_gy, wanted };
+        for dose_gy in levels {
+            if !out.levels.contains_key(&dose_gy.to_bits()) {
+                let level = out.level(dose_gy);
+                out.levels.insert(dose_gy.to_bits(), level);
+            }
+        }
+        out
+    }
+
+    fn level(&self, dose_gy: f64) -> Level {
+        let partition = Partition::of(&self.map, dose_gy);
+        if !self.wanted.nearest {
+            return Level { partition, nearest: Vec::new() };
+        }
+        let mut own: Vec<usize> = self.lesion_of.clone();
+        own.sort_unstable();
+        own.dedup();
+        let shells: Vec<&Shell> = own.iter().map(|i| &self.targets[*i].shell).collect();
+        let locators: Vec<Locator<'_>> =
+            own.iter().map(|i| Locator::new(&self.targets[*i].solid)).collect();
+        let holds = |i: usize, p: Point| locators.get(i).is_some_and(|l| l.share_at(p) > 0.5);
+        let parts = partition.nearest(&self.map, &shells, holds);
+        let part = |lesion: &usize| {
+            let at = own.iter().position(|i| i == lesion);
+            at.and_then(|i| parts.get(i)).copied().unwrap_or_default()
+        };
+        let nearest = self.lesion_of.iter().map(part).collect();
+        Level { partition, nearest }
+    }
+
+    /// The isodoses of one target among all targets of the plan.
+    ///
+    /// With a single lesion the isodose is that of all space. With several, it is the connected
+    /// island that holds dose of this target, and there is none for this target alone when the
+    /// island holds another lesion too.
+    #[must_use]
+    pub fn isodoses(&self, target: &Target) -> PrescriptionIsodoses {
+        let at = |dose_gy: f64| -> Result<Isodose, String> {
+            let (island, shared) = self.island(target, dose_gy);
+            if shared.is_empty() {
+                return Ok(island);
+            }
+            let names = shared.join(", ");
+            Err(format!("merged: the {dose_gy} Gy isodose is shared with ROI {names}"))
+        };
+        PrescriptionIsodoses {
+            dose_gy: target.dose_gy,
+            whole: at(target.dose_gy),
+            half: at(target.dose_gy / 2.0),
+            around: self.around(target),
+        }
+    }
+
+    /// The island that holds a target, and the ROI Numbers of other lesions in it.
+    fn island(&self, target: &Target, dose_gy: f64) -> (Isodose, Vec<String>) {
+        let Some(level) = self.levels.get(&dose_gy.to_bits()) else { return Default::default() };
+        let others: Vec<&Target> = self
+            .targets
+            .iter()
+            .filter(|t| t.roi_number != target.roi_number && !t.is_nested_with(target))
+            .collect();
+        if others.is_empty() {
+            return (level.partition.whole(), Vec::new());
+        }
+        let islands = level.partition.islands_of(&self.map, &target.seeds);
+        let meets = |t: &&&Target| {
+            let theirs = level.partition.islands_of(&self.map, &t.seeds);
+            theirs.iter().any(|i| islands.contains(i))
+        };
+        let shared = others.iter().filter(meets).map(|t| t.roi_number.to_string()).collect();
+        (level.partition.together(&islands), shared)
+    }
+
+    fn nearest(&self, target: &Target, dose_gy: f64) -> Isodose {
+        let index = self.targets.iter().position(|t| t.roi_number == target.roi_number);
+        let level = self.levels.get(&dose_gy.to_bits());
+        level.zip(index).and_then(|(l, i)| l.nearest.get(i)).copied().unwrap_or_default()
+    }
+
+    fn around(&self, target: &Target) -> Surroundings {
+        let local = |dose_gy: &f64| {
+            let (island, with) = self.island(target, *dose_gy);
+            LocalVolume { dose_gy: *dose_gy, nearest: self.nearest(target, *dose_gy), island, with }
+        };
+        let two_cm = self.wanted.two_cm.then(|| largest_beyond(&self.map, &target.shell, 20.0));
+        Surroundings {
+            nearest_whole: self.nearest(target, target.dose_gy),
+            nearest_half: self.nearest(target, target.dose_gy / 2.0),
+            local: self.local_gy.iter().map(local).collect(),
+            two_cm: two_cm.flatten(),
+        }
     }
 }

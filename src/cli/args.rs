@@ -10,6 +10,7 @@ use clap::{Args, ColorChoice, Parser, Subcommand};
 use crate::analyse::Ends;
 use crate::ask::Format;
 use crate::dose::Interpolation;
+use crate::metrics::List;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
 #[derive(Debug, Clone, Parser)]
@@ -74,6 +75,12 @@ pub(super) struct Measure {
     /// Further metrics in TG-263 syntax, separated by commas, or a file with one on each line
     #[arg(long, value_name = "FILE_OR_LIST")]
     pub(super) metrics: Option<String>,
+    /// The list of metrics to start from: all there are, or the short one [default: full]
+    #[arg(long, value_name = "NAME", value_parser = words(List::WORDS))]
+    pub(super) metric_list: Option<String>,
+    /// Alpha/beta in Gy of the radiobiological models, by standard name, `target` or `other`
+    #[arg(long, value_name = "NAME=GY,...")]
+    pub(super) alpha_beta: Option<String>,
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
     pub(super) interpolation: Option<String>,
@@ -146,6 +153,8 @@ Examples:
   tidydose measure archive
   tidydose measure archive --study cohort --metrics 'D90%[Gy],V15Gy[cc]'
   tidydose measure archive --metrics metrics.txt --jobs 2 --quiet
+  tidydose measure archive --metric-list basic
+  tidydose measure archive --alpha-beta target=8,Lens=1.5
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

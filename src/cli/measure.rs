@@ -21,10 +21,12 @@ use crate::table::{self, MetricDefinition, Study, TABLES};
 /// The settings that have a part in the numbers, as `run.json` shows them.
 #[derive(Debug, Serialize)]
 struct RunSettings {
+    alpha_beta: Vec<String>,
     ends: &'static str,
     identity: &'static str,
     interpolation: &'static str,
     metrics: Vec<String>,
+    regions: bool,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     strict: bool,
 }
@@ -110,10 +112,12 @@ fn write(
     (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
     let shown = RunSettings {
+        alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
         ends: analysis.ends.word(),
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),
         metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
+        regions: analysis.regions,
         strict,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;

@@ -52,6 +52,14 @@ pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     if let Some(name) = &typed.ends {
         settings.ends = word("--ends", name, analyse::Ends::WORDS)?;
     }
+    if let Some(name) = &typed.metric_list {
+        let list = word("--metric-list", name, metrics::List::WORDS)?;
+        settings.metrics = list.metrics();
+        settings.regions = list == metrics::List::Full;
+    }
+    if let Some(list) = &typed.alpha_beta {
+        settings.alpha_beta = alpha_beta(list)?;
+    }
     if let Some(list) = &typed.metrics {
         for metric in metric_list(list)? {
             if !settings.metrics.contains(&metric) {
@@ -72,6 +80,22 @@ fn word<T: Copy>(
         option,
         reason: format!("`{typed}` is unknown; one of {} is accepted", accepted()),
     })
+}
+
+/// Names with a number of Gy each.
+fn alpha_beta(typed: &str) -> Result<Vec<(String, f64)>, Fault> {
+    let wrong = |part: &str| Fault::Option {
+        option: "--alpha-beta",
+        reason: format!("`{part}` is not accepted; NAME=GY is, for example target=10"),
+    };
+    let parts = typed.split(',').map(str::trim).filter(|part| !part.is_empty());
+    let pair = |part: &str| {
+        let (name, gy) = part.split_once('=').ok_or_else(|| wrong(part))?;
+        let gy: f64 = gy.trim().parse().map_err(|_| wrong(part))?;
+        let usable = gy.is_finite() && gy > 0.0 && !name.trim().is_empty();
+        if usable { Ok((name.trim().to_owned(), gy)) } else { Err(wrong(part)) }
+    };
+    parts.map(pair).collect()
 }
 
 /// A list that was typed, or a file with one metric on each line and comments after `#`.
@@ -112,6 +136,16 @@ mod tests {
         let path = folder.path().join("metrics.txt");
         std::fs::write(&path, "# ours\r\nD90%[Gy] # cover\r\n\r\nV15Gy[cc],V10Gy[%]\n").unwrap();
         assert_eq!(names(path.to_str().unwrap()), "D90%[Gy] V15Gy[cc] V10Gy[%]");
+    }
+
+    #[test]
+    fn alpha_beta_is_a_name_with_a_number() {
+        let list = alpha_beta("target=8, Lens = 1.5").unwrap();
+        assert_eq!(list, [("target".to_owned(), 8.0), ("Lens".to_owned(), 1.5)]);
+        for typed in ["target", "target=", "target=0", "target=-2", "=3", "target=inf"] {
+            let text = alpha_beta(typed).unwrap_err().to_string();
+            assert!(text.contains("--alpha-beta") && text.contains("target=10"), "{text}");
+        }
     }
 
     #[test]

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 use super::basis::{self, Axis, Kernel};
 use super::guard;
-use crate::geometry::{Grid, Point};
+use crate::geometry::{Grid, Point, point};
 use crate::rt::Dose;
 
 /// A named interpolation of the dose grid.
@@ -138,6 +138,19 @@ impl DoseField {
         let mut l = self.grid.local(point);
         l[0] -= self.grid.offsets_mm().first().copied().unwrap_or(0.0);
         l
+    }
+
+    /// The point at a position in the coordinates of this field, mm.
+    #[must_use]
+    pub fn point(&self, local: [f64; 3]) -> Point {
+        let [normal, down, along] = self.grid.directions();
+        let [row, column] = self.grid.spacing_mm();
+        let steps = [local[0], local[1] * row, local[2] * column];
+        let origin = self.grid.position([0, 0, 0]);
+        [normal, down, along]
+            .into_iter()
+            .zip(steps)
+            .fold(origin, |p, (d, s)| point::add(p, point::scale(d, s)))
     }
 
     /// Dose at a point, Gy; absent more than half a voxel outside the outermost voxel centres.

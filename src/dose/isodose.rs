@@ -5,13 +5,10 @@
 //! crosses are divided, and each small box is cut by the plane that the dose has there, so there
 //! is no counting of voxels and no dose bin.
 
-use std::collections::VecDeque;
-
-use ndarray::Array3;
-
 use super::field::DoseField;
 use crate::geometry::Point;
-use crate::geometry::cut::share_above;
+use crate::geometry::cut::plane_cut;
+use crate::geometry::locate::Locator;
 
 /// The volume above a dose.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -20,14 +17,19 @@ pub struct Isodose {
     pub volume_mm3: f64,
     /// Whether the isodose reaches the border of the grid, so that the volume is a lower bound.
     pub cut_by_grid: bool,
+    /// Area of its surface, mm², but for where the grid cuts it.
+    pub area_mm2: f64,
+    /// Integral of the dose over it, Gy·mm³.
+    pub integral_gy_mm3: f64,
 }
 
-/// A connected island of an isodose.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Island {
-    /// Its volume, and whether the grid cuts it.
-    pub isodose: Isodose,
-    cells: Array3<bool>,
+impl std::ops::AddAssign for Isodose {
+    fn add_assign(&mut self, other: Self) {
+        self.volume_mm3 += other.volume_mm3;
+        self.cut_by_grid |= other.cut_by_grid;
+        self.area_mm2 += other.area_mm2;
+        self.integral_gy_mm3 += other.integral_gy_mm3;
+    }
 }
 
 /// Answers questions about isodoses of one dose.
@@ -36,7 +38,9 @@ pub struct IsodoseMap<'a> {
     field: &'a DoseField,
     /// Largest voxel dose of each plane, Gy.
     plane_max: Vec<f32>,
-    cells: [usize; 3],
+    pub(super) cells: [usize; 3],
+    /// Only what lies in this solid counts.
+    body: Option<&'a Locator<'a>>,
 }
 
 /// Small boxes are no larger than this share of the isodose's equivalent radius ...
@@ -56,7 +60,26 @@ impl<'a> IsodoseMap<'a> {
             .map(|p| p.iter().copied().fold(f32::NEG_INFINITY, f32::max))
             .collect();
         let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
-        Self { field, plane_max, cells }
+        Self { field, plane_max, cells, body: None }
+    }
+
+    /// The same, but only what lies inside a solid counts: the outline of the patient.
+    #[must_use]
+    pub const fn within(mut self, body: Option<&'a Locator<'a>>) -> Self {
+        self.body = body;
+        self
+    }
+
+    /// Whether only what lies inside a solid counts.
+    #[must_use]
+    pub const fn is_within_body(&self) -> bool {
+        self.body.is_some()
+    }
+
+    /// The dose.
+    #[must_use]
+    pub const fn field(&self) -> &'a DoseField {
+        self.field
     }
 
     /// Largest voxel dose, Gy.
@@ -69,8 +92,14 @@ impl<'a> IsodoseMap<'a> {
     /// or columns has no volume.
     #[must_use]
     pub fn whole(&self, dose_gy: f64) -> Isodose {
-        let box_mm = self.box_mm(self.rough_radius(dose_gy));
         let mut out = Isodose::default();
+        self.each_cell(dose_gy, |_, piece| out += piece);
+        out
+    }
+
+    /// Calls `found` with every cell that receives the dose in part, and what of it does.
+    pub(super) fn each_cell(&self, dose_gy: f64, mut found: impl FnMut([usize; 3], Isodose)) {
+        let box_mm = self.box_mm(self.rough_radius(dose_gy));
         for k in 0..self.cells[0] {
             let top = f64::from(self.plane_max[k].max(self.plane_max[k + 1]));
             if top < dose_gy * NEAR {
@@ -78,55 +107,17 @@ impl<'a> IsodoseMap<'a> {
             }
             for i in 0..self.cells[1] {
                 for j in 0..self.cells[2] {
-                    self.add([k, i, j], dose_gy, box_mm, &mut out);
-                }
-            }
-        }
-        out
-    }
-
-    /// The connected islands of `dose_gy` that hold any of `seeds` (cells that share a face and
-    /// both receive the dose in part are connected).
-    #[must_use]
-    pub fn island(&self, dose_gy: f64, seeds: &[Point]) -> Island {
-        let box_mm = self.box_mm(self.rough_radius(dose_gy));
-        let mut seen = Array3::from_elem(self.cells, false);
-        let mut cells = Array3::from_elem(self.cells, false);
-        let mut queue: VecDeque<[usize; 3]> = VecDeque::new();
-        for cell in seeds.iter().filter_map(|p| self.cell_of(*p)) {
-            if !std::mem::replace(&mut seen[cell], true) {
-                queue.push_back(cell);
-            }
-        }
-        let mut isodose = Isodose::default();
-        while let Some(cell) = queue.pop_front() {
-            let before = isodose.volume_mm3;
-            self.add(cell, dose_gy, box_mm, &mut isodose);
-            if isodose.volume_mm3 <= before {
-                continue;
-            }
-            cells[cell] = true;
-            for axis in 0..3 {
-                for step in [-1, 1] {
-                    let mut next = cell;
-                    let Some(n) = cell[axis].checked_add_signed(step) else { continue };
-                    next[axis] = n;
-                    if n < self.cells[axis] && !std::mem::replace(&mut seen[next], true) {
-                        queue.push_back(next);
+                    let piece = self.piece([k, i, j], dose_gy, box_mm);
+                    if piece.volume_mm3 > 0.0 {
+                        found([k, i, j], piece);
                     }
                 }
             }
         }
-        Island { isodose, cells }
     }
 
-    /// Whether an island of this map holds the point's cell.
-    #[must_use]
-    pub fn holds(&self, island: &Island, point: Point) -> bool {
-        self.cell_of(point).is_some_and(|c| island.cells[c])
-    }
-
-    fn cell_of(&self, point: Point) -> Option<[usize; 3]> {
+    /// The cell that holds a point; absent outside the outermost voxel centres.
+    pub(super) fn cell_of(&self, point: Point) -> Option<[usize; 3]> {
         let local = self.field.local(point);
         let mut cell = [0; 3];
         for (a, axis) in self.field.axes().iter().enumerate() {
@@ -149,22 +140,73 @@ impl<'a> IsodoseMap<'a> {
         (radius_mm * BOX_SHARE_OF_RADIUS).clamp(BOX_MM[0], BOX_MM[1])
     }
 
-    /// Adds the part of a cell that receives the dose.
-    fn add(&self, cell: [usize; 3], dose_gy: f64, box_mm: f64, out: &mut Isodose) {
-        let size = self.field.cell_size_mm(cell);
-        let volume = size[0] * size[1] * size[2];
+    /// The part of a cell that receives the dose.
+    fn piece(&self, cell: [usize; 3], dose_gy: f64, box_mm: f64) -> Isodose {
         let (low, high) = self.range(cell, dose_gy);
         if high < dose_gy {
-            return;
+            return Isodose::default();
         }
-        let part = if low >= dose_gy { 1.0 } else { self.share(cell, dose_gy, size, box_mm) };
-        if part > 0.0 {
-            out.volume_mm3 += part * volume;
-            let border = (0..3).any(|a| cell[a] == 0 || cell[a] + 1 == self.cells[a]);
-            if border && !out.cut_by_grid {
-                out.cut_by_grid = self.reaches_border(cell, dose_gy);
+        let size = self.field.cell_size_mm(cell);
+        let part = if low >= dose_gy {
+            Part { share: 1.0, excess: self.mean(cell) - dose_gy, area_per_mm3: 0.0 }
+        } else {
+            self.share(cell, dose_gy, size, box_mm)
+        };
+        if part.share <= 0.0 {
+            return Isodose::default();
+        }
+        let in_body = self.body.map_or(1.0, |body| self.share_in(body, cell));
+        let volume = size[0] * size[1] * size[2] * in_body;
+        let border = (0..3).any(|a| cell[a] == 0 || cell[a] + 1 == self.cells[a]);
+        Isodose {
+            volume_mm3: part.share * volume,
+            cut_by_grid: border && volume > 0.0 && self.reaches_border(cell, dose_gy),
+            area_mm2: part.area_per_mm3 * volume,
+            integral_gy_mm3: (part.share * dose_gy + part.excess) * volume,
+        }
+    }
+
+    /// Share of a cell that lies in a solid, from the middles of its eighths.
+    fn share_in(&self, body: &Locator<'_>, cell: [usize; 3]) -> f64 {
+        let eighth = |corner: usize| {
+            let local = self.within_cell(cell, [0, 1, 2].map(|a| [0.25, 0.75][corner >> a & 1]));
+            body.share_at(self.field.point(local))
+        };
+        (0..8).map(eighth).sum::<f64>() / 8.0
+    }
+
+    /// The position of a point of a cell, from 0 to 1 along each axis, in field coordinates.
+    pub(super) fn within_cell(&self, cell: [usize; 3], at: [f64; 3]) -> [f64; 3] {
+        let axes = self.field.axes();
+        [0, 1, 2].map(|a| axes[a].node(cell[a]) + at[a] * axes[a].gap(cell[a]))
+    }
+
+    /// Mean dose of a cell: of its corners, less a twelfth of the curvature.
+    fn mean(&self, cell: [usize; 3]) -> f64 {
+        let values = self.field.values();
+        let shape = self.cells.map(|n| n + 1);
+        let mut sum = 0.0;
+        for node in corners(cell) {
+            let here = f64::from(values[node]);
+            sum += here;
+            for axis in 0..3 {
+                if node[axis] == 0 || node[axis] + 1 >= shape[axis] {
+                    continue;
+                }
+                let (mut below, mut above) = (node, node);
+                below[axis] -= 1;
+                above[axis] += 1;
+                let second = f64::from(values[below]) - 2.0 * here + f64::from(values[above]);
+                sum -= second / 12.0;
             }
         }
+        sum / 8.0
+    }
+
+    /// Largest voxel dose at the corners of a cell, Gy.
+    pub(super) fn corner_max(&self, cell: [usize; 3]) -> f64 {
+        let values = self.field.values();
+        f64::from(corners(cell).map(|node| values[node]).fold(f32::NEG_INFINITY, f32::max))
     }
 
     /// Bounds of the dose in a cell: its corners, widened by what the curvature at the corners
@@ -202,7 +244,7 @@ impl<'a> IsodoseMap<'a> {
         most * 1.5 / 8.0
     }
 
-    fn share(&self, cell: [usize; 3], dose_gy: f64, size: [f64; 3], box_mm: f64) -> f64 {
+    fn share(&self, cell: [usize; 3], dose_gy: f64, size: [f64; 3], box_mm: f64) -> Part {
         let n = size.map(|s| {
             #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // few boxes
             let n = (s / box_mm).ceil() as usize;
@@ -214,7 +256,9 @@ impl<'a> IsodoseMap<'a> {
             n.map(|n| (0..n + 2).map(|i| (i as f64 - 0.5) / n as f64).collect::<Vec<f64>>());
         let dose = self.field.within(cell, [&middles[0], &middles[1], &middles[2]]);
         let strides = [(n[1] + 2) * (n[2] + 2), n[2] + 2, 1];
-        let mut sum = 0.0;
+        #[allow(clippy::cast_precision_loss)]
+        let edges: [f64; 3] = std::array::from_fn(|a| size[a] / n[a] as f64);
+        let mut sum = Part::default();
         for k in 1..=n[0] {
             for i in 1..=n[1] {
                 for j in 1..=n[2] {
@@ -225,13 +269,23 @@ impl<'a> IsodoseMap<'a> {
                         (dose[at + s] - dose[at - s]) / 2.0
                     });
                     // The mean of the box differs from its middle by a 24th of the curvature.
-                    sum += share_above(dose[at] + bend / 24.0 - dose_gy, changes);
+                    let cut = plane_cut(dose[at] + bend / 24.0 - dose_gy, changes);
+                    sum.share += cut.share;
+                    sum.excess += cut.excess;
+                    if cut.density > 0.0 {
+                        let slope: f64 = (0..3).map(|a| (changes[a] / edges[a]).powi(2)).sum();
+                        sum.area_per_mm3 += cut.density * slope.sqrt();
+                    }
                 }
             }
         }
         #[allow(clippy::cast_precision_loss)]
         let boxes = (n[0] * n[1] * n[2]) as f64;
-        sum / boxes
+        Part {
+            share: sum.share / boxes,
+            excess: sum.excess / boxes,
+            area_per_mm3: sum.area_per_mm3 / boxes,
+        }
     }
 
     fn reaches_border(&self, cell: [usize; 3], dose_gy: f64) -> bool {
@@ -241,6 +295,15 @@ impl<'a> IsodoseMap<'a> {
             border && f64::from(self.field.values()[node]) >= dose_gy
         })
     }
+}
+
+/// What of a cell receives a dose: share of its volume, integral of the dose above it and area of
+/// the surface, both per volume of the cell.
+#[derive(Debug, Clone, Copy, Default)]
+struct Part {
+    share: f64,
+    excess: f64,
+    area_per_mm3: f64,
 }
 
 /// The eight nodes around a cell.
@@ -260,6 +323,7 @@ mod tests {
     use crate::geometry::Grid;
     use crate::rt::Dose;
     use crate::units::Gray;
+    use ndarray::Array3;
 
     fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
         let n = usize::try_from(2 * half + 1).unwrap();
@@ -298,24 +362,21 @@ mod tests {
             let exact = ball(d0, s, d);
             assert!((got.volume_mm3 / exact - 1.0).abs() < share, "{d}: {got:?} {exact}");
             assert!(!got.cut_by_grid);
+            let r = (exact * 0.75 / std::f64::consts::PI).cbrt();
+            let area = 4.0 * std::f64::consts::PI * r * r;
+            assert!((got.area_mm2 / area - 1.0).abs() < 5e-3, "{d}: {got:?} {area}");
+            // ∫ D dV of a ball by Simpson's rule over shells.
+            let shell =
+                |x: f64| 4.0 * std::f64::consts::PI * x * x * d0 * (-x * x / (2.0 * s * s)).exp();
+            let n = 200;
+            let h = r / f64::from(n);
+            let sum: f64 = (0..n)
+                .map(|i| f64::from(i) * h)
+                .map(|x| h / 6.0 * (shell(x) + 4.0 * shell(x + h / 2.0) + shell(x + h)))
+                .sum();
+            assert!((got.integral_gy_mm3 / sum - 1.0).abs() < 3e-3, "{d}: {got:?} {sum}");
         }
         assert!(map.whole(1e-3).cut_by_grid);
         assert_eq!(map.whole(40.0), Isodose::default());
-    }
-
-    #[test]
-    fn islands_are_told_apart_until_they_merge() {
-        let shifted = |p: Point| {
-            gaussian(30.0, 2.5)([p[0] - 6.0, p[1], p[2]])
-                + gaussian(30.0, 2.5)([p[0] + 6.0, p[1], p[2]])
-        };
-        let f = field(shifted, 16);
-        let map = IsodoseMap::new(&f);
-        let one = map.island(15.0, &[[6.0, 0.0, 0.0]]);
-        assert!((one.isodose.volume_mm3 / ball(30.0, 2.5, 15.0) - 1.0).abs() < 2e-2);
-        assert!(map.holds(&one, [6.0, 0.0, 0.0]) && !map.holds(&one, [-6.0, 0.0, 0.0]));
-        let merged = map.island(1.0, &[[6.0, 0.0, 0.0]]);
-        assert!(map.holds(&merged, [-6.0, 0.0, 0.0]));
-        assert!((merged.isodose.volume_mm3 / map.whole(1.0).volume_mm3 - 1.0).abs() < 1e-9);
     }
 }

@@ -9,10 +9,12 @@ pub mod field;
 mod guard;
 pub mod isodose;
 pub mod noise;
+pub mod partition;
 pub mod sample;
 
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};
 pub use noise::Noise;
+pub use partition::Partition;
 pub use sample::{Samples, sample};

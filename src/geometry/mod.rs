@@ -57,9 +57,11 @@
 //! types of [`crate::units`] carry them between rooms, local numbers carry the unit in their name.
 
 pub mod cut;
+pub mod diameter;
 pub mod distance;
 pub mod grid;
 mod links;
+pub mod locate;
 pub mod occupancy;
 mod outline;
 pub mod plane_field;
@@ -71,6 +73,7 @@ pub mod slab;
 pub mod smooth;
 pub mod stack;
 mod strand;
+pub mod surface;
 
 pub use grid::{Grid, GridError};
 pub use occupancy::Occupancy;

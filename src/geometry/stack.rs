@@ -35,6 +35,12 @@ impl Axes {
         Self { directions: [u, cross(w, u), w] }
     }
 
+    /// Whether the planes are axial.
+    #[must_use]
+    pub fn is_axial(&self) -> bool {
+        self.directions[2][2].abs() > 1.0 - 1e-6
+    }
+
     /// Local coordinates (u, v, w) of a point, mm.
     #[must_use]
     pub fn local(&self, p: Point) -> Point {

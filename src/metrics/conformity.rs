@@ -1,24 +1,19 @@
 //! How the prescription isodose fits the target: coverage, selectivity and Paddick's conformity
-//! index.
+//! index. The other published forms are in [`super::conformity_forms`].
 
-use super::{AppliesTo, Definition, Evidence, Outcome, PrescriptionIsodoses, Status, Subject};
+use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
 
 /// Volumes of target, isodose and their overlap, cc.
-struct Overlap {
-    target: f64,
-    isodose: f64,
-    common: f64,
+pub(super) struct Overlap {
+    pub(super) target: f64,
+    pub(super) isodose: f64,
+    pub(super) common: f64,
     /// The grid cuts the isodose, so its volume is a lower bound.
     cut: bool,
 }
 
-/// The prescription, or the outcome that says why there is none.
-pub(super) fn prescription<'a>(s: &Subject<'a>) -> Result<&'a PrescriptionIsodoses, Outcome> {
-    s.prescription.clone().map_err(|reason| Outcome::none(Status::NotApplicable, reason))
-}
-
 fn common(s: &Subject<'_>) -> Result<(f64, f64), Outcome> {
-    let rx = prescription(s)?;
+    let rx = s.rx()?;
     let dvh = s.complete_dvh()?;
     // Both from the same samples, so that full coverage is exactly 1.
     Ok((dvh.volume_mm3() / 1000.0, dvh.volume_at_dose(rx.dose_gy) / 1000.0))
@@ -26,10 +21,8 @@ fn common(s: &Subject<'_>) -> Result<(f64, f64), Outcome> {
 
 fn overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
     let (target, common) = common(s)?;
-    let isodose = prescription(s)?
-        .whole
-        .clone()
-        .map_err(|reason| Outcome::none(Status::NotApplicable, reason))?;
+    let isodose =
+        s.rx()?.whole.clone().map_err(|reason| Outcome::none(Status::NotApplicable, reason))?;
     if isodose.volume_mm3 <= 0.0 {
         let reason = "no part of the dose grid receives the prescription dose";
         return Err(Outcome::none(Status::NotApplicable, reason));
@@ -42,7 +35,6 @@ pub(super) const CUT: &str = "the isodose reaches the edge of the dose grid";
 
 pub(super) static ISODOSE_VOLUME: Definition = Definition {
     name: "PIV[cc]",
-    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "prescription isodose volume: all space that receives at least the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx that holds the target's dose",
@@ -50,9 +42,9 @@ pub(super) static ISODOSE_VOLUME: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
-    compute: |s, _| prescription(s).map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.whole, CUT)),
+    compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.whole, CUT)),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static COVERAGE: Definition = Definition {
@@ -65,9 +57,9 @@ pub(super) static COVERAGE: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or the dose grid does not cover the whole target",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| common(s).map_or_else(|o| o, |(tv, c)| Outcome::of((c / tv).min(1.0))),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static SELECTIVITY: Definition = Definition {
@@ -80,9 +72,9 @@ pub(super) static SELECTIVITY: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static PADDICK: Definition = Definition {
@@ -95,16 +87,21 @@ pub(super) static PADDICK: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| index(s, |o| (o.common * o.common / (o.target * o.isodose)).min(1.0)),
+    basic: true,
+    ..Definition::PLAIN
 };
 
-fn index(s: &Subject<'_>, formula: fn(&Overlap) -> f64) -> Outcome {
-    match overlap(s) {
-        Err(outcome) => outcome,
-        Ok(o) if o.cut => Outcome::none(Status::PartlyOutsideGrid, CUT),
-        Ok(o) => Outcome::of(formula(&o)),
+/// An index of the three volumes; refused when the grid cuts the isodose.
+pub(super) fn index(s: &Subject<'_>, formula: fn(&Overlap) -> f64) -> Outcome {
+    Outcome::from_result(whole_overlap(s).map(|o| formula(&o)))
+}
+
+/// The three volumes, none of them cut by the grid.
+pub(super) fn whole_overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
+    match overlap(s)? {
+        o if o.cut => Err(Outcome::none(Status::PartlyOutsideGrid, CUT)),
+        o => Ok(o),
     }
 }
 
@@ -112,7 +109,8 @@ fn index(s: &Subject<'_>, formula: fn(&Overlap) -> f64) -> Outcome {
 mod tests {
     use super::*;
     use crate::dose::{Dvh, Isodose, Samples};
-    use crate::metrics;
+    use crate::metrics::local::Surroundings;
+    use crate::metrics::{self, PrescriptionIsodoses};
 
     fn outcome(name: &str, cut: bool) -> Outcome {
         let samples = Samples {
@@ -121,12 +119,14 @@ mod tests {
             ..Samples::default()
         };
         let dvh = Dvh::of(samples).unwrap();
-        let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut });
+        let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut, ..Isodose::default() });
         // The histogram runs straight from (20 Gy, half of the first sample) on; 3.8 cc receive
         // the dose at which it has fallen by 1.9 cc of the 2.0 cc between the middles.
         let dose_gy = 20.0 - 10.0 * 1900.0 / 2000.0;
-        let rx = PrescriptionIsodoses { dose_gy, whole: isodose(4800.0), half: isodose(16_000.0) };
-        let subject = Subject { volume_cc: 4.0, dvh: Ok(&dvh), cover: 1.0, prescription: Ok(&rx) };
+        let (whole, half) = (isodose(4800.0), isodose(16_000.0));
+        let around = Surroundings::default();
+        let rx = PrescriptionIsodoses { dose_gy, whole, half, around };
+        let subject = Subject { prescription: Ok(&rx), ..Subject::new(4.0, Ok(&dvh)) };
         metrics::parse(name).unwrap().compute(&subject)
     }
 
@@ -138,15 +138,44 @@ mod tests {
             ("Selectivity", 0.791_667),
             ("PaddickConformity", 0.752_083),
             ("PaddickGradient", 3.333_333),
+            ("RTOGConformity", 1.2),
+            ("R100%", 1.2),
+            ("KnoosConformity", 0.833_333),
+            ("WagnerCGIc", 83.333_333),
+            ("LomaxScheibConformity", 0.791_667),
+            ("VantRietConformation", 0.752_083),
+            ("NakamuraConformity", 1.329_640),
+            ("SALTUnderdosage", 0.05),
+            ("SALTOverdosage", 0.25),
+            ("SALTGeometric", 0.3),
+            ("Dice", 0.863_636),
+            ("Jaccard", 0.76),
+            ("ModifiedGradient", 4.0),
+            ("R50%", 4.0),
+            ("FallOffDistance[mm]", 5.167_38),
+            ("EffectiveGradient[%/mm]", 9.676_1),
+            ("WagnerCGIg", 78.326_2),
+            ("WagnerCGI", 80.829_8),
         ] {
             let got = outcome(name, false).value.unwrap();
-            assert!((got - want).abs() < 1e-6, "{name}: {got}");
+            // The worked example is rounded to six digits.
+            assert!((got - want).abs() < 1e-6 * want.max(1.0), "{name}: {got}");
         }
     }
 
     #[test]
     fn an_isodose_cut_by_the_grid_refuses_the_indices() {
-        for name in ["Selectivity", "PaddickConformity", "PaddickGradient"] {
+        for name in [
+            "Selectivity",
+            "PaddickConformity",
+            "RTOGConformity",
+            "NakamuraConformity",
+            "Dice",
+            "PaddickGradient",
+            "R50%",
+            "FallOffDistance[mm]",
+            "WagnerCGI",
+        ] {
             assert_eq!(outcome(name, true).status, Status::PartlyOutsideGrid, "{name}");
         }
         let piv = outcome("PIV[cc]", true);

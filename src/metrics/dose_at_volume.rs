@@ -4,7 +4,6 @@ use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
 
 pub(super) static PERCENT: Definition = Definition {
     name: "D{x}%[Gy]",
-    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "dose that the hottest x % of the structure receive at least",
     formula: "largest D with V(D) ≥ x/100 · V",
@@ -20,11 +19,12 @@ pub(super) static PERCENT: Definition = Definition {
             .dose_at_volume(x / 100.0 * dvh.volume_mm3())
             .map_or_else(|| smaller(s, x), Outcome::of),
     },
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "D{x}cc[Gy]",
-    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "dose that the hottest x cc of the structure receive at least",
     formula: "largest D with V(D) ≥ x",
@@ -35,7 +35,48 @@ pub(super) static ABSOLUTE: Definition = Definition {
     applies_to: AppliesTo::Structure,
     standard: &[0.03, 0.035, 0.1, 0.5, 1.0],
     range: [0.0, 10_000.0],
-    compute: |s, x| match s.any_dvh() {
+    compute: dose_at_cc,
+    basic: true,
+    ..Definition::PLAIN
+};
+
+pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
+    name: "D{x}mm3[Gy]",
+    unit: "Gy",
+    title: "dose that the hottest x mm³ of the structure receive at least",
+    formula: "largest D with V(D) ≥ x mm³",
+    reference: "Torrens et al. 2014, J Neurosurg 121 Suppl 2 (D1mm³ in place of a point maximum); \
+                ICRU Report 91 (D35mm³)",
+    undefined: "the structure is smaller than x mm³, or lies outside the dose grid; a lower bound \
+                when partly outside",
+    standard: &[1.0],
+    range: [0.0, 10_000_000.0],
+    compute: |s, x| dose_at_cc(s, x / 1000.0),
+    ..Definition::PLAIN
+};
+
+pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
+    name: "D{x}%[%]",
+    unit: "%",
+    title: "dose that the hottest x % of the target receive at least, in percent of the \
+            prescription of this target",
+    formula: "100 · Dx% / Rx",
+    reference: "AAPM TG-263 (name)",
+    evidence: Evidence::Memory,
+    undefined: "no prescription, or the dose grid does not cover the whole target",
+    applies_to: AppliesTo::Target,
+    standard: &[99.0, 98.0, 95.0, 50.0, 2.0],
+    range: [0.0, 100.0],
+    compute: |s, x| {
+        let percent = || Ok(100.0 * s.dose_at_percent(x)? / s.rx()?.dose_gy);
+        Outcome::from_result(percent())
+    },
+    ..Definition::PLAIN
+};
+
+/// Dose that the hottest `x` cc receive at least.
+pub(super) fn dose_at_cc(s: &Subject<'_>, x: f64) -> Outcome {
+    match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(_) if s.volume_cc < x => smaller(s, x),
         Ok(dvh) => {
@@ -50,10 +91,10 @@ pub(super) static ABSOLUTE: Definition = Definition {
                 ),
             }
         }
-    },
-};
+    }
+}
 
-fn smaller(s: &Subject<'_>, x: f64) -> Outcome {
+pub(super) fn smaller(s: &Subject<'_>, x: f64) -> Outcome {
     Outcome::none(
         Status::BelowResolution,
         format!("the structure has {:.4} cc, less than {x} cc", s.volume_cc),

@@ -1,11 +1,11 @@
-//! How steeply the dose falls beside the target: Paddick and Lippitz' gradient index.
+//! How steeply the dose falls beside the target: Paddick and Lippitz' gradient index and the other
+//! published forms.
 
-use super::conformity::{CUT, prescription};
-use super::{AppliesTo, Definition, Evidence, Outcome, Status};
+use super::conformity::CUT;
+use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",
-    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of all space that receives at least half of the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx/2 that holds the target's dose",
@@ -13,9 +13,9 @@ pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
-    compute: |s, _| prescription(s).map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.half, CUT)),
+    compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.half, CUT)),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static PADDICK_LIPPITZ: Definition = Definition {
@@ -29,27 +29,150 @@ pub(super) static PADDICK_LIPPITZ: Definition = Definition {
     undefined: "no prescription, PIV zero, or an island shared by several targets; refused when \
                 the grid cuts either isodose",
     applies_to: AppliesTo::Target,
-    standard: &[],
-    range: [0.0, 0.0],
+    compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.half / v.whole)),
+    basic: true,
+    ..Definition::PLAIN
+};
+
+/// Volumes of both isodoses, mm³.
+struct Volumes {
+    whole: f64,
+    half: f64,
+    /// Areas of both surfaces together, mm².
+    area: f64,
+}
+
+impl Volumes {
+    /// Difference of the radii of spheres of both volumes, mm.
+    fn fall_off_mm(&self) -> f64 {
+        let radius = |mm3: f64| (mm3 * 0.75 / std::f64::consts::PI).cbrt();
+        radius(self.half) - radius(self.whole)
+    }
+}
+
+fn volumes(s: &Subject<'_>) -> Result<Volumes, Outcome> {
+    let rx = s.rx()?;
+    let applicable = |reason: &String| Outcome::none(Status::NotApplicable, reason.clone());
+    let whole = rx.whole.as_ref().map_err(applicable)?;
+    let half = rx.half.as_ref().map_err(applicable)?;
+    if whole.cut_by_grid || half.cut_by_grid {
+        return Err(Outcome::none(Status::PartlyOutsideGrid, CUT));
+    }
+    if whole.volume_mm3 <= 0.0 {
+        let reason = "no part of the dose grid receives the prescription dose";
+        return Err(Outcome::none(Status::NotApplicable, reason));
+    }
+    Ok(Volumes {
+        whole: whole.volume_mm3,
+        half: half.volume_mm3,
+        area: whole.area_mm2 + half.area_mm2,
+    })
+}
+
+const FALL: Definition = Definition {
+    undefined: "no prescription, PIV zero, or an island shared by several targets; refused when \
+                the grid cuts either isodose",
+    applies_to: AppliesTo::Target,
+    ..Definition::PLAIN
+};
+
+const WAGNER_2003: &str = "Wagner et al. 2003, Int J Radiat Oncol Biol Phys 57:1141";
+
+/// Half isodose volume over target volume.
+fn half_over_target(s: &Subject<'_>) -> Outcome {
+    Outcome::from_result(volumes(s).map(|v| v.half / 1000.0 / s.volume_cc))
+}
+
+pub(super) static MODIFIED: Definition = Definition {
+    name: "ModifiedGradient",
+    title: "modified gradient index: half-prescription isodose volume over target volume",
+    formula: "PIV_half / TV",
+    reference: "abstract of a paper on linear-accelerator radiosurgery (mGI)",
+    compute: |s, _| half_over_target(s),
+    ..FALL
+};
+
+pub(super) static R50: Definition = Definition {
+    name: "R50%",
+    title: "R50%: volume of half the prescription over target volume (the number of \
+            ModifiedGradient)",
+    formula: "V(50 % of Rx) / TV",
+    reference: "RTOG 0915; AAPM TG-101",
+    compute: |s, _| half_over_target(s),
+    ..FALL
+};
+
+pub(super) static FALL_OFF: Definition = Definition {
+    name: "FallOffDistance[mm]",
+    unit: "mm",
+    title: "gradient measure: difference of the equivalent-sphere radii of both isodoses",
+    formula: "r_eq(PIV_half) − r_eq(PIV), r_eq(V) = (3V/4π)^⅓",
+    reference: WAGNER_2003,
+    compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.fall_off_mm())),
+    ..FALL
+};
+
+pub(super) static EFFECTIVE: Definition = Definition {
+    name: "EffectiveGradient[%/mm]",
+    unit: "%/mm",
+    title: "effective gradient: half the prescription over the fall-off distance",
+    formula: "50 % / (r_eq(PIV_half) − r_eq(PIV))",
+    reference: "Mayo et al., as a table of plan metrics quotes it",
     compute: |s, _| {
-        let rx = match prescription(s) {
-            Ok(rx) => rx,
-            Err(outcome) => return outcome,
+        let gradient = |v: Volumes| match v.fall_off_mm() {
+            d if d > 0.0 => Ok(50.0 / d),
+            _ => Err(Outcome::none(Status::NotApplicable, "both isodoses have one volume")),
         };
-        match (&rx.whole, &rx.half) {
-            (Err(reason), _) | (_, Err(reason)) => {
-                Outcome::none(Status::NotApplicable, reason.clone())
-            }
-            (Ok(whole), Ok(half)) if whole.cut_by_grid || half.cut_by_grid => {
-                Outcome::none(Status::PartlyOutsideGrid, CUT)
-            }
-            (Ok(whole), Ok(half)) if whole.volume_mm3 > 0.0 => {
-                Outcome::of(half.volume_mm3 / whole.volume_mm3)
-            }
-            _ => Outcome::none(
-                Status::NotApplicable,
-                "no part of the dose grid receives the prescription dose",
-            ),
-        }
+        Outcome::from_result(volumes(s).and_then(gradient))
     },
+    ..FALL
+};
+
+/// The score falls by 1 for each 0.1 mm beyond 3 mm.
+fn wagner_gradient(v: &Volumes) -> f64 {
+    100.0 - 100.0 * (v.fall_off_mm() / 10.0 - 0.3)
+}
+
+pub(super) static WAGNER_GRADIENT: Definition = Definition {
+    name: "WagnerCGIg",
+    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    title: "gradient part of Wagner's conformity/gradient index, 100 for a fall-off of 3 mm",
+    formula: "100 − 100 · (r_eq(PIV_half) − r_eq(PIV) − 0.3 cm)",
+    reference: WAGNER_2003,
+    evidence: Evidence::Memory,
+    compute: |s, _| Outcome::from_result(volumes(s).map(|v| wagner_gradient(&v))),
+    ..FALL
+};
+
+pub(super) static WAGNER_INDEX: Definition = Definition {
+    name: "WagnerCGI",
+    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    title: "Wagner's conformity/gradient index",
+    formula: "(CGIc + CGIg) / 2",
+    reference: WAGNER_2003,
+    evidence: Evidence::Memory,
+    compute: |s, _| {
+        let index =
+            |v: Volumes| (100.0 * s.volume_cc * 1000.0 / v.whole + wagner_gradient(&v)) / 2.0;
+        Outcome::from_result(volumes(s).map(index))
+    },
+    ..FALL
+};
+
+pub(super) static MEAN_DISTANCE: Definition = Definition {
+    name: "MeanIsodoseDistance[mm]",
+    unit: "mm",
+    title: "dose gradient index of Sung and Choi: mean distance between the surfaces of half the \
+            prescription and of the prescription",
+    formula: "(V50% − V100%) / ((S50% + S100%)/2), V volumes and S surfaces of the isodoses",
+    reference: "Sung and Choi 2018, dose gradient curve (idea read, equation from memory)",
+    evidence: Evidence::Memory,
+    compute: |s, _| {
+        let distance = |v: Volumes| match v.area {
+            area if area > 0.0 => Ok((v.half - v.whole) / (area / 2.0)),
+            _ => Err(Outcome::none(Status::NotApplicable, "the isodoses have no surface")),
+        };
+        Outcome::from_result(volumes(s).and_then(distance))
+    },
+    ..FALL
 };

@@ -6,16 +6,28 @@
 //! of the case, so that each formula can be read against its report. One file per family; to add
 //! a metric, write its definition in a file and name it in [`REGISTRY`].
 
+mod cold;
 mod conformity;
+mod conformity_forms;
 mod dose_at_volume;
 mod gradient;
+mod homogeneity;
+mod integral;
+pub mod local;
+mod near_extremes;
+pub mod organ_models;
+pub mod plan_wide;
+mod probability;
+pub mod radiobiology;
+mod response;
+pub mod size;
 mod statistics;
 mod subject;
 pub mod value;
 mod volume;
 mod volume_at_dose;
 
-pub use subject::{PrescriptionIsodoses, Subject};
+pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
 
 /// Which structures a metric is computed for.
@@ -25,6 +37,10 @@ pub enum AppliesTo {
     Structure,
     /// Targets with a prescription.
     Target,
+    /// Organs that [`organ_models`] has parameters for.
+    ModelledOrgan,
+    /// The plan as a whole; see [`plan_wide`].
+    Plan,
 }
 
 impl AppliesTo {
@@ -34,6 +50,8 @@ impl AppliesTo {
         match self {
             Self::Structure => "every structure",
             Self::Target => "targets with a prescription",
+            Self::ModelledOrgan => "organs with model parameters",
+            Self::Plan => "all targets of a plan together",
         }
     }
 }
@@ -82,30 +100,153 @@ pub struct Definition {
     pub undefined: &'static str,
     /// Which structures it is for.
     pub applies_to: AppliesTo,
-    /// The numbers that the standard list takes; empty for a metric without a number.
+    /// The numbers that the lists take; empty for a metric without a number.
     pub standard: &'static [f64],
+    /// Whether the basic list has it; the full one has every metric.
+    pub basic: bool,
+    /// Whether the chance of where cells and samples happen to lie is a share of its value.
+    pub scatters: bool,
     /// Numbers that make sense, inclusive.
     pub range: [f64; 2],
     /// Computes it; the number is 0 for a metric without one.
     pub compute: fn(&Subject<'_>, f64) -> Outcome,
+    /// Rule or parameter that was used for this subject, as it goes into column `method`; empty
+    /// when the formula has none.
+    pub rule: fn(&Subject<'_>, f64) -> String,
+}
+
+impl Definition {
+    /// What most have in common: any value from 0 up, of every structure, without a number.
+    const PLAIN: Self = Self {
+        name: "",
+        limits: [0.0, f64::INFINITY],
+        unit: "1",
+        title: "",
+        formula: "",
+        reference: "",
+        evidence: Evidence::Read,
+        undefined: "",
+        applies_to: AppliesTo::Structure,
+        standard: &[],
+        basic: false,
+        scatters: true,
+        range: [0.0, 0.0],
+        compute: |_, _| Outcome::none(Status::NotApplicable, "no formula"),
+        rule: |_, _| String::new(),
+    };
 }
 
 /// Every metric there is, in the order of the tables.
 pub static REGISTRY: &[&Definition] = &[
     &volume::VOLUME,
+    &size::EQUIVALENT,
+    &size::LONGEST_IN_PLANE,
+    &size::ACROSS_IN_PLANE,
+    &size::LONGEST,
+    &size::ELLIPSOID,
+    &size::HALF_PRODUCT,
+    &size::SURFACE,
+    &size::SPHERICITY,
+    &size::CENTRE_X,
+    &size::CENTRE_Y,
+    &size::CENTRE_Z,
+    &size::ISOCENTRE_DISTANCE,
+    &size::CENTRE_DOSE,
+    &size::ISOCENTRE_DOSE,
     &statistics::MIN,
     &statistics::MEAN,
     &statistics::MAX,
+    &statistics::DEVIATION,
     &dose_at_volume::PERCENT,
     &dose_at_volume::ABSOLUTE,
+    &dose_at_volume::CUBIC_MILLIMETRES,
+    &dose_at_volume::PERCENT_OF_PRESCRIPTION,
+    &near_extremes::NEAR_MAXIMUM,
+    &near_extremes::NEAR_MINIMUM,
+    &cold::DOSE_OF_COLDEST,
     &volume_at_dose::ABSOLUTE,
     &volume_at_dose::PERCENT,
+    &volume_at_dose::SHARE_AT_PRESCRIPTION,
+    &volume_at_dose::VOLUME_AT_PRESCRIPTION,
+    &cold::COLD_VOLUME,
+    &cold::COLD_SHARE,
+    &integral::INTEGRAL_DOSE,
     &conformity::ISODOSE_VOLUME,
     &conformity::COVERAGE,
     &conformity::SELECTIVITY,
     &conformity::PADDICK,
+    &conformity_forms::RTOG_QUALITY,
+    &conformity_forms::RTOG_RATIO,
+    &conformity_forms::R100,
+    &conformity_forms::ICRU_62,
+    &conformity_forms::KNOOS,
+    &conformity_forms::WAGNER,
+    &conformity_forms::LOMAX_SCHEIB,
+    &conformity_forms::VANT_RIET,
+    &conformity_forms::NAKAMURA,
+    &conformity_forms::SALT_UNDERDOSAGE,
+    &conformity_forms::SALT_OVERDOSAGE,
+    &conformity_forms::SALT_GEOMETRIC,
+    &conformity_forms::DICE,
+    &conformity_forms::JACCARD,
     &gradient::HALF_ISODOSE_VOLUME,
     &gradient::PADDICK_LIPPITZ,
+    &gradient::MODIFIED,
+    &gradient::R50,
+    &gradient::FALL_OFF,
+    &gradient::EFFECTIVE,
+    &gradient::WAGNER_GRADIENT,
+    &gradient::WAGNER_INDEX,
+    &gradient::MEAN_DISTANCE,
+    &local::TWO_CM,
+    &local::NEAREST_ISODOSE,
+    &local::NEAREST_PADDICK,
+    &local::NEAREST_GRADIENT,
+    &local::NEAREST,
+    &local::ISLAND,
+    &integral::EFFICIENCY,
+    &homogeneity::RTOG,
+    &homogeneity::ICRU_83,
+    &homogeneity::D5_D95,
+    &homogeneity::MAX_MIN,
+    &homogeneity::D1_D98,
+    &homogeneity::D5_D95_RX,
+    &homogeneity::MAX_RX,
+    &homogeneity::SIGMA,
+    &homogeneity::ISODOSE_LEVEL,
+    &response::RX_BED,
+    &response::RX_EQD2,
+    &response::RX_SINGLE,
+    &response::RX_LQL,
+    &response::RX_USC,
+    &response::RX_LQC,
+    &response::MEAN_BED,
+    &response::MEAN_EQD2,
+    &response::MEAN_LQL,
+    &response::MEAN_USC,
+    &response::MEAN_LQC,
+    &response::HOTTEST_EQD2,
+    &response::GEUD,
+    &response::GEUD_EQD2,
+    &response::CELL_KILL_EUD,
+    &probability::LKB,
+    &probability::LOGISTIC_NTCP,
+    &probability::RELATIVE_SERIALITY,
+    &probability::POISSON_TCP,
+    &probability::LOGISTIC_TCP,
+    &plan_wide::COUNT,
+    &plan_wide::VOLUME,
+    &plan_wide::MAX,
+    &plan_wide::ISODOSE_LEVEL,
+    &plan_wide::COVERAGE,
+    &plan_wide::SELECTIVITY,
+    &plan_wide::PADDICK,
+    &plan_wide::PADDICK_SUM,
+    &plan_wide::RTOG,
+    &plan_wide::GRADIENT,
+    &plan_wide::R50,
+    &plan_wide::EFFICIENCY_HALF,
+    &plan_wide::EFFICIENCY_TWELVE,
 ];
 
 /// One metric with its number.
@@ -152,16 +293,39 @@ pub fn parse(name: &str) -> Result<Metric, UnknownMetric> {
     })
 }
 
+/// A named list of metrics.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum List {
+    /// Every metric there is: what an outcome paper reports.
+    Full,
+    /// Volumes, dose points, coverage, and Paddick's two indices.
+    Basic,
+}
+
+impl List {
+    /// Every list with the word that names it in settings.
+    pub const WORDS: &'static [(Self, &'static str)] =
+        &[(Self::Full, "full"), (Self::Basic, "basic")];
+
+    /// Its metrics, in the order of the registry.
+    #[must_use]
+    pub fn metrics(self) -> Vec<Metric> {
+        with_numbers(REGISTRY.iter().filter(|d| d.basic || self == Self::Full))
+    }
+}
+
 /// The list that is computed when a study names none of its own.
 #[must_use]
 pub fn standard() -> Vec<Metric> {
-    REGISTRY
-        .iter()
-        .flat_map(|definition| {
-            let numbers = if definition.takes_number() { definition.standard } else { &[0.0] };
-            numbers.iter().map(move |&argument| Metric { definition, argument })
-        })
-        .collect()
+    List::Full.metrics()
+}
+
+fn with_numbers<'a>(list: impl Iterator<Item = &'a &'static Definition>) -> Vec<Metric> {
+    list.flat_map(|&definition| {
+        let numbers = if definition.takes_number() { definition.standard } else { &[0.0] };
+        numbers.iter().map(move |&argument| Metric { definition, argument })
+    })
+    .collect()
 }
 
 impl Definition {
@@ -190,6 +354,12 @@ impl Metric {
     #[must_use]
     pub fn compute(&self, subject: &Subject<'_>) -> Outcome {
         (self.definition.compute)(subject, self.argument)
+    }
+
+    /// The rule or parameter that applies to a subject; empty when there is none.
+    #[must_use]
+    pub fn rule(&self, subject: &Subject<'_>) -> String {
+        (self.definition.rule)(subject, self.argument)
     }
 }
 

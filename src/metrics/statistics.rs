@@ -7,7 +7,6 @@ const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum
 
 pub(super) static MIN: Definition = Definition {
     name: "Min[Gy]",
-    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "smallest dose in the structure",
     formula: "minimum of the interpolated dose over the structure",
@@ -15,14 +14,13 @@ pub(super) static MIN: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the dose grid does not cover the whole structure",
     applies_to: AppliesTo::Structure,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static MEAN: Definition = Definition {
     name: "Mean[Gy]",
-    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "mean dose",
     formula: "∫ D dV / V",
@@ -30,14 +28,13 @@ pub(super) static MEAN: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the dose grid does not cover the whole structure",
     applies_to: AppliesTo::Structure,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.mean_gy())),
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static MAX: Definition = Definition {
     name: "Max[Gy]",
-    limits: [0.0, f64::INFINITY],
     unit: "Gy",
     title: "largest dose in the structure (a point, and so only as good as the grid)",
     formula: "maximum of the interpolated dose over the structure",
@@ -45,10 +42,21 @@ pub(super) static MAX: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     applies_to: AppliesTo::Structure,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |s, _| {
         let max = |d: &Dvh| s.at_least(d.max_gy());
         s.any_dvh().map_or_else(|o| o, max)
     },
+    basic: true,
+    ..Definition::PLAIN
+};
+
+pub(super) static DEVIATION: Definition = Definition {
+    name: "SD[Gy]",
+    unit: "Gy",
+    title: "standard deviation of the dose over the volume",
+    formula: "√(∫ (D − Mean)² dV / V)",
+    reference: "the spread behind the sigma index of Yoon et al. 2007",
+    undefined: "the dose grid does not cover the whole structure",
+    compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.deviation_gy())),
+    ..Definition::PLAIN
 };

@@ -1,6 +1,10 @@
-//! What a metric may look at: one structure's histogram and volume, and for a target its
-//! prescription with the isodoses that belong to it.
+//! What a metric may look at: one structure's histogram and volume, for a target its prescription
+//! with the isodoses that belong to it, and what the radiobiological models need.
 
+use super::local::Surroundings;
+use super::organ_models::OrganModel;
+use super::plan_wide::PlanTotals;
+use super::size::Form;
 use super::value::{Outcome, Status};
 use crate::dose::{Dvh, Isodose};
 
@@ -13,6 +17,35 @@ pub struct PrescriptionIsodoses {
     pub whole: Result<Isodose, String>,
     /// Volume of half the prescription dose; or why there is none for this target alone.
     pub half: Result<Isodose, String>,
+    /// What lies around the target.
+    pub around: Surroundings,
+}
+
+/// What the radiobiological models are computed with. Research models, not for decisions.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Biology {
+    /// Number of fractions; absent when the plan does not state it.
+    pub fractions: Option<u32>,
+    /// α/β of the linear-quadratic model, Gy.
+    pub alpha_beta_gy: f64,
+    /// Where that comes from, as it goes into column `method`.
+    pub alpha_beta_basis: String,
+    /// Model parameters of the organ; absent for structures without any.
+    pub organ: Option<&'static OrganModel>,
+    /// Whether the structure is a target.
+    pub is_target: bool,
+}
+
+impl Default for Biology {
+    fn default() -> Self {
+        Self {
+            fractions: None,
+            alpha_beta_gy: 10.0,
+            alpha_beta_basis: "default".to_owned(),
+            organ: None,
+            is_target: true,
+        }
+    }
 }
 
 /// One structure as the metrics see it.
@@ -26,12 +59,32 @@ pub struct Subject<'a> {
     pub cover: f64,
     /// For targets: the prescription; or the reason why there is none.
     pub prescription: Result<&'a PrescriptionIsodoses, String>,
+    /// Fractions, α/β and organ models; or the reason why there are none.
+    pub biology: Option<&'a Biology>,
+    /// Size, shape and place; absent where only a histogram is known.
+    pub form: Option<&'a Form>,
+    /// What all targets of the plan add up to; for rows of the plan only.
+    pub totals: Option<&'a PlanTotals>,
 }
 
 /// Shares of the volume outside the grid up to this are rounding at the border.
 const COVERED: f64 = 1.0 - 1e-6;
 
 impl<'a> Subject<'a> {
+    /// A structure wholly inside the grid, with nothing known but its volume and histogram.
+    #[must_use]
+    pub fn new(volume_cc: f64, dvh: Result<&'a Dvh, (Status, String)>) -> Self {
+        Self {
+            volume_cc,
+            dvh,
+            cover: 1.0,
+            prescription: Err("no prescription dose is known for this structure".to_owned()),
+            biology: None,
+            form: None,
+            totals: None,
+        }
+    }
+
     /// The histogram, when the grid covers the whole structure.
     ///
     /// # Errors
@@ -50,6 +103,26 @@ impl<'a> Subject<'a> {
     /// The outcome to report instead.
     pub fn any_dvh(&self) -> Result<&'a Dvh, Outcome> {
         self.dvh.clone().map_err(|(status, reason)| Outcome::none(status, reason))
+    }
+
+    /// The prescription.
+    ///
+    /// # Errors
+    /// The outcome that says why there is none.
+    pub fn rx(&self) -> Result<&'a PrescriptionIsodoses, Outcome> {
+        self.prescription.clone().map_err(|reason| Outcome::none(Status::NotApplicable, reason))
+    }
+
+    /// Dose that the hottest `percent` of the structure receive at least, Gy.
+    ///
+    /// # Errors
+    /// When the grid does not cover the structure.
+    pub fn dose_at_percent(&self, percent: f64) -> Result<f64, Outcome> {
+        let dvh = self.complete_dvh()?;
+        let volume = percent / 100.0 * dvh.volume_mm3();
+        dvh.dose_at_volume(volume).ok_or_else(|| {
+            Outcome::none(Status::BelowResolution, format!("no volume of {percent} % was sampled"))
+        })
     }
 
     /// `value` as it is when the grid covers the structure, else as a lower bound: the part

@@ -108,6 +108,12 @@ impl Outcome {
         }
     }
 
+    /// The plain value, or the outcome that stands for it.
+    #[must_use]
+    pub fn from_result(result: Result<f64, Self>) -> Self {
+        result.map_or_else(|outcome| outcome, Self::of)
+    }
+
     /// No value, with status and reason.
     #[must_use]
     pub fn none(status: Status, reason: impl Into<String>) -> Self {

@@ -4,7 +4,6 @@ use super::{AppliesTo, Definition, Evidence, Outcome};
 
 pub(super) static VOLUME: Definition = Definition {
     name: "Volume[cc]",
-    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of the structure",
     formula: "sum over all cells of filled area times thickness",
@@ -12,7 +11,7 @@ pub(super) static VOLUME: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no closed contours, or a single plane of unknown thickness",
     applies_to: AppliesTo::Structure,
-    standard: &[],
-    range: [0.0, 0.0],
     compute: |subject, _| Outcome::of(subject.volume_cc),
+    basic: true,
+    ..Definition::PLAIN
 };

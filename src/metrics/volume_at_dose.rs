@@ -1,12 +1,11 @@
 //! Volume that receives at least a given dose: V12Gy and its like.
 
-use super::{AppliesTo, Definition, Evidence};
+use super::{AppliesTo, Definition, Evidence, Outcome, Subject};
 
 const DOSES: &[f64] = &[5.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0, 25.0, 30.0];
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "V{x}Gy[cc]",
-    limits: [0.0, f64::INFINITY],
     unit: "cc",
     title: "volume of the structure that receives at least x Gy",
     formula: "volume with D ≥ x",
@@ -20,6 +19,8 @@ pub(super) static ABSOLUTE: Definition = Definition {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least(dvh.volume_at_dose(x) / 1000.0),
     },
+    basic: true,
+    ..Definition::PLAIN
 };
 
 pub(super) static PERCENT: Definition = Definition {
@@ -41,4 +42,56 @@ pub(super) static PERCENT: Definition = Definition {
             s.at_least(100.0 * dvh.volume_at_dose(x) / whole)
         }
     },
+    basic: true,
+    ..Definition::PLAIN
 };
+
+/// Doses in percent of the prescription.
+const LEVELS: &[f64] = &[90.0, 95.0, 100.0, 105.0, 110.0];
+
+const AT_PRESCRIPTION: Definition = Definition {
+    reference: "AAPM TG-263 (name); at least, not more than, x % counts",
+    undefined: "no prescription, or the target lies outside the dose grid; a lower bound when \
+                partly outside",
+    applies_to: AppliesTo::Target,
+    standard: LEVELS,
+    range: [0.0, 1000.0],
+    ..Definition::PLAIN
+};
+
+pub(super) static SHARE_AT_PRESCRIPTION: Definition = Definition {
+    name: "V{x}%[%]",
+    limits: [0.0, 100.0],
+    unit: "%",
+    title: "share of the target that receives at least x % of the prescription of this target",
+    formula: "100 · V(x/100 · Rx) / V",
+    compute: |s, x| {
+        at_prescription(s, x, |s, v, dvh_mm3| {
+            let whole = dvh_mm3 / s.cover.max(f64::MIN_POSITIVE);
+            100.0 * v / whole
+        })
+    },
+    ..AT_PRESCRIPTION
+};
+
+pub(super) static VOLUME_AT_PRESCRIPTION: Definition = Definition {
+    name: "V{x}%[cc]",
+    unit: "cc",
+    title: "volume of the target that receives at least x % of the prescription of this target",
+    formula: "V(x/100 · Rx)",
+    compute: |s, x| at_prescription(s, x, |_, v, _| v / 1000.0),
+    ..AT_PRESCRIPTION
+};
+
+fn at_prescription(
+    s: &Subject<'_>,
+    percent: f64,
+    of: fn(&Subject<'_>, f64, f64) -> f64,
+) -> Outcome {
+    let value = || {
+        let dvh = s.any_dvh()?;
+        let dose_gy = percent / 100.0 * s.rx()?.dose_gy;
+        Ok(of(s, dvh.volume_at_dose(dose_gy), dvh.volume_mm3()))
+    };
+    value().map_or_else(|outcome| outcome, |v| s.at_least(v))
+}

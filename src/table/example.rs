@@ -1,7 +1,9 @@
 //! A small invented study for the tests of this room: one measured case and one that is left out.
 
 use super::{MetricDefinition, Study};
-use crate::analyse::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
+use crate::analyse::{
+    Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult,
+};
 use crate::case::{
     Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
 };
@@ -203,6 +205,13 @@ fn analysis() -> Analysis {
             measurement(2, "V12Gy[cc]", Outcome::none(Status::Empty, "no contours")),
             measurement(2, "D2%[Gy]", Outcome::of(f64::NAN)),
         ],
+        regions: vec![RegionMeasurement {
+            region: "all tissue".to_owned(),
+            metric: "V12Gy[cc]".to_owned(),
+            unit: "cc",
+            outcome: Outcome::of(1.5),
+            method: "cubic; caps".to_owned(),
+        }],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
     }

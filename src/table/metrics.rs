@@ -1,5 +1,5 @@
-//! Table `metrics`, the core of a study in long form: one row per structure and metric, with value
-//! and numerical bounds, or status and reason.
+//! Table `metrics`, the core of a study in long form: one row per structure (or region that nobody
+//! drew, without ROI Number) and metric, with value and numerical bounds, or status and reason.
 
 use std::borrow::Cow;
 
@@ -7,21 +7,29 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::Measurement;
 use crate::case::NamedRoi;
+use crate::metrics::Outcome;
 
 pub(super) const TABLE: Table = Table {
     name: "metrics",
-    grain: "one metric of one structure of a case",
-    key: &["plan_id", "roi_number", "metric", "method"],
+    grain: "one metric of one structure, or of a region that nobody drew, of a case",
+    key: &["plan_id", "roi_number", "structure_id", "metric", "method"],
     sheet,
 };
+
+/// Unit symbols of the metrics.
+const UNITS: &[&str] = &["Gy", "cc", "%", "mm", "1", "Gy*cc", "%/mm", "cm2"];
 
 struct Row<'a> {
     measured: Measured<'a>,
     structure_id: String,
+    roi_number: Option<i64>,
     name: Option<&'a NamedRoi>,
-    measurement: &'a Measurement,
+    region: Option<&'a str>,
+    metric: &'a str,
+    unit: &'static str,
+    outcome: &'a Outcome,
+    method: &'a str,
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -31,17 +39,32 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
-    let list = measured.analysis.map_or(&[][..], |a| &a.measurements);
-    let mut rows: Vec<_> = list
-        .iter()
-        .map(|measurement| Row {
-            measured,
-            structure_id: structure_id(measured.case, measurement.roi_number),
-            name: measured.name(measurement.roi_number),
-            measurement,
-        })
-        .collect();
-    rows.sort_by_key(|r| (r.measurement.roi_number, &r.measurement.metric, &r.measurement.method));
+    let Some(analysis) = measured.analysis else { return Vec::new() };
+    let of_structures = analysis.measurements.iter().map(|m| Row {
+        measured,
+        structure_id: structure_id(measured.case, m.roi_number),
+        roi_number: Some(m.roi_number),
+        name: measured.name(m.roi_number),
+        region: None,
+        metric: &m.metric,
+        unit: m.unit,
+        outcome: &m.outcome,
+        method: &m.method,
+    });
+    let of_regions = analysis.regions.iter().map(|m| Row {
+        measured,
+        structure_id: format!("{}/{}", measured.case.id, m.region),
+        roi_number: None,
+        name: None,
+        region: Some(&m.region),
+        metric: &m.metric,
+        unit: m.unit,
+        outcome: &m.outcome,
+        method: &m.method,
+    });
+    let mut rows: Vec<_> = of_structures.chain(of_regions).collect();
+    // Regions come after the structures.
+    rows.sort_by_key(|r| (r.roi_number.unwrap_or(i64::MAX), r.region, r.metric, r.method));
     rows
 }
 
@@ -56,12 +79,17 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure_id", "the structure, as in table structures", |r| {
             borrowed(&r.structure_id)
         }),
-        Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| {
-            Some(r.measurement.roi_number)
+        Column::integer("roi_number", "", "ROI Number (3006,0022); missing for a region", |r| {
+            r.roi_number
         }),
-        Column::text("structure", "standard name (TG-263), else the original name", |r| {
-            r.name.and_then(|n| borrowed(shown_name(n)))
-        }),
+        Column::text(
+            "structure",
+            "standard name (TG-263), else the original name; or a region",
+            |r| {
+                let name = r.name.map(shown_name).or(r.region);
+                name.and_then(borrowed)
+            },
+        ),
         Column::word("role", "what the structure is for", &role_words(), |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
@@ -70,30 +98,22 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
 
 fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
-        Column::text("metric", "metric in TG-263 syntax, or index name", |r| {
-            borrowed(&r.measurement.metric)
-        }),
+        Column::text("metric", "metric in TG-263 syntax, or index name", |r| borrowed(r.metric)),
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
-            r.measurement.outcome.value
+            r.outcome.value
         }),
-        Column::real("low", "", "lower numerical bound, nothing clinical", |r| {
-            r.measurement.outcome.low
-        }),
-        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
-            r.measurement.outcome.high
-        }),
-        Column::word("unit", "unit of value, low and high", &["Gy", "cc", "%", "mm", "1"], |r| {
-            borrowed(r.measurement.unit)
-        }),
+        Column::real("low", "", "lower numerical bound, nothing clinical", |r| r.outcome.low),
+        Column::real("high", "", "upper numerical bound, nothing clinical", |r| r.outcome.high),
+        Column::word("unit", "unit of value, low and high", UNITS, |r| borrowed(r.unit)),
         Column::word("status", "why there is or is not a value", &status_words(), |r| {
-            borrowed(r.measurement.outcome.status.word())
+            borrowed(r.outcome.status.word())
         }),
         Column::text("reason", "the reason in words; missing when ok", |r| {
-            let reason = &r.measurement.outcome.reason;
+            let reason = &r.outcome.reason;
             (!reason.is_empty()).then_some(Cow::Borrowed(reason.as_str()))
         }),
         Column::text("method", "interpolation, slice ends, rule or parameter", |r| {
-            borrowed(&r.measurement.method)
+            borrowed(r.method)
         }),
     ]
 }

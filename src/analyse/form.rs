@@ -1,0 +1,61 @@
+//! Size, shape and place of one computed solid, for the metrics of [`crate::metrics::size`].
+
+use super::structure::Solid;
+use crate::dose::DoseField;
+use crate::geometry::occupancy::Occupancy;
+use crate::geometry::point::{self, Point};
+use crate::geometry::smooth::Variant;
+use crate::geometry::surface::Surface;
+use crate::metrics::size::{Form, Isocentre};
+
+/// The form of a solid as `occupancy` fills it with something varied; doses are those of `field`.
+#[must_use]
+pub(super) fn of(
+    solid: &Solid,
+    occupancy: &Occupancy,
+    variant: Variant,
+    field: Option<&DoseField>,
+    isocentres: &[Point],
+) -> Form {
+    let surface = Surface::of(occupancy);
+    let centre = occupancy.centroid();
+    let dose = |p: Point| field.and_then(|f| f.at(p));
+    let mut in_plane = solid.diameters;
+    if let Some(d) = &mut in_plane {
+        // Both ends of a chord may lie on a bulge.
+        let longer = 2.0 * variant.bulge * d.bulge_mm;
+        d.longest_mm += longer;
+        d.across_mm += longer;
+    }
+    Form {
+        surface_mm2: surface.area_mm2,
+        longest_mm: surface.longest_mm(),
+        height_mm: height_mm(occupancy),
+        in_plane,
+        axial: occupancy.axes.is_axial(),
+        centre,
+        centre_gy: centre.and_then(dose),
+        isocentre: centre.and_then(|c| nearest(c, isocentres, dose)),
+    }
+}
+
+fn nearest(
+    centre: Point,
+    isocentres: &[Point],
+    dose: impl Fn(Point) -> Option<f64>,
+) -> Option<Isocentre> {
+    let distance = |p: &Point| point::length(point::sub(*p, centre));
+    let found = isocentres.iter().min_by(|a, b| distance(a).total_cmp(&distance(b)))?;
+    let of = isocentres.len();
+    Some(Isocentre { distance_mm: distance(found), dose_gy: dose(*found), of })
+}
+
+/// From the lowest to the highest end of the sheets, mm.
+fn height_mm(occupancy: &Occupancy) -> f64 {
+    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
+    for sheet in occupancy.layers.iter().flat_map(|l| &l.sheets) {
+        low = low.min(sheet.w_mm - sheet.thickness_mm / 2.0);
+        high = high.max(sheet.w_mm + sheet.thickness_mm / 2.0);
+    }
+    (high - low).max(0.0)
+}

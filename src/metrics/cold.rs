@@ -1,0 +1,67 @@
+//! The cold end of a histogram: dose of the coldest part, and volume that receives less than a
+//! dose.
+
+use super::dose_at_volume::smaller;
+use super::{Definition, Evidence, Outcome};
+
+pub(super) static DOSE_OF_COLDEST: Definition = Definition {
+    name: "DC{x}cc[Gy]",
+    unit: "Gy",
+    title: "dose that the coldest x cc of the structure receive at most",
+    formula: "D(V − x): largest D with V(D) ≥ V − x",
+    reference: "AAPM TG-263 (name)",
+    evidence: Evidence::Memory,
+    undefined: "the structure is smaller than x cc, or the dose grid does not cover all of it",
+    standard: &[0.5],
+    range: [0.0, 10_000.0],
+    compute: |s, x| {
+        if s.volume_cc < x {
+            return smaller(s, x);
+        }
+        let dose = || {
+            let dvh = s.complete_dvh()?;
+            let rest = (dvh.volume_mm3() - x * 1000.0).max(0.0);
+            dvh.dose_at_volume(rest).ok_or_else(|| smaller(s, x))
+        };
+        Outcome::from_result(dose())
+    },
+    ..Definition::PLAIN
+};
+
+pub(super) static COLD_VOLUME: Definition = Definition {
+    name: "CV{x}Gy[cc]",
+    unit: "cc",
+    title: "volume of the structure that receives less than x Gy",
+    formula: "V − V(x)",
+    reference: "AAPM TG-263 (name)",
+    evidence: Evidence::Memory,
+    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    standard: &[20.0],
+    range: [0.0, 500.0],
+    compute: |s, x| match s.any_dvh() {
+        Err(outcome) => outcome,
+        Ok(dvh) => s.at_least((dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / 1000.0),
+    },
+    ..Definition::PLAIN
+};
+
+pub(super) static COLD_SHARE: Definition = Definition {
+    name: "CV{x}Gy[%]",
+    limits: [0.0, 100.0],
+    unit: "%",
+    title: "share of the structure that receives less than x Gy",
+    formula: "100 · (V − V(x)) / V",
+    reference: "AAPM TG-263 (name)",
+    evidence: Evidence::Memory,
+    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    standard: &[20.0],
+    range: [0.0, 500.0],
+    compute: |s, x| match s.any_dvh() {
+        Err(outcome) => outcome,
+        Ok(dvh) => {
+            let whole = dvh.volume_mm3() / s.cover.max(f64::MIN_POSITIVE);
+            s.at_least(100.0 * (dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / whole)
+        }
+    },
+    ..Definition::PLAIN
+};

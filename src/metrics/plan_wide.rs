@@ -1,0 +1,272 @@
+//! Numbers of a plan as a whole: all its targets together against the isodoses of all space. They
+//! stand in rows of their own, with `all targets` in place of a structure, and carry "Plan" in
+//! their names.
+
+use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+
+/// What the targets and isodoses of a plan add up to. Nested targets count once, by the largest.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct PlanTotals {
+    /// Number of lesions with a prescription.
+    pub lesions: usize,
+    /// The one prescription of all of them, Gy; or why there is none.
+    pub dose_gy: Option<f64>,
+    /// The prescriptions, in words.
+    pub prescriptions: String,
+    /// Whether the grid cuts the prescription isodose, half of it, or that of 12 Gy.
+    pub cut: [bool; 3],
+    /// The quantities that indices are made of.
+    pub sums: Sums,
+}
+
+/// Volumes (cc), integral doses (Gy·cc) and a dose (Gy), in this order: targets; what of each
+/// receives its own prescription; isodoses of their own prescriptions by the nearest target; the
+/// isodose of the common prescription and of half of it; integral dose of the targets, of half the
+/// common prescription and of 12 Gy; largest dose.
+pub type Sums = [f64; 9];
+
+const TARGETS: usize = 0;
+const COMMON: usize = 1;
+const OWN_ISODOSES: usize = 2;
+const WHOLE: usize = 3;
+const HALF: usize = 4;
+const TARGET_DOSE: usize = 5;
+const HALF_DOSE: usize = 6;
+const TWELVE_DOSE: usize = 7;
+const MAXIMUM: usize = 8;
+
+const PLAN: Definition = Definition {
+    undefined: "no target with a prescription, targets with different prescriptions, or the grid \
+                cuts the isodose or does not cover the targets",
+    applies_to: AppliesTo::Plan,
+    rule: |s, _| s.totals.map_or_else(String::new, |t| t.prescriptions.clone()),
+    ..Definition::PLAIN
+};
+
+fn totals<'a>(s: &Subject<'a>) -> Result<&'a PlanTotals, Outcome> {
+    let none = || Outcome::none(Status::NotApplicable, "no target has a prescription");
+    s.totals.ok_or_else(none)
+}
+
+fn ratio(numerator: f64, denominator: f64) -> Result<f64, Outcome> {
+    if denominator > 0.0 {
+        return Ok(numerator / denominator);
+    }
+    Err(Outcome::none(Status::NotApplicable, "the volume to divide by is zero"))
+}
+
+/// An index against isodoses that the grid must not cut.
+fn index(
+    s: &Subject<'_>,
+    cut: &[usize],
+    common: bool,
+    of: fn(&PlanTotals) -> Result<f64, Outcome>,
+) -> Outcome {
+    let value = || {
+        let t = totals(s)?;
+        if common && t.dose_gy.is_none() {
+            let text = format!("the targets have different prescriptions: {}", t.prescriptions);
+            return Err(Outcome::none(Status::NotApplicable, text));
+        }
+        if cut.iter().any(|i| t.cut[*i]) {
+            return Err(Outcome::none(Status::PartlyOutsideGrid, super::conformity::CUT));
+        }
+        of(t)
+    };
+    Outcome::from_result(value())
+}
+
+pub(super) static COUNT: Definition = Definition {
+    name: "PlanTargetCount",
+    title: "number of lesions with a prescription; nested targets are one",
+    formula: "count",
+    reference: "practice of trials on several metastases",
+    evidence: Evidence::CommonPractice,
+    scatters: false,
+    compute: |s, _| {
+        #[allow(clippy::cast_precision_loss)] // a handful
+        Outcome::from_result(totals(s).map(|t| t.lesions as f64))
+    },
+    ..PLAN
+};
+
+pub(super) static VOLUME: Definition = Definition {
+    name: "PlanTargetVolume[cc]",
+    unit: "cc",
+    title: "total volume of all lesions with a prescription; nested targets count once, by the \
+            largest",
+    formula: "Σ TV",
+    reference: "practice of trials on several metastases",
+    evidence: Evidence::CommonPractice,
+    compute: |s, _| Outcome::from_result(totals(s).map(|t| t.sums[TARGETS])),
+    ..PLAN
+};
+
+pub(super) static MAX: Definition = Definition {
+    name: "PlanMax[Gy]",
+    unit: "Gy",
+    title: "largest voxel dose of the grid",
+    formula: "max over voxels",
+    reference: "ICRU Report 91",
+    evidence: Evidence::Memory,
+    compute: |s, _| Outcome::from_result(totals(s).map(|t| t.sums[MAXIMUM])),
+    ..PLAN
+};
+
+pub(super) static ISODOSE_LEVEL: Definition = Definition {
+    name: "PlanPrescriptionIsodose[%]",
+    unit: "%",
+    title: "prescription in percent of the largest voxel dose of the grid",
+    formula: "100 · Rx / PlanMax",
+    reference: "ICRU Report 91",
+    evidence: Evidence::Memory,
+    compute: |s, _| {
+        let level =
+            |t: &PlanTotals| Ok(100.0 * ratio(t.dose_gy.unwrap_or_default(), t.sums[MAXIMUM])?);
+        index(s, &[], true, level)
+    },
+    ..PLAN
+};
+
+pub(super) static COVERAGE: Definition = Definition {
+    name: "PlanCoverage",
+    limits: [0.0, 1.0],
+    title: "share of all targets together that receives the prescription of each",
+    formula: "Σ TV_PIV / Σ TV",
+    reference: "Paddick 2000, on the union of the targets",
+    compute: |s, _| index(s, &[], false, |t| ratio(t.sums[COMMON], t.sums[TARGETS])),
+    ..PLAN
+};
+
+pub(super) static PADDICK: Definition = Definition {
+    name: "PlanPaddickConformity",
+    limits: [0.0, 1.0],
+    title: "Paddick's conformity index of all targets together, with the isodose of all space",
+    formula: "(Σ TV_PIV)² / (Σ TV · PIV)",
+    reference: "Paddick 2000, on the union of the targets",
+    compute: |s, _| {
+        index(s, &[0], true, |t| ratio(t.sums[COMMON].powi(2), t.sums[TARGETS] * t.sums[WHOLE]))
+    },
+    ..PLAN
+};
+
+pub(super) static PADDICK_SUM: Definition = Definition {
+    name: "PlanPaddickConformitySum",
+    limits: [0.0, 1.0],
+    title: "sum form of Paddick's conformity index, each target with its own prescription and the \
+            isodose nearest to it: the one that is defined for different prescriptions",
+    formula: "(Σ TV_PIV)² / (Σ TV · Σ PIVNearest)",
+    reference: "sum form of Paddick 2000",
+    evidence: Evidence::CommonPractice,
+    compute: |s, _| {
+        index(s, &[], false, |t| {
+            ratio(t.sums[COMMON].powi(2), t.sums[TARGETS] * t.sums[OWN_ISODOSES])
+        })
+    },
+    ..PLAN
+};
+
+pub(super) static SELECTIVITY: Definition = Definition {
+    name: "PlanSelectivity",
+    limits: [0.0, 1.0],
+    title: "share of the prescription isodose volume that lies in any target",
+    formula: "Σ TV_PIV / PIV",
+    reference: "Paddick 2000, on the union of the targets",
+    compute: |s, _| index(s, &[0], true, |t| ratio(t.sums[COMMON], t.sums[WHOLE])),
+    ..PLAN
+};
+
+pub(super) static RTOG: Definition = Definition {
+    name: "PlanRTOGConformity",
+    title: "PITV ratio of all targets together",
+    formula: "PIV / Σ TV",
+    reference: "Shaw et al. 1993, on the union of the targets",
+    compute: |s, _| index(s, &[0], true, |t| ratio(t.sums[WHOLE], t.sums[TARGETS])),
+    ..PLAN
+};
+
+pub(super) static GRADIENT: Definition = Definition {
+    name: "PlanPaddickGradient",
+    limits: [1.0, f64::INFINITY],
+    title: "gradient index of the plan, with the isodoses of all space",
+    formula: "PIV_half / PIV",
+    reference: "Paddick and Lippitz 2006, on all space",
+    compute: |s, _| index(s, &[0, 1], true, |t| ratio(t.sums[HALF], t.sums[WHOLE])),
+    ..PLAN
+};
+
+pub(super) static R50: Definition = Definition {
+    name: "PlanR50%",
+    title: "R50% of the plan: volume of half the prescription over all targets together",
+    formula: "V(50 % of Rx) / Σ TV",
+    reference: "RTOG 0915, on the union of the targets",
+    compute: |s, _| index(s, &[1], true, |t| ratio(t.sums[HALF], t.sums[TARGETS])),
+    ..PLAN
+};
+
+const GLOBAL: &str = "global efficiency index of papers on several metastases (use read)";
+
+pub(super) static EFFICIENCY_HALF: Definition = Definition {
+    name: "PlanEfficiency50%",
+    title: "global efficiency index: integral dose of all targets over that of half the \
+            prescription's isodose volume",
+    formula: "Σ ∫_TV D dV / ∫_PIV50% D dV",
+    reference: GLOBAL,
+    evidence: Evidence::Memory,
+    compute: |s, _| index(s, &[1], true, |t| ratio(t.sums[TARGET_DOSE], t.sums[HALF_DOSE])),
+    ..PLAN
+};
+
+pub(super) static EFFICIENCY_TWELVE: Definition = Definition {
+    name: "PlanEfficiency12Gy",
+    title: "global efficiency index: integral dose of all targets over that of the 12 Gy volume",
+    formula: "Σ ∫_TV D dV / ∫_V12Gy D dV",
+    reference: GLOBAL,
+    evidence: Evidence::Memory,
+    compute: |s, _| index(s, &[2], false, |t| ratio(t.sums[TARGET_DOSE], t.sums[TWELVE_DOSE])),
+    ..PLAN
+};
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::metrics;
+
+    fn value(totals: &PlanTotals, name: &str) -> Outcome {
+        let none = (Status::NotApplicable, String::new());
+        let subject = Subject { totals: Some(totals), ..Subject::new(0.0, Err(none)) };
+        metrics::parse(name).unwrap().compute(&subject)
+    }
+
+    /// Targets of 2.0 and 3.0 cc of which 2.0 and 2.9 are covered, in one isodose of 6.5 cc: the
+    /// index of the union (own arithmetic).
+    #[test]
+    fn two_targets_in_one_isodose() {
+        let sums = [5.0, 4.9, 6.5, 6.5, 20.0, 110.0, 220.0, 440.0, 30.0];
+        let mut t = PlanTotals { lesions: 2, dose_gy: Some(20.0), sums, ..PlanTotals::default() };
+        for (name, want) in [
+            ("PlanTargetCount", 2.0),
+            ("PlanTargetVolume[cc]", 5.0),
+            ("PlanCoverage", 0.98),
+            ("PlanSelectivity", 0.753_846),
+            ("PlanPaddickConformity", 0.738_769),
+            ("PlanPaddickConformitySum", 0.738_769),
+            ("PlanRTOGConformity", 1.3),
+            ("PlanPaddickGradient", 3.076_923),
+            ("PlanR50%", 4.0),
+            ("PlanEfficiency50%", 0.5),
+            ("PlanEfficiency12Gy", 0.25),
+            ("PlanMax[Gy]", 30.0),
+            ("PlanPrescriptionIsodose[%]", 66.666_667),
+        ] {
+            let got = value(&t, name).value.unwrap();
+            assert!((got - want).abs() < 1e-6, "{name}: {got}");
+        }
+        t.cut = [false, true, false];
+        assert_eq!(value(&t, "PlanR50%").status, Status::PartlyOutsideGrid);
+        assert!(value(&t, "PlanPaddickConformity").value.is_some());
+        t.dose_gy = None;
+        assert_eq!(value(&t, "PlanPaddickConformity").status, Status::NotApplicable);
+        assert!(value(&t, "PlanPaddickConformitySum").value.is_some());
+    }
+}
