@@ -16,6 +16,9 @@
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
 //!
+//! [`limits`] holds published dose limits and says what a value with bounds means for one; no table
+//! uses it yet.
+//!
 //! Conventions (axes, voxel centres, holes, slice ends, units) are on the page of [`geometry`]. Rooms
 //! stand below in the order in which they may use each other; `tests/architecture.rs` holds the rule.
 
@@ -36,6 +39,8 @@ pub mod case;
 pub mod dose;
 
 pub mod metrics;
+
+pub mod limits;
 
 pub mod analyse;
 

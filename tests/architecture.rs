@@ -22,13 +22,17 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("case", &["units", "identity", "finding", "rt"]),
     ("dose", &["units", "geometry", "rt"]),
     ("metrics", &["units", "geometry", "rt", "dose"]),
-    ("analyse", &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics"]),
-    ("table", &["units", "identity", "finding", "rt", "case", "metrics", "analyse"]),
+    ("limits", &["metrics"]),
+    (
+        "analyse",
+        &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics", "limits"],
+    ),
+    ("table", &["units", "identity", "finding", "rt", "case", "metrics", "limits", "analyse"]),
     (
         "cli",
         &[
             "units", "identity", "finding", "geometry", "rt", "dicom", "case", "dose", "metrics",
-            "analyse", "table",
+            "limits", "analyse", "table",
         ],
     ),
 ];
