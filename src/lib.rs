@@ -15,6 +15,7 @@
 //! 5. [`analyse::analyse`] makes an [`analyse::Analysis`] of them: [`geometry`] gives solids, [`dose`]
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
+//! 7. [`ask::ask`] answers a question in SQL over those tables.
 //!
 //! [`limits`] holds published dose limits and says what a value with bounds means for one; no table
 //! uses it yet.
@@ -45,5 +46,7 @@ pub mod limits;
 pub mod analyse;
 
 pub mod table;
+
+pub mod ask;
 
 pub mod cli;

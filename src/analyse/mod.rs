@@ -5,6 +5,7 @@
 pub mod bounds;
 pub mod result;
 pub mod settings;
+pub mod strict;
 pub mod structure;
 pub mod target;
 

@@ -16,6 +16,9 @@ use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
 use crate::finding::Severity;
 use crate::rt::{FileStatus, Inventory};
 
+/// Name of the file in a study folder.
+pub const FILE: &str = "run.json";
+
 /// What every output says about its use.
 pub const CAUTION: &str = "Research and quality review only, not for treatment decisions; local \
                            protocol and licensed practice decide.";
@@ -122,15 +125,7 @@ pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), Wr
 }
 
 fn counts(study: &Study<'_>) -> Counts {
-    let mut files: BTreeMap<&'static str, usize> = [
-        FileStatus::Read,
-        FileStatus::Ignored,
-        FileStatus::Foreign,
-        FileStatus::Duplicate,
-        FileStatus::Refused,
-    ]
-    .map(|s| (s.word(), 0))
-    .into();
+    let mut files: BTreeMap<&'static str, usize> = FileStatus::ALL.map(|s| (s.word(), 0)).into();
     for file in &study.inventory.files {
         *files.entry(file.status.word()).or_insert(0) += 1;
     }
