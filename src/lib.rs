@@ -17,6 +17,9 @@
 //! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
 //! 7. [`ask::ask`] answers a question in SQL over those tables.
 //!
+//! [`limits`] holds published dose limits and says what a value with bounds means for one; no table
+//! uses it yet.
+//!
 //! Conventions (axes, voxel centres, holes, slice ends, units) are on the page of [`geometry`]. Rooms
 //! stand below in the order in which they may use each other; `tests/architecture.rs` holds the rule.
 
@@ -37,6 +40,8 @@ pub mod case;
 pub mod dose;
 
 pub mod metrics;
+
+pub mod limits;
 
 pub mod analyse;
 

@@ -22,14 +22,15 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("case", &["units", "identity", "finding", "rt"]),
     ("dose", &["units", "geometry", "rt"]),
     ("metrics", &["units", "geometry", "rt", "dose"]),
+    ("limits", &["metrics"]),
     ("analyse", &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics"]),
-    ("table", &["units", "identity", "finding", "rt", "case", "metrics", "analyse"]),
+    ("table", &["units", "identity", "finding", "rt", "case", "metrics", "limits", "analyse"]),
     ("ask", &["table"]),
     (
         "cli",
         &[
             "units", "identity", "finding", "geometry", "rt", "dicom", "case", "dose", "metrics",
-            "analyse", "table", "ask",
+            "limits", "analyse", "table", "ask",
         ],
     ),
 ];

@@ -11,6 +11,7 @@ mod dictionary;
 mod dvh;
 mod files;
 mod findings;
+pub mod limits;
 mod metrics;
 pub mod names;
 mod plans;

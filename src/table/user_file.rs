@@ -1,4 +1,4 @@
-//! CSV files that belong to the user: `names.csv`, `prescriptions.csv`. The program reads decisions
+//! CSV files that belong to the user: `names.csv`, `prescriptions.csv`, `limits.csv`. The program reads decisions
 //! from them and adds proposals; it never changes or drops a row, a column or the user's own way of
 //! writing (separator, byte-order mark). A file to which nothing is added is not touched at all.
 
@@ -53,7 +53,16 @@ impl UserFile {
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Self::new(columns)),
             Err(e) => return Err(fault(e.to_string())),
         };
-        let file = Self::parse(&bytes).map_err(fault)?;
+        Self::of_text(&bytes, path, columns)
+    }
+
+    /// As [`Self::read`], from bytes; `path` is what faults name.
+    ///
+    /// # Errors
+    /// When it is not UTF-8, or lacks one of `columns`.
+    pub fn of_text(bytes: &[u8], path: &Path, columns: &[&str]) -> Result<Self, ReadError> {
+        let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
+        let file = Self::parse(bytes).map_err(fault)?;
         match columns.iter().find(|c| !file.columns.iter().any(|have| have == *c)) {
             None => Ok(file),
             Some(missing) => Err(fault(format!(
