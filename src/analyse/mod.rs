@@ -3,11 +3,13 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod grids;
 pub mod result;
 pub mod settings;
 pub mod structure;
 pub mod target;
 
+pub use grids::analyse_grids;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 pub use settings::{Ends, Settings};
 
@@ -32,6 +34,18 @@ pub fn analyse(
     dose: Option<Dose>,
     settings: &Settings,
 ) -> Analysis {
+    analyse_those(case, structures, dose, settings, &|_| true)
+}
+
+/// As [`analyse`], with rows only for the structures that are `wanted` by ROI Number; the others
+/// still have their part in the isodoses of their neighbours.
+fn analyse_those(
+    case: &Case,
+    structures: Option<&StructureSet>,
+    dose: Option<Dose>,
+    settings: &Settings,
+    wanted: &dyn Fn(i64) -> bool,
+) -> Analysis {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
     let nominal = dose.map(|d| DoseField::new(d, settings.interpolation));
     let thinned = nominal.as_ref().map(|f| [Phase::Even, Phase::Odd].map(|phase| f.thinned(phase)));
@@ -52,7 +66,7 @@ pub fn analyse(
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
     let bench = Bench { case, settings, fields, targets: &targets };
-    for part in &parts {
+    for part in parts.iter().filter(|part| wanted(part.roi.header.number)) {
         bench.measure(part, &mut out);
     }
     out.findings.sort();
@@ -78,7 +92,8 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
             | Code::LinkMissing
             | Code::LinkFrameMismatch
             | Code::LinkPatientMismatch
-            | Code::DoseSeveral,
+            | Code::DoseSeveral
+            | Code::DoseGridsDisagree,
             reason,
         )) => (Status::Unlinked, reason.clone()),
         Some((_, reason)) => (Status::Excluded, reason.clone()),

@@ -19,6 +19,10 @@ pub(super) enum Class {
     Plan,
     /// RT Ion Plan.
     IonPlan,
+    /// A treatment record or treatment summary.
+    Record,
+    /// Spatial Registration.
+    Registration,
     /// A slice of CT or MR.
     Slice,
     /// A DICOMDIR.
@@ -37,6 +41,12 @@ impl Class {
             uids::RT_DOSE_STORAGE => Self::Dose,
             uids::RT_PLAN_STORAGE => Self::Plan,
             uids::RT_ION_PLAN_STORAGE => Self::IonPlan,
+            uids::RT_BEAMS_TREATMENT_RECORD_STORAGE
+            | uids::RT_ION_BEAMS_TREATMENT_RECORD_STORAGE
+            | uids::RT_BRACHY_TREATMENT_RECORD_STORAGE
+            | uids::RT_TREATMENT_SUMMARY_RECORD_STORAGE => Self::Record,
+            uids::SPATIAL_REGISTRATION_STORAGE => Self::Registration,
+            uids::DEFORMABLE_SPATIAL_REGISTRATION_STORAGE => Self::OtherRadiotherapy,
             uids::CT_IMAGE_STORAGE | uids::MR_IMAGE_STORAGE => Self::Slice,
             uids::MEDIA_STORAGE_DIRECTORY_STORAGE => Self::Directory,
             // The radiotherapy branch of the storage classes, first and second generation.

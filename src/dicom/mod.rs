@@ -20,6 +20,8 @@ mod open;
 mod pixels;
 mod plan;
 mod quirks;
+mod record;
+mod registration;
 mod remark;
 #[cfg(test)]
 mod robust;

@@ -8,8 +8,10 @@ pub mod dvh;
 pub mod field;
 pub mod isodose;
 pub mod sample;
+pub mod sum;
 
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};
 pub use sample::{Samples, sample};
+pub use sum::sum;
