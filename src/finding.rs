@@ -125,9 +125,16 @@ codes! {
     VolumeDiffers "volume-differs" Check "the volume stated in the file differs from the computed one by more than 5 %", "the computed one is used", "find out which one the planning report shows";
 
     // Dose
-    DoseRelative "dose-relative" Stop "the dose grid is in relative units without a reference value", "no metric in gray is computed", "export the dose in gray";
+    DoseRelative "dose-relative" Stop "the dose grid is in relative units without a reference value", "no metric in gray is computed", "export the dose in gray, or state in choices.csv what relative value 1 stands for";
     DoseImplausible "dose-implausible" Stop "the largest dose is above 300 Gy, as when centigray are labelled gray", "the grid is not used", "check the units at the source";
     DoseEffective "dose-effective" Check "the grid holds biologically weighted dose", "metrics are of that dose", "do not pool it with physical dose";
+    DoseSummed "dose-summed" Note "the dose of the plan was added up from grids that cover each of its beams or fraction groups once", "metrics are of the sum", "none needed";
+    DoseMultiplied "dose-multiplied" Check "the dose of one fraction was multiplied by the number of fractions that the plan states", "metrics are of the product", "make sure that every fraction was given as planned";
+    DoseRepeated "dose-repeated" Note "the same voxel values are there in more than one dose object of the plan", "they are used once", "none needed";
+    DoseGridsLocal "dose-grids-local" Check "several dose grids of one plan each cover another region; each is taken to hold the dose of the whole plan there", "each structure is measured in the finest grid that holds it whole, else in the one that holds most of it", "export one grid that covers everything";
+    DoseGridsDisagree "dose-grids-disagree" Stop "dose grids of one plan hold different doses at the same points", "no dose metric of the case is computed", "keep the one that was treated, or name it in choices.csv";
+    DoseLikeOneFraction "dose-like-one-fraction" Check "the largest dose is below the prescription but would fit it times the number of fractions", "the dose is used as it is labelled", "check whether the grid holds one fraction only";
+    DoseReferenceByUser "dose-reference-by-user" Check "relative dose was turned into gray with the dose that the user states for relative value 1", "metrics are of the product", "check the value in choices.csv";
     DoseErrorType "dose-error-type" Stop "the grid holds a dose difference, not a dose", "it is not used", "none needed";
     DoseWithoutGrid "dose-without-grid" Stop "the dose object has no voxel grid", "it is not used", "export the dose grid";
     DoseGridInvalid "dose-grid-invalid" Stop "the geometry of the dose grid contradicts itself", "it is not used", "export the dose again";
@@ -147,16 +154,26 @@ codes! {
     PlanNotTreatment "plan-not-treatment" Note "the plan's intent is verification, machine quality assurance, research or service", "the case is left out", "none needed";
     PlanGeometryDevice "plan-geometry-device" Note "the plan is defined on the treatment device, without a patient", "the case is left out", "none needed";
     PlanUnapproved "plan-unapproved" Check "the plan is not marked as approved", "it is measured all the same", "make sure that it was treated";
+    PlanRejected "plan-rejected" Stop "the plan is marked as rejected and no treatment record names it", "the case is left out", "if it was treated all the same, say so in choices.csv";
+    PlanSuperseded "plan-superseded" Note "another version of the plan was treated or replaced it", "the case is left out", "none needed";
+    PlanAmbiguous "plan-ambiguous" Stop "several versions of a plan could be the treated one", "all of them are left out; the candidates are in the message", "say in choices.csv which one was treated";
+    PlanSeveralTreated "plan-several-treated" Check "treatment records name more than one version of a plan", "each is measured for itself; their doses are not added", "look at them together";
+    PlanConcurrent "plan-concurrent" Check "the plan was given together with another one", "each is measured for itself; their doses are not added", "look at them together";
+    PlanDecided "plan-decided" Note "the user says which version of the plan was treated", "that one is measured", "none needed";
+    RecordPartial "record-partial" Check "a treatment record shows a fraction that was not delivered whole", "it does not count as delivered", "look at the treatment records";
+    RecordDiffers "record-differs" Check "the fractions delivered are not those planned", "metrics are of the planned dose", "look at the treatment records";
     PlanFractionsMissing "plan-fractions-missing" Check "the number of fractions is not stated", "limits by fraction number cannot be chosen", "state it in prescriptions.csv";
     PrescriptionMissing "prescription-missing" Check "no prescription dose is stated for a target", "coverage, conformity and gradient are not computed for it", "state it in prescriptions.csv";
     PrescriptionContradicts "prescription-contradicts" Check "two sources in the plan state different prescription doses", "the one named in the message is used", "check against the chart";
     LinkByFrame "link-by-frame" Check "an object was joined by its frame of reference, since the object it refers to is not there", "the case is measured", "check that the objects belong together";
+    LinkByRegistration "link-by-registration" Check "structures were brought into the frame of reference of the dose by a rigid registration", "the case is measured", "check that the registration was approved";
+    LinkByUser "link-by-user" Check "the user says that structures and dose lie in one frame of reference though their identifiers differ", "the case is measured", "check the picture of the case";
     LinkAmbiguous "link-ambiguous" Stop "several objects could belong to this one and none is named", "the case is left out; the candidates are in the message", "remove the ones that were not treated";
     LinkMissing "link-missing" Stop "the object that this one refers to is not in the archive and nothing else fits", "the case is left out", "export the missing object";
-    LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a registration or correct the references";
+    LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a rigid registration, correct the references, or decide in choices.csv";
     RoiFrameMismatch "roi-frame-mismatch" Stop "a structure is in another frame of reference than the dose of its case", "it has a volume but no doses", "export it in the frame of the dose";
     LinkPatientMismatch "link-patient-mismatch" Stop "objects that refer to each other carry different patient identifiers", "the case is left out", "correct the identifier at the source";
-    DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated";
+    DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated, or name it in choices.csv";
     DoseSummationUnused "dose-summation-unused" Note "a dose grid of a beam, a fraction or a session beside or instead of the dose of the plan", "it is not used", "export the dose of the whole plan";
     ObjectUnused "object-unused" Note "an object belongs to no case", "it is not used", "none needed";
 

@@ -55,6 +55,8 @@ pub enum Kind {
     Machine,
     /// A series of images.
     Series,
+    /// A label that people gave to an object.
+    Label,
 }
 
 impl Kind {
@@ -66,6 +68,7 @@ impl Kind {
             Self::File => "F",
             Self::Machine => "M",
             Self::Series => "S",
+            Self::Label => "L",
         }
     }
 }

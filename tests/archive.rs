@@ -9,13 +9,14 @@ use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
-use tidydose::analyse::{Analysis, Settings, analyse, strict};
-use tidydose::case::{Case, Decisions, identify, link};
+use tidydose::analyse::{Analysis, Settings, analyse_grids, strict};
+use tidydose::case::{Case, Decisions, identify, link_decided};
 use tidydose::dicom::{self, Place, Scan};
+use tidydose::dose;
 use tidydose::finding::{Code, Finding};
 use tidydose::identity::{Identity, Token};
 use tidydose::metrics::Outcome;
-use tidydose::rt::FileStatus;
+use tidydose::rt::{Dose as DoseValues, DoseHeader, FileStatus};
 
 use crate::phantom::dicom::{Beam, Dose, DoseReference, Header, Plan, Roi, StructureSet};
 use crate::phantom::field::{Field, Lattice};
@@ -101,6 +102,11 @@ impl Archive {
     pub fn measure(&self, settings: &Settings) -> Measured {
         Measured::of(self.path(), settings)
     }
+
+    /// As [`Self::measure`], after the user decided about the cases that came out first.
+    pub fn measure_decided(&self, settings: &Settings, decisions: &Decisions) -> Measured {
+        Measured::decided(self.path(), settings, decisions)
+    }
 }
 
 /// What the library makes of a folder. Tokens are the identifiers themselves.
@@ -116,13 +122,17 @@ pub struct Measured {
 
 impl Measured {
     pub fn of(folder: &Path, settings: &Settings) -> Self {
+        Self::decided(folder, settings, &Decisions::default())
+    }
+
+    fn decided(folder: &Path, settings: &Settings, decisions: &Decisions) -> Self {
         let identity = Identity::kept();
         let stop = AtomicBool::new(false);
         let scan = dicom::scan(&[folder.to_path_buf()], &identity, &|_| {}, &stop).unwrap();
         let mut findings = scan.findings.clone();
-        let (mut cases, of_links) = link(&scan.inventory);
+        let (mut cases, of_links) = link_decided(&scan.inventory, decisions);
         findings.extend(of_links);
-        findings.extend(identify(&mut cases, &Decisions::default()));
+        findings.extend(identify(&mut cases, decisions));
         let mut analyses = BTreeMap::new();
         for case in &cases {
             let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
@@ -132,14 +142,15 @@ impl Measured {
             let set = dicom::read_structure_set_as(path(file), &identity, file);
             let Ok(mut set) = set else { continue };
             set.value.take_spacings(header);
-            let dose = case.dose.as_ref().filter(|_| case.left_out.is_none());
-            let read = |file| dicom::read_dose_as(path(file), &identity, file);
-            let dose = match dose.map(|d| read(&d.origin.file)) {
-                None => None,
-                Some(Err(_)) => continue,
-                Some(Ok(reading)) => Some(reading.value.1),
+            if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
+                set.value.bring_into(frame, &case.frames.motions);
+            }
+            let read = |header: &DoseHeader| {
+                let file = &header.origin.file;
+                dicom::read_dose_as(path(file), &identity, file).ok().map(|r| r.value.1)
             };
-            let analysis = analyse(case, Some(&set.value), dose, settings);
+            let Some(doses) = doses(case, &read) else { continue };
+            let analysis = analyse_grids(case, Some(&set.value), doses, settings);
             findings.extend(set.findings);
             findings.extend(analysis.findings.clone());
             analyses.insert(case.id.clone(), analysis);
@@ -194,6 +205,19 @@ impl Measured {
         assert!(row.is_some(), "no row for {name}");
         row.unwrap().status
     }
+}
+
+/// The grids that a case is measured in; nothing when one of them cannot be read.
+fn doses(case: &Case, read: &dyn Fn(&DoseHeader) -> Option<DoseValues>) -> Option<Vec<DoseValues>> {
+    if case.left_out.is_some() {
+        return Some(Vec::new());
+    }
+    let parts = case.dose_parts().into_iter().map(|(header, factor)| Some((read(header)?, factor)));
+    let mut doses: Vec<_> = dose::sum(parts.collect::<Option<_>>()?).into_iter().collect();
+    for header in &case.dose_source.local {
+        doses.push(read(header)?);
+    }
+    Some(doses)
 }
 
 /// The metrics of one structure of an analysis, by name.

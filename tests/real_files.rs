@@ -202,7 +202,7 @@ fn the_dose_of_fifteen_planes_is_the_same_in_every_encoding() {
         let (header, dose, findings) = dose(name);
         assert_eq!(header.units, DoseUnits::Relative, "{name}");
         assert_eq!(header.summation.term(), "BEAM", "{name}");
-        assert_eq!(header.beams, [1], "{name}");
+        assert_eq!(header.groups[0].beams, [1], "{name}");
         assert_eq!(dose.values.dim(), (15, 10, 10), "{name}");
         assert_eq!(dose.step, Gray::gy(1e-6));
         let all = stored(&dose);

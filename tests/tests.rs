@@ -4,7 +4,8 @@
 //! own unit tests; `truth` measures them in memory. `archive` puts files in a folder and does with
 //! them what the program does. `real_files` reads files of other origin, which `reference` fetches
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
-//! from files to metrics with truth known in closed form. `encodings` writes one case in every way,
+//! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
+//! versions of plans of every kind. `encodings` writes one case in every way,
 //! `containers` packs it, `damage` harms its files, and `quirks` has one file for each defect and
 //! quirk of real archives. `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
@@ -25,6 +26,7 @@ mod damage;
 mod documents;
 mod encodings;
 mod golden;
+mod meaning;
 mod measured;
 mod phantom;
 mod properties;

@@ -5,6 +5,7 @@
 pub mod bounds;
 pub mod fields;
 mod form;
+pub mod grids;
 mod region;
 pub mod result;
 pub mod settings;
@@ -12,6 +13,7 @@ pub mod strict;
 pub mod structure;
 pub mod target;
 
+pub use grids::analyse_grids;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 
@@ -42,6 +44,18 @@ pub fn analyse(
     dose: Option<Dose>,
     settings: &Settings,
 ) -> Analysis {
+    analyse_those(case, structures, dose, settings, &|_| true)
+}
+
+/// As [`analyse`], with rows only for the structures that are `wanted` by ROI Number; the others
+/// still have their part in the isodoses of their neighbours.
+fn analyse_those(
+    case: &Case,
+    structures: Option<&StructureSet>,
+    dose: Option<Dose>,
+    settings: &Settings,
+    wanted: &dyn Fn(i64) -> bool,
+) -> Analysis {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
     let prepared = dose.map(|d| Prepared::of(d, settings.interpolation));
     let fields = prepared.as_ref().map(|p| p.fields(step_gy));
@@ -70,7 +84,7 @@ pub fn analyse(
     let (spaces, scattered) = (spaces.as_ref(), &scattered);
     let (targets, isocentres) = (&targets, &isocentres);
     let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered };
-    for part in &parts {
+    for part in parts.iter().filter(|part| wanted(part.roi.header.number)) {
         bench.measure(part, &mut out);
     }
     if settings.regions {
@@ -99,7 +113,8 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
             | Code::LinkMissing
             | Code::LinkFrameMismatch
             | Code::LinkPatientMismatch
-            | Code::DoseSeveral,
+            | Code::DoseSeveral
+            | Code::DoseGridsDisagree,
             reason,
         )) => (Status::Unlinked, reason.clone()),
         Some((_, reason)) => (Status::Excluded, reason.clone()),

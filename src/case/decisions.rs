@@ -1,9 +1,10 @@
 //! What the user has decided, as plain values. Reading and writing the decision files is the work
 //! of others; a row that the user left blank is no decision and does not come here.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::Role;
+use crate::finding::Code;
 use crate::identity::Token;
 use crate::units::Gray;
 
@@ -26,6 +27,55 @@ pub struct Decisions {
     /// Prescribed dose over all fractions, by case and ROI Number; without a number it holds for
     /// every single target of the case that has no decision of its own.
     pub prescriptions: BTreeMap<(Token, Option<i64>), Gray>,
+    /// Cases whose structures and dose lie in one frame of reference, whatever their UIDs say.
+    pub same_frame: BTreeSet<Token>,
+    /// The dose to be measured, by case.
+    pub dose: BTreeMap<Token, Token>,
+    /// Whether a plan was the one treated, by case.
+    pub treated: BTreeMap<Token, bool>,
+    /// The dose that relative value 1 stands for, by case.
+    pub relative_unit: BTreeMap<Token, Gray>,
+}
+
+/// What the user can be asked about a case, beside names and prescriptions.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Question {
+    /// Do structures and dose lie in one frame of reference though their UIDs differ?
+    SameFrame,
+    /// Which of several doses is to be measured?
+    Dose,
+    /// Was this version of the plan the one treated?
+    Treated,
+    /// Which dose does relative value 1 stand for?
+    RelativeUnit,
+}
+
+impl Question {
+    /// Every question with the word that stands for it in `choices.csv`.
+    pub const WORDS: &'static [(Self, &'static str)] = &[
+        (Self::SameFrame, "same_frame"),
+        (Self::Dose, "dose_id"),
+        (Self::Treated, "treated"),
+        (Self::RelativeUnit, "relative_unit_gy"),
+    ];
+
+    /// The word in `choices.csv`.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(q, _)| *q == self).map_or("", |(_, w)| w)
+    }
+
+    /// The question whose answer would put a case right that is left out with this code.
+    #[must_use]
+    pub const fn about(code: Code) -> Option<Self> {
+        match code {
+            Code::LinkFrameMismatch => Some(Self::SameFrame),
+            Code::DoseSeveral => Some(Self::Dose),
+            Code::PlanAmbiguous | Code::PlanRejected => Some(Self::Treated),
+            Code::DoseRelative => Some(Self::RelativeUnit),
+            _ => None,
+        }
+    }
 }
 
 impl Decisions {

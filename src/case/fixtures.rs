@@ -41,6 +41,7 @@ pub(crate) fn structure_set(object: &str) -> StructureSetHeader {
         frame: Some(token("frame")),
         day: None,
         rois: vec![roi(1, "GTV1"), roi(2, "Brainstem")],
+        extents: [1, 2].map(|number| (number, [[0.5; 3], [1.5; 3]])).into(),
     }
 }
 
@@ -49,11 +50,14 @@ pub(crate) fn plan(object: &str, structure_set: &str) -> Plan {
         origin: origin(object),
         frame: Some(token("frame")),
         day: None,
+        second: None,
+        label: None,
         era: None,
         intent: None,
         approval: None,
         on_device: false,
         structure_set: Some(token(structure_set)),
+        related: Vec::new(),
         dose_references: Vec::new(),
         fraction_groups: Vec::new(),
         beams: Vec::new(),
@@ -73,11 +77,15 @@ pub(crate) fn dose(object: &str, plan: &str) -> DoseHeader {
         summation: DoseSummation::Plan,
         plans: vec![token(plan)],
         structure_set: None,
-        beams: Vec::new(),
+        groups: Vec::new(),
+        overview_fractions: None,
         grid: Some(grid),
         step: Some(Gray::gy(1e-6)),
         bits: Some(32),
         heterogeneity: None,
+        maximum: Some(24.0),
+        hottest: Some([1.0; 3]),
+        voxels: None,
     }
 }
 

@@ -1,6 +1,6 @@
 //! Who is who in every case: names, then prescriptions (which need the roles), then technology.
 
-use super::{Case, Decisions, names, prescription, technology};
+use super::{Case, Decisions, names, prescription, technology, treatment};
 use crate::finding::Finding;
 
 /// Fills names, prescriptions and technology of every case and returns what is questionable about
@@ -13,6 +13,7 @@ pub fn identify(cases: &mut [Case], decisions: &Decisions) -> Vec<Finding> {
         let (technology, basis) = technology::recognise(case.plan.as_ref());
         case.technology = technology;
         case.technology_basis = basis;
+        findings.extend(treatment::review(case));
     }
     findings.sort();
     findings.dedup();

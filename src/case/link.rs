@@ -8,31 +8,45 @@
 
 mod archive;
 mod choice;
+mod course;
 mod draft;
+mod frames;
 mod owner;
+mod region;
+mod summation;
 
 use std::collections::BTreeSet;
 
-use super::{Case, LinkMethod};
+use super::{Case, Decisions, LinkMethod};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::Token;
 use crate::rt::{Inventory, Origin, RoiHeader};
 use archive::Archive;
-use draft::Draft;
+use draft::{Draft, Makings};
 use owner::Owners;
 
 /// Joins plans, doses and structure sets into cases, sorted by patient and case token, with the
 /// findings about every join that was not by reference, every refusal and every object left over.
 #[must_use]
 pub fn link(inventory: &Inventory) -> (Vec<Case>, Vec<Finding>) {
+    link_decided(inventory, &Decisions::default())
+}
+
+/// As [`link`], with what the user decided about frames of reference, doses and versions of plans.
+#[must_use]
+pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>, Vec<Finding>) {
     let mut archive = Archive::new(inventory);
     let mut findings = std::mem::take(&mut archive.repeated);
     let owners = Owners::new(&archive);
+    let registrations = &inventory.registrations;
+    let makings = Makings { archive: &archive, decisions, registrations };
     let mut drafts: Vec<Draft> =
-        archive.plans.values().map(|plan| Draft::of_plan(&archive, &owners, plan)).collect();
+        archive.plans.values().map(|plan| Draft::of_plan(makings, &owners, plan)).collect();
     drafts.extend(owners.orphans.iter().filter_map(|group| {
-        Draft::of_orphans(&archive, group).map_err(|refused| findings.extend(refused)).ok()
+        Draft::of_orphans(makings, group).map_err(|refused| findings.extend(refused)).ok()
     }));
+    drafts.extend(archive.lone_structure_sets().map(Draft::of_structures));
+    findings.extend(course::settle(&mut drafts, &inventory.records, decisions));
     let mut cases = Vec::new();
     for draft in drafts {
         findings.extend(draft.findings);
@@ -53,7 +67,9 @@ impl Case {
     pub fn in_dose_frame(&self, roi: &RoiHeader) -> bool {
         let set = self.structure_set.as_ref().and_then(|s| s.frame.as_ref());
         let dose = self.dose.as_ref().and_then(|d| d.frame.as_ref());
-        dose.is_some() && roi.frame.as_ref().or(set) == dose
+        let own = roi.frame.as_ref().or(set);
+        let moved = own.is_some_and(|frame| self.frames.motions.contains_key(frame));
+        dose.is_some() && (own == dose || moved)
     }
 }
 
@@ -72,7 +88,8 @@ fn subject(origin: &Origin, case: Option<&Token>) -> Subject {
 fn unused(archive: &Archive, cases: &[Case], findings: &[Finding]) -> Vec<Finding> {
     let in_cases = cases.iter().flat_map(|c| {
         let structures = c.structure_set.as_ref().map(|s| &s.origin.object);
-        [c.dose.as_ref().map(|d| &d.origin.object), structures].into_iter().flatten()
+        let doses = c.all_doses().map(|d| &d.origin.object).collect::<Vec<_>>();
+        doses.into_iter().chain(structures)
     });
     let in_findings = findings.iter().filter_map(|f| f.subject.object.as_ref());
     let seen: BTreeSet<&Token> = in_cases.chain(in_findings).collect();

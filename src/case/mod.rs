@@ -3,16 +3,21 @@
 //! roles; prescriptions find their targets. Works on headers only and never opens a file.
 
 mod decisions;
+mod dose_source;
 mod identify;
 mod link;
 mod names;
 mod prescription;
 mod technology;
+mod treatment;
 
-pub use decisions::{Decisions, NameDecision};
+pub use decisions::{Decisions, NameDecision, Question};
+pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
-pub use link::link;
+pub use link::{link, link_decided};
 pub use names::{Proposal, Recognition, proposals, recognise};
+
+pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
 
 #[cfg(test)]
 mod fixtures;
@@ -222,6 +227,12 @@ pub struct Case {
     pub structure_set: Option<StructureSetHeader>,
     /// The dose grid that is measured.
     pub dose: Option<DoseHeader>,
+    /// How the dose that is measured comes from stored grids.
+    pub dose_source: DoseSource,
+    /// How structures and dose come to lie in one frame of reference.
+    pub frames: FrameJoin,
+    /// Which part the plan had in the treatment, and what was delivered of it.
+    pub treatment: Treatment,
     /// How many dose objects refer to the plan, used or not.
     pub doses_seen: usize,
     /// How dose and plan were joined.

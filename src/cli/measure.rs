@@ -92,6 +92,11 @@ fn collect(prepared: &mut Prepared, results: Vec<Option<CaseResult>>) -> Vec<Ana
             continue;
         };
         prepared.findings.extend(result.findings);
+        let refused = result.analysis.iter().flat_map(|a| &a.findings);
+        let refused = refused.filter(|f| f.code == Code::DoseGridsDisagree);
+        for finding in refused {
+            case.left_out.get_or_insert((finding.code, finding.message.clone()));
+        }
         analyses.extend(result.analysis);
         if let Some(reason) = result.failure {
             case.left_out.get_or_insert((Code::CaseFailed, reason));

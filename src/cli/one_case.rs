@@ -7,9 +7,10 @@ use super::parallel::guarded;
 use crate::analyse::{self, Analysis};
 use crate::case::Case;
 use crate::dicom::{self, Place};
+use crate::dose;
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
-use crate::rt::Origin;
+use crate::rt::{Dose, DoseHeader, Origin};
 
 /// What came of one case.
 #[derive(Debug, Clone, Default)]
@@ -59,21 +60,38 @@ impl Workshop<'_> {
                     .map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
                 reading.value.take_spacings(header);
+                if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
+                    reading.value.bring_into(frame, &case.frames.motions);
+                }
                 Some(reading.value)
             }
         };
-        let dose = match &case.dose {
-            Some(header) if case.left_out.is_none() => {
-                let path = self.path(&header.origin)?;
-                let reading = dicom::read_dose_as(path, self.identity, &header.origin.file)
-                    .map_err(|e| self.refusal(&e, case))?;
-                findings.extend(reading.findings);
-                Some(reading.value.1)
-            }
-            _ => None,
-        };
-        let analysis = analyse::analyse(case, structures.as_ref(), dose, self.settings);
+        let doses = self.doses(case, &mut findings)?;
+        let analysis = analyse::analyse_grids(case, structures.as_ref(), doses, self.settings);
         Ok(CaseResult { analysis: Some(analysis), findings, failure: None })
+    }
+
+    /// The dose that is measured, added up from its parts, then the grids of further regions.
+    fn doses(&self, case: &Case, findings: &mut Vec<Finding>) -> Result<Vec<Dose>, Box<Finding>> {
+        if case.left_out.is_some() {
+            return Ok(Vec::new());
+        }
+        let mut read = |header: &DoseHeader| -> Result<Dose, Box<Finding>> {
+            let path = self.path(&header.origin)?;
+            let reading = dicom::read_dose_as(path, self.identity, &header.origin.file)
+                .map_err(|e| self.refusal(&e, case))?;
+            findings.extend(reading.findings);
+            Ok(reading.value.1)
+        };
+        let mut parts = Vec::new();
+        for (header, factor) in case.dose_parts() {
+            parts.push((read(header)?, factor));
+        }
+        let mut doses: Vec<Dose> = dose::sum(parts).into_iter().collect();
+        for header in &case.dose_source.local {
+            doses.push(read(header)?);
+        }
+        Ok(doses)
     }
 
     fn refusal(&self, error: &dicom::Error, case: &Case) -> Box<Finding> {

@@ -13,6 +13,7 @@ use crate::case::{self, Case, Decisions};
 use crate::dicom::{self, Scan};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
+use crate::table::choices::ChoicesFile;
 use crate::table::names::NamesFile;
 use crate::table::prescriptions::PrescriptionsFile;
 
@@ -31,6 +32,7 @@ pub(super) struct Prepared {
     pub(super) findings: Vec<Finding>,
     names: NamesFile,
     prescriptions: PrescriptionsFile,
+    choices: ChoicesFile,
 }
 
 /// So many refused files are named on the terminal, with path and UID; all are in the findings.
@@ -48,6 +50,7 @@ pub(super) fn prepare(
     let folder = StudyFolder::open(&settings.study, &settings.archive)?;
     let names = NamesFile::read(&folder.names())?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
+    let choices = ChoicesFile::read(&folder.choices())?;
     for root in &settings.archive {
         // Before a key is made: a mistyped folder leaves nothing behind.
         std::fs::metadata(root)
@@ -62,16 +65,17 @@ pub(super) fn prepare(
     if !identity.is_kept() {
         record(&key, &scan)?;
     }
-    let (mut cases, linked) = case::link(&scan.inventory);
     let mut decisions = Decisions::default();
     names.decide(&mut decisions);
     prescriptions.decide(&mut decisions);
+    choices.decide(&mut decisions);
+    let (mut cases, linked) = case::link_decided(&scan.inventory, &decisions);
     let named = case::identify(&mut cases, &decisions);
     let mut findings = scan.findings.clone();
     findings.extend(linked);
     findings.extend(named);
     findings.extend(nothing_found(&scan));
-    Ok(Prepared { folder, identity, scan, cases, findings, names, prescriptions })
+    Ok(Prepared { folder, identity, scan, cases, findings, names, prescriptions, choices })
 }
 
 impl Prepared {
@@ -84,6 +88,8 @@ impl Prepared {
         self.names.write(&self.folder.names())?;
         self.prescriptions.propose(&self.cases);
         self.prescriptions.write(&self.folder.prescriptions())?;
+        self.choices.propose(&self.cases);
+        self.choices.write(&self.folder.choices())?;
         Ok(())
     }
 }

@@ -73,6 +73,12 @@ impl StudyFolder {
         self.root.join("names.csv")
     }
 
+    /// `choices.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn choices(&self) -> PathBuf {
+        self.root.join("choices.csv")
+    }
+
     /// `prescriptions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn prescriptions(&self) -> PathBuf {
@@ -93,7 +99,8 @@ fn is_empty(root: &Path) -> Result<bool, Fault> {
     for entry in fs::read_dir(root).map_err(refused)? {
         let name = entry.map_err(refused)?.file_name();
         let name = name.to_string_lossy();
-        if !name.starts_with('.') && name != "names.csv" && name != "prescriptions.csv" {
+        let own = ["names.csv", "prescriptions.csv", "choices.csv"];
+        if !name.starts_with('.') && !own.contains(&name.as_ref()) {
             return Ok(false);
         }
     }

@@ -5,6 +5,7 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 use ndarray::Array3;
+use sha2::{Digest, Sha256};
 
 use super::attribute::{Attributes, invalid, missing};
 use super::dose_grid::{Planes, frames, grid};
@@ -14,7 +15,7 @@ use super::pixels::{Format, Samples, Size};
 use super::quirks::stored_bits;
 use crate::finding::Code;
 use crate::identity::Kind;
-use crate::rt::{Dose, DoseHeader, DoseSummation, DoseType, DoseUnits};
+use crate::rt::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
 use crate::units::Gray;
 
 /// No radiosurgery plan reaches this dose, Gy; a grid in centigray does.
@@ -45,6 +46,7 @@ pub(super) fn dose(object: &Object<'_>) -> Result<(DoseHeader, Option<Dose>), Er
     }
     header.grid = Some(voxels.grid.clone());
     header.step = Some(voxels.step);
+    describe(&mut header, &voxels);
     Ok((header, Some(voxels)))
 }
 
@@ -75,11 +77,15 @@ fn description(object: &Object<'_>, root: &Attributes<'_>) -> Result<DoseHeader,
         summation: summation(root)?,
         plans: plans.iter().map(|uid| object.token(Kind::Object, uid)).collect(),
         structure_set: stored.first().map(|uid| object.token(Kind::Object, uid)),
-        beams: beams(root),
+        groups: groups(root),
+        overview_fractions: overview_fractions(root),
         grid: None,
         step: None,
         bits: root.optional_integer(tags::BITS_ALLOCATED).and_then(|b| u16::try_from(b).ok()),
         heterogeneity: (!heterogeneity.is_empty()).then_some(heterogeneity),
+        maximum: None,
+        hottest: None,
+        voxels: None,
     })
 }
 
@@ -96,16 +102,49 @@ fn summation(root: &Attributes<'_>) -> Result<DoseSummation, Error> {
         .ok_or_else(|| not_one_of(tag, found, "PLAN, BEAM or another defined term"))
 }
 
-/// Referenced Beam Numbers below the referenced plans, sorted.
-fn beams(root: &Attributes<'_>) -> Vec<i64> {
+/// Fraction groups and their beams below the referenced plans, as stated.
+fn groups(root: &Attributes<'_>) -> Vec<DoseGroup> {
     let plans = root.items(tags::REFERENCED_RT_PLAN_SEQUENCE);
     let groups = plans.flat_map(|p| p.items(tags::REFERENCED_FRACTION_GROUP_SEQUENCE));
-    let beams = groups.flat_map(|g| g.items(tags::REFERENCED_BEAM_SEQUENCE));
-    let mut numbers: Vec<i64> =
-        beams.filter_map(|b| b.optional_integer(tags::REFERENCED_BEAM_NUMBER)).collect();
-    numbers.sort_unstable();
-    numbers.dedup();
-    numbers
+    let group = |item: Attributes<'_>| {
+        let beams = item.items(tags::REFERENCED_BEAM_SEQUENCE);
+        let mut beams: Vec<i64> =
+            beams.filter_map(|b| b.optional_integer(tags::REFERENCED_BEAM_NUMBER)).collect();
+        beams.sort_unstable();
+        beams.dedup();
+        DoseGroup { number: item.optional_integer(tags::REFERENCED_FRACTION_GROUP_NUMBER), beams }
+    };
+    let mut list: Vec<DoseGroup> = groups.map(group).collect();
+    list.sort();
+    list
+}
+
+/// Number of Fractions Included, if all items of the plan overview agree on it.
+fn overview_fractions(root: &Attributes<'_>) -> Option<u32> {
+    let items = root.items(tags::PLAN_OVERVIEW_SEQUENCE);
+    let mut counts = items.map(|i| i.optional_integer(tags::NUMBER_OF_FRACTIONS_INCLUDED));
+    let first = counts.next()??;
+    let agree = counts.all(|count| count == Some(first));
+    u32::try_from(first).ok().filter(|_| agree)
+}
+
+/// What can be said of the voxels without keeping them.
+fn describe(header: &mut DoseHeader, dose: &Dose) {
+    let mut hash = Sha256::new();
+    let mut hottest = ([0; 3], f32::NEG_INFINITY);
+    for (k, plane) in dose.values.outer_iter().enumerate() {
+        hash.update(plane.iter().flat_map(|value| value.to_le_bytes()).collect::<Vec<u8>>());
+        for ((i, j), value) in plane.indexed_iter() {
+            if *value > hottest.1 {
+                hottest = ([k, i, j], *value);
+            }
+        }
+    }
+    header.voxels = Some(hash.finalize().iter().map(|b| format!("{b:02x}")).collect());
+    if hottest.1.is_finite() {
+        header.maximum = Some(f64::from(hottest.1));
+        header.hottest = Some(dose.grid.position(hottest.0));
+    }
 }
 
 fn note_transformations(root: &Attributes<'_>) {

@@ -19,6 +19,10 @@ pub(super) enum Class {
     Plan,
     /// RT Ion Plan.
     IonPlan,
+    /// A treatment record or treatment summary.
+    Record,
+    /// Spatial Registration.
+    Registration,
     /// A slice of CT or MR.
     Slice,
     /// Slices of CT or MR in one object (enhanced, multi-frame).
@@ -39,6 +43,12 @@ impl Class {
             uids::RT_DOSE_STORAGE => Self::Dose,
             uids::RT_PLAN_STORAGE => Self::Plan,
             uids::RT_ION_PLAN_STORAGE => Self::IonPlan,
+            uids::RT_BEAMS_TREATMENT_RECORD_STORAGE
+            | uids::RT_ION_BEAMS_TREATMENT_RECORD_STORAGE
+            | uids::RT_BRACHY_TREATMENT_RECORD_STORAGE
+            | uids::RT_TREATMENT_SUMMARY_RECORD_STORAGE => Self::Record,
+            uids::SPATIAL_REGISTRATION_STORAGE => Self::Registration,
+            uids::DEFORMABLE_SPATIAL_REGISTRATION_STORAGE => Self::OtherRadiotherapy,
             uids::CT_IMAGE_STORAGE | uids::MR_IMAGE_STORAGE => Self::Slice,
             uids::ENHANCED_CT_IMAGE_STORAGE
             | uids::ENHANCED_MR_IMAGE_STORAGE

@@ -20,11 +20,15 @@ use super::object::{Object, Source};
 use super::open::{inflate, unrecognised};
 use super::place::{Place, unreadable, within_limit};
 use super::plan::plan;
+use super::record::record;
+use super::registration::registration;
 use super::structure_set::structure_set;
 use super::walk::{Walked, walk};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Kind, Token};
-use crate::rt::{DoseHeader, FileRecord, FileStatus, Plan, StructureSetHeader};
+use crate::rt::{
+    DoseHeader, FileRecord, FileStatus, Plan, Registration, StructureSetHeader, TreatmentRecord,
+};
 
 /// What is read of a file before it is known what it is.
 const FIRST_BYTES: usize = 4096;
@@ -53,6 +57,10 @@ pub(super) enum Content {
     Dose(Box<DoseHeader>),
     /// A plan.
     Plan(Box<Plan>),
+    /// A treatment record or summary.
+    Record(Box<TreatmentRecord>),
+    /// A registration.
+    Registration(Box<Registration>),
     /// A slice, or all slices of a multi-frame image.
     Slices(Vec<Slice>),
     /// Other files.
@@ -158,7 +166,12 @@ impl Seen {
         self.note_head(&head, source.identity);
         let class = Class::of(&head.class);
         match class {
-            Class::StructureSet | Class::Dose | Class::Plan | Class::IonPlan => {
+            Class::StructureSet
+            | Class::Dose
+            | Class::Plan
+            | Class::IonPlan
+            | Class::Record
+            | Class::Registration => {
                 let bytes = file.whole()?;
                 self.place.check(&bytes)?;
                 let object = Object::from_bytes(source, bytes)?;
@@ -246,6 +259,8 @@ impl Seen {
                 Content::StructureSet(header, parsed.series, parsed.images)
             }
             Class::Dose => Content::Dose(Box::new(dose(object)?.0)),
+            Class::Record => Content::Record(Box::new(record(object)?)),
+            Class::Registration => Content::Registration(Box::new(registration(object)?)),
             _ => Content::Plan(Box::new(plan(object)?)),
         };
         Ok(())

@@ -22,6 +22,8 @@ mod pixels;
 mod place;
 mod plan;
 mod quirks;
+mod record;
+mod registration;
 mod remark;
 #[cfg(test)]
 mod robust;

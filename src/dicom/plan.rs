@@ -10,8 +10,10 @@ use super::error::Error;
 use super::object::Object;
 use crate::finding::Code;
 use crate::geometry::Point;
-use crate::identity::Kind;
-use crate::rt::{Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan};
+use crate::identity::{Kind, Token};
+use crate::rt::{
+    Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
+};
 use crate::units::Gray;
 
 /// Reads the plan.
@@ -34,16 +36,43 @@ pub(super) fn plan(object: &Object<'_>) -> Result<Plan, Error> {
         frame: root.uid(tags::FRAME_OF_REFERENCE_UID).map(|uid| object.token(Kind::Frame, uid)),
         day: date.and_then(|date| object.day(date)),
         era: date.map(|date| date.year().div_euclid(5) * 5),
+        second: root.text(tags::RT_PLAN_TIME).and_then(second_of_day),
+        label: root.text(tags::RT_PLAN_LABEL).map(|l| object.token(Kind::Label, l)),
         intent: root.code(tags::PLAN_INTENT),
         approval: root.code(tags::APPROVAL_STATUS),
         on_device: root.code(tags::RT_PLAN_GEOMETRY).as_deref() == Some("TREATMENT_DEVICE"),
         structure_set: structure_sets.first().map(|uid| object.token(Kind::Object, uid)),
+        related: related(object, &root),
         dose_references: references.collect::<Result<_, _>>()?,
         fraction_groups: groups.collect::<Result<_, _>>()?,
         beams: beams.collect::<Result<_, _>>()?,
         fixation: distinct(devices.filter_map(|d| d.code(tags::FIXATION_DEVICE_TYPE))),
         ion,
     })
+}
+
+/// The plans it refers to with a relationship of the standard, each once.
+fn related(object: &Object<'_>, root: &Attributes<'_>) -> Vec<(PlanRelation, Token)> {
+    let relation = |item: &Attributes<'_>| {
+        let term = item.code(tags::RT_PLAN_RELATIONSHIP)?;
+        PlanRelation::TERMS.iter().find(|(_, known)| *known == term).map(|(r, _)| *r)
+    };
+    let pairs = root.items(tags::REFERENCED_RT_PLAN_SEQUENCE).filter_map(|item| {
+        let uid = item.uid(tags::REFERENCED_SOP_INSTANCE_UID)?;
+        Some((relation(&item)?, object.token(Kind::Object, uid)))
+    });
+    let set: std::collections::BTreeSet<_> = pairs.collect();
+    set.into_iter().collect()
+}
+
+/// Seconds since midnight of a time HHMMSS with or without fraction; nothing where it is none.
+fn second_of_day(text: &str) -> Option<u32> {
+    let part = |from: usize, below: u32| {
+        let digits = text.get(from..from + 2).unwrap_or("00");
+        digits.parse::<u32>().ok().filter(|n| *n < below)
+    };
+    text.get(..2)?;
+    Some(part(0, 24)? * 3600 + part(2, 60)? * 60 + part(4, 61)?)
 }
 
 fn dose_reference(item: &Attributes<'_>) -> Result<DoseReference, Error> {
@@ -179,7 +208,7 @@ mod tests {
     use super::super::sample::{self, Part, set, text};
     use super::*;
     use crate::finding::Finding;
-    use crate::identity::{Identity, Token};
+    use crate::identity::Identity;
     use crate::units::Day;
 
     fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
@@ -233,6 +262,60 @@ mod tests {
         let (plan, findings) = read(&parts, Encoding::EXPLICIT).unwrap();
         assert_eq!(plan.fractions(), None);
         assert_eq!(findings[0].code, Code::AttributeDoubtful);
+    }
+
+    /// RT Ion Plan (PS3.3 A.49): beams and control points stand in sequences of their own;
+    /// prescription and fractions as in any plan.
+    #[test]
+    fn an_ion_plan_is_read_by_its_own_sequences() {
+        let mut parts = sample::plan();
+        set(&mut parts, text(tags::SOP_CLASS_UID, VR::UI, uids::RT_ION_PLAN_STORAGE));
+        sample::remove(&mut parts, tags::BEAM_SEQUENCE);
+        let points = vec![
+            vec![text(tags::ISOCENTER_POSITION, VR::DS, "1\\2\\3")],
+            vec![text(tags::GANTRY_ANGLE, VR::DS, "90")],
+        ];
+        let beam = vec![
+            text(tags::TREATMENT_MACHINE_NAME, VR::SH, "MACHINE-B"),
+            text(tags::PRIMARY_DOSIMETER_UNIT, VR::CS, "NP"),
+            text(tags::BEAM_NUMBER, VR::IS, "1"),
+            text(tags::RADIATION_TYPE, VR::CS, "PROTON"),
+            text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, "2"),
+            Part::Items(tags::ION_CONTROL_POINT_SEQUENCE, points),
+        ];
+        set(&mut parts, Part::Items(tags::ION_BEAM_SEQUENCE, vec![beam]));
+        let (plan, findings) = read(&parts, Encoding::EXPLICIT).unwrap();
+        assert_eq!(findings, []);
+        assert!(plan.ion);
+        assert_eq!((plan.fractions(), plan.beams.len()), (Some(1), 1));
+        assert_eq!(plan.dose_references[0].prescription, Some(Gray::gy(20.0)));
+        let beam = &plan.beams[0];
+        assert_eq!(beam.isocentres, [[1.0, 2.0, 3.0]]);
+        assert_eq!(beam.radiation_type.as_deref(), Some("PROTON"));
+        assert_eq!(beam.machine, Some(Token::new("MACHINE-B")));
+        assert_eq!(beam.dosimeter_unit.as_deref(), Some("NP"));
+    }
+
+    #[test]
+    fn relations_label_and_time_tell_versions_apart() {
+        let item = |uid: &str, term: &str| {
+            vec![
+                text(tags::REFERENCED_SOP_INSTANCE_UID, VR::UI, uid),
+                text(tags::RT_PLAN_RELATIONSHIP, VR::CS, term),
+            ]
+        };
+        let items =
+            vec![item("1.9", "PREDECESSOR"), item("1.8", "UNHEARD"), item("1.9", "PREDECESSOR")];
+        let mut parts = sample::plan();
+        set(&mut parts, Part::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, items));
+        set(&mut parts, text(tags::RT_PLAN_TIME, VR::TM, "101502.25"));
+        let (plan, _) = read(&parts, Encoding::EXPLICIT).unwrap();
+        assert_eq!(plan.related, [(PlanRelation::Predecessor, Token::new("1.9"))]);
+        assert_eq!((plan.second, plan.label), (Some(36_902), Some(Token::new("sample"))));
+        assert_eq!(
+            [second_of_day("7"), second_of_day("25"), second_of_day("09")],
+            [None, None, Some(32_400)]
+        );
     }
 
     #[test]

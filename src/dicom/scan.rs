@@ -194,6 +194,8 @@ fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
             Content::Dose(header) => inventory.doses.push(*header),
             Content::Plan(plan) => inventory.plans.push(*plan),
             Content::Slices(mut more) => slices.append(&mut more),
+            Content::Record(record) => inventory.records.push(*record),
+            Content::Registration(found) => inventory.registrations.push(*found),
         }
     }
     let inventory = &mut scan.inventory;
@@ -259,6 +261,8 @@ fn sort(scan: &mut Scan) {
     inventory.structure_sets.sort_by(|a, b| a.origin.cmp(&b.origin));
     inventory.doses.sort_by(|a, b| a.origin.cmp(&b.origin));
     inventory.plans.sort_by(|a, b| a.origin.cmp(&b.origin));
+    inventory.records.sort_by(|a, b| a.origin.cmp(&b.origin));
+    inventory.registrations.sort_by(|a, b| a.origin.cmp(&b.origin));
     scan.findings.sort();
     scan.findings.dedup();
     scan.errors.sort_by(|a, b| a.file().cmp(b.file()));
@@ -318,6 +322,7 @@ mod tests {
             archive.put(&format!("ct/{index}"), &sample::slice(&format!("1.2.7.{index}"), *z));
         }
         archive.put("record", &sample::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.5"));
+        archive.put("portal", &sample::common(uids::RT_IMAGE_STORAGE, "1.7"));
         archive.put("dir", &sample::common(uids::MEDIA_STORAGE_DIRECTORY_STORAGE, "1.6"));
         archive.add("notes.dcm", b"Some words, and no DICOM at all in spite of the name.");
         archive.add("empty.dcm", b"");
@@ -328,7 +333,8 @@ mod tests {
             ("a/plan", FileStatus::Read),
             ("b/c/structures.dcm", FileStatus::Read),
             ("ct/0", FileStatus::Read),
-            ("record", FileStatus::Ignored),
+            ("record", FileStatus::Read),
+            ("portal", FileStatus::Ignored),
             ("dir", FileStatus::Ignored),
             ("notes.dcm", FileStatus::Foreign),
             ("empty.dcm", FileStatus::Refused),
@@ -338,6 +344,7 @@ mod tests {
         }
         let inventory = &scan.inventory;
         assert_eq!((inventory.doses.len(), inventory.plans.len()), (1, 1));
+        assert_eq!((inventory.records.len(), inventory.registrations.len()), (1, 0));
         assert_eq!(inventory.images[0].spacing, Some(Millimetre::mm(2.0)));
         let set = &inventory.structure_sets[0];
         assert_eq!(set.rois[0].plane_spacing, Some(Millimetre::mm(2.0)));

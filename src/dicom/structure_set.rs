@@ -37,6 +37,7 @@ impl Parsed {
             frame: self.set.frame.clone(),
             day: self.day,
             rois: self.set.rois.iter().map(|roi| roi.header.clone()).collect(),
+            extents: self.set.extents(),
         }
     }
 }

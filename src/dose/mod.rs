@@ -11,6 +11,7 @@ pub mod isodose;
 pub mod noise;
 pub mod partition;
 pub mod sample;
+pub mod sum;
 
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
@@ -18,3 +19,4 @@ pub use isodose::{Isodose, IsodoseMap};
 pub use noise::Noise;
 pub use partition::Partition;
 pub use sample::{Samples, sample};
+pub use sum::sum;

@@ -3,7 +3,7 @@
 use ndarray::Array3;
 
 use super::Origin;
-use crate::geometry::Grid;
+use crate::geometry::{Grid, Point};
 use crate::identity::Token;
 use crate::units::Gray;
 
@@ -67,6 +67,15 @@ impl DoseSummation {
     }
 }
 
+/// What a dose states of one fraction group of its plan (300C,0020).
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct DoseGroup {
+    /// Referenced Fraction Group Number (300C,0022).
+    pub number: Option<i64>,
+    /// Referenced Beam Numbers (300C,0006) of the group, ascending.
+    pub beams: Vec<i64>,
+}
+
 /// Everything of an RT Dose but the voxels.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DoseHeader {
@@ -84,8 +93,10 @@ pub struct DoseHeader {
     pub plans: Vec<Token>,
     /// Structure set of the stored DVHs (300C,0060), where there are any.
     pub structure_set: Option<Token>,
-    /// Referenced Beam Numbers (300C,0006) below the referenced plan.
-    pub beams: Vec<i64>,
+    /// Fraction groups (300C,0020) below the referenced plan, with their beams.
+    pub groups: Vec<DoseGroup>,
+    /// Number of Fractions Included (300C,0119) of the plan overview.
+    pub overview_fractions: Option<u32>,
     /// Where the voxels are; absent when the object has no grid.
     pub grid: Option<Grid>,
     /// Dose of one stored step: Dose Grid Scaling (3004,000E).
@@ -94,6 +105,12 @@ pub struct DoseHeader {
     pub bits: Option<u16>,
     /// Tissue Heterogeneity Correction (3004,0014).
     pub heterogeneity: Option<String>,
+    /// Largest voxel value, in Gy or in the relative unit.
+    pub maximum: Option<f64>,
+    /// Centre of the first voxel that has it, mm.
+    pub hottest: Option<Point>,
+    /// SHA-256 of the voxel values: equal for equal doses, however they are stored.
+    pub voxels: Option<String>,
 }
 
 /// A dose grid with its voxels.

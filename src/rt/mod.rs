@@ -4,10 +4,16 @@
 
 pub mod dose;
 pub mod plan;
+pub mod record;
+pub mod registration;
 pub mod structure_set;
 
-pub use dose::{Dose, DoseHeader, DoseSummation, DoseType, DoseUnits};
-pub use plan::{Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan};
+pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
+pub use plan::{
+    Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
+};
+pub use record::{SessionBeam, Summary, TreatmentRecord};
+pub use registration::{RegisteredFrame, Registration, Rigid};
 pub use structure_set::{Contour, ContourType, Roi, RoiHeader, StructureSet, StructureSetHeader};
 
 use crate::identity::Token;
@@ -130,6 +136,10 @@ pub struct Inventory {
     pub doses: Vec<DoseHeader>,
     /// Plans, by object token.
     pub plans: Vec<Plan>,
+    /// Treatment records and summaries, by object token.
+    pub records: Vec<TreatmentRecord>,
+    /// Spatial registrations, by object token.
+    pub registrations: Vec<Registration>,
     /// Image series, by series token.
     pub images: Vec<ImageSeries>,
 }

@@ -78,6 +78,32 @@ pub struct Beam {
     pub couch_angles: Vec<f64>,
 }
 
+/// RT Plan Relationship (300A,0055): what another plan is to this one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum PlanRelation {
+    /// PRIOR: delivered before the current treatment.
+    Prior,
+    /// ALTERNATIVE: prepared for the current treatment as well.
+    Alternative,
+    /// PREDECESSOR: this plan was derived from it.
+    Predecessor,
+    /// VERIFIED_PLAN: this plan serves to verify it.
+    Verified,
+    /// CONCURRENT: given together with this plan.
+    Concurrent,
+}
+
+impl PlanRelation {
+    /// All defined terms with their spelling in DICOM.
+    pub const TERMS: &'static [(Self, &'static str)] = &[
+        (Self::Prior, "PRIOR"),
+        (Self::Alternative, "ALTERNATIVE"),
+        (Self::Predecessor, "PREDECESSOR"),
+        (Self::Verified, "VERIFIED_PLAN"),
+        (Self::Concurrent, "CONCURRENT"),
+    ];
+}
+
 /// An RT Plan (or RT Ion Plan).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Plan {
@@ -87,6 +113,10 @@ pub struct Plan {
     pub frame: Option<Token>,
     /// RT Plan Date (300A,0006): last change, not the day of treatment.
     pub day: Option<Day>,
+    /// Second of the day of RT Plan Time (300A,0007); only to tell versions of one day apart.
+    pub second: Option<u32>,
+    /// RT Plan Label (300A,0002) as a token: equality is all that is known of it.
+    pub label: Option<Token>,
     /// First year of the five-year band of the plan date (…, 2015, 2020, …).
     pub era: Option<i32>,
     /// Plan Intent (300A,000A).
@@ -97,6 +127,8 @@ pub struct Plan {
     pub on_device: bool,
     /// Referenced Structure Set (300C,0060), by SOP instance.
     pub structure_set: Option<Token>,
+    /// Referenced RT Plan (300C,0002): what the named plan is to this one.
+    pub related: Vec<(PlanRelation, Token)>,
     /// Dose references.
     pub dose_references: Vec<DoseReference>,
     /// Fraction groups.

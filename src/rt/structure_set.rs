@@ -1,6 +1,9 @@
 //! What was drawn: a structure set with its structures (ROIs) and their contours.
 
+use std::collections::BTreeMap;
+
 use super::Origin;
+use super::registration::Rigid;
 use crate::geometry::Point;
 use crate::identity::Token;
 use crate::units::{CubicCentimetre, Day, Millimetre};
@@ -79,6 +82,9 @@ pub struct StructureSetHeader {
     pub day: Option<Day>,
     /// The structures, by ascending ROI Number.
     pub rois: Vec<RoiHeader>,
+    /// Lowest and highest coordinates of the contour points of each structure that has any, mm,
+    /// by ROI Number.
+    pub extents: BTreeMap<i64, [Point; 2]>,
 }
 
 /// A structure set with everything that is needed to measure.
@@ -93,6 +99,35 @@ pub struct StructureSet {
 }
 
 impl StructureSet {
+    /// Lowest and highest coordinates of the points of each structure, mm, by ROI Number.
+    #[must_use]
+    pub fn extents(&self) -> BTreeMap<i64, [Point; 2]> {
+        let extent = |roi: &Roi| {
+            let mut points = roi.contours.iter().flat_map(|c| &c.points);
+            let first = *points.next()?;
+            let box_of = points.fold([first, first], |[low, high], p| {
+                let pick = |choose: fn(f64, f64) -> f64, q: Point| {
+                    [choose(p[0], q[0]), choose(p[1], q[1]), choose(p[2], q[2])]
+                };
+                [pick(f64::min, low), pick(f64::max, high)]
+            });
+            Some((roi.header.number, box_of))
+        };
+        self.rois.iter().filter_map(extent).collect()
+    }
+
+    /// Moves the structures whose frame of reference has a motion into the frame `into`.
+    pub fn bring_into(&mut self, into: &Token, motions: &BTreeMap<Token, Rigid>) {
+        for roi in &mut self.rois {
+            let own = roi.header.frame.as_ref().or(self.frame.as_ref());
+            let Some(motion) = own.and_then(|frame| motions.get(frame)) else { continue };
+            for point in roi.contours.iter_mut().flat_map(|c| &mut c.points) {
+                *point = motion.apply(*point);
+            }
+            roi.header.frame = Some(into.clone());
+        }
+    }
+
     /// Plane spacings that the header knows and the contours alone do not: those of the image
     /// series that an inventory found.
     pub fn take_spacings(&mut self, header: &StructureSetHeader) {

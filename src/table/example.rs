@@ -1,11 +1,14 @@
 //! A small invented study for the tests of this room: one measured case and one that is left out.
 
+use std::collections::BTreeMap;
+
 use super::{MetricDefinition, Study};
 use crate::analyse::{
     Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult,
 };
 use crate::case::{
-    Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
+    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
+    Role, Technology, Treatment,
 };
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::Token;
@@ -126,6 +129,9 @@ fn case(id: &str, left_out: Option<&str>) -> Case {
         plan: None,
         structure_set: Some(structure_set()),
         dose: left_out.is_none().then(dose),
+        dose_source: DoseSource::default(),
+        frames: FrameJoin::default(),
+        treatment: Treatment::default(),
         doses_seen: usize::from(left_out.is_none()),
         dose_link: LinkMethod::Reference,
         structure_link: LinkMethod::Frame,
@@ -161,6 +167,7 @@ fn structure_set() -> StructureSetHeader {
         frame: Some(Token::new("frame")),
         day: None,
         rois: vec![roi(1, "brain stem"), roi(2, "-met, \"left\""), roi(3, "third")],
+        extents: BTreeMap::new(),
     }
 }
 
@@ -173,11 +180,15 @@ fn dose() -> DoseHeader {
         summation: DoseSummation::Plan,
         plans: Vec::new(),
         structure_set: None,
-        beams: Vec::new(),
+        groups: Vec::new(),
+        overview_fractions: None,
         grid: None,
         step: Some(Gray::gy(1e-5)),
         bits: Some(32),
         heterogeneity: None,
+        maximum: None,
+        hottest: None,
+        voxels: None,
     }
 }
 

@@ -6,6 +6,7 @@
 //! (CSV) or null (Parquet) and never 0 or NaN. This module computes nothing: it knows results, but
 //! neither DICOM nor geometry, and prints nothing.
 
+pub mod choices;
 pub mod column;
 mod dictionary;
 mod dvh;

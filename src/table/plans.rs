@@ -7,7 +7,10 @@ use std::collections::BTreeSet;
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
-use crate::case::{LinkMethod, Prescription, PrescriptionBasis, Technology};
+use crate::case::{
+    Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription, PrescriptionBasis,
+    Technology,
+};
 use crate::finding::{Finding, Severity};
 use crate::rt::{DoseType, DoseUnits, ImageSeries};
 
@@ -38,6 +41,24 @@ pub(super) const PRESCRIPTION_BASES: &[&str] = &[
 const LINKS: &[&str] =
     &[LinkMethod::Reference.word(), LinkMethod::Frame.word(), LinkMethod::None.word()];
 
+const FRAME_LINKS: &[&str] = &[
+    FrameLink::Same.word(),
+    FrameLink::Registration.word(),
+    FrameLink::User.word(),
+    FrameLink::None.word(),
+];
+
+const ROLES: &[&str] = &[
+    PlanRole::Treated.word(),
+    PlanRole::Candidate.word(),
+    PlanRole::Superseded.word(),
+    PlanRole::Qa.word(),
+    PlanRole::Unknown.word(),
+];
+
+const DELIVERY_SOURCES: &[&str] =
+    &[DeliverySource::SessionRecords.word(), DeliverySource::Summary.word()];
+
 struct Row<'a> {
     measured: Measured<'a>,
     prescription: Option<&'a Prescription>,
@@ -58,6 +79,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         settings_digest: study.settings_digest,
     });
     let mut columns = intent_columns();
+    columns.extend(treatment_columns());
     columns.extend(link_columns());
     columns.extend(dose_columns());
     columns.extend(outcome_columns());
@@ -155,10 +177,46 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
+fn delivery(row: &Row<'_>) -> Option<Delivery> {
+    row.measured.case.treatment.delivery
+}
+
+fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::word("plan_role", "part of the plan in the treatment", ROLES, |r| {
+            borrowed(r.measured.case.treatment.role.word())
+        }),
+        Column::text("plan_role_reason", "the rule by which that is known", |r| {
+            let reason = &r.measured.case.treatment.reason;
+            borrowed(reason).filter(|_| !reason.is_empty())
+        }),
+        Column::integer(
+            "fractions_delivered",
+            "",
+            "fractions delivered whole; missing without treatment records",
+            |r| delivery(r)?.fractions.map(i64::from),
+        ),
+        Column::integer("day_first_fraction", "d", "first day of treatment, see day_plan", |r| {
+            delivery(r)?.first_day.map(|d| d.0)
+        }),
+        Column::integer("day_last_fraction", "d", "last day of treatment, see day_plan", |r| {
+            delivery(r)?.last_day.map(|d| d.0)
+        }),
+        Column::word("delivery_source", "which records say so", DELIVERY_SOURCES, |r| {
+            delivery(r).and_then(|d| borrowed(d.source.word()))
+        }),
+    ]
+}
+
 fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
-        Column::text("dose_id", "SOP instance of the dose, as a pseudonym", |r| {
-            r.measured.case.dose.as_ref().and_then(|d| borrowed(d.origin.object.as_str()))
+        Column::text("dose_id", "SOP instances of the measured dose, as pseudonyms", |r| {
+            let doses = r.measured.case.all_doses().collect::<Vec<_>>();
+            joined(doses.into_iter().map(|d| d.origin.object.as_str()))
+        }),
+        Column::text("dose_source", "how the measured dose comes from stored grids", |r| {
+            let words = &r.measured.case.dose_source.words;
+            borrowed(words).filter(|_| !words.is_empty())
         }),
         Column::text(
             "structure_set_id",
@@ -177,6 +235,12 @@ fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word("structure_link", "how the structure set was joined", LINKS, |r| {
             borrowed(r.measured.case.structure_link.word())
         }),
+        Column::word(
+            "frame_link",
+            "how structures and dose came into one frame of reference",
+            FRAME_LINKS,
+            |r| borrowed(r.measured.case.frames.link.word()),
+        ),
         Column::integer("n_doses_seen", "", "doses that refer to the plan, used or not", |r| {
             count(r.measured.case.doses_seen)
         }),

@@ -12,7 +12,7 @@ use std::sync::atomic::AtomicBool;
 use divan::{Bencher, black_box};
 use ndarray::Array3;
 use tidydose::analyse::{Ends, Settings, analyse};
-use tidydose::case::{self, Case, Decisions};
+use tidydose::case::{self, Case, Decisions, DoseSource, FrameJoin, Treatment};
 use tidydose::dicom;
 use tidydose::dose::{DoseField, Interpolation};
 use tidydose::geometry::Grid;
@@ -274,6 +274,9 @@ mod large_case {
             plan: None,
             structure_set: None,
             dose: None,
+            dose_source: DoseSource::default(),
+            frames: FrameJoin::default(),
+            treatment: Treatment::default(),
             doses_seen: 1,
             dose_link: case::LinkMethod::Reference,
             structure_link: case::LinkMethod::Reference,

@@ -6,7 +6,8 @@ use std::collections::BTreeMap;
 use ndarray::Array3;
 use tidydose::analyse::{Settings, analyse};
 use tidydose::case::{
-    Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
+    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
+    Role, Technology, Treatment,
 };
 use tidydose::geometry::{Grid, Point};
 use tidydose::identity::Token;
@@ -169,6 +170,9 @@ impl Setup {
             plan: None,
             structure_set: None,
             dose: None,
+            dose_source: DoseSource::default(),
+            frames: FrameJoin::default(),
+            treatment: Treatment::default(),
             doses_seen: 1,
             dose_link: LinkMethod::Reference,
             structure_link: LinkMethod::Reference,

@@ -39,6 +39,16 @@ impl<'a> Archive<'a> {
         set.map(|s| structure_frames(s)).unwrap_or_default()
     }
 
+    /// Structure sets of patients who have neither a plan nor a dose.
+    pub(super) fn lone_structure_sets(&self) -> impl Iterator<Item = &'a StructureSetHeader> {
+        let plans = self.plans.values().map(|p| p.origin.patient.as_ref());
+        let served: BTreeSet<Option<&Token>> =
+            plans.chain(self.doses.values().map(|d| d.origin.patient.as_ref())).collect();
+        let sets = self.structure_sets.values().copied();
+        let lone = move |s: &&StructureSetHeader| !served.contains(&s.origin.patient.as_ref());
+        sets.filter(lone).collect::<Vec<_>>().into_iter()
+    }
+
     /// Structure sets of one patient in one of the frames.
     pub(super) fn structure_sets_in(
         &self,

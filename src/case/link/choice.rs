@@ -1,45 +1,186 @@
-//! Which of the doses of one plan is the dose of the plan: by Dose Summation Type (DICOM PS3.3
-//! C.8.8.3), Dose Type and Dose Units. Never by order, date or fineness of the grid.
+//! What the doses of one plan come to: by Dose Summation Type (DICOM PS3.3 C.8.8.3), Dose Type,
+//! Dose Units, equality of voxels and the regions that the grids cover. Never by order, date or
+//! fineness of the grid; where that leaves several, the user decides.
 
+use super::region::{Layout, layout};
+use super::summation::{is_copy, sum};
 use super::{list, subject};
+use crate::case::{DosePart, DoseSource};
 use crate::finding::{Code, Finding};
 use crate::identity::Token;
-use crate::rt::{DoseHeader, DoseSummation, DoseType, DoseUnits};
+use crate::rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, Plan};
+use crate::units::Gray;
+
+/// What the choice depends on beside the doses.
+#[derive(Clone, Copy)]
+pub(super) struct Asked<'a> {
+    /// The case, as the findings name it.
+    pub(super) case: &'a Token,
+    /// The plan, where there is one.
+    pub(super) plan: Option<&'a Plan>,
+    /// The dose that the user decided for.
+    pub(super) decided: Option<&'a Token>,
+    /// What relative value 1 stands for, if the user said so.
+    pub(super) relative_unit: Option<Gray>,
+}
 
 /// What the doses of one plan come to.
 pub(super) struct Choice<'a> {
     /// The dose of the plan, also when it cannot be measured.
     pub(super) dose: Option<&'a DoseHeader>,
+    /// How the measured dose comes from stored grids.
+    pub(super) source: DoseSource,
     /// Why the case has to be left out.
     pub(super) refusal: Option<(Code, String)>,
-    /// One finding for every dose that was set aside.
-    pub(super) aside: Vec<Finding>,
+    /// Findings about doses that were set aside, summed or multiplied.
+    pub(super) remarks: Vec<Finding>,
 }
 
-/// Picks the dose of a plan. `case` names the case in the findings.
-pub(super) fn choose<'a>(doses: &[&'a DoseHeader], case: &Token) -> Choice<'a> {
+/// Picks or makes the dose of a plan.
+pub(super) fn choose<'a>(doses: &[&'a DoseHeader], asked: Asked<'_>) -> Choice<'a> {
+    let mut choice =
+        Choice { dose: None, source: DoseSource::default(), refusal: None, remarks: Vec::new() };
     let (whole, parts): (Vec<&DoseHeader>, Vec<&DoseHeader>) =
-        doses.iter().partition(|d| is_whole(d));
-    let mut aside: Vec<Finding> = parts.iter().map(|d| part(d, case)).collect();
+        doses.iter().partition(|d| is_whole_of(d, asked.plan));
+    let whole = choice.without_copies(&whole, asked);
     let (unusable, usable): (Vec<&DoseHeader>, Vec<&DoseHeader>) =
-        whole.iter().partition(|d| defect(d).is_some());
-    let (dose, refusal) = match (usable.as_slice(), unusable.as_slice()) {
-        ([one], _) => (Some(*one), None),
-        ([], [one]) => (Some(*one), defect(one)),
-        ([], []) if parts.is_empty() => (None, None),
-        ([], []) => (None, Some((Code::DoseSummationUnused, only_parts(&parts)))),
-        (several, _) => {
-            let of = if several.is_empty() { &unusable } else { &usable };
-            (None, Some((Code::DoseSeveral, candidates(of))))
-        }
-    };
-    for other in whole.iter().filter(|d| dose.is_none_or(|c| c.origin != d.origin)) {
-        let (code, message) = defect(other)
-            .or_else(|| refusal.clone())
-            .unwrap_or((Code::ObjectUnused, "another dose of the plan is used".to_owned()));
-        aside.push(Finding::new(code, subject(&other.origin, Some(case)), message));
+        whole.iter().partition(|d| asked.defect(d).is_some());
+    let decided = asked
+        .decided
+        .and_then(|token| usable.iter().copied().find(|dose| dose.origin.object == *token));
+    match (decided, usable.as_slice(), unusable.as_slice()) {
+        (Some(dose), _, _) => choice.take(dose, "the dose that the user decided for", asked),
+        (None, [one], _) => choice.take(one, "", asked),
+        (None, [], bad) => match (sum(&parts, asked.plan), bad) {
+            (Ok(sum), _) => {
+                choice.take_sum(&parts, sum, asked);
+                choice.set_aside(&whole, &[], asked);
+                return choice;
+            }
+            (Err(_), [one]) => {
+                choice.dose = Some(one);
+                choice.refusal = asked.defect(one);
+            }
+            (Err(lacks), []) if !parts.is_empty() => {
+                choice.refusal = Some((Code::DoseSummationUnused, only_parts(&parts, &lacks)));
+            }
+            (Err(_), []) => {}
+            (Err(_), several) => {
+                choice.refusal = Some((Code::DoseSeveral, candidates(several)));
+            }
+        },
+        (None, several, _) => choice.take_regions(several, asked),
     }
-    Choice { dose, refusal, aside }
+    choice.set_aside(&whole, &parts, asked);
+    choice
+}
+
+impl<'a> Choice<'a> {
+    /// Doses with the same voxels count once; the first by token stands for them.
+    fn without_copies(
+        &mut self,
+        doses: &[&'a DoseHeader],
+        asked: Asked<'_>,
+    ) -> Vec<&'a DoseHeader> {
+        let mut sorted = doses.to_vec();
+        // The one the user decided for stands for its copies.
+        let later = |d: &DoseHeader| asked.decided != Some(&d.origin.object);
+        sorted.sort_by_key(|d| (later(d), &d.origin.object));
+        let mut kept: Vec<&DoseHeader> = Vec::new();
+        for dose in sorted {
+            match kept.iter().find(|k| is_copy(k, dose)) {
+                Some(first) => {
+                    let text = format!("the same voxels as {}, which is used", first.origin.object);
+                    self.remark(Code::DoseRepeated, dose, text, asked);
+                }
+                None => kept.push(dose),
+            }
+        }
+        kept.sort_by_key(|d| &d.origin.object);
+        kept
+    }
+
+    fn remark(&mut self, code: Code, dose: &DoseHeader, text: String, asked: Asked<'_>) {
+        self.remarks.push(Finding::new(code, subject(&dose.origin, Some(asked.case)), text));
+    }
+
+    fn take(&mut self, dose: &'a DoseHeader, how: &str, asked: Asked<'_>) {
+        self.dose = Some(dose);
+        self.source.words = match how {
+            "" => format!("one {} grid", dose.summation.term()),
+            how => how.to_owned(),
+        };
+        if let (DoseUnits::Relative, Some(unit)) = (dose.units, asked.relative_unit) {
+            self.source.parts = vec![DosePart { dose: dose.clone(), factor: unit.value() }];
+            self.source.words.push_str(", relative dose with the reference of the user");
+            let text = format!("relative value 1 stands for {unit}");
+            self.remark(Code::DoseReferenceByUser, dose, text, asked);
+        }
+    }
+
+    fn take_sum(&mut self, doses: &[&'a DoseHeader], sum: super::summation::Sum, asked: Asked<'_>) {
+        let object = |d: &DoseHeader| d.origin.object.clone();
+        let used: Vec<Token> = sum.parts.iter().map(|p| object(&p.dose)).collect();
+        for dose in doses.iter().filter(|d| !used.contains(&object(d))) {
+            self.remarks.push(part(dose, asked.case));
+        }
+        self.dose = doses
+            .iter()
+            .copied()
+            .filter(|d| used.contains(&object(d)))
+            .min_by_key(|d| &d.origin.object);
+        let code = if sum.multiplied { Code::DoseMultiplied } else { Code::DoseSummed };
+        if let Some(dose) = self.dose.filter(|_| sum.multiplied || used.len() > 1) {
+            let text = format!("{}: {}", sum.words, list(&used));
+            self.remark(code, dose, text, asked);
+        }
+        self.source = DoseSource { parts: sum.parts, local: Vec::new(), words: sum.words };
+    }
+
+    /// Several grids of the whole plan: one dose in several regions, or doses to choose from.
+    fn take_regions(&mut self, doses: &[&'a DoseHeader], asked: Asked<'_>) {
+        let (main, words) = match layout(doses) {
+            Layout::Regions(main) => {
+                (main, format!("{} grids, each of another region", doses.len()))
+            }
+            Layout::WholeAndRegions(main) => {
+                (main, format!("one grid and {} of regions within it", doses.len() - 1))
+            }
+            Layout::Rivals => {
+                self.refusal = Some((Code::DoseSeveral, candidates(doses)));
+                return;
+            }
+        };
+        self.dose = Some(main);
+        let others = doses.iter().filter(|d| d.origin != main.origin);
+        self.source.local = others.map(|d| (*d).clone()).collect();
+        self.source.words.clone_from(&words);
+        let text = format!("{words}: {}", list(doses.iter().map(|d| &d.origin.object)));
+        self.remark(Code::DoseGridsLocal, main, text, asked);
+    }
+
+    /// One finding for every dose that is not used.
+    fn set_aside(&mut self, whole: &[&DoseHeader], parts: &[&DoseHeader], asked: Asked<'_>) {
+        self.remarks.extend(parts.iter().map(|d| part(d, asked.case)));
+        let used = |d: &DoseHeader| {
+            self.dose.is_some_and(|c| c.origin == d.origin)
+                || self.source.local.iter().any(|l| l.origin == d.origin)
+        };
+        let unused: Vec<_> = whole.iter().filter(|d| !used(d)).collect();
+        for other in unused {
+            let (code, message) = asked
+                .defect(other)
+                .or_else(|| self.refusal.clone())
+                .unwrap_or((Code::ObjectUnused, "another dose of the plan is used".to_owned()));
+            self.remark(code, other, message, asked);
+        }
+    }
+}
+
+impl Asked<'_> {
+    fn defect(&self, dose: &DoseHeader) -> Option<(Code, String)> {
+        defect(dose).filter(|(code, _)| *code != Code::DoseRelative || self.relative_unit.is_none())
+    }
 }
 
 /// Whether a dose holds the whole plan rather than a beam, a fraction group or a session.
@@ -49,6 +190,14 @@ pub(super) fn is_whole(dose: &DoseHeader) -> bool {
         DoseSummation::MultiPlan => dose.plans.len() <= 1,
         _ => false,
     }
+}
+
+/// As [`is_whole`]; a plan overview must hold as many fractions as the plan has, where both say so.
+fn is_whole_of(dose: &DoseHeader, plan: Option<&Plan>) -> bool {
+    let planned = plan.and_then(Plan::fractions);
+    let included =
+        dose.overview_fractions.filter(|_| dose.summation == DoseSummation::PlanOverview);
+    is_whole(dose) && included.zip(planned).is_none_or(|(included, planned)| included == planned)
 }
 
 /// Why a dose of a whole plan cannot be measured in gray.
@@ -62,23 +211,35 @@ pub(super) fn defect(dose: &DoseHeader) -> Option<(Code, String)> {
             "the dose of the plan has no voxel grid; one with Pixel Data would be accepted";
         return Some((Code::DoseWithoutGrid, message.to_owned()));
     }
-    (dose.units == DoseUnits::Relative)
-        .then(|| (Code::DoseRelative, "Dose Units is RELATIVE; GY would be accepted".to_owned()))
+    (dose.units == DoseUnits::Relative).then(|| {
+        let largest = dose.maximum.map_or(String::new(), |m| format!(" (largest value {m})"));
+        let message = format!("Dose Units is RELATIVE{largest}; GY would be accepted");
+        (Code::DoseRelative, message)
+    })
 }
 
 fn part(dose: &DoseHeader, case: &Token) -> Finding {
-    let message = format!("Dose Summation Type is {}, not PLAN", dose.summation.term());
+    let message = match (dose.summation, dose.overview_fractions) {
+        (DoseSummation::PlanOverview, Some(n)) => {
+            format!("it includes {n} fractions, not those of the plan")
+        }
+        (summation, _) => format!("Dose Summation Type is {}, not PLAN", summation.term()),
+    };
     Finding::new(Code::DoseSummationUnused, subject(&dose.origin, Some(case)), message)
 }
 
-fn only_parts(parts: &[&DoseHeader]) -> String {
+fn only_parts(parts: &[&DoseHeader], lacks: &[String]) -> String {
     let mut terms: Vec<&str> = parts.iter().map(|d| d.summation.term()).collect();
     terms.sort_unstable();
     terms.dedup();
+    let lacks = match lacks {
+        [] => String::new(),
+        lacks => format!(" They do not add up to it. {}.", lacks.join("; ")),
+    };
     format!(
         "{} dose grids of the plan are there, of Dose Summation Type {}, and none of the whole \
          plan; one with PLAN, PLAN_OVERVIEW, or MULTI_PLAN of this plan alone would be \
-         accepted: {}",
+         accepted: {}.{lacks}",
         parts.len(),
         terms.join(", "),
         list(parts.iter().map(|d| &d.origin.object))
@@ -113,5 +274,11 @@ fn describe(dose: &DoseHeader) -> String {
             format!("{rows:.3} x {columns:.3} x {planes} mm")
         },
     );
-    format!("{} ({} {kind}, {spacing})", dose.origin.object, dose.summation.term())
+    let largest = dose.maximum.map_or(String::new(), |m| format!(", largest {m:.3}"));
+    let density = dose.heterogeneity.as_ref().map_or(String::new(), |h| format!(", {h}"));
+    format!(
+        "{} ({} {kind}, {spacing}{largest}{density})",
+        dose.origin.object,
+        dose.summation.term()
+    )
 }

@@ -4,16 +4,41 @@
 use std::collections::BTreeSet;
 
 use super::archive::{Archive, structure_frames};
-use super::choice::choose;
+use super::choice::{Asked, choose};
+use super::frames;
 use super::owner::Owners;
 use super::{frame_sentence, list, subject};
-use crate::case::{Case, LinkMethod, Technology};
+use crate::case::{
+    Case, Decisions, DoseSource, FrameJoin, FrameLink, LinkMethod, Technology, Treatment,
+};
 use crate::finding::{Code, Finding};
 use crate::identity::Token;
-use crate::rt::{DoseHeader, Origin, Plan, StructureSetHeader};
+use crate::rt::{DoseHeader, Origin, Plan, Registration, StructureSetHeader};
 
 /// Plan Intent (300A,000A) values that are no treatment of a patient.
 const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SERVICE"];
+
+/// What a case is made from beside the objects themselves.
+#[derive(Clone, Copy)]
+pub(super) struct Makings<'a> {
+    /// The objects by token.
+    pub(super) archive: &'a Archive<'a>,
+    /// What the user decided.
+    pub(super) decisions: &'a Decisions,
+    /// Every registration of the archive.
+    pub(super) registrations: &'a [Registration],
+}
+
+impl Makings<'_> {
+    fn asked<'a>(&'a self, case: &'a Token, plan: Option<&'a Plan>) -> Asked<'a> {
+        Asked {
+            case,
+            plan,
+            decided: self.decisions.dose.get(case),
+            relative_unit: self.decisions.relative_unit.get(case).copied(),
+        }
+    }
+}
 
 /// A case with its findings.
 pub(super) struct Draft {
@@ -25,7 +50,8 @@ pub(super) struct Draft {
 
 impl Draft {
     /// The case of a plan.
-    pub(super) fn of_plan<'a>(archive: &Archive<'a>, owners: &Owners<'a>, plan: &'a Plan) -> Self {
+    pub(super) fn of_plan(makings: Makings<'_>, owners: &Owners<'_>, plan: &Plan) -> Self {
+        let archive = makings.archive;
         let mut draft = Self::new(&plan.origin);
         draft.case.plan = Some(plan.clone());
         draft.refuse_other_intents(plan);
@@ -35,7 +61,7 @@ impl Draft {
         match doses {
             [] if no_treatment => {}
             [] => draft.refuse_without_dose(&plan.origin, undecided),
-            doses => draft.take_dose(plan, doses),
+            doses => draft.take_dose(makings, plan, doses),
         }
         let mut frames = archive.plan_frames(plan);
         if frames.is_empty() {
@@ -44,24 +70,35 @@ impl Draft {
         if !no_treatment || plan.structure_set.is_some() {
             draft.take_structures(archive, plan.structure_set.as_ref(), &frames);
         }
-        draft.check();
+        draft.check(makings);
+        draft
+    }
+
+    /// The case of a structure set whose patient has neither plan nor dose: volumes only.
+    pub(super) fn of_structures(set: &StructureSetHeader) -> Self {
+        let mut draft = Self::new(&set.origin);
+        draft.case.structure_set = Some(set.clone());
+        let message = "there is no plan and no dose of the patient; volumes are computed all the \
+                       same";
+        draft.stop(Code::LinkMissing, &set.origin, message.to_owned());
         draft
     }
 
     /// The case of doses that have no plan, or the findings why there is none.
-    pub(super) fn of_orphans<'a>(
-        archive: &Archive<'a>,
-        doses: &[&'a DoseHeader],
+    pub(super) fn of_orphans(
+        makings: Makings<'_>,
+        doses: &[&DoseHeader],
     ) -> Result<Self, Vec<Finding>> {
         let Some(first) = doses.iter().copied().min_by_key(|d| &d.origin.object) else {
             return Err(Vec::new());
         };
-        let first = choose(doses, &first.origin.object).dose.unwrap_or(first);
-        let choice = choose(doses, &first.origin.object);
+        let first = choose(doses, makings.asked(&first.origin.object, None)).dose.unwrap_or(first);
+        let choice = choose(doses, makings.asked(&first.origin.object, None));
         let mut draft = Self::new(&first.origin);
         draft.case.doses_seen = doses.len();
-        draft.findings.extend(choice.aside);
+        draft.findings.extend(choice.remarks);
         draft.case.dose = choice.dose.cloned();
+        draft.case.dose_source = choice.source;
         if choice.refusal.as_ref().is_some_and(|(code, _)| *code == Code::DoseSummationUnused) {
             return Err(draft.disbanded());
         }
@@ -69,7 +106,7 @@ impl Draft {
             draft.stop(code, &first.origin, message);
         }
         let frames = doses.iter().filter_map(|d| d.frame.as_ref()).collect();
-        draft.take_structures(archive, None, &frames);
+        draft.take_structures(makings.archive, None, &frames);
         if draft.case.structure_set.is_none() {
             return Err(draft.disbanded());
         }
@@ -79,7 +116,7 @@ impl Draft {
         );
         let message = format!("{plan}; dose and structures were joined without it");
         draft.remark(Code::LinkByFrame, &first.origin, message);
-        draft.check();
+        draft.check(makings);
         Ok(draft)
     }
 
@@ -90,6 +127,9 @@ impl Draft {
             plan: None,
             structure_set: None,
             dose: None,
+            dose_source: DoseSource::default(),
+            frames: FrameJoin::default(),
+            treatment: Treatment::default(),
             doses_seen: 0,
             dose_link: LinkMethod::None,
             structure_link: LinkMethod::None,
@@ -102,13 +142,13 @@ impl Draft {
         Self { case, findings: Vec::new() }
     }
 
-    fn remark(&mut self, code: Code, origin: &Origin, message: String) {
+    pub(super) fn remark(&mut self, code: Code, origin: &Origin, message: String) {
         let about = subject(origin, Some(&self.case.id));
         self.findings.push(Finding::new(code, about, message));
     }
 
     /// Records a reason to leave the case out; the first one stays its reason.
-    fn stop(&mut self, code: Code, origin: &Origin, message: String) {
+    pub(super) fn stop(&mut self, code: Code, origin: &Origin, message: String) {
         self.remark(code, origin, message.clone());
         self.case.left_out.get_or_insert((code, message));
     }
@@ -151,11 +191,17 @@ impl Draft {
         self.stop(Code::LinkAmbiguous, plan, message);
     }
 
-    fn take_dose(&mut self, plan: &Plan, doses: &[(&DoseHeader, LinkMethod)]) {
+    fn take_dose(
+        &mut self,
+        makings: Makings<'_>,
+        plan: &Plan,
+        doses: &[(&DoseHeader, LinkMethod)],
+    ) {
         let headers: Vec<&DoseHeader> = doses.iter().map(|(d, _)| *d).collect();
-        let choice = choose(&headers, &self.case.id);
+        let choice = choose(&headers, makings.asked(&self.case.id, Some(plan)));
         self.case.doses_seen = doses.len();
-        self.findings.extend(choice.aside);
+        self.findings.extend(choice.remarks);
+        self.case.dose_source = choice.source;
         if let Some(dose) = choice.dose {
             let method = doses.iter().find(|(d, _)| d.origin == dose.origin).map(|(_, m)| *m);
             self.case.dose_link = method.unwrap_or(LinkMethod::None);
@@ -212,9 +258,12 @@ impl Draft {
         })
     }
 
-    fn check(&mut self) {
+    fn check(&mut self, makings: Makings<'_>) {
         self.check_patients();
-        self.check_frames();
+        self.check_frames(makings);
+        if self.case.dose.is_none() {
+            self.case.dose_source = DoseSource::default();
+        }
     }
 
     /// Demands one patient in all objects; an object of another patient is taken out of the case.
@@ -235,27 +284,57 @@ impl Draft {
         }
     }
 
-    /// Demands that dose and structures share a frame of reference, and names the structures
-    /// that do not.
-    fn check_frames(&mut self) {
+    /// Brings structures and dose into one frame of reference, or refuses, and names the
+    /// structures that stay in another.
+    fn check_frames(&mut self, makings: Makings<'_>) {
         let (Some(dose), Some(set)) = (self.case.dose.clone(), self.case.structure_set.clone())
         else {
             return;
         };
-        let frames = structure_frames(&set);
-        let shared = dose.frame.as_ref().is_some_and(|f| frames.contains(f))
-            && (set.rois.is_empty() || set.rois.iter().any(|r| self.case.in_dose_frame(r)));
-        if !shared {
-            let stated = dose.frame.as_ref().map_or("none", Token::as_str);
-            let message = format!(
-                "frame of reference of the dose: {stated}, of the structures: {}; the same would \
-                 be accepted",
-                list(frames)
-            );
-            self.stop(Code::LinkFrameMismatch, &dose.origin, message);
+        let joined = frames::join(&dose, &set, makings.registrations);
+        let mut refused = joined.refused;
+        self.case.frames = FrameJoin { link: joined.link, motions: joined.motions };
+        for (object, message) in joined.used {
+            self.remark(Code::LinkByRegistration, object, message);
+        }
+        if self.shares_frame(&set) {
+            self.name_foreign_rois(&set);
             return;
         }
-        self.name_foreign_rois(&set);
+        let plausible = frames::plausible(&dose, &set);
+        if makings.decisions.same_frame.contains(&self.case.id) {
+            match &plausible {
+                Ok(evidence) => {
+                    self.case.frames = FrameJoin {
+                        link: FrameLink::User,
+                        motions: frames::all_alike(&dose, &set),
+                    };
+                    self.remark(Code::LinkByUser, &dose.origin, evidence.clone());
+                    self.name_foreign_rois(&set);
+                    return;
+                }
+                Err(_) => refused.push("the user's decision is not followed".to_owned()),
+            }
+        }
+        self.case.frames = FrameJoin::default();
+        let stated = dose.frame.as_ref().map_or("none", Token::as_str);
+        let (Ok(evidence) | Err(evidence)) = plausible;
+        refused.push(evidence);
+        let message = format!(
+            "frame of reference of the dose: {stated}, of the structures: {}; the same, or one \
+             rigid registration between them, would be accepted. {}",
+            list(structure_frames(&set)),
+            refused.join("; ")
+        );
+        self.stop(Code::LinkFrameMismatch, &dose.origin, message);
+    }
+
+    /// Whether any structure lies in the frame of the dose by now.
+    fn shares_frame(&self, set: &StructureSetHeader) -> bool {
+        let empty = set.rois.is_empty()
+            && set.frame.is_some()
+            && set.frame == self.case.dose.as_ref().and_then(|d| d.frame.clone());
+        empty || set.rois.iter().any(|r| self.case.in_dose_frame(r))
     }
 
     fn name_foreign_rois(&mut self, set: &StructureSetHeader) {

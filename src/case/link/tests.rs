@@ -133,7 +133,10 @@ fn several_doses_of_a_plan_are_refused_with_their_grids() {
     let (cases, findings) = link(&inventory(vec![plan("p", "s")], doses, vec![structure_set("s")]));
     let (code, message) = cases[0].left_out.clone().unwrap();
     assert_eq!(code, Code::DoseSeveral);
-    assert!(message.contains("d1 (PLAN PHYSICAL, 1.000 x 1.500 x 2.000 mm); d2"), "{message}");
+    assert!(
+        message.contains("d1 (PLAN PHYSICAL, 1.000 x 1.500 x 2.000 mm, largest 24.000); d2"),
+        "{message}"
+    );
     assert!(has(&findings, Code::DoseSeveral, "d1") && has(&findings, Code::DoseSeveral, "d2"));
 }
 
@@ -156,6 +159,36 @@ fn a_dose_that_is_no_dose_in_gray_is_refused_or_set_aside() {
         assert_eq!(cases[0].dose.as_ref().unwrap().origin.object, token("good"));
         assert!(has(&findings, code, bad.origin.object.as_str()));
     }
+}
+
+/// A plan overview holds the plan when it includes as many fractions as are planned.
+#[test]
+fn a_plan_overview_must_include_all_fractions() {
+    use crate::rt::FractionGroup;
+    let mut planned = plan("p", "s");
+    planned.fraction_groups =
+        vec![FractionGroup { number: 1, fractions: Some(5), beams: Vec::new() }];
+    for (included, expected) in
+        [(Some(5), None), (None, None), (Some(3), Some(Code::DoseSummationUnused))]
+    {
+        let overview = DoseHeader {
+            overview_fractions: included,
+            ..of(DoseSummation::PlanOverview, "d", "p")
+        };
+        let sets = vec![structure_set("s")];
+        let (cases, findings) = link(&inventory(vec![planned.clone()], vec![overview], sets));
+        assert_eq!(left_out(&cases[0]), expected, "{included:?}");
+        assert_eq!(has(&findings, Code::DoseSummationUnused, "d"), expected.is_some());
+    }
+}
+
+#[test]
+fn structures_of_a_patient_without_plan_and_dose_are_a_case() {
+    let (cases, _) =
+        link(&inventory(vec![], vec![], vec![structure_set("s1"), structure_set("s2")]));
+    assert_eq!(cases.len(), 2);
+    assert!(cases.iter().all(|c| left_out(c) == Some(Code::LinkMissing)));
+    assert!(cases.iter().all(|c| c.structure_set.is_some() && c.dose.is_none()));
 }
 
 #[test]

@@ -39,8 +39,10 @@ pub struct Dose {
     pub summation: String,
     /// Plans it refers to; none: no reference.
     pub plan_uids: Vec<String>,
-    /// Fraction group it refers to, for the summation type FRACTION.
+    /// Fraction group it refers to, for every summation type below that of the plan.
     pub fraction_group: Option<i32>,
+    /// Beams of that group, for the summation types of beams.
+    pub beams: Vec<i32>,
     /// Dose Grid Scaling; the largest stored number is used fully when absent.
     pub scaling: Option<f64>,
     /// Dose Comment; empty leaves it out.
@@ -61,6 +63,7 @@ impl Dose {
             summation: "PLAN".into(),
             plan_uids: vec![plan_uid.into()],
             fraction_group: None,
+            beams: Vec::new(),
             scaling: None,
             comment: String::new(),
         }
@@ -134,7 +137,13 @@ impl Dose {
     fn plan_reference(&self, uid: &str) -> Item {
         let mut plan = Item::reference(uids::RT_PLAN_STORAGE, uid);
         if let Some(number) = self.fraction_group {
-            let group = Item::new().integer(tags::REFERENCED_FRACTION_GROUP_NUMBER, number).built();
+            let mut group =
+                Item::new().integer(tags::REFERENCED_FRACTION_GROUP_NUMBER, number).built();
+            let beam = |n: &i32| Item::new().integer(tags::REFERENCED_BEAM_NUMBER, n).built();
+            if !self.beams.is_empty() {
+                let beams = self.beams.iter().map(beam).collect();
+                group.sequence(tags::REFERENCED_BEAM_SEQUENCE, beams);
+            }
             plan.sequence(tags::REFERENCED_FRACTION_GROUP_SEQUENCE, vec![group]);
         }
         plan

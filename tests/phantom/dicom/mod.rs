@@ -1,4 +1,5 @@
-//! DICOM objects from plain descriptions: structure set, dose, plan, image header.
+//! DICOM objects from plain descriptions: structure set, dose, plan, record,
+//! registration, image header.
 //!
 //! Each description is a struct with public fields and a `new` that sets what an ordinary export
 //! has; a test changes a field to get the defect it wants. `bytes` gives the file. The same
@@ -10,6 +11,8 @@ mod encode;
 mod image;
 mod plan;
 pub mod raw;
+mod record;
+mod registration;
 mod structure_set;
 
 pub use dicom_core::Tag;
@@ -20,6 +23,8 @@ pub use dose::{Dose, PlaneOffsets};
 pub use encode::{Encoding, Header, Wrapping, decimal, uid};
 pub use image::CtImage;
 pub use plan::{BeamReference, DoseReference, FractionGroup, Plan};
+pub use record::{Record, SessionBeam};
+pub use registration::Registration;
 pub use structure_set::{Contour, Roi, StructureSet};
 
 /// What goes wrong when an object is written.

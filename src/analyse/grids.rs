@@ -1,0 +1,175 @@
+//! One case whose dose lies in several grids, each of another region: whether they hold the same
+//! dose where they overlap, and in which of them each structure is measured. Adds nothing up.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{Analysis, Settings, analyse, analyse_those};
+use crate::case::{Case, Role};
+use crate::dose::{DoseField, Interpolation};
+use crate::finding::{Code, Finding, Subject};
+use crate::geometry::Grid;
+use crate::rt::{Dose, Roi, StructureSet};
+
+/// Two grids hold the same dose when they differ by less than this share of the largest dose at
+/// the voxel centres that lie in both. Stored steps and the spline between voxels, for a dose that
+/// the coarser grid resolves at all (width of two voxels or more), stay below a third of it.
+const SAME_DOSE: f64 = 0.01;
+
+/// Analyses one case with any number of dose grids, in the order of the case: none, one, or the
+/// regions of one dose.
+#[must_use]
+pub fn analyse_grids(
+    case: &Case,
+    structures: Option<&StructureSet>,
+    mut doses: Vec<Dose>,
+    settings: &Settings,
+) -> Analysis {
+    let set = match (structures, doses.len()) {
+        (Some(set), 2..) => set,
+        _ => return analyse(case, structures, doses.pop(), settings),
+    };
+    if let Some(reason) = disagreement(&doses) {
+        let left_out = Some((Code::DoseGridsDisagree, reason.clone()));
+        let refused = Case { left_out, ..case.clone() };
+        let mut out = analyse(&refused, structures, None, settings);
+        out.findings.push(Finding::new(Code::DoseGridsDisagree, about(case), reason));
+        out.findings.sort();
+        return out;
+    }
+    let place = assignment(&doses, set);
+    // Regions over the whole plan (all tissue, the brain less its targets) exist in no one grid.
+    let settings = &Settings { regions: false, ..settings.clone() };
+    let mut total: Option<Analysis> = None;
+    for (index, dose) in doses.into_iter().enumerate() {
+        let own: BTreeSet<i64> =
+            place.iter().filter(|(_, at)| **at == index).map(|(number, _)| *number).collect();
+        let wanted = |number: i64| own.contains(&number);
+        let set = restricted(set, case, &own);
+        let part = analyse_those(case, Some(&set), Some(dose), settings, &wanted);
+        total = Some(match total {
+            None => part,
+            Some(total) => joined(total, part),
+        });
+    }
+    let mut out = total.unwrap_or_else(|| analyse(case, structures, None, settings));
+    out.structures.sort_by_key(|s| s.roi_number);
+    out.findings.sort();
+    out.findings.dedup();
+    out
+}
+
+fn about(case: &Case) -> Subject {
+    let object = case.dose.as_ref().map(|d| d.origin.object.clone());
+    Subject {
+        patient: case.patient.clone(),
+        case: Some(case.id.clone()),
+        object,
+        ..Subject::default()
+    }
+}
+
+/// The structures that are measured here, and the targets that share isodoses with them.
+fn restricted(set: &StructureSet, case: &Case, own: &BTreeSet<i64>) -> StructureSet {
+    let is_target = |number: i64| {
+        let name = case.names.iter().find(|n| n.number == number);
+        name.map_or(Role::Unknown, |n| n.role).is_target()
+    };
+    let mut set = set.clone();
+    set.rois.retain(|r| own.contains(&r.header.number) || is_target(r.header.number));
+    set
+}
+
+fn joined(mut total: Analysis, part: Analysis) -> Analysis {
+    if let (Some(all), Some(one)) = (&mut total.dose, part.dose) {
+        all.maximum_gy = all.maximum_gy.max(one.maximum_gy);
+        all.step_gy = all.step_gy.max(one.step_gy);
+    }
+    total.structures.extend(part.structures);
+    total.measurements.extend(part.measurements);
+    total.dvh.extend(part.dvh);
+    total.findings.extend(part.findings);
+    total
+}
+
+/// The finest grid that holds a structure whole, else the one that holds most of its points; of
+/// equal ones the first.
+fn assignment(doses: &[Dose], set: &StructureSet) -> BTreeMap<i64, usize> {
+    let place = |roi: &Roi| {
+        let score = |dose: &Dose| {
+            let points = || roi.contours.iter().flat_map(|c| &c.points);
+            let held = points().filter(|p| holds(&dose.grid, **p)).count();
+            let [row, column] = dose.grid.spacing_mm();
+            (held, dose.grid.plane_spacing_mm() * row * column)
+        };
+        let mut best = (0, 0, f64::INFINITY);
+        for (index, dose) in doses.iter().enumerate() {
+            let (held, voxel) = score(dose);
+            if index == 0 || held > best.1 || held == best.1 && voxel < best.2 * (1.0 - 1e-9) {
+                best = (index, held, voxel);
+            }
+        }
+        (roi.header.number, best.0)
+    };
+    set.rois.iter().map(place).collect()
+}
+
+/// Whether a point lies between the outermost voxel centres.
+fn holds(grid: &Grid, point: [f64; 3]) -> bool {
+    let at = grid.local(point);
+    let [_, rows, columns] = grid.shape();
+    let (first, last) = (grid.offsets_mm().first(), grid.offsets_mm().last());
+    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
+    let inside = |x: f64, n: usize| (0.0..=n as f64 - 1.0).contains(&x);
+    first.zip(last).is_some_and(|(a, b)| (*a..=*b).contains(&at[0]))
+        && inside(at[1], rows)
+        && inside(at[2], columns)
+}
+
+/// What two grids contradict each other in, if any do.
+fn disagreement(doses: &[Dose]) -> Option<String> {
+    for (i, a) in doses.iter().enumerate() {
+        let field = DoseField::new(a.clone(), Interpolation::CubicBSpline);
+        let largest = a.values.iter().copied().fold(0.0, f32::max);
+        for (j, b) in doses.iter().enumerate().filter(|(j, _)| *j != i) {
+            let largest = f64::from(b.values.iter().copied().fold(largest, f32::max));
+            let limit = SAME_DOSE * largest + 0.5 * (a.step.value() + b.step.value());
+            // The coarser one is compared at its own centres with the spline of the finer one.
+            if !finer(a, b, i < j) {
+                continue;
+            }
+            let worst = worst_difference(a, &field, b);
+            if worst > limit {
+                return Some(format!(
+                    "dose grids {} and {} differ by up to {worst:.3} Gy where they overlap; up to \
+                     {limit:.3} Gy would be accepted",
+                    i + 1,
+                    j + 1
+                ));
+            }
+        }
+    }
+    None
+}
+
+fn finer(a: &Dose, b: &Dose, first: bool) -> bool {
+    let voxel = |d: &Dose| {
+        let [row, column] = d.grid.spacing_mm();
+        d.grid.plane_spacing_mm() * row * column
+    };
+    voxel(a) < voxel(b) * (1.0 - 1e-9) || first && (voxel(a) - voxel(b)).abs() <= 1e-9 * voxel(b)
+}
+
+/// Largest difference at the voxel centres of `b` that lie in `a`, Gy; 0 where there are none.
+fn worst_difference(a: &Dose, field: &DoseField, b: &Dose) -> f64 {
+    let mut worst = 0.0_f64;
+    for ((k, i, j), value) in b.values.indexed_iter() {
+        let point = b.grid.position([k, i, j]);
+        if !holds(&a.grid, point) {
+            continue;
+        }
+        if let Some(other) = field.at(point) {
+            worst = worst.max((other - f64::from(*value)).abs());
+        }
+    }
+    worst
+}
