@@ -3,6 +3,7 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod picture;
 pub mod result;
 pub mod settings;
 pub mod structure;
@@ -17,7 +18,8 @@ use crate::finding::{Code, Finding, Subject as About};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
 use crate::rt::{Dose, Roi, StructureSet};
-use bounds::{Circumstances, Fields, View, Views};
+use bounds::{Circumstances, Fields, Views};
+use picture::{Drawn, Picture, View};
 use structure::{NoSolid, Solid};
 use target::Target;
 
@@ -46,6 +48,7 @@ pub fn analyse(
         structures: Vec::new(),
         measurements: Vec::new(),
         dvh: Vec::new(),
+        pictures: Vec::new(),
         findings: Vec::new(),
     };
     let Some(set) = structures else { return out };
@@ -55,6 +58,7 @@ pub fn analyse(
     for part in &parts {
         bench.measure(part, &mut out);
     }
+    out.pictures = bench.pictures(&parts);
     out.findings.sort();
     out
 }
@@ -176,6 +180,35 @@ impl Bench<'_> {
         compare_stated_volume(part, views.nominal.volume_cc, out);
     }
 
+    /// Each organ about its hottest point, each target about its middle.
+    fn pictures(&self, parts: &[Part<'_>]) -> Vec<Picture> {
+        let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
+        let seen = |p: &&Part<'_>| solid(p) && !matches!(p.role(), Role::Helper | Role::Marker);
+        let drawn: Vec<Drawn<'_>> = parts
+            .iter()
+            .filter(seen)
+            .filter_map(|p| {
+                let stack = &p.solid.as_ref().ok()?.stack;
+                Some(Drawn { roi_number: p.roi.header.number, stack })
+            })
+            .collect();
+        let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
+        let levels = picture::levels_gy(highest);
+        let field = self.fields.map(|f| f.nominal);
+        let wanted = parts.iter().filter(seen).filter_map(|p| {
+            let view = match p.role() {
+                Role::Organ => View::HottestPoint,
+                role if role.is_target() => View::Middle,
+                _ => return None,
+            };
+            let solid = p.solid.as_ref().ok()?;
+            let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
+            let of = (p.roi.header.number, solid, &cells);
+            picture::picture(of, view, field, &levels, &drawn)
+        });
+        wanted.collect()
+    }
+
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
         if part.in_other_frame(self.case) && self.fields.is_some() {
             let reason = "the structure is in another frame of reference than the dose";
@@ -253,7 +286,7 @@ impl Bench<'_> {
     }
 }
 
-fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis) {
+fn report_cover(part: &Part<'_>, view: &bounds::View, has_dose: bool, out: &mut Analysis) {
     let code = match &view.dvh {
         _ if !has_dose => return,
         None => Code::DoseCoverNone,

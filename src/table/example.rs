@@ -1,6 +1,7 @@
 //! A small invented study for the tests of this room: one measured case and one that is left out.
 
 use super::{MetricDefinition, Study};
+use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
 use crate::analyse::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 use crate::case::{
     Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
@@ -204,6 +205,7 @@ fn analysis() -> Analysis {
             measurement(2, "D2%[Gy]", Outcome::of(f64::NAN)),
         ],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
+        pictures: vec![picture()],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
     }
 }
@@ -220,6 +222,27 @@ fn structure(roi_number: i64) -> StructureResult {
         centroid_mm: Some([1.0, -2.0, 3.0]),
         dose_cover_percent: Some(100.0),
         prescription: None,
+    }
+}
+
+fn picture() -> Picture {
+    let line = |kind, roi_number, dose_gy, points: &[[f64; 2]]| PictureLine {
+        kind,
+        roi_number,
+        dose_gy,
+        points: points.to_vec(),
+    };
+    Picture {
+        roi_number: 1,
+        view: View::Middle,
+        directions: ['L', 'P'],
+        plane_mm: 3.0,
+        off_plane_mm: 0.25,
+        lines: vec![
+            line(LineKind::Contour, Some(1), None, &[[0.0, 1.26], [-1.5, 0.0], [0.0, 1.26]]),
+            line(LineKind::Isodose, None, Some(12.0), &[[3.0, 4.0], [3.0, 5.0]]),
+            line(LineKind::Mark, None, Some(31.25), &[[0.0, 0.0]]),
+        ],
     }
 }
 
