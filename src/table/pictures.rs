@@ -14,7 +14,7 @@ use crate::case::NamedRoi;
 pub(super) const TABLE: Table = Table {
     name: "pictures",
     grain: "one line of the picture of a structure in one plane",
-    key: &["plan_id", "roi_number", "view", "line"],
+    key: &["plan_id", "roi_number", "centred_on", "line"],
     sheet,
 };
 
@@ -71,7 +71,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure", "its standard name (TG-263), else the original name", |r| {
             r.name().and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("view", "what the picture is centred on", &views, |r| {
+        Column::word("centred_on", "what the picture is centred on", &views, |r| {
             borrowed(r.picture.view.word())
         }),
         Column::text("directions", "patient directions to the right and down (L R A P H F)", |r| {
