@@ -87,6 +87,7 @@ fn joined(mut total: Analysis, part: Analysis) -> Analysis {
     total.structures.extend(part.structures);
     total.measurements.extend(part.measurements);
     total.dvh.extend(part.dvh);
+    total.pictures.extend(part.pictures);
     total.findings.extend(part.findings);
     total
 }

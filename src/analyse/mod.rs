@@ -6,6 +6,7 @@ pub mod bounds;
 pub mod fields;
 mod form;
 pub mod grids;
+pub mod picture;
 mod region;
 pub mod result;
 pub mod settings;
@@ -28,8 +29,9 @@ use crate::metrics::{
     AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, local, organ_models,
 };
 use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
-use bounds::{Circumstances, View, Views};
+use bounds::{Circumstances, Views};
 use fields::{Fields, Prepared};
+use picture::{Drawn, Picture, View};
 use structure::{NoSolid, Solid};
 use target::{Space, Target, Wanted};
 
@@ -66,6 +68,7 @@ fn analyse_those(
         measurements: Vec::new(),
         regions: Vec::new(),
         dvh: Vec::new(),
+        pictures: Vec::new(),
         findings: Vec::new(),
     };
     if let Some(noise) = prepared.as_ref().and_then(|p| p.noise) {
@@ -90,6 +93,7 @@ fn analyse_those(
     if settings.regions {
         out.regions = bench.regions(&parts, &out.measurements);
     }
+    out.pictures = bench.pictures(&parts, wanted);
     out.findings.sort();
     out
 }
@@ -289,6 +293,36 @@ impl Bench<'_> {
         }
     }
 
+    /// Each organ about its hottest point, each target about its middle.
+    fn pictures(&self, parts: &[Part<'_>], wanted: &dyn Fn(i64) -> bool) -> Vec<Picture> {
+        let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
+        let seen = |p: &&Part<'_>| solid(p) && !matches!(p.role(), Role::Helper | Role::Marker);
+        let drawn: Vec<Drawn<'_>> = parts
+            .iter()
+            .filter(seen)
+            .filter_map(|p| {
+                let stack = &p.solid.as_ref().ok()?.stack;
+                Some(Drawn { roi_number: p.roi.header.number, stack })
+            })
+            .collect();
+        let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
+        let levels = picture::levels_gy(highest);
+        let field = self.fields.map(|f| f.nominal);
+        let here = |p: &&Part<'_>| seen(p) && wanted(p.roi.header.number);
+        let pictures = parts.iter().filter(here).filter_map(|p| {
+            let view = match p.role() {
+                Role::Organ => View::HottestPoint,
+                role if role.is_target() => View::Middle,
+                _ => return None,
+            };
+            let solid = p.solid.as_ref().ok()?;
+            let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
+            let of = (p.roi.header.number, solid, &cells);
+            picture::picture(of, view, field, &levels, &drawn)
+        });
+        pictures.collect()
+    }
+
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
         if part.in_other_frame(self.case) && self.fields.is_some() {
             let reason = "the structure is in another frame of reference than the dose";
@@ -388,14 +422,14 @@ fn report_noise(
     Finding::new(Code::DoseNoise, about, text)
 }
 
-fn report_jump(part: &Part<'_>, view: &View, out: &mut Analysis) {
+fn report_jump(part: &Part<'_>, view: &bounds::View, out: &mut Analysis) {
     if view.jumps > 0.0 {
         let text = format!("in {:.1} % of its volume", 100.0 * view.jumps);
         out.findings.push(Finding::new(Code::DoseJump, part.about.clone(), text));
     }
 }
 
-fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis) {
+fn report_cover(part: &Part<'_>, view: &bounds::View, has_dose: bool, out: &mut Analysis) {
     let code = match &view.dvh {
         _ if !has_dose => return,
         None => Code::DoseCoverNone,

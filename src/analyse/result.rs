@@ -1,5 +1,6 @@
 //! What the analysis of one case yields: plain rows, which `table` writes and nobody computes with.
 
+use super::picture::Picture;
 use crate::finding::Finding;
 use crate::identity::Token;
 use crate::metrics::Outcome;
@@ -99,6 +100,8 @@ pub struct Analysis {
     pub regions: Vec<RegionMeasurement>,
     /// Dose-volume histograms.
     pub dvh: Vec<DvhPoint>,
+    /// What a person should see of organs and targets.
+    pub pictures: Vec<Picture>,
     /// Findings of the computation.
     pub findings: Vec<Finding>,
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{MetricDefinition, Study};
+use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
 use crate::analyse::{
     Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult,
 };
@@ -224,6 +225,7 @@ fn analysis() -> Analysis {
             method: "cubic; caps".to_owned(),
         }],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
+        pictures: vec![picture()],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
     }
 }
@@ -240,6 +242,27 @@ fn structure(roi_number: i64) -> StructureResult {
         centroid_mm: Some([1.0, -2.0, 3.0]),
         dose_cover_percent: Some(100.0),
         prescription: None,
+    }
+}
+
+fn picture() -> Picture {
+    let line = |kind, roi_number, dose_gy, points: &[[f64; 2]]| PictureLine {
+        kind,
+        roi_number,
+        dose_gy,
+        points: points.to_vec(),
+    };
+    Picture {
+        roi_number: 1,
+        view: View::Middle,
+        directions: ['L', 'P'],
+        plane_mm: 3.0,
+        off_plane_mm: 0.25,
+        lines: vec![
+            line(LineKind::Contour, Some(1), None, &[[0.0, 1.26], [-1.5, 0.0], [0.0, 1.26]]),
+            line(LineKind::Isodose, None, Some(12.0), &[[3.0, 4.0], [3.0, 5.0]]),
+            line(LineKind::Mark, None, Some(31.25), &[[0.0, 0.0]]),
+        ],
     }
 }
 
