@@ -9,7 +9,7 @@
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort. `names` scores the rules for structure names on labels
-//! they have not seen. `architecture` reads the sources for who knows whom,
+//! they have not seen, `decisions` plays a round of decisions. `architecture` reads the sources for who knows whom,
 //! `documents` runs what the Markdown files show and compares what they state.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
@@ -20,6 +20,7 @@ mod architecture;
 mod archive;
 mod cli;
 mod damage;
+mod decisions;
 mod documents;
 mod encodings;
 mod golden;

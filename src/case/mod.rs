@@ -6,6 +6,7 @@ mod decisions;
 mod identify;
 mod link;
 mod names;
+mod open;
 mod prescription;
 mod technology;
 
@@ -13,6 +14,7 @@ pub use decisions::{Decisions, NameDecision};
 pub use identify::identify;
 pub use link::link;
 pub use names::{Proposal, Recognition, proposals, recognise};
+pub use open::{OpenDecision, Place, open_decisions};
 
 #[cfg(test)]
 mod fixtures;

@@ -96,8 +96,8 @@ Examples:
 Exit codes: 0 everything done, 1 something was left out (see table findings), 2 could not run.";
 
 const SURVEY_HELP: &str = "\
-Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv
-and prescriptions.csv, which belong to you: what you decide there is never changed.
+Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv,
+prescriptions.csv and decisions.csv, which belong to you: what you decide there is never changed.
 
 Examples:
   tidydose survey archive

@@ -42,7 +42,9 @@ pub(super) fn measure(
     let analyses = collect(&mut prepared, results);
     write(&mut prepared, &analyses, analysis, terminal)?;
     let computed = analyses.iter().flat_map(|a| &a.findings);
-    Ok(outcome_of(prepared.findings.iter().chain(computed), settings.strict))
+    let all: Vec<&Finding> = prepared.findings.iter().chain(computed).collect();
+    let open = prepared.open(all.iter().copied());
+    Ok(outcome_of(all.into_iter(), open.into_iter(), settings.strict))
 }
 
 /// One result per case, by index; absent for a case that was not begun.
@@ -110,12 +112,13 @@ fn write(
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();
-    prepared.write_proposals()?;
+    prepared.write_proposals(analyses)?;
     let study = Study {
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
         analyses,
         findings: &prepared.findings,
+        states: prepared.states(),
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),
     };

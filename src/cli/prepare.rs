@@ -10,10 +10,12 @@ use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
+use crate::analyse::Analysis;
 use crate::case::{self, Case, Decisions};
 use crate::dicom::{self, Scan};
-use crate::finding::{Code, Finding, Subject};
+use crate::finding::{Code, Finding, Severity, Subject};
 use crate::identity::{Identity, Token};
+use crate::table::decisions::{DecisionsFile, States};
 use crate::table::names::NamesFile;
 use crate::table::prescriptions::PrescriptionsFile;
 
@@ -32,6 +34,7 @@ pub(super) struct Prepared {
     pub(super) findings: Vec<Finding>,
     names: NamesFile,
     prescriptions: PrescriptionsFile,
+    decisions: DecisionsFile,
 }
 
 /// So many refused files are named on the terminal, with path and UID; all are in the findings.
@@ -49,6 +52,7 @@ pub(super) fn prepare(
     let folder = StudyFolder::open(&settings.study, &settings.archive)?;
     let names = NamesFile::read(&folder.names())?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
+    let decided = DecisionsFile::read(&folder.decisions())?;
     for root in &settings.archive {
         // Before a key is made: a mistyped folder leaves nothing behind.
         std::fs::metadata(root)
@@ -72,15 +76,47 @@ pub(super) fn prepare(
     findings.extend(linked);
     findings.extend(named);
     findings.extend(nothing_found(&scan));
-    Ok(Prepared { folder, identity, scan, cases, findings, names, prescriptions })
+    Ok(Prepared {
+        folder,
+        identity,
+        scan,
+        cases,
+        findings,
+        names,
+        prescriptions,
+        decisions: decided,
+    })
 }
 
+/// Findings that go away by a decision in one of the other files.
+const DECIDED_ELSEWHERE: [Code; 2] = [Code::NameAmbiguous, Code::PrescriptionMissing];
+
 impl Prepared {
-    /// Adds proposals to the files of the user.
+    /// What was decided about findings.
+    pub(super) const fn states(&self) -> &States {
+        self.decisions.states()
+    }
+
+    /// Of these findings those about which nobody has decided.
+    pub(super) fn open<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Vec<&'f Finding> {
+        self.decisions.open(findings)
+    }
+
+    /// How many findings wait for a decision in `decisions.csv`.
+    pub(super) fn open_findings(&self) -> usize {
+        let waits =
+            |f: &&&Finding| f.severity() == Severity::Check && !DECIDED_ELSEWHERE.contains(&f.code);
+        self.open(self.findings.iter()).iter().filter(waits).count()
+    }
+
+    /// Adds proposals to the files of the user, with the findings of this run and of `computed`.
     ///
     /// # Errors
     /// When they cannot be written.
-    pub(super) fn write_proposals(&mut self) -> Result<(), Fault> {
+    pub(super) fn write_proposals(&mut self, computed: &[Analysis]) -> Result<(), Fault> {
+        let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
+        self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
+        self.decisions.write(&self.folder.decisions())?;
         self.names.propose(&case::proposals(&self.cases));
         self.names.write(&self.folder.names())?;
         self.prescriptions.propose(&self.cases);

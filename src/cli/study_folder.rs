@@ -72,6 +72,12 @@ impl StudyFolder {
         self.root.join("names.csv")
     }
 
+    /// `decisions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn decisions(&self) -> PathBuf {
+        self.root.join("decisions.csv")
+    }
+
     /// `prescriptions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn prescriptions(&self) -> PathBuf {
@@ -83,6 +89,9 @@ fn is_study(root: &Path) -> bool {
     root.join("run.json").is_file() || root.join("tables").is_dir()
 }
 
+/// The files of the user, which may be there before the study is.
+const OWN_FILES: [&str; 3] = ["names.csv", "prescriptions.csv", "decisions.csv"];
+
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.
 fn is_empty(root: &Path) -> Result<bool, Fault> {
     if !root.exists() {
@@ -92,7 +101,7 @@ fn is_empty(root: &Path) -> Result<bool, Fault> {
     for entry in fs::read_dir(root).map_err(refused)? {
         let name = entry.map_err(refused)?.file_name();
         let name = name.to_string_lossy();
-        if !name.starts_with('.') && name != "names.csv" && name != "prescriptions.csv" {
+        if !name.starts_with('.') && !OWN_FILES.contains(&name.as_ref()) {
             return Ok(false);
         }
     }

@@ -9,7 +9,7 @@ use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
-use crate::case::NameBasis;
+use crate::case::{NameBasis, Place, open_decisions};
 use crate::table::{self, Study};
 
 /// Runs the command.
@@ -22,14 +22,18 @@ pub(super) fn survey(
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
-    prepared.write_proposals()?;
+    prepared.write_proposals(&[])?;
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
     } else {
         write_tables(&prepared)?;
     }
     print(&aligned(&counts(&prepared))).map_err(|e| Fault::System(format!("stdout: {e}")))?;
-    Ok(outcome_of(prepared.findings.iter(), settings.strict))
+    Ok(outcome_of(
+        prepared.findings.iter(),
+        prepared.open(prepared.findings.iter()).into_iter(),
+        settings.strict,
+    ))
 }
 
 fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
@@ -38,6 +42,7 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         cases: &prepared.cases,
         analyses: &[],
         findings: &prepared.findings,
+        states: prepared.states(),
         metrics: &[],
         settings_digest: "",
     };
@@ -53,6 +58,7 @@ fn counts(prepared: &Prepared) -> Vec<(Line, usize)> {
     let mut list = files(prepared);
     list.extend(cases(prepared));
     list.extend(names(prepared));
+    list.extend(unlocking(prepared));
     list.extend(findings(prepared));
     list
 }
@@ -93,7 +99,9 @@ fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
 fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
     let all = || prepared.cases.iter().flat_map(|c| &c.names);
     let count = |wanted: &[NameBasis]| all().filter(|n| wanted.contains(&n.basis)).count();
-    let open = table::names::open_names(&prepared.cases);
+    let open = open_decisions(&prepared.cases);
+    let waiting = |place: Place| open.iter().filter(|d| d.place == place).count();
+    let decisions = |file: &str| line("decisions", "open", file);
     vec![
         (
             line("structures", "mapped", ""),
@@ -101,8 +109,19 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
         ),
         (line("structures", "ambiguous", ""), count(&[NameBasis::Ambiguous])),
         (line("structures", "unmapped", ""), count(&[NameBasis::None])),
-        (line("decisions", "open", "names.csv"), open),
+        (decisions(Place::Names.file()), waiting(Place::Names)),
+        (decisions(Place::Prescriptions.file()), waiting(Place::Prescriptions)),
+        (decisions("decisions.csv"), prepared.open_findings()),
     ]
+}
+
+/// So many of the decisions that most cases wait for are named.
+const UNLOCKING_SHOWN: usize = 5;
+
+/// The decisions that most cases wait for, with how many those are.
+fn unlocking(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let open = open_decisions(&prepared.cases).into_iter().take(UNLOCKING_SHOWN);
+    open.map(|d| (line("cases wait for", d.place.file(), &d.subject), d.cases)).collect()
 }
 
 fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {

@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use super::column::{Column, Definition, Sheet, borrowed};
+use super::decisions::States;
 use super::study::Study;
 use super::{TABLES, Table};
 use crate::analyse::Analysis;
@@ -56,6 +57,7 @@ fn definitions(table: &Table) -> Vec<Definition> {
         cases: &[],
         analyses,
         findings: &[],
+        states: &States::new(),
         metrics: &[],
         settings_digest: "",
     };

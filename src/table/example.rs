@@ -1,5 +1,6 @@
 //! A small invented study for the tests of this room: one measured case and one that is left out.
 
+use super::decisions::States;
 use super::{MetricDefinition, Study};
 use crate::analyse::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 use crate::case::{
@@ -20,6 +21,7 @@ pub(super) struct Example {
     pub(super) analyses: Vec<Analysis>,
     pub(super) findings: Vec<Finding>,
     pub(super) metrics: Vec<MetricDefinition>,
+    pub(super) states: States,
 }
 
 impl Example {
@@ -35,6 +37,7 @@ impl Example {
                 finding(Code::NameUnmapped, "=name"),
             ],
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
+            states: States::new(),
         }
     }
 
@@ -46,6 +49,7 @@ impl Example {
             analyses: self.analyses.clone(),
             findings: self.findings.clone(),
             metrics: self.metrics.clone(),
+            states: self.states.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -70,6 +74,7 @@ impl Example {
             cases: &self.cases,
             analyses: &self.analyses,
             findings: &self.findings,
+            states: &self.states,
             metrics: &self.metrics,
             settings_digest: "digest",
         }

@@ -7,6 +7,7 @@
 //! neither DICOM nor geometry, and prints nothing.
 
 pub mod column;
+pub mod decisions;
 mod dictionary;
 mod dvh;
 mod files;

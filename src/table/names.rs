@@ -3,13 +3,13 @@
 //! decision. A row with `plan_id` and `roi_number` speaks of one structure, a row without of the
 //! name wherever it occurs.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::structures::{role, role_words};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::case::{Case, Decisions, NameBasis, NameDecision, NamedRoi, Proposal};
+use crate::case::{Decisions, NameDecision, Proposal};
 use crate::identity::Token;
 
 const COLUMNS: &[&str] = &[
@@ -24,6 +24,8 @@ const COLUMNS: &[&str] = &[
     "role",
     "comment",
 ];
+
+const REQUIRED: &[&str] = &["name_original", "plan_id", "roi_number", "name_standard", "role"];
 
 /// Which structures a decision is about.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -48,7 +50,7 @@ impl NamesFile {
     /// When it cannot be read, a role is unknown, an ROI Number is no number or stands without
     /// its plan, or two rows decide the same thing differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, COLUMNS)?;
+        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
         let fault = |reason| ReadError { path: path.to_path_buf(), reason };
         let decisions = decisions(&file).map_err(fault)?;
         Ok(Self { file, decisions })
@@ -93,14 +95,6 @@ impl NamesFile {
     pub fn write(&self, path: &Path) -> Result<(), WriteError> {
         self.file.write(path, Access::Shared)
     }
-}
-
-/// How many distinct structure names have no standard name, or more than one, and no decision.
-#[must_use]
-pub fn open_names(cases: &[Case]) -> usize {
-    let open = |n: &&NamedRoi| matches!(n.basis, NameBasis::Ambiguous | NameBasis::None);
-    let names = cases.iter().flat_map(|c| &c.names).filter(open).map(|n| &n.original);
-    names.collect::<BTreeSet<_>>().len()
 }
 
 fn decisions(file: &UserFile) -> Result<BTreeMap<Subject, NameDecision>, String> {
@@ -152,7 +146,7 @@ fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::Role;
+    use crate::case::{NameBasis, Role};
 
     fn read(text: &str) -> Result<NamesFile, String> {
         let folder = tempfile::tempdir().unwrap();

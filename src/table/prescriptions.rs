@@ -16,6 +16,8 @@ use crate::units::Gray;
 const COLUMNS: &[&str] =
     &["plan_id", "roi_number", "structure", "proposed_gy", "basis", "prescription_gy", "comment"];
 
+const REQUIRED: &[&str] = &["plan_id", "roi_number", "prescription_gy"];
+
 /// The file with its decisions.
 #[derive(Debug, Clone)]
 pub struct PrescriptionsFile {
@@ -30,7 +32,7 @@ impl PrescriptionsFile {
     /// When it cannot be read, a dose is no positive number, or two rows decide the same thing
     /// differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, COLUMNS)?;
+        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
         let fault = |reason| ReadError { path: path.to_path_buf(), reason };
         let decisions = decisions(&file).map_err(fault)?;
         Ok(Self { file, decisions })

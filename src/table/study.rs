@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use super::decisions::States;
 use crate::analyse::Analysis;
 use crate::case::{Case, NamedRoi};
 use crate::finding::Finding;
@@ -36,6 +37,8 @@ pub struct Study<'a> {
     pub analyses: &'a [Analysis],
     /// Findings of reading, linking and the run; those of the analyses are added by the tables.
     pub findings: &'a [Finding],
+    /// What was decided about findings.
+    pub states: &'a States,
     /// The metrics of this run.
     pub metrics: &'a [MetricDefinition],
     /// Digest of the settings, see [`super::run::settings_digest`].
