@@ -15,6 +15,7 @@
 //! 5. [`analyse::analyse`] makes an [`analyse::Analysis`] of them: [`geometry`] gives solids, [`dose`]
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
+//! 7. [`ask::ask`] answers a question in SQL over those tables.
 //!
 //! Conventions (axes, voxel centres, holes, slice ends, units) are on the page of [`geometry`]. Rooms
 //! stand below in the order in which they may use each other; `tests/architecture.rs` holds the rule.
@@ -40,5 +41,7 @@ pub mod metrics;
 pub mod analyse;
 
 pub mod table;
+
+pub mod ask;
 
 pub mod cli;

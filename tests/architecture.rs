@@ -24,11 +24,12 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("metrics", &["units", "geometry", "rt", "dose"]),
     ("analyse", &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics"]),
     ("table", &["units", "identity", "finding", "rt", "case", "metrics", "analyse"]),
+    ("ask", &["table"]),
     (
         "cli",
         &[
             "units", "identity", "finding", "geometry", "rt", "dicom", "case", "dose", "metrics",
-            "analyse", "table",
+            "analyse", "table", "ask",
         ],
     ),
 ];

@@ -8,6 +8,7 @@ use clap::builder::PossibleValuesParser;
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
 use crate::analyse::Ends;
+use crate::ask::Format;
 use crate::dose::Interpolation;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
@@ -36,6 +37,9 @@ pub(super) enum Command {
     /// Survey an archive, compute all metrics and write the tables
     #[command(after_help = MEASURE_HELP)]
     Measure(Measure),
+    /// Put a question in SQL to the tables of a measured study
+    #[command(after_help = ASK_HELP)]
+    Ask(Ask),
 }
 
 /// What all commands that read an archive have in common.
@@ -78,6 +82,33 @@ pub(super) struct Measure {
     pub(super) ends: Option<String>,
 }
 
+/// A question to a study.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Ask {
+    /// File with SQL, a question that comes with the program, or - for standard input; without it
+    /// the questions of the program are listed
+    #[arg(value_name = "QUERY.sql")]
+    pub(super) question: Option<String>,
+    /// Folder of the study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Value for a parameter that the question declares; may be repeated
+    #[arg(long, value_name = "NAME=VALUE")]
+    pub(super) set: Vec<String>,
+    /// A CSV file as a further table of that name; may be repeated
+    #[arg(long, value_name = "NAME=FILE")]
+    pub(super) with: Vec<String>,
+    /// How the answer is written [default: table on a terminal, else by the ending, else csv]
+    #[arg(long, value_name = "NAME", value_parser = words(Format::WORDS))]
+    pub(super) format: Option<String>,
+    /// Write the answer into this file
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Nothing but the answer; warnings and errors stay
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
 /// The names of a convention, so that help and faults list them.
 fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
     PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
@@ -92,6 +123,8 @@ Examples:
       what is there, what is wrong, which names await a decision in study/names.csv
   tidydose measure archive --study cohort
       all metrics, as Parquet and CSV in cohort/tables
+  tidydose ask brainstem-dose --study cohort
+      one of the questions that come with the program
 
 Exit codes: 0 everything done, 1 something was left out (see table findings), 2 could not run.";
 
@@ -113,6 +146,20 @@ Examples:
   tidydose measure archive
   tidydose measure archive --study cohort --metrics 'D90%[Gy],V15Gy[cc]'
   tidydose measure archive --metrics metrics.txt --jobs 2 --quiet
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const ASK_HELP: &str = "\
+Without a question, lists those that come with the program. The tables are those in DIR/tables, and
+every CSV file in DIR. SQL has common table expressions, joins, aggregates with FILTER, MEDIAN,
+QUANTILE_CONT(x, q) and ranks; one SELECT is a question. A parameter is declared in a comment at the
+top, `-- set limit: number = 12.5  dose in Gy`, and used as $limit.
+
+Examples:
+  tidydose ask
+  tidydose ask brainstem-dose --study cohort --set organ=OpticChiasm
+  tidydose ask mine.sql --study cohort --with outcomes=outcomes.csv --output answer.csv
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

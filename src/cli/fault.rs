@@ -16,7 +16,7 @@ pub(super) enum Fault {
     /// Something cannot be written.
     #[error(transparent)]
     Write(#[from] WriteError),
-    /// A file of the user cannot be understood.
+    /// A file of the user or of a study cannot be understood.
     #[error(transparent)]
     UserFile(#[from] ReadError),
     /// A folder or file of the study or its key is in a state that would mix or destroy things.

@@ -2,6 +2,7 @@
 //! only module that prints, and one that nothing else uses.
 
 mod args;
+mod ask;
 mod fault;
 mod interrupt;
 mod measure;
@@ -85,6 +86,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
             let (terminal, stop) = start(&settings)?;
             measure::measure(&settings, &analysis, &terminal, &stop)
         }
+        Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 

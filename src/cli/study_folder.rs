@@ -4,6 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+use crate::table::run;
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -63,7 +64,7 @@ impl StudyFolder {
     /// `run.json`.
     #[must_use]
     pub(super) fn run_file(&self) -> PathBuf {
-        self.root.join("run.json")
+        self.root.join(run::FILE)
     }
 
     /// `names.csv`, which belongs to the user.
@@ -86,7 +87,7 @@ impl StudyFolder {
 }
 
 fn is_study(root: &Path) -> bool {
-    root.join("run.json").is_file() || root.join("tables").is_dir()
+    root.join(run::FILE).is_file() || root.join("tables").is_dir()
 }
 
 /// The files of the user, which may be there before the study is.

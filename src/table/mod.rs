@@ -16,6 +16,7 @@ mod metrics;
 pub mod names;
 mod plans;
 pub mod prescriptions;
+pub mod read_study;
 pub mod run;
 mod structures;
 mod study;

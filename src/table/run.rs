@@ -16,6 +16,9 @@ use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
 use crate::finding::Severity;
 use crate::rt::{FileStatus, Inventory};
 
+/// Name of the file in a study folder.
+pub const FILE: &str = "run.json";
+
 /// What every output says about its use.
 pub const CAUTION: &str = "Research and quality review only, not for treatment decisions; local \
                            protocol and licensed practice decide.";

@@ -109,6 +109,18 @@ impl UserFile {
         Ok(Self { separator, byte_order_mark, columns, rows, added: 0 })
     }
 
+    /// Names of the columns in order.
+    #[must_use]
+    pub fn columns(&self) -> &[String] {
+        &self.columns
+    }
+
+    /// The byte that separates cells: comma, semicolon or tab.
+    #[must_use]
+    pub const fn separator(&self) -> u8 {
+        self.separator
+    }
+
     /// Number of rows.
     #[must_use]
     pub fn row_count(&self) -> usize {

@@ -15,11 +15,25 @@ use super::column::{Cell, Sheet};
 /// # Errors
 /// When `output` does.
 pub fn write_csv(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()> {
+    let names: Vec<&str> = sheet.columns().iter().map(|c| c.name).collect();
+    let row = |row| (0..sheet.columns().len()).map(|column| sheet.cell(row, column)).collect();
+    write_records(&names, (0..sheet.row_count()).map(row), output)
+}
+
+/// Writes rows of cells below their names, by the conventions of this page.
+///
+/// # Errors
+/// When `output` does.
+pub fn write_records<'c>(
+    names: &[impl AsRef<[u8]>],
+    rows: impl Iterator<Item = Vec<Cell<'c>>>,
+    output: &mut dyn Write,
+) -> io::Result<()> {
     let mut writer = writer(output);
-    writer.write_record(sheet.columns().iter().map(|c| c.name)).map_err(as_io)?;
-    for row in 0..sheet.row_count() {
-        for column in 0..sheet.columns().len() {
-            writer.write_field(field(&sheet.cell(row, column)).as_bytes()).map_err(as_io)?;
+    writer.write_record(names).map_err(as_io)?;
+    for row in rows {
+        for cell in &row {
+            writer.write_field(field(cell).as_bytes()).map_err(as_io)?;
         }
         writer.write_record(None::<&[u8]>).map_err(as_io)?;
     }

@@ -1,0 +1,181 @@
+//! `ask`: one question in SQL to the tables of a study. The answer goes to stdout or a file, what is
+//! asked and the caution to stderr.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io::{self, IsTerminal, Read};
+use std::path::Path;
+
+use super::Outcome;
+use super::args::Ask;
+use super::fault::Fault;
+use super::terminal::{Terminal, print};
+use crate::ask::{self, Answer, Format, Question};
+use crate::table::read_study::{TableFiles, is_complete};
+use crate::table::replace_file;
+use crate::table::run::CAUTION;
+use crate::table::user_file::ReadError;
+
+/// Runs the command.
+///
+/// # Errors
+/// When the question, a table or an option cannot be used, see [`Fault`].
+pub(super) fn run(typed: &Ask, terminal: &Terminal) -> Result<Outcome, Fault> {
+    let Some(name) = &typed.question else {
+        return print(&list()).map(|()| Outcome::Complete).map_err(stdout_fault);
+    };
+    let format = format(typed)?;
+    let question = Question::parse(&text(name)?)
+        .map_err(|e| Fault::System(format!("question {name}: {e}")))?;
+    let mut files = TableFiles::of_study(&typed.study)?;
+    for pair in &typed.with {
+        let (table, path) = split(pair, "--with")?;
+        files.insert(&table, Path::new(&path));
+    }
+    let values: BTreeMap<String, String> =
+        typed.set.iter().map(|pair| split(pair, "--set")).collect::<Result<_, _>>()?;
+    let answer = answer(&question, &values, &files).map_err(|e| {
+        if let Fault::System(e) = e { Fault::System(format!("question {name}: {e}")) } else { e }
+    })?;
+    talk(typed, &question, &answer, terminal);
+    write(&answer, format, typed.output.as_deref())?;
+    Ok(Outcome::Complete)
+}
+
+/// Reads the tables that the question names; all of them for the message when that fails.
+fn answer(
+    question: &Question,
+    values: &BTreeMap<String, String>,
+    files: &TableFiles,
+) -> Result<Answer, Fault> {
+    let read = |names: &[&str]| -> Result<BTreeMap<_, _>, ReadError> {
+        let one = |name: &&str| Some(((*name).to_owned(), files.read(name)?));
+        names.iter().filter_map(one).map(|(name, frame)| Ok((name, frame?))).collect()
+    };
+    let all = files.names();
+    let result = ask::ask(question, values, &read(&ask::tables_named(&question.sql, &all))?);
+    match result {
+        // A table that does not exist: say which ones do.
+        Err(ask::AskError::Sql { .. }) => ask::ask(question, values, &read(&all)?),
+        result => result,
+    }
+    .map_err(|e| Fault::System(e.to_string()))
+}
+
+fn talk(typed: &Ask, question: &Question, answer: &Answer, terminal: &Terminal) {
+    for (what, text) in [("", &question.question), ("units: ", &question.units)] {
+        if !text.is_empty() {
+            terminal.say(&format!("{what}{text}"));
+        }
+    }
+    for p in &question.parameters {
+        let set = typed.set.iter().filter_map(|pair| pair.split_once('='));
+        let value = set.filter(|(k, _)| *k == p.name).map(|(_, v)| v).next_back();
+        terminal.say(&format!("{} = {} ({})", p.name, value.unwrap_or(&p.default), p.meaning));
+    }
+    if !question.caution.is_empty() {
+        terminal.say(&format!("caution: {}", question.caution));
+    }
+    if is_complete(&typed.study) == Some(false) {
+        terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
+    }
+    for column in answer.list_columns() {
+        terminal.warn(&format!(
+            "column {column} holds lists; where one value is meant, compute the aggregate in a WITH \
+             expression first"
+        ));
+    }
+    if !ask::is_ordered(question) {
+        terminal.say("the question has no ORDER BY: the order of the rows is not fixed");
+    }
+    let rows = answer.row_count();
+    terminal.say(&format!("{rows} row{}. {CAUTION}", if rows == 1 { "" } else { "s" }));
+}
+
+fn write(answer: &Answer, format: Format, output: Option<&Path>) -> Result<(), Fault> {
+    if let Some(path) = output {
+        return Ok(replace_file(path, |to| answer.write(format, to))?);
+    }
+    let mut bytes = Vec::new();
+    answer.write(format, &mut bytes).map_err(stdout_fault)?;
+    print(&String::from_utf8_lossy(&bytes)).map_err(stdout_fault)
+}
+
+fn stdout_fault(error: io::Error) -> Fault {
+    Fault::System(format!("stdout: {error}"))
+}
+
+/// What was asked for, else what the ending of the output says, else a table for a person and CSV
+/// for a program.
+fn format(typed: &Ask) -> Result<Format, Fault> {
+    let ending = typed.output.as_deref().and_then(Path::extension).and_then(|e| e.to_str());
+    let stated = typed.format.as_deref().or(ending);
+    let format = match stated {
+        Some(word) => Format::from_word(word).ok_or_else(|| {
+            let words: Vec<_> = Format::WORDS.iter().map(|(_, w)| *w).collect();
+            let reason = format!(
+                "the ending `{word}` says no format; add --format with one of {}",
+                words.join(", ")
+            );
+            Fault::Option { option: "--output", reason }
+        })?,
+        None if typed.output.is_none() && io::stdout().is_terminal() => Format::Table,
+        None => Format::Csv,
+    };
+    if format == Format::Parquet && typed.output.is_none() {
+        let reason = "parquet is no text; name a file with --output".to_owned();
+        return Err(Fault::Option { option: "--format", reason });
+    }
+    Ok(format)
+}
+
+/// The text of the question: standard input, a file, or one that comes with the program.
+fn text(name: &str) -> Result<String, Fault> {
+    if name == "-" {
+        let mut text = String::new();
+        io::stdin()
+            .read_to_string(&mut text)
+            .map_err(|e| Fault::System(format!("standard input: {e}; SQL in UTF-8 is accepted")))?;
+        return Ok(text);
+    }
+    let path = Path::new(name);
+    let of_program = ask::shipped_question(name.strip_suffix(".sql").unwrap_or(name));
+    match of_program.filter(|_| !path.exists()) {
+        Some(text) => Ok(text.to_owned()),
+        None => fs::read_to_string(path).map_err(|e| {
+            Fault::folder(
+                path,
+                format!("{e}; a file with SQL, or a name that `tidydose ask` lists, is accepted"),
+            )
+        }),
+    }
+}
+
+fn split(pair: &str, option: &'static str) -> Result<(String, String), Fault> {
+    match pair.split_once('=') {
+        Some((name, value)) if !name.is_empty() => Ok((name.to_owned(), value.to_owned())),
+        _ => {
+            let reason = format!("found `{pair}`, expected NAME=VALUE");
+            Err(Fault::Option { option, reason })
+        }
+    }
+}
+
+/// Every question of the program with its parameters.
+fn list() -> String {
+    let mut text = String::new();
+    for (name, sql) in ask::shipped() {
+        let Ok(question) = Question::parse(sql) else { continue };
+        text.push_str(&format!("{name}\n    {}\n", question.question));
+        for p in &question.parameters {
+            text.push_str(&format!(
+                "    --set {}={}  {}, {}\n",
+                p.name,
+                p.default,
+                p.kind.word(),
+                p.meaning
+            ));
+        }
+    }
+    text
+}
