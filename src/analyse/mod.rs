@@ -3,11 +3,19 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod evidence;
+pub mod lesion;
 pub mod result;
 pub mod settings;
+pub mod shape;
 pub mod structure;
 pub mod target;
 
+#[cfg(test)]
+pub(crate) mod testing;
+
+pub use evidence::{Evidence, SeenSide};
+pub use lesion::Lesion;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
 pub use settings::{Ends, Settings};
 
@@ -18,6 +26,7 @@ use crate::geometry::smooth::Variant;
 use crate::metrics::{AppliesTo, Outcome, PrescriptionIsodoses, Status};
 use crate::rt::{Dose, Roi, StructureSet};
 use bounds::{Circumstances, Fields, View, Views};
+use shape::Shape;
 use structure::{NoSolid, Solid};
 use target::Target;
 
@@ -45,11 +54,17 @@ pub fn analyse(
         dose: fields.map(dose_result),
         structures: Vec::new(),
         measurements: Vec::new(),
+        evidence: Vec::new(),
+        lesions: Vec::new(),
         dvh: Vec::new(),
         findings: Vec::new(),
     };
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
+    let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
+    let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
+    (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
+    out.findings.extend(seen.findings);
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
     let bench = Bench { case, settings, fields, targets: &targets };
     for part in &parts {
@@ -57,6 +72,31 @@ pub fn analyse(
     }
     out.findings.sort();
     out
+}
+
+/// What the shapes of a case say, without any dose.
+#[derive(Debug, Clone, Default)]
+pub struct Glance {
+    /// About who is who.
+    pub evidence: Vec<Evidence>,
+    /// Which targets are one lesion.
+    pub lesions: Vec<Lesion>,
+    /// Where names and shapes contradict each other.
+    pub findings: Vec<Finding>,
+}
+
+/// Looks at the structures of a case; [`analyse`] finds the same and measures besides.
+#[must_use]
+pub fn glance(case: &Case, set: &StructureSet) -> Glance {
+    judge(case, &shape::shapes(case, set))
+}
+
+fn judge(case: &Case, shapes: &[Shape]) -> Glance {
+    let evidence = evidence::evidence(case, shapes);
+    let mut findings = evidence::doubts(case, shapes, &evidence);
+    let (lesions, doubtful) = lesion::lesions(case, shapes);
+    findings.extend(doubtful);
+    Glance { evidence, lesions, findings }
 }
 
 fn dose_result(fields: Fields<'_>) -> DoseResult {
@@ -170,6 +210,7 @@ impl Bench<'_> {
             out.measurements.push(self.row(part, metric, outcome));
         }
         out.structures.push(self.structure_row(part, solid, &views));
+        out.findings.extend(isodose_level(part, &out.measurements));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
@@ -262,6 +303,28 @@ fn report_cover(part: &Part<'_>, view: &View, has_dose: bool, out: &mut Analysis
     };
     let text = format!("{:.1} % of it are covered", 100.0 * view.cover);
     out.findings.push(Finding::new(code, part.about.clone(), text));
+}
+
+/// The prescription as a share of the largest dose in the target is no isodose that is prescribed
+/// to outside this range, percent (from memory; ICRU 91 names none).
+const ISODOSE_LEVELS: std::ops::RangeInclusive<f64> = 30.0..=105.0;
+
+/// Holds the prescription against the largest dose in its target.
+fn isodose_level(part: &Part<'_>, measured: &[Measurement]) -> Option<Finding> {
+    let (dose_gy, basis) = part.prescription?;
+    let number = part.roi.header.number;
+    let largest = measured.iter().find(|m| m.roi_number == number && m.metric == "Max[Gy]")?;
+    let maximum_gy = largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)?;
+    let level = 100.0 * dose_gy / maximum_gy;
+    (!ISODOSE_LEVELS.contains(&level)).then(|| {
+        let text = format!(
+            "the prescription of {dose_gy} Gy ({basis}) is {level:.0} % of the largest dose in it, \
+             {maximum_gy:.2} Gy; {:.0} to {:.0} % are usual",
+            ISODOSE_LEVELS.start(),
+            ISODOSE_LEVELS.end()
+        );
+        Finding::new(Code::PrescriptionContradicts, part.about.clone(), text)
+    })
 }
 
 fn report_cut_isodoses(

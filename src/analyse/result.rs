@@ -1,5 +1,7 @@
 //! What the analysis of one case yields: plain rows, which `table` writes and nobody computes with.
 
+use super::evidence::Evidence;
+use super::lesion::Lesion;
 use crate::finding::Finding;
 use crate::identity::Token;
 use crate::metrics::Outcome;
@@ -79,6 +81,10 @@ pub struct Analysis {
     pub structures: Vec<StructureResult>,
     /// Metrics.
     pub measurements: Vec<Measurement>,
+    /// What the shapes say about who is who.
+    pub evidence: Vec<Evidence>,
+    /// Lesions.
+    pub lesions: Vec<Lesion>,
     /// Dose-volume histograms.
     pub dvh: Vec<DvhPoint>,
     /// Findings of the computation.

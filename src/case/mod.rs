@@ -2,6 +2,7 @@
 //! set and dose and with the reason for every join; structure names become standard names and
 //! roles; prescriptions find their targets. Works on headers only and never opens a file.
 
+mod course;
 mod decisions;
 mod identify;
 mod link;
@@ -10,10 +11,11 @@ mod open;
 mod prescription;
 mod technology;
 
+pub use course::{Course, courses};
 pub use decisions::{Decisions, NameDecision};
 pub use identify::identify;
 pub use link::link;
-pub use names::{Proposal, Recognition, proposals, recognise};
+pub use names::{Proposal, Recognition, VolumeWindow, proposals, recognise, volume_window};
 pub use open::{OpenDecision, Place, open_decisions};
 
 #[cfg(test)]

@@ -112,13 +112,16 @@ fn write(
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();
-    prepared.write_proposals(analyses)?;
+    let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
+    let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
+    prepared.write_proposals(analyses, &evidence, &lesions)?;
     let study = Study {
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
         analyses,
         findings: &prepared.findings,
         states: prepared.states(),
+        lesion_decisions: prepared.lesion_decisions(),
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),
     };

@@ -4,6 +4,7 @@
 mod args;
 mod ask;
 mod fault;
+mod glances;
 mod interrupt;
 mod measure;
 mod one_case;

@@ -16,8 +16,10 @@ use crate::dicom::{self, Scan};
 use crate::finding::{Code, Finding, Severity, Subject};
 use crate::identity::{Identity, Token};
 use crate::table::decisions::{DecisionsFile, States};
+use crate::table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use crate::table::names::NamesFile;
 use crate::table::prescriptions::PrescriptionsFile;
+use crate::table::seen::{EvidenceByCase, seen_by_name};
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
@@ -34,6 +36,7 @@ pub(super) struct Prepared {
     pub(super) findings: Vec<Finding>,
     names: NamesFile,
     prescriptions: PrescriptionsFile,
+    lesions: LesionFile,
     decisions: DecisionsFile,
 }
 
@@ -52,6 +55,7 @@ pub(super) fn prepare(
     let folder = StudyFolder::open(&settings.study, &settings.archive)?;
     let names = NamesFile::read(&folder.names())?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
+    let lesions = LesionFile::read(&folder.lesions())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
     for root in &settings.archive {
         // Before a key is made: a mistyped folder leaves nothing behind.
@@ -84,6 +88,7 @@ pub(super) fn prepare(
         findings,
         names,
         prescriptions,
+        lesions,
         decisions: decided,
     })
 }
@@ -95,6 +100,11 @@ impl Prepared {
     /// What was decided about findings.
     pub(super) const fn states(&self) -> &States {
         self.decisions.states()
+    }
+
+    /// What was decided about lesions.
+    pub(super) const fn lesion_decisions(&self) -> &LesionDecisions {
+        self.lesions.decisions()
     }
 
     /// Of these findings those about which nobody has decided.
@@ -113,13 +123,21 @@ impl Prepared {
     ///
     /// # Errors
     /// When they cannot be written.
-    pub(super) fn write_proposals(&mut self, computed: &[Analysis]) -> Result<(), Fault> {
+    pub(super) fn write_proposals(
+        &mut self,
+        computed: &[Analysis],
+        evidence: &EvidenceByCase,
+        lesions: &LesionsByCase,
+    ) -> Result<(), Fault> {
         let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
         self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
         self.decisions.write(&self.folder.decisions())?;
-        self.names.propose(&case::proposals(&self.cases));
+        let seen = seen_by_name(&self.cases, evidence);
+        self.names.propose(&case::proposals(&self.cases), &seen);
         self.names.write(&self.folder.names())?;
-        self.prescriptions.propose(&self.cases);
+        self.lesions.propose(&self.cases, lesions);
+        self.lesions.write(&self.folder.lesions())?;
+        self.prescriptions.propose(&self.cases, computed);
         self.prescriptions.write(&self.folder.prescriptions())?;
         Ok(())
     }

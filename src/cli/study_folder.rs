@@ -73,6 +73,12 @@ impl StudyFolder {
         self.root.join("names.csv")
     }
 
+    /// `lesions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn lesions(&self) -> PathBuf {
+        self.root.join("lesions.csv")
+    }
+
     /// `decisions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn decisions(&self) -> PathBuf {
@@ -91,7 +97,7 @@ fn is_study(root: &Path) -> bool {
 }
 
 /// The files of the user, which may be there before the study is.
-const OWN_FILES: [&str; 3] = ["names.csv", "prescriptions.csv", "decisions.csv"];
+const OWN_FILES: [&str; 4] = ["names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv"];
 
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.
 fn is_empty(root: &Path) -> Result<bool, Fault> {

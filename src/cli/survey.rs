@@ -1,10 +1,11 @@
 //! `survey`: what an archive holds, what is wrong with it and which names await a decision. Reads
-//! headers only and computes no dose.
+//! headers and contours and computes no dose.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::AtomicBool;
 
 use super::fault::Fault;
+use super::glances::glances;
 use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
@@ -22,7 +23,11 @@ pub(super) fn survey(
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
-    prepared.write_proposals(&[])?;
+    let seen = glances(&prepared, settings, terminal, stop);
+    prepared.findings.extend(seen.iter().flat_map(|(_, g)| g.findings.clone()));
+    let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
+    let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
+    prepared.write_proposals(&[], &evidence, &lesions)?;
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
     } else {
@@ -43,6 +48,7 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         analyses: &[],
         findings: &prepared.findings,
         states: prepared.states(),
+        lesion_decisions: prepared.lesion_decisions(),
         metrics: &[],
         settings_digest: "",
     };

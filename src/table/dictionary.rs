@@ -5,6 +5,7 @@ use std::borrow::Cow;
 
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::decisions::States;
+use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
 use crate::analyse::Analysis;
@@ -58,6 +59,7 @@ fn definitions(table: &Table) -> Vec<Definition> {
         analyses,
         findings: &[],
         states: &States::new(),
+        lesion_decisions: &LesionDecisions::new(),
         metrics: &[],
         settings_digest: "",
     };

@@ -1,8 +1,11 @@
 //! A small invented study for the tests of this room: one measured case and one that is left out.
 
 use super::decisions::States;
+use super::lesion_file::LesionDecisions;
 use super::{MetricDefinition, Study};
-use crate::analyse::{Analysis, DoseResult, DvhPoint, Measurement, StructureResult};
+use crate::analyse::{
+    Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, SeenSide, StructureResult,
+};
 use crate::case::{
     Case, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role, Technology,
 };
@@ -22,6 +25,7 @@ pub(super) struct Example {
     pub(super) findings: Vec<Finding>,
     pub(super) metrics: Vec<MetricDefinition>,
     pub(super) states: States,
+    pub(super) lesion_decisions: LesionDecisions,
 }
 
 impl Example {
@@ -38,6 +42,7 @@ impl Example {
             ],
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
             states: States::new(),
+            lesion_decisions: LesionDecisions::new(),
         }
     }
 
@@ -50,6 +55,7 @@ impl Example {
             findings: self.findings.clone(),
             metrics: self.metrics.clone(),
             states: self.states.clone(),
+            lesion_decisions: self.lesion_decisions.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -61,6 +67,8 @@ impl Example {
         }
         for analysis in &mut turned.analyses {
             analysis.structures.reverse();
+            analysis.evidence.reverse();
+            analysis.lesions.reverse();
             analysis.measurements.reverse();
             analysis.dvh.reverse();
             analysis.findings.reverse();
@@ -75,6 +83,7 @@ impl Example {
             analyses: &self.analyses,
             findings: &self.findings,
             states: &self.states,
+            lesion_decisions: &self.lesion_decisions,
             metrics: &self.metrics,
             settings_digest: "digest",
         }
@@ -208,8 +217,34 @@ fn analysis() -> Analysis {
             measurement(2, "V12Gy[cc]", Outcome::none(Status::Empty, "no contours")),
             measurement(2, "D2%[Gy]", Outcome::of(f64::NAN)),
         ],
+        evidence: vec![evidence(1), evidence(2)],
+        lesions: vec![lesion(2)],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
+    }
+}
+
+fn evidence(roi_number: i64) -> Evidence {
+    Evidence {
+        roi_number,
+        volume_cc: 2.5,
+        centre_mm: [1.0, -2.0, 3.0],
+        side: Some(SeenSide::Left),
+        from_brain_mm: None,
+        window: None,
+    }
+}
+
+pub(super) fn lesion(roi_number: i64) -> Lesion {
+    Lesion {
+        roi_number,
+        gtv: Vec::new(),
+        ctv: Vec::new(),
+        ptv: Vec::new(),
+        other: vec![roi_number],
+        boosts: Vec::new(),
+        centre_mm: Some([1.0, -2.0, 3.0]),
+        basis: "single",
     }
 }
 

@@ -12,12 +12,15 @@ mod dictionary;
 mod dvh;
 mod files;
 mod findings;
+pub mod lesion_file;
+mod lesions;
 mod metrics;
 pub mod names;
 mod plans;
 pub mod prescriptions;
 pub mod read_study;
 pub mod run;
+pub mod seen;
 mod structures;
 mod study;
 pub mod user_file;
@@ -53,6 +56,7 @@ pub struct Table {
 pub const TABLES: &[Table] = &[
     plans::TABLE,
     structures::TABLE,
+    lesions::TABLE,
     metrics::TABLE,
     dvh::TABLE,
     findings::TABLE,

@@ -7,7 +7,7 @@ use std::collections::BTreeSet;
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
-use crate::case::{LinkMethod, Prescription, PrescriptionBasis, Technology};
+use crate::case::{Course, LinkMethod, Prescription, PrescriptionBasis, Technology, courses};
 use crate::finding::{Finding, Severity};
 use crate::rt::{DoseType, DoseUnits, ImageSeries};
 
@@ -44,13 +44,16 @@ struct Row<'a> {
     image: Option<&'a ImageSeries>,
     stops: usize,
     checks: usize,
+    course: Option<Course>,
     settings_digest: &'a str,
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let findings = study.all_findings();
+    let courses = courses(study.cases);
     let rows = study.measured().into_iter().map(|measured| Row {
         measured,
+        course: courses.get(&measured.case.id).copied(),
         prescription: highest(&measured.case.prescriptions),
         image: image(study, measured),
         stops: findings_of(&findings, measured, Severity::Stop),
@@ -122,6 +125,18 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
             "day of RT Plan Date from a zero hidden per patient",
             |r| r.measured.case.plan.as_ref()?.day.map(|d| d.0),
         ),
+        Column::integer("course", "", "course of the patient, by time", |r| {
+            count(r.course?.number)
+        }),
+        Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
+            count(r.course?.of)
+        }),
+        Column::integer("days_since_course", "d", "days since the course before", |r| {
+            r.course?.days_since_previous
+        }),
+        Column::word("date_source", "where these days come from", &[Course::DATE_SOURCE], |r| {
+            r.course.and_then(|_| borrowed(Course::DATE_SOURCE))
+        }),
         Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
             r.measured.case.plan.as_ref()?.era.map(i64::from)
         }),
