@@ -122,7 +122,7 @@ fn of(members: &[(&NamedRoi, Option<&Shape>)], basis: &'static str) -> Lesion {
         members.iter().filter(|(n, _)| n.role == role).map(|(n, _)| n.number).collect()
     };
     let boosts = |role: Role| of_role(role).into_iter().skip(1);
-    let inner = members.iter().filter(|(n, _)| n.role == Role::Gtv).next_back();
+    let inner = members.iter().rfind(|(n, _)| n.role == Role::Gtv);
     let inner = inner.or(members.last()).and_then(|(_, shape)| *shape);
     Lesion {
         roi_number: members.first().map_or(0, |(n, _)| n.number),

@@ -61,6 +61,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         settings_digest: study.settings_digest,
     });
     let mut columns = intent_columns();
+    columns.extend(course_columns());
     columns.extend(link_columns());
     columns.extend(dose_columns());
     columns.extend(outcome_columns());
@@ -125,18 +126,6 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
             "day of RT Plan Date from a zero hidden per patient",
             |r| r.measured.case.plan.as_ref()?.day.map(|d| d.0),
         ),
-        Column::integer("course", "", "course of the patient, by time", |r| {
-            count(r.course?.number)
-        }),
-        Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
-            count(r.course?.of)
-        }),
-        Column::integer("days_since_course", "d", "days since the course before", |r| {
-            r.course?.days_since_previous
-        }),
-        Column::word("date_source", "where these days come from", &[Course::DATE_SOURCE], |r| {
-            r.course.and_then(|_| borrowed(Course::DATE_SOURCE))
-        }),
         Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
             r.measured.case.plan.as_ref()?.era.map(i64::from)
         }),
@@ -166,6 +155,23 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::word("prescription_basis", "where it came from", PRESCRIPTION_BASES, |r| {
             r.prescription.and_then(|p| borrowed(p.basis.word()))
+        }),
+    ]
+}
+
+fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::integer("course", "", "course of the patient, by time", |r| {
+            count(r.course?.number)
+        }),
+        Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
+            count(r.course?.of)
+        }),
+        Column::integer("days_since_course", "d", "days since the course before", |r| {
+            r.course?.days_since_previous
+        }),
+        Column::word("date_source", "where these days come from", &[Course::DATE_SOURCE], |r| {
+            r.course.and_then(|_| borrowed(Course::DATE_SOURCE))
         }),
     ]
 }
