@@ -2,8 +2,8 @@
 -- tables:   plans
 -- units:    counts
 -- caution:  Lesions of one patient are not independent; statistics must respect that.
-SELECT n_targets AS lesions, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients
+SELECT n_targets AS targets, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients
 FROM plans
 WHERE measured
 GROUP BY n_targets
-ORDER BY lesions NULLS LAST
+ORDER BY targets NULLS LAST

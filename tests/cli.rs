@@ -150,7 +150,7 @@ fn a_fault_in_a_file_of_the_user_is_2_and_names_the_row() {
     ran(place.path(), &["survey", "a"]);
     let names = place.path().join("study/names.csv");
     let mut text = fs::read_to_string(&names).unwrap();
-    text.push_str("Stem,,,1,,,,,orgn,\r\n");
+    text.push_str("Stem,,,1,,,,,,,,,,,orgn,\r\n");
     fs::write(&names, &text).unwrap();
     let (code, _, err) = ran(place.path(), &["measure", "a"]);
     assert_eq!(code, 2);
@@ -218,7 +218,7 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     assert!(err.contains("empty.dcm"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));
-    assert_eq!(first.len(), 14, "seven tables in two formats");
+    assert_eq!(first.len(), 16, "eight tables in two formats");
     ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
     assert!(contents(&study.join("tables")) == first);
     let metrics = rows(&study.join("tables/metrics.csv"));
@@ -245,7 +245,7 @@ fn no_identifier_leaves_the_key_folder() {
     secrets.extend(paths.iter().map(|r| r["path"].clone()));
     assert!(secrets.len() > 10 && secrets.iter().all(|s| s.len() >= 4), "{secrets:?}");
     let mut files = contents(&study.join("tables"));
-    for own in ["run.json", "names.csv", "prescriptions.csv"] {
+    for own in ["run.json", "names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv"] {
         files.push((own.to_owned(), fs::read(study.join(own)).unwrap()));
     }
     for (name, bytes) in files.iter().filter(|(name, _)| !name.ends_with(".parquet")) {
@@ -267,7 +267,10 @@ fn a_decision_in_names_csv_is_followed_and_kept() {
     let decided: String = proposed
         .split_inclusive("\r\n")
         .map(|line| match line.strip_prefix(&format!("{name},")) {
-            Some(_) => format!("{name},,,,,,,OpticChiasm,organ,sure\r\n"),
+            Some(rest) => {
+                let seen = rest.strip_suffix(",,,\r\n").unwrap();
+                format!("{name},{seen},OpticChiasm,organ,sure\r\n")
+            }
             None => line.to_owned(),
         })
         .collect();

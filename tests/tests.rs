@@ -10,8 +10,9 @@
 //! quirk of real archives. `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
-//! them with the formulas behind the cohort, `queries` puts the program's questions to them.
-//! `architecture` reads the sources for who knows whom, `documents` runs what
+//! them with the formulas behind the cohort, `queries` puts the program's questions to them. `names`
+//! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
+//! decisions. `architecture` reads the sources for who knows whom, `documents` runs what
 //! the Markdown files show and compares what they state.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
@@ -23,11 +24,13 @@ mod archive;
 mod cli;
 mod containers;
 mod damage;
+mod decisions;
 mod documents;
 mod encodings;
 mod golden;
 mod meaning;
 mod measured;
+mod names;
 mod phantom;
 mod properties;
 mod queries;

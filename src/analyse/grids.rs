@@ -87,6 +87,8 @@ fn joined(mut total: Analysis, part: Analysis) -> Analysis {
     total.structures.extend(part.structures);
     total.measurements.extend(part.measurements);
     total.dvh.extend(part.dvh);
+    total.evidence.extend(part.evidence);
+    total.lesions.extend(part.lesions);
     total.pictures.extend(part.pictures);
     total.findings.extend(part.findings);
     total

@@ -3,18 +3,26 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod evidence;
 pub mod fields;
 mod form;
 pub mod grids;
+pub mod lesion;
 pub mod picture;
 mod region;
 pub mod result;
 pub mod settings;
+pub mod shape;
 pub mod strict;
 pub mod structure;
 pub mod target;
 
+#[cfg(test)]
+pub(crate) mod testing;
+
+pub use evidence::{Evidence, SeenSide};
 pub use grids::analyse_grids;
+pub use lesion::Lesion;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 
@@ -32,6 +40,7 @@ use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Views};
 use fields::{Fields, Prepared};
 use picture::{Drawn, Picture, View};
+use shape::Shape;
 use structure::{NoSolid, Solid};
 use target::{Space, Target, Wanted};
 
@@ -67,6 +76,8 @@ fn analyse_those(
         structures: Vec::new(),
         measurements: Vec::new(),
         regions: Vec::new(),
+        evidence: Vec::new(),
+        lesions: Vec::new(),
         dvh: Vec::new(),
         pictures: Vec::new(),
         findings: Vec::new(),
@@ -76,6 +87,10 @@ fn analyse_those(
     }
     let Some(set) = structures else { return out };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
+    let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
+    let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
+    (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
+    out.findings.extend(seen.findings);
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
     let isocentres = isocentres(case);
     let outline = outline(&parts, settings);
@@ -96,6 +111,31 @@ fn analyse_those(
     out.pictures = bench.pictures(&parts, wanted);
     out.findings.sort();
     out
+}
+
+/// What the shapes of a case say, without any dose.
+#[derive(Debug, Clone, Default)]
+pub struct Glance {
+    /// About who is who.
+    pub evidence: Vec<Evidence>,
+    /// Which targets are one lesion.
+    pub lesions: Vec<Lesion>,
+    /// Where names and shapes contradict each other.
+    pub findings: Vec<Finding>,
+}
+
+/// Looks at the structures of a case; [`analyse`] finds the same and measures besides.
+#[must_use]
+pub fn glance(case: &Case, set: &StructureSet) -> Glance {
+    judge(case, &shape::shapes(case, set))
+}
+
+fn judge(case: &Case, shapes: &[Shape]) -> Glance {
+    let evidence = evidence::evidence(case, shapes);
+    let mut findings = evidence::doubts(case, shapes, &evidence);
+    let (lesions, doubtful) = lesion::lesions(case, shapes);
+    findings.extend(doubtful);
+    Glance { evidence, lesions, findings }
 }
 
 fn dose_result(fields: Fields<'_>) -> DoseResult {
@@ -272,6 +312,7 @@ impl Bench<'_> {
             out.measurements.push(row(part, metric, outcome, [&method, &rule]));
         }
         out.structures.push(self.structure_row(part, solid, &views));
+        out.findings.extend(isodose_level(part, &out.measurements));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
@@ -438,6 +479,28 @@ fn report_cover(part: &Part<'_>, view: &bounds::View, has_dose: bool, out: &mut 
     };
     let text = format!("{:.1} % of it are covered", 100.0 * view.cover);
     out.findings.push(Finding::new(code, part.about.clone(), text));
+}
+
+/// The prescription as a share of the largest dose in the target is no isodose that is prescribed
+/// to outside this range, percent (from memory; ICRU 91 names none).
+const ISODOSE_LEVELS: std::ops::RangeInclusive<f64> = 30.0..=105.0;
+
+/// Holds the prescription against the largest dose in its target.
+fn isodose_level(part: &Part<'_>, measured: &[Measurement]) -> Option<Finding> {
+    let (dose_gy, basis) = part.prescription?;
+    let number = part.roi.header.number;
+    let largest = measured.iter().find(|m| m.roi_number == number && m.metric == "Max[Gy]")?;
+    let maximum_gy = largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)?;
+    let level = 100.0 * dose_gy / maximum_gy;
+    (!ISODOSE_LEVELS.contains(&level)).then(|| {
+        let text = format!(
+            "the prescription of {dose_gy} Gy ({basis}) is {level:.0} % of the largest dose in it, \
+             {maximum_gy:.2} Gy; {:.0} to {:.0} % are usual",
+            ISODOSE_LEVELS.start(),
+            ISODOSE_LEVELS.end()
+        );
+        Finding::new(Code::PrescriptionContradicts, part.about.clone(), text)
+    })
 }
 
 fn report_cut_isodoses(

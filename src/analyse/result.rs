@@ -1,5 +1,7 @@
 //! What the analysis of one case yields: plain rows, which `table` writes and nobody computes with.
 
+use super::evidence::Evidence;
+use super::lesion::Lesion;
 use super::picture::Picture;
 use crate::finding::Finding;
 use crate::identity::Token;
@@ -98,6 +100,10 @@ pub struct Analysis {
     pub measurements: Vec<Measurement>,
     /// Metrics of regions that nobody drew.
     pub regions: Vec<RegionMeasurement>,
+    /// What the shapes say about who is who.
+    pub evidence: Vec<Evidence>,
+    /// Lesions.
+    pub lesions: Vec<Lesion>,
     /// Dose-volume histograms.
     pub dvh: Vec<DvhPoint>,
     /// What a person should see of organs and targets.

@@ -9,6 +9,7 @@ use crate::geometry::locate::{self, Keep, Locator};
 use crate::geometry::occupancy::Occupancy;
 use crate::geometry::slab::{self, Slab, Spacing};
 use crate::geometry::smooth::{self, Variant};
+use crate::geometry::stack::Plane;
 use crate::geometry::{Combine, PlaneStack, Point};
 use crate::metrics::Status;
 use crate::rt::{ContourType, Roi};
@@ -30,6 +31,11 @@ pub struct Solid {
 }
 
 impl Solid {
+    /// Each plane with the part of the normal that it stands for.
+    pub fn planes(&self) -> impl Iterator<Item = (&Plane, &Slab)> {
+        self.slabs.iter().filter_map(|s| Some((self.stack.planes.get(s.plane)?, s)))
+    }
+
     /// With cells fine enough for a dose that changes by up to `steepest_gy_per_mm` in it.
     #[must_use]
     pub fn refined(mut self, steepest_gy_per_mm: f64) -> Self {

@@ -2,20 +2,24 @@
 //! set and dose and with the reason for every join; structure names become standard names and
 //! roles; prescriptions find their targets. Works on headers only and never opens a file.
 
+mod course;
 mod decisions;
 mod dose_source;
 mod identify;
 mod link;
 mod names;
+mod open;
 mod prescription;
 mod technology;
 mod treatment;
 
+pub use course::{Course, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
 pub use link::{link, link_decided};
-pub use names::{Proposal, Recognition, proposals, recognise};
+pub use names::{Proposal, Recognition, VolumeWindow, proposals, recognise, volume_window};
+pub use open::{OpenDecision, Place, open_decisions};
 
 pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
 

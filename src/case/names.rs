@@ -5,6 +5,7 @@
 mod catalogue;
 mod normalise;
 mod organ;
+mod plausible;
 mod recognise;
 mod synonyms;
 mod target;
@@ -13,6 +14,7 @@ mod words;
 #[cfg(test)]
 mod labels;
 
+pub use plausible::{VolumeWindow, volume_window};
 pub use recognise::{Recognition, recognise};
 
 use std::collections::{BTreeMap, BTreeSet};

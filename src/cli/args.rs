@@ -136,10 +136,10 @@ Examples:
 Exit codes: 0 everything done, 1 something was left out (see table findings), 2 could not run.";
 
 const SURVEY_HELP: &str = "\
-Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv
-and prescriptions.csv, which belong to you: what you decide there is never changed. Where only you
-can tell (frames of reference, several doses or versions of a plan, relative dose), the question is
-put into choices.csv (see README); answer it in its column `decision`.
+Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv,
+prescriptions.csv and decisions.csv, which belong to you: what you decide there is never changed.
+Where only you can tell (frames of reference, several doses or versions of a plan, relative dose), the
+question is put into choices.csv (see README); answer it in its column `decision`.
 
 Examples:
   tidydose survey archive

@@ -51,7 +51,9 @@ pub(super) fn measure(
     }
     write(&mut prepared, &analyses, analysis, (settings.strict, terminal))?;
     let computed = analyses.iter().flat_map(|a| &a.findings);
-    Ok(outcome_of(prepared.findings.iter().chain(computed), settings.strict))
+    let all: Vec<&Finding> = prepared.findings.iter().chain(computed).collect();
+    let open = prepared.open(all.iter().copied());
+    Ok(outcome_of(all.into_iter(), open.into_iter(), settings.strict))
 }
 
 /// One result per case, by index; absent for a case that was not begun.
@@ -127,12 +129,16 @@ fn write(
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();
-    prepared.write_proposals()?;
+    let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
+    let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
+    prepared.write_proposals(analyses, &evidence, &lesions)?;
     let study = Study {
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
         analyses,
         findings: &prepared.findings,
+        states: prepared.states(),
+        lesion_decisions: prepared.lesion_decisions(),
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),
     };

@@ -4,6 +4,7 @@
 mod args;
 mod ask;
 mod fault;
+mod glances;
 mod interrupt;
 mod measure;
 mod one_case;
@@ -99,10 +100,16 @@ fn start_threads(jobs: usize) -> Result<(), Fault> {
         .map_err(|e| Fault::System(format!("cannot start {jobs} threads: {e}")))
 }
 
-/// What the findings make of the run: refusals always count, findings to look at in a strict run.
-fn outcome_of<'f>(mut findings: impl Iterator<Item = &'f Finding>, strict: bool) -> Outcome {
-    let worst = if strict { Severity::Check } else { Severity::Stop };
-    if findings.any(|f| f.severity() >= worst) { Outcome::LeftOut } else { Outcome::Complete }
+/// What the findings make of the run: refusals always count, findings to look at in a strict run
+/// until somebody has decided about them.
+fn outcome_of<'f>(
+    mut findings: impl Iterator<Item = &'f Finding>,
+    mut open: impl Iterator<Item = &'f Finding>,
+    strict: bool,
+) -> Outcome {
+    let refused = findings.any(|f| f.severity() == Severity::Stop);
+    let doubtful = strict && open.any(|f| f.severity() >= Severity::Check);
+    if refused || doubtful { Outcome::LeftOut } else { Outcome::Complete }
 }
 
 #[cfg(test)]
@@ -113,11 +120,16 @@ mod tests {
     #[test]
     fn refusals_count_always_and_doubts_when_strict() {
         let finding = |code| Finding::new(code, Subject::default(), "");
-        let ends = |code, strict| outcome_of([finding(code)].iter(), strict).exit_code();
+        let ends = |code, strict| {
+            let list = [finding(code)];
+            outcome_of(list.iter(), list.iter(), strict).exit_code()
+        };
         assert_eq!(ends(Code::FileDamaged, false), 1);
         assert_eq!(ends(Code::PlaneGap, false), 0);
         assert_eq!(ends(Code::PlaneGap, true), 1);
         assert_eq!(ends(Code::NameUnmapped, true), 0);
-        assert_eq!(outcome_of([].iter(), true).exit_code(), 0);
+        assert_eq!(outcome_of([].iter(), [].iter(), true).exit_code(), 0);
+        let decided = [finding(Code::PlaneGap)];
+        assert_eq!(outcome_of(decided.iter(), [].iter(), true).exit_code(), 0);
     }
 }

@@ -10,7 +10,7 @@ use crate::dicom::{self, Place};
 use crate::dose;
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
-use crate::rt::{Dose, DoseHeader, Origin};
+use crate::rt::{Dose, DoseHeader, Origin, StructureSet};
 
 /// What came of one case.
 #[derive(Debug, Clone, Default)]
@@ -37,6 +37,21 @@ pub(super) struct Workshop<'a> {
 pub(super) fn is_worth_measuring(case: &Case) -> bool {
     let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
     case.structure_set.is_some() && !stranger
+}
+
+/// The structures of a case, with the plane spacings that the scan knows; absent where they cannot
+/// be read.
+pub(super) fn read_structures(
+    case: &Case,
+    paths: &BTreeMap<Token, Place>,
+    identity: &Identity,
+) -> Option<StructureSet> {
+    let header = case.structure_set.as_ref()?;
+    let path = paths.get(&header.origin.file)?;
+    let reading = dicom::read_structure_set_as(path, identity, &header.origin.file).ok()?;
+    let mut set = reading.value;
+    set.take_spacings(header);
+    Some(set)
 }
 
 impl Workshop<'_> {

@@ -9,13 +9,17 @@ use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
+use crate::analyse::Analysis;
 use crate::case::{self, Case, Decisions};
 use crate::dicom::{self, Scan};
-use crate::finding::{Code, Finding, Subject};
+use crate::finding::{Code, Finding, Severity, Subject};
 use crate::identity::{Identity, Token};
 use crate::table::choices::ChoicesFile;
+use crate::table::decisions::{DecisionsFile, States};
+use crate::table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use crate::table::names::NamesFile;
 use crate::table::prescriptions::PrescriptionsFile;
+use crate::table::seen::{EvidenceByCase, seen_by_name};
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
@@ -33,6 +37,8 @@ pub(super) struct Prepared {
     names: NamesFile,
     prescriptions: PrescriptionsFile,
     choices: ChoicesFile,
+    lesions: LesionFile,
+    decisions: DecisionsFile,
 }
 
 /// So many refused files are named on the terminal, with path and UID; all are in the findings.
@@ -51,6 +57,8 @@ pub(super) fn prepare(
     let names = NamesFile::read(&folder.names())?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
     let choices = ChoicesFile::read(&folder.choices())?;
+    let lesions = LesionFile::read(&folder.lesions())?;
+    let decided = DecisionsFile::read(&folder.decisions())?;
     for root in &settings.archive {
         // Before a key is made: a mistyped folder leaves nothing behind.
         std::fs::metadata(root)
@@ -75,18 +83,65 @@ pub(super) fn prepare(
     findings.extend(linked);
     findings.extend(named);
     findings.extend(nothing_found(&scan));
-    Ok(Prepared { folder, identity, scan, cases, findings, names, prescriptions, choices })
+    Ok(Prepared {
+        folder,
+        identity,
+        scan,
+        cases,
+        findings,
+        names,
+        prescriptions,
+        choices,
+        lesions,
+        decisions: decided,
+    })
 }
 
+/// Findings that go away by a decision in one of the other files.
+const DECIDED_ELSEWHERE: [Code; 2] = [Code::NameAmbiguous, Code::PrescriptionMissing];
+
 impl Prepared {
-    /// Adds proposals to the files of the user.
+    /// What was decided about findings.
+    pub(super) const fn states(&self) -> &States {
+        self.decisions.states()
+    }
+
+    /// What was decided about lesions.
+    pub(super) const fn lesion_decisions(&self) -> &LesionDecisions {
+        self.lesions.decisions()
+    }
+
+    /// Of these findings those about which nobody has decided.
+    pub(super) fn open<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Vec<&'f Finding> {
+        self.decisions.open(findings)
+    }
+
+    /// How many findings wait for a decision in `decisions.csv`.
+    pub(super) fn open_findings(&self) -> usize {
+        let waits =
+            |f: &&&Finding| f.severity() == Severity::Check && !DECIDED_ELSEWHERE.contains(&f.code);
+        self.open(self.findings.iter()).iter().filter(waits).count()
+    }
+
+    /// Adds proposals to the files of the user, with the findings of this run and of `computed`.
     ///
     /// # Errors
     /// When they cannot be written.
-    pub(super) fn write_proposals(&mut self) -> Result<(), Fault> {
-        self.names.propose(&case::proposals(&self.cases));
+    pub(super) fn write_proposals(
+        &mut self,
+        computed: &[Analysis],
+        evidence: &EvidenceByCase,
+        lesions: &LesionsByCase,
+    ) -> Result<(), Fault> {
+        let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
+        self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
+        self.decisions.write(&self.folder.decisions())?;
+        let seen = seen_by_name(&self.cases, evidence);
+        self.names.propose(&case::proposals(&self.cases), &seen);
         self.names.write(&self.folder.names())?;
-        self.prescriptions.propose(&self.cases);
+        self.lesions.propose(&self.cases, lesions);
+        self.lesions.write(&self.folder.lesions())?;
+        self.prescriptions.propose(&self.cases, computed);
         self.prescriptions.write(&self.folder.prescriptions())?;
         self.choices.propose(&self.cases);
         self.choices.write(&self.folder.choices())?;

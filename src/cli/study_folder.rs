@@ -79,6 +79,18 @@ impl StudyFolder {
         self.root.join("choices.csv")
     }
 
+    /// `lesions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn lesions(&self) -> PathBuf {
+        self.root.join("lesions.csv")
+    }
+
+    /// `decisions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn decisions(&self) -> PathBuf {
+        self.root.join("decisions.csv")
+    }
+
     /// `prescriptions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn prescriptions(&self) -> PathBuf {
@@ -90,6 +102,10 @@ fn is_study(root: &Path) -> bool {
     root.join(run::FILE).is_file() || root.join("tables").is_dir()
 }
 
+/// The files of the user, which may be there before the study is.
+const OWN_FILES: [&str; 5] =
+    ["names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv", "choices.csv"];
+
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.
 fn is_empty(root: &Path) -> Result<bool, Fault> {
     if !root.exists() {
@@ -99,8 +115,7 @@ fn is_empty(root: &Path) -> Result<bool, Fault> {
     for entry in fs::read_dir(root).map_err(refused)? {
         let name = entry.map_err(refused)?.file_name();
         let name = name.to_string_lossy();
-        let own = ["names.csv", "prescriptions.csv", "choices.csv"];
-        if !name.starts_with('.') && !own.contains(&name.as_ref()) {
+        if !name.starts_with('.') && !OWN_FILES.contains(&name.as_ref()) {
             return Ok(false);
         }
     }

@@ -112,7 +112,7 @@ impl StudyKey {
         meanings: &BTreeMap<Token, String>,
     ) -> Result<(), Fault> {
         let path = self.folder.join(file);
-        let mut table = UserFile::read(&path, &columns)?;
+        let mut table = UserFile::read(&path, &columns, &columns)?;
         let known = table.keys(&columns);
         for (token, meaning) in meanings {
             if !known.contains(&vec![token.to_string(), meaning.clone()]) {

@@ -1,16 +1,17 @@
 //! `survey`: what an archive holds, what is wrong with it and which names await a decision. Reads
-//! headers only and computes no dose.
+//! headers and contours and computes no dose.
 
 use std::collections::BTreeMap;
 use std::sync::atomic::AtomicBool;
 
 use super::fault::Fault;
+use super::glances::glances;
 use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
 use crate::analyse;
-use crate::case::NameBasis;
+use crate::case::{NameBasis, Place, open_decisions};
 use crate::table::{self, Study};
 
 /// Runs the command.
@@ -23,7 +24,11 @@ pub(super) fn survey(
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
-    prepared.write_proposals()?;
+    let seen = glances(&prepared, settings, terminal, stop);
+    prepared.findings.extend(seen.iter().flat_map(|(_, g)| g.findings.clone()));
+    let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
+    let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
+    prepared.write_proposals(&[], &evidence, &lesions)?;
     if settings.strict {
         analyse::strict::refuse(&mut prepared.cases, &mut [], &prepared.findings);
     }
@@ -33,7 +38,11 @@ pub(super) fn survey(
         write_tables(&prepared)?;
     }
     print(&aligned(&counts(&prepared))).map_err(|e| Fault::System(format!("stdout: {e}")))?;
-    Ok(outcome_of(prepared.findings.iter(), settings.strict))
+    Ok(outcome_of(
+        prepared.findings.iter(),
+        prepared.open(prepared.findings.iter()).into_iter(),
+        settings.strict,
+    ))
 }
 
 fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
@@ -42,6 +51,8 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         cases: &prepared.cases,
         analyses: &[],
         findings: &prepared.findings,
+        states: prepared.states(),
+        lesion_decisions: prepared.lesion_decisions(),
         metrics: &[],
         settings_digest: "",
     };
@@ -57,6 +68,7 @@ fn counts(prepared: &Prepared) -> Vec<(Line, usize)> {
     let mut list = files(prepared);
     list.extend(cases(prepared));
     list.extend(names(prepared));
+    list.extend(unlocking(prepared));
     list.extend(findings(prepared));
     list
 }
@@ -97,7 +109,9 @@ fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
 fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
     let all = || prepared.cases.iter().flat_map(|c| &c.names);
     let count = |wanted: &[NameBasis]| all().filter(|n| wanted.contains(&n.basis)).count();
-    let open = table::names::open_names(&prepared.cases);
+    let open = open_decisions(&prepared.cases);
+    let waiting = |place: Place| open.iter().filter(|d| d.place == place).count();
+    let decisions = |file: &str| line("decisions", "open", file);
     vec![
         (
             line("structures", "mapped", ""),
@@ -105,8 +119,19 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
         ),
         (line("structures", "ambiguous", ""), count(&[NameBasis::Ambiguous])),
         (line("structures", "unmapped", ""), count(&[NameBasis::None])),
-        (line("decisions", "open", "names.csv"), open),
+        (decisions(Place::Names.file()), waiting(Place::Names)),
+        (decisions(Place::Prescriptions.file()), waiting(Place::Prescriptions)),
+        (decisions("decisions.csv"), prepared.open_findings()),
     ]
+}
+
+/// So many of the decisions that most cases wait for are named.
+const UNLOCKING_SHOWN: usize = 5;
+
+/// The decisions that most cases wait for, with how many those are.
+fn unlocking(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let open = open_decisions(&prepared.cases).into_iter().take(UNLOCKING_SHOWN);
+    open.map(|d| (line("cases wait for", d.place.file(), &d.subject), d.cases)).collect()
 }
 
 fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {

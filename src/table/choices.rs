@@ -35,7 +35,7 @@ impl ChoicesFile {
     /// When it cannot be read, an answer is none that its question accepts, or two rows answer the
     /// same question differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, COLUMNS)?;
+        let file = UserFile::read(path, COLUMNS, COLUMNS)?;
         let fault = |reason| ReadError { path: path.to_path_buf(), reason };
         let decisions = decisions(&file).map_err(fault)?;
         Ok(Self { file, decisions })

@@ -4,6 +4,8 @@
 use std::borrow::Cow;
 
 use super::column::{Column, Definition, Sheet, borrowed};
+use super::decisions::States;
+use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
 use crate::analyse::Analysis;
@@ -56,6 +58,8 @@ fn definitions(table: &Table) -> Vec<Definition> {
         cases: &[],
         analyses,
         findings: &[],
+        states: &States::new(),
+        lesion_decisions: &LesionDecisions::new(),
         metrics: &[],
         settings_digest: "",
     };

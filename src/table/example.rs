@@ -2,10 +2,13 @@
 
 use std::collections::BTreeMap;
 
+use super::decisions::States;
+use super::lesion_file::LesionDecisions;
 use super::{MetricDefinition, Study};
 use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
 use crate::analyse::{
-    Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult,
+    Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
+    StructureResult,
 };
 use crate::case::{
     Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
@@ -26,6 +29,8 @@ pub(super) struct Example {
     pub(super) analyses: Vec<Analysis>,
     pub(super) findings: Vec<Finding>,
     pub(super) metrics: Vec<MetricDefinition>,
+    pub(super) states: States,
+    pub(super) lesion_decisions: LesionDecisions,
 }
 
 impl Example {
@@ -41,6 +46,8 @@ impl Example {
                 finding(Code::NameUnmapped, "=name"),
             ],
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
+            states: States::new(),
+            lesion_decisions: LesionDecisions::new(),
         }
     }
 
@@ -52,6 +59,8 @@ impl Example {
             analyses: self.analyses.clone(),
             findings: self.findings.clone(),
             metrics: self.metrics.clone(),
+            states: self.states.clone(),
+            lesion_decisions: self.lesion_decisions.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -63,6 +72,8 @@ impl Example {
         }
         for analysis in &mut turned.analyses {
             analysis.structures.reverse();
+            analysis.evidence.reverse();
+            analysis.lesions.reverse();
             analysis.measurements.reverse();
             analysis.dvh.reverse();
             analysis.findings.reverse();
@@ -76,6 +87,8 @@ impl Example {
             cases: &self.cases,
             analyses: &self.analyses,
             findings: &self.findings,
+            states: &self.states,
+            lesion_decisions: &self.lesion_decisions,
             metrics: &self.metrics,
             settings_digest: "digest",
         }
@@ -224,9 +237,35 @@ fn analysis() -> Analysis {
             outcome: Outcome::of(1.5),
             method: "cubic; caps".to_owned(),
         }],
+        evidence: vec![evidence(1), evidence(2)],
+        lesions: vec![lesion(2)],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         pictures: vec![picture()],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
+    }
+}
+
+fn evidence(roi_number: i64) -> Evidence {
+    Evidence {
+        roi_number,
+        volume_cc: 2.5,
+        centre_mm: [1.0, -2.0, 3.0],
+        side: Some(SeenSide::Left),
+        from_brain_mm: None,
+        window: None,
+    }
+}
+
+pub(super) fn lesion(roi_number: i64) -> Lesion {
+    Lesion {
+        roi_number,
+        gtv: Vec::new(),
+        ctv: Vec::new(),
+        ptv: Vec::new(),
+        other: vec![roi_number],
+        boosts: Vec::new(),
+        centre_mm: Some([1.0, -2.0, 3.0]),
+        basis: "single",
     }
 }
 

@@ -8,6 +8,7 @@ use sha2::{Digest, Sha256};
 
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
+use super::decisions::State;
 use super::run::hexadecimal;
 use super::study::Study;
 use crate::finding::{Finding, Severity, Subject};
@@ -24,6 +25,7 @@ const SEVERITIES: &[&str] = &[Severity::Note.word(), Severity::Check.word(), Sev
 
 struct Row<'a> {
     id: String,
+    state: State,
     patient: Option<&'a Token>,
     finding: &'a Finding,
 }
@@ -31,15 +33,11 @@ struct Row<'a> {
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let patients: BTreeMap<&Token, &Token> =
         study.cases.iter().filter_map(|c| Some((&c.id, c.patient.as_ref()?))).collect();
-    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-    let rows = study.all_findings().into_iter().map(|finding| {
-        let base = stable_id(finding);
-        let times = seen.entry(base.clone()).or_insert(0);
-        *times += 1;
-        let id = if *times == 1 { base } else { format!("{base}-{times}") };
+    let rows = named(study.all_findings()).into_iter().map(|(id, finding)| {
         let subject = &finding.subject;
         let of_case = subject.case.as_ref().and_then(|c| patients.get(c).copied());
-        Row { id, patient: subject.patient.as_ref().or(of_case), finding }
+        let state = study.states.get(&id).copied().unwrap_or(State::Open);
+        Row { id, state, patient: subject.patient.as_ref().or(of_case), finding }
     });
     let rows = rows.collect();
     let mut columns = subject_columns();
@@ -47,15 +45,30 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, rows)
 }
 
-/// A name of the finding that does not change with its message or with other findings: the start
-/// of SHA-256 over code and subject.
+/// Each finding of a sorted list with its stable name; one that has code and subject in common with
+/// an earlier one gets a number behind it.
+pub(super) fn named(sorted: Vec<&Finding>) -> Vec<(String, &Finding)> {
+    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+    let name = |finding| {
+        let base = stable_id(finding);
+        let times = seen.entry(base.clone()).or_insert(0);
+        *times += 1;
+        (if *times == 1 { base } else { format!("{base}-{times}") }, finding)
+    };
+    sorted.into_iter().map(name).collect()
+}
+
+/// A name of the finding that does not change with its message, with other findings or with the
+/// name of the file: the start of SHA-256 over code and subject. The file counts only where nothing
+/// else says what the finding is about.
 fn stable_id(finding: &Finding) -> String {
     let Subject { patient, case, file, object, roi_number, attribute } = &finding.subject;
     let mut hash = Sha256::new();
     hash.update(finding.code.definition().id);
-    for part in [patient, case, file, object] {
+    let file = file.as_ref().filter(|_| case.is_none() && object.is_none());
+    for part in [patient.as_ref(), case.as_ref(), file, object.as_ref()] {
         hash.update([0]);
-        hash.update(part.as_ref().map_or("", Token::as_str));
+        hash.update(part.map_or("", Token::as_str));
     }
     hash.update([0]);
     hash.update(roi_number.map_or(String::new(), |n| n.to_string()));
@@ -75,6 +88,9 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("finding_id", "stable name, from code and subject", |r| borrowed(&r.id)),
         Column::word("severity", "note, check (look at it) or stop (refused)", SEVERITIES, |r| {
             borrowed(r.finding.severity().word())
+        }),
+        Column::word("state", "what was decided in decisions.csv", State::WORDS, |r| {
+            borrowed(r.state.word())
         }),
         Column::text("code", "kind of finding, see the dictionary", |r| {
             borrowed(r.finding.code.definition().id)

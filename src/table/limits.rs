@@ -24,7 +24,7 @@ pub fn built_in() -> Result<Vec<Limit>, ReadError> {
 /// # Errors
 /// When it cannot be read; the message names row, column, value and what would be accepted.
 pub fn read(path: &Path) -> Result<Vec<Limit>, ReadError> {
-    limits(&UserFile::read(path, COLUMNS)?, path)
+    limits(&UserFile::read(path, COLUMNS, COLUMNS)?, path)
 }
 
 /// `base` with the rows of `more`, which replace those of the same key.

@@ -8,10 +8,13 @@
 
 pub mod choices;
 pub mod column;
+pub mod decisions;
 mod dictionary;
 mod dvh;
 mod files;
 mod findings;
+pub mod lesion_file;
+mod lesions;
 pub mod limits;
 mod metrics;
 pub mod names;
@@ -20,6 +23,7 @@ mod plans;
 pub mod prescriptions;
 pub mod read_study;
 pub mod run;
+pub mod seen;
 mod structures;
 mod study;
 pub mod user_file;
@@ -55,6 +59,7 @@ pub struct Table {
 pub const TABLES: &[Table] = &[
     plans::TABLE,
     structures::TABLE,
+    lesions::TABLE,
     metrics::TABLE,
     dvh::TABLE,
     pictures::TABLE,

@@ -8,8 +8,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
 use crate::case::{
-    Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription, PrescriptionBasis,
-    Technology,
+    Course, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
+    PrescriptionBasis, Technology, courses,
 };
 use crate::finding::{Finding, Severity};
 use crate::rt::{DoseType, DoseUnits, ImageSeries};
@@ -65,13 +65,16 @@ struct Row<'a> {
     image: Option<&'a ImageSeries>,
     stops: usize,
     checks: usize,
+    course: Option<Course>,
     settings_digest: &'a str,
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let findings = study.all_findings();
+    let courses = courses(study.cases);
     let rows = study.measured().into_iter().map(|measured| Row {
         measured,
+        course: courses.get(&measured.case.id).copied(),
         prescription: highest(&measured.case.prescriptions),
         image: image(study, measured),
         stops: findings_of(&findings, measured, Severity::Stop),
@@ -80,6 +83,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     });
     let mut columns = intent_columns();
     columns.extend(treatment_columns());
+    columns.extend(course_columns());
     columns.extend(link_columns());
     columns.extend(dose_columns());
     columns.extend(outcome_columns());
@@ -204,6 +208,23 @@ fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::word("delivery_source", "which records say so", DELIVERY_SOURCES, |r| {
             delivery(r).and_then(|d| borrowed(d.source.word()))
+        }),
+    ]
+}
+
+fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::integer("course", "", "course of the patient, by time", |r| {
+            count(r.course?.number)
+        }),
+        Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
+            count(r.course?.of)
+        }),
+        Column::integer("days_since_course", "d", "days since the course before", |r| {
+            r.course?.days_since_previous
+        }),
+        Column::word("date_source", "where these days come from", &[Course::DATE_SOURCE], |r| {
+            r.course.and_then(|_| borrowed(Course::DATE_SOURCE))
         }),
     ]
 }

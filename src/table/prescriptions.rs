@@ -1,6 +1,8 @@
 //! `prescriptions.csv`: which dose is prescribed to which target. The program adds a row for every
 //! target with what the plan says, the user decides in the column `prescription_gy`; a row left
 //! blank there is no decision. Without `roi_number` a decision holds for every target of the plan.
+//! After a measurement it shows dose per fraction and isodose level beside the prescription, and
+//! where there is none, the dose that covers the target as a candidate. A candidate is never taken.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -9,12 +11,27 @@ use super::study::shown_name;
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
+use crate::analyse::Analysis;
 use crate::case::{Case, Decisions, NamedRoi};
 use crate::identity::Token;
+use crate::metrics::Status;
+use crate::rt::Plan;
 use crate::units::Gray;
 
-const COLUMNS: &[&str] =
-    &["plan_id", "roi_number", "structure", "proposed_gy", "basis", "prescription_gy", "comment"];
+const COLUMNS: &[&str] = &[
+    "plan_id",
+    "roi_number",
+    "structure",
+    "proposed_gy",
+    "basis",
+    "dose_per_fraction_gy",
+    "isodose_percent",
+    "candidate_by_isodose",
+    "prescription_gy",
+    "comment",
+];
+
+const REQUIRED: &[&str] = &["plan_id", "roi_number", "prescription_gy"];
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
@@ -30,7 +47,7 @@ impl PrescriptionsFile {
     /// When it cannot be read, a dose is no positive number, or two rows decide the same thing
     /// differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, COLUMNS)?;
+        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
         let fault = |reason| ReadError { path: path.to_path_buf(), reason };
         let decisions = decisions(&file).map_err(fault)?;
         Ok(Self { file, decisions })
@@ -41,23 +58,29 @@ impl PrescriptionsFile {
         decisions.prescriptions.extend(self.decisions.clone());
     }
 
-    /// Adds a row for every single target that has none yet.
-    pub fn propose(&mut self, cases: &[Case]) {
+    /// Adds a row for every single target that has none yet, and refreshes what was derived from
+    /// the dose in the rows that are there.
+    pub fn propose(&mut self, cases: &[Case], analyses: &[Analysis]) {
         let mut sorted: Vec<_> = cases.iter().collect();
         sorted.sort_by_key(|c| (&c.patient, &c.id));
-        let mut known = self.file.keys(&["plan_id", "roi_number"]);
+        let key = |row| ["plan_id", "roi_number"].map(|c| self.file.text(row, c).to_owned());
+        let rows: BTreeMap<[String; 2], usize> =
+            (0..self.file.row_count()).map(|row| (key(row), row)).collect();
         for case in sorted {
+            let analysis = analyses.iter().find(|a| a.case == case.id);
             let mut targets: Vec<_> = case.names.iter().filter(|n| n.role.is_target()).collect();
             targets.sort_by_key(|n| n.number);
             for target in targets {
-                if known.insert(vec![case.id.to_string(), target.number.to_string()]) {
-                    self.add(case, target);
+                let derived = Derived::of(case, target.number, analysis);
+                match rows.get(&[case.id.to_string(), target.number.to_string()]) {
+                    Some(row) => self.refresh(*row, &derived),
+                    None => self.add(case, target, &derived),
                 }
             }
         }
     }
 
-    fn add(&mut self, case: &Case, target: &NamedRoi) {
+    fn add(&mut self, case: &Case, target: &NamedRoi, derived: &Derived) {
         let known = case.prescriptions.iter().find(|p| p.roi_number == target.number);
         let dose = known.map_or(String::new(), |p| number(p.dose.value()));
         self.file.add(&[
@@ -66,16 +89,73 @@ impl PrescriptionsFile {
             ("structure", shown_name(target)),
             ("proposed_gy", &dose),
             ("basis", known.map_or("", |p| p.basis.word())),
+            ("dose_per_fraction_gy", &derived.per_fraction),
+            ("isodose_percent", &derived.isodose),
+            ("candidate_by_isodose", &derived.candidate),
         ]);
     }
 
-    /// Writes the file if rows were added.
+    fn refresh(&mut self, row: usize, derived: &Derived) {
+        if !derived.measured {
+            return;
+        }
+        self.file.refresh(row, "dose_per_fraction_gy", &derived.per_fraction);
+        self.file.refresh(row, "isodose_percent", &derived.isodose);
+        self.file.refresh(row, "candidate_by_isodose", &derived.candidate);
+    }
+
+    /// Writes the file if something was added or refreshed.
     ///
     /// # Errors
     /// When it cannot be written.
     pub fn write(&self, path: &Path) -> Result<(), WriteError> {
         self.file.write(path, Access::Shared)
     }
+}
+
+/// What follows from a prescription and the dose in its target, as text.
+#[derive(Debug, Default)]
+struct Derived {
+    measured: bool,
+    per_fraction: String,
+    isodose: String,
+    candidate: String,
+}
+
+/// Share of the volume that the candidate dose covers: the metric that says it.
+const COVERING: &str = "D95%[Gy]";
+
+impl Derived {
+    fn of(case: &Case, roi_number: i64, analysis: Option<&Analysis>) -> Self {
+        let known = case.prescriptions.iter().find(|p| p.roi_number == roi_number);
+        let fractions = case.plan.as_ref().and_then(Plan::fractions).filter(|n| *n > 0);
+        let per_fraction = known.zip(fractions).map(|(p, n)| p.dose.value() / f64::from(n));
+        let dose = |metric: &str| {
+            let rows = &analysis?.measurements;
+            let row = rows.iter().find(|m| m.roi_number == roi_number && m.metric == metric)?;
+            row.outcome.value.filter(|v| row.outcome.status == Status::Ok && *v > 0.0)
+        };
+        let maximum = dose("Max[Gy]");
+        let level = |dose_gy: f64| Some(100.0 * dose_gy / maximum?);
+        let candidate =
+            dose(COVERING).filter(|_| known.is_none()).and_then(|d| Some((d, level(d)?)));
+        Self {
+            measured: analysis.is_some(),
+            per_fraction: per_fraction.map_or(String::new(), |d| rounded(d, 1000.0)),
+            isodose: known
+                .and_then(|p| level(p.dose.value()))
+                .map_or(String::new(), |p| rounded(p, 10.0)),
+            candidate: candidate.map_or(String::new(), |(dose_gy, percent)| {
+                let (dose, percent) = (rounded(dose_gy, 10.0), rounded(percent, 1.0));
+                format!("{dose} Gy covers 95 % of it, at {percent} % of its largest dose")
+            }),
+        }
+    }
+}
+
+/// Rounded to one part in `steps`.
+fn rounded(value: f64, steps: f64) -> String {
+    number((value * steps).round() / steps)
 }
 
 fn decisions(file: &UserFile) -> Result<BTreeMap<(Token, Option<i64>), Gray>, String> {
@@ -117,6 +197,8 @@ fn dose(text: &str) -> Option<Gray> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analyse::Measurement;
+    use crate::metrics::Outcome;
     use crate::table::example::Example;
 
     fn read(rows: &str) -> Result<PrescriptionsFile, String> {
@@ -128,7 +210,8 @@ mod tests {
 
     #[test]
     fn point_and_comma_are_decimals() {
-        let file = read("P1;2;met;20;plan;22,5;\r\nP1;;;;;18.0;all\r\nP2;1;met;20;plan;;\r\n");
+        let file =
+            read("P1;2;met;20;plan;;;;22,5;\r\nP1;;;;;;;;18.0;all\r\nP2;1;met;20;plan;;;;;\r\n");
         let decisions = file.unwrap().decisions;
         assert_eq!(decisions.len(), 2);
         assert_eq!(decisions[&(Token::new("P1"), Some(2))], Gray::gy(22.5));
@@ -138,11 +221,11 @@ mod tests {
     #[test]
     fn faults_name_the_row() {
         for (rows, expected) in [
-            ("P1;2;;;;-3;\n", "row 2: prescription_gy `-3`"),
-            ("P1;2;;;;20 Gy;\n", "row 2: prescription_gy `20 Gy`"),
-            (";2;;;;20;\n", "row 2: plan_id is empty"),
-            ("P1;x;;;;20;\n", "row 2: roi_number `x`"),
-            ("P1;2;;;;20;\nP1;2;;;;21;\n", "row 3: an earlier row"),
+            ("P1;2;;;;;;;-3;\n", "row 2: prescription_gy `-3`"),
+            ("P1;2;;;;;;;20 Gy;\n", "row 2: prescription_gy `20 Gy`"),
+            (";2;;;;;;;20;\n", "row 2: plan_id is empty"),
+            ("P1;x;;;;;;;20;\n", "row 2: roi_number `x`"),
+            ("P1;2;;;;;;;20;\nP1;2;;;;;;;21;\n", "row 3: an earlier row"),
         ] {
             let message = read(rows).unwrap_err();
             assert!(message.contains(expected), "{message}");
@@ -152,13 +235,37 @@ mod tests {
     #[test]
     fn every_target_is_proposed_once() {
         let example = Example::new();
-        let mut file = read("plan-1;2;met;20;plan;24;mine\r\n").unwrap();
-        file.propose(&example.cases);
+        let mut file = read("plan-1;2;met;20;plan;;;;24;mine\r\n").unwrap();
+        file.propose(&example.cases, &example.analyses);
         assert_eq!(file.file.row_count(), 2, "plan-1 is there, plan-2 is added");
         assert_eq!(file.file.text(1, "plan_id"), "plan-2");
         assert_eq!(file.file.text(1, "structure"), "-met, \"left\"");
         assert_eq!(file.file.text(1, "proposed_gy"), "20");
-        file.propose(&example.cases);
+        file.propose(&example.cases, &example.analyses);
         assert_eq!(file.file.row_count(), 2);
+    }
+
+    /// 20 Gy at 50 % of a largest dose of 40 Gy; without prescription the covering dose is offered.
+    #[test]
+    fn isodose_and_candidate_are_shown_and_never_taken() {
+        let mut example = Example::new();
+        let row = |metric: &str, value| Measurement {
+            roi_number: 2,
+            metric: metric.to_owned(),
+            unit: "Gy",
+            outcome: Outcome::of(value),
+            method: String::new(),
+        };
+        let rows = [row("Max[Gy]", 40.0), row(COVERING, 18.26)];
+        example.analyses[0].measurements.extend(rows);
+        let mut file = read("").unwrap();
+        file.propose(&example.cases, &example.analyses);
+        assert_eq!(file.file.text(0, "isodose_percent"), "50");
+        assert_eq!(file.file.text(0, "candidate_by_isodose"), "");
+        example.cases[0].prescriptions.clear();
+        file.propose(&example.cases, &example.analyses);
+        let candidate = file.file.text(0, "candidate_by_isodose").to_owned();
+        assert_eq!(candidate, "18.3 Gy covers 95 % of it, at 46 % of its largest dose");
+        assert!(super::decisions(&file.file).unwrap().is_empty());
     }
 }

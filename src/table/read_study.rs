@@ -90,7 +90,7 @@ fn csv_frame(path: &Path) -> Result<DataFrame, ReadError> {
     let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
     // An absent file of the user is an empty one elsewhere; here it was named.
     fs::metadata(path).map_err(|e| fault(e.to_string()))?;
-    let file = UserFile::read(path, &[])?;
+    let file = UserFile::read(path, &[], &[])?;
     let columns: Vec<Series> = file.columns().iter().map(|name| column(&file, name)).collect();
     DataFrame::new(file.row_count(), columns).map_err(|e| fault(e.to_string()))
 }

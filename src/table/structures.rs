@@ -53,6 +53,18 @@ const NAME_BASES: &[&str] = &[
     NameBasis::None.word(),
 ];
 
+fn name_states() -> [&'static str; 3] {
+    [Status::Ok, Status::Unmapped, Status::Ambiguous].map(Status::word)
+}
+
+const fn name_status(basis: NameBasis) -> Status {
+    match basis {
+        NameBasis::User | NameBasis::Exact | NameBasis::Rule => Status::Ok,
+        NameBasis::Ambiguous => Status::Ambiguous,
+        NameBasis::None => Status::Unmapped,
+    }
+}
+
 struct Row<'a> {
     measured: Measured<'a>,
     id: String,
@@ -110,6 +122,9 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::word("name_basis", "how the standard name came about", NAME_BASES, |r| {
             r.name.and_then(|n| borrowed(n.basis.word()))
+        }),
+        Column::word("name_status", "whether the name is decided", &name_states(), |r| {
+            r.name.and_then(|n| borrowed(name_status(n.basis).word()))
         }),
         Column::word("role", "what the structure is for", &role_words(), |r| {
             r.name.and_then(|n| borrowed(n.role.word()))

@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use super::decisions::States;
+use super::lesion_file::LesionDecisions;
 use crate::analyse::Analysis;
 use crate::case::{Case, NamedRoi};
 use crate::finding::Finding;
@@ -36,6 +38,10 @@ pub struct Study<'a> {
     pub analyses: &'a [Analysis],
     /// Findings of reading, linking and the run; those of the analyses are added by the tables.
     pub findings: &'a [Finding],
+    /// What was decided about findings.
+    pub states: &'a States,
+    /// What was decided about lesions.
+    pub lesion_decisions: &'a LesionDecisions,
     /// The metrics of this run.
     pub metrics: &'a [MetricDefinition],
     /// Digest of the settings, see [`super::run::settings_digest`].

@@ -1,6 +1,8 @@
-//! CSV files that belong to the user: `names.csv`, `prescriptions.csv`, `limits.csv`. The program reads decisions
-//! from them and adds proposals; it never changes or drops a row, a column or the user's own way of
-//! writing (separator, byte-order mark). A file to which nothing is added is not touched at all.
+//! CSV files that belong to the user: `names.csv`, `prescriptions.csv`, `lesions.csv`,
+//! `decisions.csv`, `limits.csv`. The program reads decisions from them and adds proposals; it never
+//! changes or drops a row, a decision, a column or the user's own way of writing (separator,
+//! byte-order mark). Columns that hold what the program saw are refreshed where a file says so. A
+//! file to which nothing is added is not touched at all.
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
@@ -42,35 +44,50 @@ impl UserFile {
 
     /// The file at `path`, or an empty one with `columns` where there is none. Comma, semicolon and
     /// tab are understood as separators, with or without byte-order mark; further columns are
-    /// allowed and kept.
+    /// allowed and kept. Columns that the file lacks (it may be of an earlier version) come behind
+    /// its own, in the file once something is added.
     ///
     /// # Errors
-    /// When it cannot be read, is not UTF-8, or lacks one of `columns`.
-    pub fn read(path: &Path, columns: &[&str]) -> Result<Self, ReadError> {
+    /// When it cannot be read, is not UTF-8, or lacks one of `required`.
+    pub fn read(path: &Path, required: &[&str], columns: &[&str]) -> Result<Self, ReadError> {
         let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
         let bytes = match std::fs::read(path) {
             Ok(bytes) => bytes,
             Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(Self::new(columns)),
             Err(e) => return Err(fault(e.to_string())),
         };
-        Self::of_text(&bytes, path, columns)
+        let mut file = Self::of_text(&bytes, path, required)?;
+        for column in columns {
+            if !file.has(column) {
+                file.columns.push((*column).to_owned());
+            }
+        }
+        let width = file.columns.len();
+        for row in &mut file.rows {
+            row.resize(width.max(row.len()), String::new());
+        }
+        Ok(file)
     }
 
     /// As [`Self::read`], from bytes; `path` is what faults name.
     ///
     /// # Errors
-    /// When it is not UTF-8, or lacks one of `columns`.
-    pub fn of_text(bytes: &[u8], path: &Path, columns: &[&str]) -> Result<Self, ReadError> {
+    /// When it is not UTF-8, or lacks one of `required`.
+    pub fn of_text(bytes: &[u8], path: &Path, required: &[&str]) -> Result<Self, ReadError> {
         let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
         let file = Self::parse(bytes).map_err(fault)?;
-        match columns.iter().find(|c| !file.columns.iter().any(|have| have == *c)) {
+        match required.iter().find(|c| !file.has(c)) {
             None => Ok(file),
             Some(missing) => Err(fault(format!(
                 "column `{missing}` is missing; found {}, expected {}",
                 file.columns.join(", "),
-                columns.join(", ")
+                required.join(", ")
             ))),
         }
+    }
+
+    fn has(&self, column: &str) -> bool {
+        self.columns.iter().any(|have| have == column)
     }
 
     fn parse(bytes: &[u8]) -> Result<Self, String> {
@@ -153,7 +170,19 @@ impl UserFile {
         self.added += 1;
     }
 
-    /// Writes the file if it is new or rows were added; otherwise leaves it as it is.
+    /// Puts a value of the program's own under `column` of `row`, if it is another one.
+    pub fn refresh(&mut self, row: usize, column: &str, value: &str) {
+        let Some(position) = self.columns.iter().position(|c| c == column) else { return };
+        let value = without_formula(value);
+        if let Some(cell) = self.rows.get_mut(row).and_then(|r| r.get_mut(position))
+            && *cell != value
+        {
+            *cell = value.into_owned();
+            self.added += 1;
+        }
+    }
+
+    /// Writes the file if it is new, rows were added or values refreshed; otherwise leaves it as it is.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -204,7 +233,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("names.csv");
         std::fs::write(&path, text).unwrap();
-        let mut file = UserFile::read(&path, COLUMNS).unwrap();
+        let mut file = UserFile::read(&path, COLUMNS, COLUMNS).unwrap();
         if add {
             file.add(&[("name", "new"), ("standard", "")]);
         }
@@ -230,10 +259,10 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("names.csv");
         std::fs::write(&path, "name,other\na,b\n").unwrap();
-        let message = UserFile::read(&path, COLUMNS).unwrap_err().to_string();
+        let message = UserFile::read(&path, COLUMNS, COLUMNS).unwrap_err().to_string();
         assert!(message.contains("`standard` is missing; found name, other"), "{message}");
         std::fs::write(&path, b"name,standard\n\xff,b\n").unwrap();
-        let message = UserFile::read(&path, COLUMNS).unwrap_err().to_string();
+        let message = UserFile::read(&path, COLUMNS, COLUMNS).unwrap_err().to_string();
         assert!(message.contains("UTF-8"), "{message}");
     }
 

@@ -54,6 +54,10 @@ fn push_run(pieces: &mut Vec<Piece>, run: &mut String) {
         pieces.push(Piece::Number(text));
         return;
     }
+    if text.eq_ignore_ascii_case("cgy") {
+        pieces.push(Piece::Word("cgy".to_owned()));
+        return;
+    }
     for part in camel(&text) {
         pieces.extend(acronym(&part.to_ascii_lowercase()).map(|w| Piece::Word(fold_word(w))));
     }

@@ -155,8 +155,9 @@ fn one_of(entries: impl Iterator<Item = Entry>) -> Lookup {
 
 /// One wrong, missing, additional or swapped letter in a long word, if that leaves one organ.
 fn misspelt(words: &[String], joined: &str) -> Lookup {
-    // A single letter is a side or a prefix, never the slip of a neighbouring word.
-    let real = words.iter().any(|w| w.len() == 1)
+    // A single letter and a side are words, never the slip of a neighbouring word: "Retina sx" is
+    // no misspelt "Retinas".
+    let real = words.iter().any(|w| w.len() == 1 || words::may_be_side(w))
         || words.iter().any(|w| words::holds(words::NOT_MISSPELT, w));
     let letters = joined.chars().all(|c| c.is_ascii_alphabetic() || c == '?');
     if real || !letters || joined.len() < MISSPELLING_LENGTH || joined.starts_with("cn") {

@@ -49,6 +49,7 @@ pub fn recognise(original: &str) -> Recognition {
         return Recognition::named(original, format!("{root}{side}"), role_of(root));
     }
     helper(name, &all)
+        .or_else(|| within(&all))
         .or_else(|| subtraction(original, &all))
         .or_else(|| aimed(original, &all))
         .or_else(|| dose_region(&all))
@@ -106,6 +107,9 @@ fn is_kind(piece: &Piece) -> bool {
 
 /// Rings, shells, isodoses, optimisation structures and points.
 fn helper(name: &str, all: &[Piece]) -> Option<Recognition> {
+    if is_isodose(all) {
+        return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
+    }
     if all.iter().any(|p| is_word(p, words::MARKERS)) {
         return Some(Recognition::bare(Role::Marker, NameBasis::Rule));
     }
@@ -116,16 +120,36 @@ fn helper(name: &str, all: &[Piece]) -> Option<Recognition> {
             .is_some_and(|rest| holds(words::HELPERS, rest) || starts_with_kind(rest)),
         _ => false,
     };
-    let word = all.iter().any(|p| is_word(p, words::HELPERS));
-    let joined_word = all.iter().any(|p| {
-        matches!(p, Piece::Word(w) if ["ring", "shell", "couch"].iter().any(|h| w.starts_with(h)))
-    });
+    let word = all.iter().any(|p| is_word(p, words::HELPERS) && !(is_word(p, "opt") && optic(all)));
+    let begins = |w: &str| words::HELPER_STEMS.split_ascii_whitespace().any(|h| w.starts_with(h));
+    let joined_word = all.iter().any(|p| matches!(p, Piece::Word(w) if begins(w)));
     let helps = prefixed || word || joined_word || name.starts_with('_');
     helps.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
 }
 
+/// Whether `opt` is the optic nerve, chiasm or tract and not an optimisation: beside no target, and
+/// with nothing else or with one of these.
+fn optic(all: &[Piece]) -> bool {
+    let rest: Vec<Piece> = all.iter().filter(|p| !is_word(p, "opt")).cloned().collect();
+    let other =
+        matches!(organ(&words_of(&rest)), Organ::Found { root, .. } if !root.starts_with("Optic"));
+    !all.iter().any(is_kind) && !other && !rest.is_empty()
+}
+
+/// `Iso 80%`, `iso12Gy`: an isodose, where `iso` alone would be the isocentre.
+fn is_isodose(all: &[Piece]) -> bool {
+    let iso = all.iter().any(|p| matches!(p, Piece::Word(w) if w == "iso"));
+    iso && dose_region(all).is_some()
+}
+
 fn starts_with_kind(word: &str) -> bool {
     ["ptv", "gtv", "ctv", "itv"].iter().any(|k| word.starts_with(k))
+}
+
+/// What an organ and a target have in common, or a target named by its place: not certain which.
+fn within(all: &[Piece]) -> Option<Recognition> {
+    let said = all.iter().any(|p| is_word(p, words::WITHIN)) && all.iter().any(is_kind);
+    said.then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
 }
 
 /// One structure less another: `Brain-GTV`, `Hirn ohne GTV`, `PTV-GTV`.

@@ -160,11 +160,17 @@ fn without_kind(pieces: &[Piece]) -> Option<Target> {
         return Some(Target::of(if is_sum(pieces) { Role::TargetSum } else { Role::Ptv }));
     }
     // Short words mean something else in running text: "les" (French the), "met" (Dutch with).
-    let short = |w: &&String| holds("les met bm", w);
+    // Nothing follows there where they are the last word, and nothing begins with "with".
+    let short = |w: &str| holds("les met bm", w);
+    let at_end = |w: &str| words.last() == Some(&w) || (w != "les" && words.first() == Some(&w));
+    let compound = |w: &str| {
+        words::TARGET_ENDS
+            .split_ascii_whitespace()
+            .any(|end| w.len() > end.len() && w.ends_with(end))
+    };
     let certain = said
         .iter()
-        .filter(|w| holds(words::TARGETS, w))
-        .any(|w| !short(&w) || numbered || words.len() == 1);
+        .any(|w| compound(w) || (holds(words::TARGETS, w) && (!short(w) || numbered || at_end(w))));
     if !certain {
         return None;
     }

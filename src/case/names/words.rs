@@ -18,13 +18,13 @@ pub(super) enum Side {
 pub(super) const SIDES: &[(Side, &str)] = &[
     (
         Side::Left,
-        "l lt lft left li links linke linker linkes gauche gche izq izda izdo izquierdo \
-      izquierda sinistro sinistra sinister vanster venstre esq esquerdo esquerda",
+        "l lt lft left li links linke linker linkes gauche gche gch izq izda izdo izqda izqdo \
+      izquierdo izquierda sinistro sinistra sinister vanster venstre esq esquerdo esquerda",
     ),
     (
         Side::Right,
-        "r rt rgt right rechts rechte rechter rechtes droit droite dcho dcha derecho \
-      derecha destro destra dexter hoger hojre hoyre direito direita dx",
+        "r rt rgt right rechts rechte rechter rechtes droit droite dt dte dcho dcha dch \
+      drcho drcha derecho derecha destro destra dexter hoger hojre hoyre direito direita dx",
     ),
     (Side::Both, "both bilat bilateral bilaterale bds beidseits beide bil deux ambos begge"),
 ];
@@ -32,7 +32,7 @@ pub(super) const SIDES: &[(Side, &str)] = &[
 /// Short words that say a side in some languages only, with the languages in which they do.
 pub(super) const SHORT_SIDES: &[(&str, Side, Languages)] = &[
     ("g", Side::Left, FR),
-    ("d", Side::Right, FR | ES | PT),
+    ("d", Side::Right, FR | ES | PT | IT),
     ("i", Side::Left, ES),
     ("e", Side::Left, PT),
     ("v", Side::Left, SV),
@@ -62,9 +62,11 @@ pub(super) const NOT_MISSPELT: &str = "axilla orbital cochlear retinal corneal m
     conjunctival \
     parotideal facials carotid carotis parotid parotis thalami mandibular externa externas interna";
 
-/// Words without meaning for the identity of a structure.
+/// Words without meaning for the identity of a structure: small words, versions, images, and that
+/// all of it is meant.
 pub(super) const FILLERS: &str = "of the de des du del della do da von van final ok new neu nuevo \
-    nouveau nuovo mr mri ct organ oar";
+    nouveau nuovo def definitief mr mri ct organ oar gesamt ganz komplett complete total totale \
+    totaal entier intero in toto";
 
 /// Words that make a structure an aid to planning, whatever else its name says.
 pub(super) const HELPERS: &str = "opt help hilf hilfs hilfe hilfskontur hilfsstruktur ring rings \
@@ -73,6 +75,9 @@ pub(super) const HELPERS: &str = "opt help hilf hilfs hilfe hilfskontur hilfsstr
     anello aiuto hulp schil \
     hjalp skal anel auxiliar isodose isodosis isodos isodoses verwenden ignore test couch table \
     tisch support bolus";
+
+/// Beginnings of one-word aids in languages that write compounds.
+pub(super) const HELPER_STEMS: &str = "ring shell couch hilf hjalp hjelp hulp dummy isodos";
 
 /// Words of points and markers.
 pub(super) const MARKERS: &str = "iso isocenter isocentre isozentrum isocentro isocentrum \
@@ -84,6 +89,9 @@ pub(super) const MARGINS: &str = "prv margin marge margen saum exp expanded expa
 /// Words of subtraction. `sin` is one only in front of a target.
 pub(super) const MINUS: &str = "minus ohne sans senza zonder utan sem without excl sin sub";
 
+/// Words that relate an organ to a target: the part of one within the other.
+pub(super) const WITHIN: &str = "in inside within overlap overlapping intersect intersection";
+
 /// Words that make a target a union.
 pub(super) const SUMS: &str = "s total totale tot totaal sum summe suma somme somma all alle \
     alles gesamt \
@@ -92,9 +100,12 @@ pub(super) const SUMS: &str = "s total totale tot totaal sum summe suma somme so
 /// Words of a target of unstated kind.
 pub(super) const TARGETS: &str = "tumor tumour tumeur tumore lesion lesione lesao lasie les met \
     mets \
-    metastase metastasis metastases metastasen filia herd bm target targets tgt cible blanco \
+    metastase metastasis metastasi metastas metastases metastasen filia herd bm target targets tgt cible blanco \
     objetivo \
     bersaglio doel alvo";
+
+/// Ends of compounds that name a lesion by its place: `Hirnmetastase`.
+pub(super) const TARGET_ENDS: &str = "tumor metastase metastas metastasen";
 
 /// Words of several targets: a union when no number follows.
 pub(super) const PLURAL_TARGETS: &str = "mets metastases metastasen targets lesions tumors tumours";
@@ -113,23 +124,20 @@ pub(super) fn holds(list: &str, word: &str) -> bool {
     list.split_ascii_whitespace().any(|w| w == word || fold_word(w) == word)
 }
 
-/// The side a word says, given the languages in which the rest of the name was understood.
-/// A short word counts only if every one of those languages reads it as that side; `re`, `sin`
-/// and other short words that no other language contradicts still need this.
+/// Short words that say a side in one group of languages and something else in another (inferior,
+/// external, and, vein, high, a version, without); the others say nothing else anywhere.
+const TWO_MEANINGS: &str = "i e v h d sin";
+
+/// The side a word says, given the languages in which the rest of the name was understood. A
+/// short word counts if one of those languages reads it as that side and, where it has a second
+/// meaning, all of them do.
 pub(super) fn side(word: &str, languages: Languages) -> Option<Side> {
     if let Some((side, _)) = SIDES.iter().find(|(_, list)| holds(list, word)) {
         return Some(*side);
     }
     let (_, side, spoken) = SHORT_SIDES.iter().find(|(w, _, _)| *w == word)?;
-    let certain = languages & !spoken == 0;
-    let clear = match word {
-        // Latin words of organs are shared by many languages; these abbreviations say nothing
-        // else in any of them.
-        "re" => languages & spoken != 0,
-        "sx" | "sn" => languages & spoken != 0,
-        _ => certain,
-    };
-    (languages != 0 && clear).then_some(*side)
+    let clear = languages & !spoken == 0 || !holds(TWO_MEANINGS, word);
+    (languages & spoken != 0 && clear).then_some(*side)
 }
 
 /// Whether a word can say a side at all.

@@ -1,0 +1,246 @@
+//! `lesions.csv`: which lesion of an earlier course a lesion is, and what the clinic calls it. The
+//! program adds a row for every lesion and proposes the earlier one by position, where both courses
+//! have one frame of reference; the user decides in `same_as` (a lesion_id, or `new`) and writes the
+//! clinic's label into `clinical_label`. Nothing is taken from a proposal.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::study::{shown_name, structure_id};
+use super::user_file::{ReadError, UserFile};
+use super::write_csv::number;
+use super::write_file::{Access, WriteError};
+use crate::analyse::Lesion;
+use crate::case::Case;
+use crate::identity::Token;
+
+const COLUMNS: &[&str] = &[
+    "lesion_id",
+    "plan_id",
+    "structure",
+    "day_plan",
+    "proposed_same_as",
+    "distance_mm",
+    "same_as",
+    "clinical_label",
+    "comment",
+];
+const REQUIRED: &[&str] = &["lesion_id", "same_as"];
+
+/// Lesions of two courses whose centres lie further apart than this are not proposed as one, mm:
+/// half of the diameter up to which a metastasis counts as small (20 mm).
+const NEAR_MM: f64 = 10.0;
+
+/// What the user says about one lesion.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct LesionDecision {
+    /// The earlier lesion that it is; absent when undecided or new.
+    pub same_as: Option<String>,
+    /// Whether it was decided that it has not been treated before.
+    pub new: bool,
+    /// What the clinic calls it.
+    pub clinical_label: Option<String>,
+}
+
+/// Decisions by lesion_id.
+pub type LesionDecisions = BTreeMap<String, LesionDecision>;
+
+/// The lesions of each case.
+pub type LesionsByCase = BTreeMap<Token, Vec<Lesion>>;
+
+/// The file with its decisions.
+#[derive(Debug, Clone)]
+pub struct LesionFile {
+    file: UserFile,
+    decisions: LesionDecisions,
+}
+
+impl LesionFile {
+    /// Reads `lesions.csv`; empty where there is none.
+    ///
+    /// # Errors
+    /// When it cannot be read, or two rows decide one lesion differently.
+    pub fn read(path: &Path) -> Result<Self, ReadError> {
+        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
+        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
+        let decisions = decisions(&file).map_err(fault)?;
+        Ok(Self { file, decisions })
+    }
+
+    /// What was decided.
+    #[must_use]
+    pub const fn decisions(&self) -> &LesionDecisions {
+        &self.decisions
+    }
+
+    /// Adds a row for every lesion that has none yet, and a proposal where there was none.
+    pub fn propose(&mut self, cases: &[Case], lesions: &LesionsByCase) {
+        let mut sorted: Vec<&Case> = cases.iter().collect();
+        sorted.sort_by_key(|c| (&c.patient, &c.id));
+        let ids = (0..self.file.row_count()).map(|row| (self.file.text(row, "lesion_id"), row));
+        let rows: BTreeMap<String, usize> = ids.map(|(id, row)| (id.to_owned(), row)).collect();
+        for case in &sorted {
+            for lesion in lesions.get(&case.id).into_iter().flatten() {
+                let id = structure_id(case, lesion.roi_number);
+                let earlier = earlier(case, lesion, &sorted, lesions);
+                let (same, distance) =
+                    earlier.map_or_else(Default::default, |(id, mm)| (id, number(mm)));
+                if let Some(row) = rows.get(&id) {
+                    self.file.refresh(*row, "proposed_same_as", &same);
+                    self.file.refresh(*row, "distance_mm", &distance);
+                    continue;
+                }
+                let name = case.names.iter().find(|n| n.number == lesion.roi_number);
+                self.file.add(&[
+                    ("lesion_id", &id),
+                    ("plan_id", case.id.as_str()),
+                    ("structure", name.map_or("", shown_name)),
+                    ("day_plan", &day(case).map_or(String::new(), |d| d.to_string())),
+                    ("proposed_same_as", &same),
+                    ("distance_mm", &distance),
+                ]);
+            }
+        }
+    }
+
+    /// Writes the file if something was added or refreshed.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn write(&self, path: &Path) -> Result<(), WriteError> {
+        self.file.write(path, Access::Shared)
+    }
+}
+
+fn day(case: &Case) -> Option<i64> {
+    case.plan.as_ref()?.day.map(|d| d.0)
+}
+
+/// The nearest lesion of an earlier course of the patient in the same frame of reference, with the
+/// distance of the centres rounded to 0.1 mm.
+fn earlier(
+    case: &Case,
+    lesion: &Lesion,
+    cases: &[&Case],
+    lesions: &LesionsByCase,
+) -> Option<(String, f64)> {
+    let frame = |c: &Case| c.structure_set.as_ref().and_then(|s| s.frame.clone());
+    let (own_frame, own_day) = (frame(case)?, day(case)?);
+    let centre = lesion.centre_mm?;
+    let before = cases.iter().filter(|c| {
+        let same =
+            c.patient.is_some() && c.patient == case.patient && frame(c) == Some(own_frame.clone());
+        same && c.id != case.id && day(c).is_some_and(|d| d < own_day)
+    });
+    let candidates = before.flat_map(|c| {
+        let near = |l: &Lesion| {
+            let there = l.centre_mm?;
+            let squares = centre.iter().zip(there).map(|(a, b)| (a - b) * (a - b));
+            Some((structure_id(c, l.roi_number), squares.sum::<f64>().sqrt()))
+        };
+        lesions.get(&c.id).into_iter().flatten().filter_map(near).collect::<Vec<_>>()
+    });
+    let near = candidates.filter(|(_, distance)| *distance <= NEAR_MM);
+    let best = near.min_by(|a, b| a.1.total_cmp(&b.1).then_with(|| a.0.cmp(&b.0)));
+    best.map(|(id, distance)| (id, (distance * 10.0).round() / 10.0))
+}
+
+fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
+    let mut decisions = LesionDecisions::new();
+    for row in 0..file.row_count() {
+        let line = row + 2; // as a spreadsheet counts, below the header
+        let text = |column| Some(file.text(row, column).to_owned()).filter(|t| !t.is_empty());
+        let (same_as, clinical_label) = (text("same_as"), text("clinical_label"));
+        if same_as.is_none() && clinical_label.is_none() {
+            continue;
+        }
+        let Some(id) = text("lesion_id") else {
+            return Err(format!("row {line}: lesion_id is empty; copy it from table lesions"));
+        };
+        if same_as.as_ref() == Some(&id) {
+            return Err(format!(
+                "row {line}: same_as is the lesion itself; an earlier lesion_id or `new` is accepted"
+            ));
+        }
+        let new = same_as.as_deref().is_some_and(|t| t.eq_ignore_ascii_case("new"));
+        let same_as = same_as.filter(|_| !new);
+        let decision = LesionDecision { same_as, new, clinical_label };
+        if decisions.insert(id, decision.clone()).is_some_and(|earlier| earlier != decision) {
+            return Err(format!("row {line}: an earlier row decides otherwise; keep one of them"));
+        }
+    }
+    Ok(decisions)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::analyse::testing::case_of;
+    use crate::units::Day;
+
+    fn course(id: &str, day: i64) -> Case {
+        let mut case = case_of(&["GTV"]);
+        case.id = Token::new(id);
+        if let Some(plan) = &mut case.plan {
+            plan.day = Some(Day(day));
+        }
+        case
+    }
+
+    fn at(x: f64) -> Vec<Lesion> {
+        let centre_mm = Some([x, 0.0, 0.0]);
+        vec![Lesion {
+            gtv: vec![1],
+            other: Vec::new(),
+            centre_mm,
+            ..crate::table::example::lesion(1)
+        }]
+    }
+
+    #[test]
+    fn an_earlier_lesion_is_proposed_by_position_and_only_the_user_decides() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lesions.csv");
+        let mut other_frame = course("late", 900);
+        if let Some(set) = &mut other_frame.structure_set {
+            set.frame = Some(Token::new("other"));
+        }
+        let cases = [course("first", 100), course("second", 400), course("far", 500), other_frame];
+        let lesions = LesionsByCase::from([
+            (Token::new("first"), at(0.0)),
+            (Token::new("second"), at(4.04)),
+            (Token::new("far"), at(40.0)),
+            (Token::new("late"), at(0.0)),
+        ]);
+        let mut file = LesionFile::read(&path).unwrap();
+        file.propose(&cases, &lesions);
+        file.write(&path).unwrap();
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert!(text.contains("second/1,second,GTV,400,first/1,4,,,"), "{text}");
+        assert!(
+            text.contains("first/1,first,GTV,100,,,,,") && text.contains("late/1,late,GTV,900,,,")
+        );
+        assert!(text.contains("far/1,far,GTV,500,,,"), "{text}");
+        assert!(LesionFile::read(&path).unwrap().decisions().is_empty());
+        let decided = text.replace("first/1,4,,,", "first/1,4,first/1,left frontal,");
+        std::fs::write(&path, &decided).unwrap();
+        let mut file = LesionFile::read(&path).unwrap();
+        assert_eq!(file.decisions()["second/1"].same_as.as_deref(), Some("first/1"));
+        file.propose(&cases, &lesions);
+        file.write(&path).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), decided);
+    }
+
+    #[test]
+    fn faults_name_the_row() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lesions.csv");
+        let message = |rows: &str| {
+            std::fs::write(&path, format!("lesion_id,same_as\n{rows}")).unwrap();
+            LesionFile::read(&path).unwrap_err().reason
+        };
+        assert!(message("a/1,a/1\n").contains("row 2: same_as is the lesion itself"));
+        assert!(message(",a/1\n").contains("row 2: lesion_id is empty"));
+        assert!(message("a/1,new\na/1,b/1\n").contains("row 3: an earlier row"));
+    }
+}

@@ -1,0 +1,195 @@
+//! Table `lesions`: one row per lesion of a plan, with the targets that were drawn for it, its
+//! prescription, and the lesion of an earlier course that it is, once the user has said so. Sums of
+//! targets are not here.
+
+use std::borrow::Cow;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed, count};
+use super::lesion_file::LesionDecision;
+use super::plans::PRESCRIPTION_BASES;
+use super::study::{Measured, Study, shown_name, structure_id};
+use crate::analyse::{Lesion, SeenSide};
+use crate::case::Prescription;
+use crate::metrics::Status;
+
+pub(super) const TABLE: Table = Table {
+    name: "lesions",
+    grain: "one lesion of a case: targets that lie within each other",
+    key: &["lesion_id"],
+    sheet,
+};
+
+const SIDES: &[&str] = &[SeenSide::Left.word(), SeenSide::Right.word(), SeenSide::Middle.word()];
+const GROUPINGS: &[&str] = &["single", "geometry", "no_shape"];
+const MATCHES: &[&str] = &["user", "new", "unmatched"];
+
+struct Row<'a> {
+    measured: Measured<'a>,
+    id: String,
+    lesion: &'a Lesion,
+    decision: Option<&'a LesionDecision>,
+    prescription: Option<&'a Prescription>,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut rows = Vec::new();
+    for measured in study.measured() {
+        for lesion in measured.analysis.map_or(&[][..], |a| &a.lesions) {
+            let id = structure_id(measured.case, lesion.roi_number);
+            let decision = study.lesion_decisions.get(&id);
+            let prescription = prescription(measured, lesion);
+            rows.push(Row { measured, id, lesion, decision, prescription });
+        }
+    }
+    let mut columns = target_columns();
+    columns.extend(place_columns());
+    columns.extend(prescription_columns());
+    columns.extend(course_columns());
+    Sheet::new(columns, rows)
+}
+
+/// The targets of a lesion, planning targets first, then from the outside in.
+fn members(lesion: &Lesion) -> impl Iterator<Item = i64> + '_ {
+    let outermost = std::iter::once(lesion.roi_number);
+    outermost.chain(
+        [&lesion.ptv, &lesion.ctv, &lesion.gtv, &lesion.other].into_iter().flatten().copied(),
+    )
+}
+
+/// The prescription of the outermost target, else of the next one that has one.
+fn prescription<'a>(measured: Measured<'a>, lesion: &Lesion) -> Option<&'a Prescription> {
+    let list = &measured.case.prescriptions;
+    members(lesion).find_map(|number| list.iter().find(|p| p.roi_number == number))
+}
+
+fn numbers<'r>(list: &[i64]) -> Option<Cow<'r, str>> {
+    let words: Vec<_> = list.iter().map(ToString::to_string).collect();
+    (!words.is_empty()).then(|| Cow::Owned(words.join(" ")))
+}
+
+/// Volume as measured of the outermost structure of a list, cc.
+fn volume(row: &Row<'_>, list: &[i64]) -> Option<f64> {
+    let number = list.first()?;
+    let results = &row.measured.analysis?.structures;
+    results.iter().find(|r| r.roi_number == *number)?.volume.value
+}
+
+fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.measured.case.id.as_str())
+        }),
+        Column::text("lesion_id", "structure_id of its outermost target", |r| borrowed(&r.id)),
+        Column::text("structure", "name of its outermost target", |r| {
+            r.measured.name(r.lesion.roi_number).and_then(|n| borrowed(shown_name(n)))
+        }),
+        Column::text("gtv_numbers", "ROI Numbers of its GTVs", |r| numbers(&r.lesion.gtv)),
+        Column::text("ctv_numbers", "ROI Numbers of its CTVs", |r| numbers(&r.lesion.ctv)),
+        Column::text("ptv_numbers", "ROI Numbers of its PTVs, the outermost first", |r| {
+            numbers(&r.lesion.ptv)
+        }),
+        Column::text("target_numbers", "ROI Numbers of targets of unstated kind", |r| {
+            numbers(&r.lesion.other)
+        }),
+        Column::text("boost_numbers", "CTVs and PTVs within one of the same kind", |r| {
+            numbers(&r.lesion.boosts)
+        }),
+        Column::word("grouping", "how its targets were put together", GROUPINGS, |r| {
+            borrowed(r.lesion.basis)
+        }),
+    ]
+}
+
+fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::word("side", "side of the brain's middle plane", SIDES, |r| {
+            let evidence = &r.measured.analysis?.evidence;
+            let inner = r.lesion.gtv.last().copied().unwrap_or(r.lesion.roi_number);
+            let seen = evidence.iter().find(|e| e.roi_number == inner)?;
+            seen.side.and_then(|s| borrowed(s.word()))
+        }),
+        Column::real("centre_x_mm", "mm", "centre, towards the patient's left", |r| {
+            r.lesion.centre_mm.map(|c| c[0])
+        }),
+        Column::real("centre_y_mm", "mm", "centre, towards the back", |r| {
+            r.lesion.centre_mm.map(|c| c[1])
+        }),
+        Column::real("centre_z_mm", "mm", "centre, towards the head", |r| {
+            r.lesion.centre_mm.map(|c| c[2])
+        }),
+        Column::real("gtv_volume_cc", "cc", "volume of its outermost GTV", |r| {
+            volume(r, &r.lesion.gtv)
+        }),
+        Column::real("ptv_volume_cc", "cc", "volume of its outermost PTV", |r| {
+            volume(r, &r.lesion.ptv)
+        }),
+        Column::real("volume_cc", "cc", "volume of its outermost target", |r| {
+            volume(r, &[r.lesion.roi_number])
+        }),
+    ]
+}
+
+/// Largest dose in the target that is prescribed to, Gy.
+fn maximum_gy(row: &Row<'_>) -> Option<f64> {
+    let number = row.prescription?.roi_number;
+    let measured = &row.measured.analysis?.measurements;
+    let largest = measured.iter().find(|m| m.roi_number == number && m.metric == "Max[Gy]")?;
+    largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)
+}
+
+fn fractions(row: &Row<'_>) -> Option<u32> {
+    row.measured.case.plan.as_ref()?.fractions().filter(|n| *n > 0)
+}
+
+fn prescription_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
+            r.prescription.map(|p| p.dose.value())
+        }),
+        Column::word("prescription_basis", "where that came from", PRESCRIPTION_BASES, |r| {
+            r.prescription.and_then(|p| borrowed(p.basis.word()))
+        }),
+        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
+            fractions(r).map(i64::from)
+        }),
+        Column::real("dose_per_fraction_gy", "Gy", "prescribed dose over fractions", |r| {
+            Some(r.prescription?.dose.value() / f64::from(fractions(r)?))
+        }),
+        Column::real(
+            "prescription_isodose_percent",
+            "%",
+            "prescribed dose against the largest dose in the target",
+            |r| Some(100.0 * r.prescription?.dose.value() / maximum_gy(r)?),
+        ),
+        Column::text("prescription_reason", "why there is none; missing when there is", |r| {
+            let reason = "neither the plan nor prescriptions.csv states a dose for it";
+            r.prescription.is_none().then_some(Cow::Borrowed(reason))
+        }),
+    ]
+}
+
+fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("earlier_lesion_id", "lesion of an earlier course that it is", |r| {
+            r.decision?.same_as.as_deref().map(Cow::Borrowed)
+        }),
+        Column::word("match_basis", "who says so: see lesions.csv", MATCHES, |r| {
+            borrowed(match r.decision {
+                Some(LesionDecision { same_as: Some(_), .. }) => "user",
+                Some(LesionDecision { new: true, .. }) => "new",
+                _ => "unmatched",
+            })
+        }),
+        Column::text("clinical_label", "what the clinic calls it, from lesions.csv", |r| {
+            r.decision?.clinical_label.as_deref().map(Cow::Borrowed)
+        }),
+        Column::integer("n_targets", "", "targets that were drawn for it", |r| {
+            let lists = [&r.lesion.gtv, &r.lesion.ctv, &r.lesion.ptv, &r.lesion.other];
+            count(lists.iter().map(|l| l.len()).sum())
+        }),
+    ]
+}
