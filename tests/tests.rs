@@ -20,6 +20,7 @@
 mod architecture;
 mod archive;
 mod cli;
+mod containers;
 mod damage;
 mod decisions;
 mod documents;
@@ -30,6 +31,7 @@ mod names;
 mod phantom;
 mod properties;
 mod queries;
+mod quirks;
 mod real_files;
 mod reference;
 mod sample;

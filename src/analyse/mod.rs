@@ -8,6 +8,7 @@ pub mod lesion;
 pub mod result;
 pub mod settings;
 pub mod shape;
+pub mod strict;
 pub mod structure;
 pub mod target;
 

@@ -25,6 +25,8 @@ struct RunSettings {
     identity: &'static str,
     interpolation: &'static str,
     metrics: Vec<String>,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    strict: bool,
 }
 
 /// Runs the command.
@@ -39,8 +41,14 @@ pub(super) fn measure(
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
     let results = measure_cases(&prepared, settings, analysis, terminal, stop);
-    let analyses = collect(&mut prepared, results);
-    write(&mut prepared, &analyses, analysis, terminal)?;
+    let mut analyses = collect(&mut prepared, results);
+    if settings.strict {
+        let computed = analyses.iter().flat_map(|a| &a.findings);
+        let open = prepared.open(prepared.findings.iter().chain(computed));
+        let open: Vec<Finding> = open.into_iter().cloned().collect();
+        analyse::strict::refuse(&mut prepared.cases, &mut analyses, &open);
+    }
+    write(&mut prepared, &analyses, analysis, (settings.strict, terminal))?;
     let computed = analyses.iter().flat_map(|a| &a.findings);
     let all: Vec<&Finding> = prepared.findings.iter().chain(computed).collect();
     let open = prepared.open(all.iter().copied());
@@ -102,13 +110,14 @@ fn write(
     prepared: &mut Prepared,
     analyses: &[Analysis],
     analysis: &analyse::Settings,
-    terminal: &Terminal,
+    (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
     let shown = RunSettings {
         ends: analysis.ends.word(),
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),
         metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
+        strict,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();

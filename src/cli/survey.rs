@@ -10,6 +10,7 @@ use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
+use crate::analyse;
 use crate::case::{NameBasis, Place, open_decisions};
 use crate::table::{self, Study};
 
@@ -28,6 +29,10 @@ pub(super) fn survey(
     let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
     let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
     prepared.write_proposals(&[], &evidence, &lesions)?;
+    if settings.strict {
+        let open: Vec<_> = prepared.open(prepared.findings.iter()).into_iter().cloned().collect();
+        analyse::strict::refuse(&mut prepared.cases, &mut [], &open);
+    }
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
     } else {
