@@ -184,7 +184,6 @@ codes! {
     SideContradicts "side-contradicts" Check "a structure lies on the other side of the brain than its name says", "it is measured under its name", "swap the names in names.csv, or at the source";
     VolumeImplausible "volume-implausible" Check "an organ is far smaller or larger than such an organ is in adults", "it is measured under its name", "check that the name is right and the organ is contoured as a whole";
     ShapeRepeated "shape-repeated" Check "two structures have the same shape in the same place", "both are measured", "decide in names.csv which one is meant";
-    NameRepeated "name-repeated" Check "two structures of one set carry the same name", "both are kept apart by number", "decide each of them by plan_id and roi_number in names.csv";
     TargetWithoutMargin "target-without-margin" Check "two targets of different kind have the same shape, as with a margin of zero", "both are measured and belong to one lesion", "check that the margin was meant to be zero";
     TargetSumByShape "target-sum-by-shape" Check "a target is the sum of others though its name does not say so", "it is kept out of table lesions", "give it the role target_sum in names.csv";
     TargetNumbersDisagree "target-numbers-disagree" Check "targets within each other carry different numbers in their names", "they are one lesion", "check the numbering, decide the names in names.csv";

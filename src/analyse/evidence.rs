@@ -1,11 +1,9 @@
 //! What the shapes of a case say about who is who: on which side of the brain's middle plane a
-//! structure lies, where it is against the brain, whether it has a plausible size, and whether
-//! names and shapes are one to one. It names nothing and changes no role; people decide.
+//! structure lies, where it is against the brain, whether it has a plausible size, and whether one
+//! shape goes under two names. It names nothing and changes no role; people decide.
 //!
 //! Coordinates are those of the patient (x to the left, y to the back, z to the head) whatever the
 //! position in which the patient was imaged, so that a side needs no correction for it.
-
-use std::collections::BTreeMap;
 
 use super::shape::Shape;
 use crate::case::{Case, NamedRoi, Role, VolumeWindow, volume_window};
@@ -143,7 +141,6 @@ pub fn doubts(case: &Case, shapes: &[Shape], evidence: &[Evidence]) -> Vec<Findi
         findings.extend(wrong_size(case, name, seen));
     }
     findings.extend(shapes_twice(case, shapes));
-    findings.extend(names_twice(case, shapes));
     findings
 }
 
@@ -198,24 +195,6 @@ fn shapes_twice(case: &Case, shapes: &[Shape]) -> Vec<Finding> {
         }
     }
     findings
-}
-
-/// One name on two shapes.
-fn names_twice(case: &Case, shapes: &[Shape]) -> Vec<Finding> {
-    let mut by_name: BTreeMap<String, Vec<&Shape>> = BTreeMap::new();
-    for shape in shapes {
-        if let Some(name) = named(case, shape).filter(|n| !n.original.trim().is_empty()) {
-            by_name.entry(name.original.trim().to_lowercase()).or_default().push(shape);
-        }
-    }
-    let several = by_name.into_values().filter(|s| s.len() > 1);
-    let finding = |list: Vec<&Shape>| {
-        let all = list.iter().map(|s| format!("{} ({:.3} cc)", s.roi_number, s.volume_cc));
-        let text = format!("ROI Numbers {} carry one name", all.collect::<Vec<_>>().join(", "));
-        let first = list.first().map_or(0, |s| s.roi_number);
-        Finding::new(Code::NameRepeated, about(case, first), text)
-    };
-    several.map(finding).collect()
 }
 
 #[cfg(test)]

@@ -45,9 +45,10 @@ pub(super) fn measure(
     let results = measure_cases(&prepared, settings, analysis, terminal, stop);
     let mut analyses = collect(&mut prepared, results);
     if settings.strict {
-        let computed: Vec<Finding> = analyses.iter().flat_map(|a| a.findings.clone()).collect();
-        let all = prepared.findings.iter().chain(&computed);
-        analyse::strict::refuse(&mut prepared.cases, &mut analyses, all);
+        let computed = analyses.iter().flat_map(|a| &a.findings);
+        let open = prepared.open(prepared.findings.iter().chain(computed));
+        let open: Vec<Finding> = open.into_iter().cloned().collect();
+        analyse::strict::refuse(&mut prepared.cases, &mut analyses, &open);
     }
     write(&mut prepared, &analyses, analysis, (settings.strict, terminal))?;
     let computed = analyses.iter().flat_map(|a| &a.findings);

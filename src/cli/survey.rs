@@ -30,7 +30,8 @@ pub(super) fn survey(
     let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
     prepared.write_proposals(&[], &evidence, &lesions)?;
     if settings.strict {
-        analyse::strict::refuse(&mut prepared.cases, &mut [], &prepared.findings);
+        let open: Vec<_> = prepared.open(prepared.findings.iter()).into_iter().cloned().collect();
+        analyse::strict::refuse(&mut prepared.cases, &mut [], &open);
     }
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");

@@ -411,8 +411,13 @@ const STRUCTURES: &[Row] = &[
         36,
         "ROI Numbers 0 and below, with gaps",
         C(|c| {
-            for (number, name) in [(0, "Lens_R"), (-3, "OpticChiasm"), (400, "Lens_L")] {
+            for (number, name, size) in
+                [(0, "Trachea", 0.9), (-3, "Tongue", 0.8), (400, "Lips", 0.7)]
+            {
                 let mut other = c.set.rois[0].clone().typed("CLOSED_PLANAR");
+                for [x, y, _] in other.contours.iter_mut().flat_map(|c| &mut c.points) {
+                    (*x, *y) = (*x * size, *y * size);
+                }
                 (other.number, other.name) = (number, name.into());
                 other.interpreted_type = "ORGAN".into();
                 c.set.rois.insert(0, other);

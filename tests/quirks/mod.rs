@@ -120,7 +120,7 @@ fn field() -> Field {
 }
 
 fn course() -> Course {
-    let mut roi = Roi::new(1, "Brainstem", "ORGAN");
+    let mut roi = Roi::new(1, "Larynx", "ORGAN");
     roi.contours = PLANES.iter().map(|z| Contour::closed(square(10.0, *z))).collect();
     let lattice = Lattice::around([0.0, 0.0, 4.0], [18.0; 3], 3.0);
     Course::new("QUIRK", vec![roi], (&field(), &lattice), &[])

@@ -59,11 +59,9 @@ fn swapped_sides_and_wrong_sizes_are_found() {
 }
 
 #[test]
-fn names_and_shapes_are_one_to_one() {
+fn one_shape_under_two_names_is_found() {
     let far = [40.0, 0.0, 0.0];
     assert_eq!(judged(&[("GTV1", far, 8.0), ("PTV1", far, 8.0)]).1, [Code::TargetWithoutMargin]);
     assert_eq!(judged(&[("GTV1", far, 8.0), ("PTV1", far, 9.0)]).1, []);
     assert_eq!(judged(&[("lesion a", far, 8.0), ("lesion b", far, 8.0)]).1, [Code::ShapeRepeated]);
-    let twice = judged(&[("met 1", far, 8.0), ("Met 1", [-40.0, 0.0, 0.0], 6.0)]).1;
-    assert_eq!(twice, [Code::NameRepeated]);
 }
