@@ -93,6 +93,7 @@ codes! {
     FileMetaDamaged "file-meta-damaged" Check "the file meta group is incomplete or contradicts the data set; the data set was believed", "none known", "export the object again if anything else looks wrong";
     FileEndMissing "file-end-missing" Check "the file ends without the delimiters of its last sequences", "what is there is used", "export the object again if a structure or beam is missing";
     FileTrailingBytes "file-trailing-bytes" Note "bytes follow the end of the data set and were ignored", "none", "none needed";
+    ArchiveDamaged "archive-damaged" Stop "a zip or tar archive could not be read to its end, or not in full", "members that have no row of their own are not used", "pack the archive again or unpack it with another program";
     FileDuplicate "file-duplicate" Note "the same object, byte for byte in its data set, is there under more than one file name", "it is used once", "none needed";
     FileUidConflict "file-uid-conflict" Stop "two files carry the same SOP Instance UID with different content", "neither is used", "find out which one was treated and remove the other from the archive";
     ObjectNotAnalysed "object-not-analysed" Note "a radiotherapy object of a kind that is recognised but not analysed", "it is not used", "none needed";
@@ -111,7 +112,7 @@ codes! {
     ContourDegenerate "contour-degenerate" Note "closed contours with fewer than three distinct points, or without area", "they count as no area", "none needed";
     ContourDuplicate "contour-duplicate" Check "the same contour is stored twice on a plane", "it is used once", "none needed";
     ContourNested "contour-nested" Note "a contour inside another of the same structure is read as a hole", "its area is taken out", "check that a hole is meant";
-    ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used", "look at the contours of the named planes";
+    ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used; of exclusive-or contours the shared part is left out, as the standard has it", "look at the contours of the named planes";
     ContourCrossing "contour-crossing" Check "a contour crosses itself", "the area is taken by even-odd filling", "look at the contours of the named planes";
     ContourNotPlanar "contour-not-planar" Check "the points of a planar contour do not lie on one plane", "they are projected onto the plane of best fit", "look at the named structure";
     ContourRefused "contour-refused" Stop "a contour whose points cannot be trusted: wrong count, far from any plane, or not a number", "the structure it belongs to is refused", "export the structure set again";

@@ -311,6 +311,22 @@ fn dicom_crates_are_named_in_one_room_only() {
     }
 }
 
+/// The head of a quirk says what a reader of the code needs, and names a finding that exists.
+#[test]
+fn every_quirk_names_clause_practice_rule_and_finding() {
+    let quirks = sources(&["src/dicom/quirks"]);
+    assert!(quirks.len() > 5, "{:?}", quirks.keys());
+    let codes: Vec<String> =
+        tidydose::finding::Code::ALL.iter().map(|code| format!("`{code:?}`")).collect();
+    for (file, text) in quirks.iter().filter(|(file, _)| !file.ends_with("/mod.rs")) {
+        for word in ["Clause: PS3.", "Files do: ", "We do: ", "Finding: ", "Strict: "] {
+            assert!(text.contains(&format!("\n//! {word}")), "{file} does not say {word}");
+        }
+        let told = text.split("\n//! Finding: ").nth(1).unwrap_or_default();
+        assert!(codes.iter().any(|code| told.starts_with(code)), "{file} names no finding");
+    }
+}
+
 #[test]
 fn only_the_command_line_prints() {
     let words = ["print!", "println!", "eprint!", "eprintln!", "dbg!", "stdout", "stderr"];

@@ -6,12 +6,12 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
-use tidydose::analyse::{Analysis, Settings, analyse_grids};
+use tidydose::analyse::{Analysis, Settings, analyse_grids, strict};
 use tidydose::case::{Case, Decisions, identify, link_decided};
-use tidydose::dicom::{self, Scan};
+use tidydose::dicom::{self, Place, Scan};
 use tidydose::dose;
 use tidydose::finding::{Code, Finding};
 use tidydose::identity::{Identity, Token};
@@ -137,7 +137,7 @@ impl Measured {
         for case in &cases {
             let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
             let Some(header) = case.structure_set.as_ref().filter(|_| !stranger) else { continue };
-            let path = |token: &Token| -> &PathBuf { &scan.paths[token] };
+            let path = |token: &Token| -> &Place { &scan.paths[token] };
             let file = &header.origin.file;
             let set = dicom::read_structure_set_as(path(file), &identity, file);
             let Ok(mut set) = set else { continue };
@@ -173,6 +173,15 @@ impl Measured {
 
     pub fn has(&self, code: Code) -> bool {
         self.findings.iter().any(|finding| finding.code == code)
+    }
+
+    /// The same after a strict run.
+    pub fn strictly(mut self) -> Self {
+        let mut analyses: Vec<Analysis> =
+            std::mem::take(&mut self.analyses).into_values().collect();
+        strict::refuse(&mut self.cases, &mut analyses, &self.findings);
+        self.analyses = analyses.into_iter().map(|a| (a.case.clone(), a)).collect();
+        self
     }
 
     /// What became of a file.

@@ -138,6 +138,50 @@ proptest! {
     }
 }
 
+/// Nine broken files among eighteen sound ones, in the same folders: cut, emptied, overwritten,
+/// relabelled, contradicting each other. Every sound case keeps every number.
+#[test]
+fn a_folder_with_a_third_of_broken_files_gives_the_same_numbers() {
+    let (clean, mixed) = (Archive::new(), Archive::new());
+    for number in 0..6 {
+        let patient = format!("SOUND-{number}");
+        let course = course(&patient, ENCODINGS[number % 4]);
+        clean.put(&patient, &course);
+        mixed.put(&patient, &course);
+    }
+    let broken: Vec<(String, Vec<u8>)> = (0..3)
+        .flat_map(|number| {
+            let files = course(&format!("BROKEN-{number}"), ENCODINGS[number]).files();
+            files.map(|(name, bytes)| (format!("SOUND-{number}/broken {name}"), bytes))
+        })
+        .collect();
+    for (how, (name, mut bytes)) in broken.into_iter().enumerate() {
+        let half = bytes.len() / 2;
+        match how {
+            0 => bytes.truncate(half),
+            1 => bytes.clear(),
+            2 => bytes[half..].fill(0),
+            3 => bytes[150..].rotate_left(7),
+            4 => bytes = b"a text where an object was ".repeat(20),
+            5 => bytes.truncate(200),
+            6 => bytes.iter_mut().step_by(97).for_each(|b| *b ^= 0xFF),
+            7 => bytes.extend_from_slice(&[7; 30]),
+            _ => bytes[140..200].fill(0xFF),
+        }
+        mixed.add(&name, &bytes);
+    }
+    let (clean, mixed) = (clean.measure(&settings()), mixed.measure(&settings()));
+    assert_eq!(clean.analyses.len(), 6);
+    for (id, analysis) in &clean.analyses {
+        assert_eq!(mixed.analyses.get(id), Some(analysis), "{id}");
+    }
+    let rows = &mixed.scan.inventory.files;
+    let refused = rows.iter().filter(|r| r.file.as_str().contains("broken"));
+    let unread = refused.filter(|r| r.status != FileStatus::Read).count();
+    assert_eq!(rows.len(), 27);
+    assert!(unread >= 6, "{unread} of 9 broken files are seen to be broken");
+}
+
 /// File names are no evidence: any two files may change names.
 #[test]
 fn swapped_files_are_the_same_case() {

@@ -5,12 +5,14 @@
 //! them what the program does. `real_files` reads files of other origin, which `reference` fetches
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
 //! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
-//! versions of plans of every kind. `encodings` writes one case in every way,
-//! `damage` harms its files. `properties` holds what no structure and no dose may break. `cli` runs
+//! versions of plans of every kind. `encodings` writes one case in every way, `containers` packs it,
+//! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
+//! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
-//! them with the formulas behind the cohort, `queries` puts the program's questions to them. `architecture` reads the sources for who knows whom,
-//! `documents` runs what the Markdown files show and compares what they state.
+//! them with the formulas behind the cohort, `queries` puts the program's questions to them.
+//! `architecture` reads the sources for who knows whom, `documents` runs what
+//! the Markdown files show and compares what they state.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
@@ -19,6 +21,7 @@
 mod architecture;
 mod archive;
 mod cli;
+mod containers;
 mod damage;
 mod documents;
 mod encodings;
@@ -28,6 +31,7 @@ mod measured;
 mod phantom;
 mod properties;
 mod queries;
+mod quirks;
 mod real_files;
 mod reference;
 mod sample;

@@ -6,6 +6,7 @@ pub mod bounds;
 pub mod grids;
 pub mod result;
 pub mod settings;
+pub mod strict;
 pub mod structure;
 pub mod target;
 

@@ -45,7 +45,7 @@ pub(super) enum Command {
 /// What all commands that read an archive have in common.
 #[derive(Debug, Clone, Args)]
 pub(super) struct Common {
-    /// Folders or files with DICOM objects; folders are searched to the bottom
+    /// Folders, files, zip or tar archives with DICOM objects; folders are searched to the bottom
     #[arg(required = true, value_name = "ARCHIVE")]
     pub(super) archive: Vec<PathBuf>,
     /// Folder for the tables; the key goes beside it, into DIR-key
@@ -60,7 +60,7 @@ pub(super) struct Common {
     /// Keep patient IDs, UIDs, paths and dates readable in the tables instead of pseudonyms
     #[arg(long)]
     pub(super) keep_ids: bool,
-    /// Exit with 1 also when something was used that should be looked at
+    /// Refuse every structure, object and case that has a finding of severity check
     #[arg(long)]
     pub(super) strict: bool,
 }

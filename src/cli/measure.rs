@@ -25,6 +25,8 @@ struct RunSettings {
     identity: &'static str,
     interpolation: &'static str,
     metrics: Vec<String>,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    strict: bool,
 }
 
 /// Runs the command.
@@ -39,8 +41,13 @@ pub(super) fn measure(
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
     let results = measure_cases(&prepared, settings, analysis, terminal, stop);
-    let analyses = collect(&mut prepared, results);
-    write(&mut prepared, &analyses, analysis, terminal)?;
+    let mut analyses = collect(&mut prepared, results);
+    if settings.strict {
+        let computed: Vec<Finding> = analyses.iter().flat_map(|a| a.findings.clone()).collect();
+        let all = prepared.findings.iter().chain(&computed);
+        analyse::strict::refuse(&mut prepared.cases, &mut analyses, all);
+    }
+    write(&mut prepared, &analyses, analysis, (settings.strict, terminal))?;
     let computed = analyses.iter().flat_map(|a| &a.findings);
     Ok(outcome_of(prepared.findings.iter().chain(computed), settings.strict))
 }
@@ -105,13 +112,14 @@ fn write(
     prepared: &mut Prepared,
     analyses: &[Analysis],
     analysis: &analyse::Settings,
-    terminal: &Terminal,
+    (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
     let shown = RunSettings {
         ends: analysis.ends.word(),
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),
         metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
+        strict,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
     let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();

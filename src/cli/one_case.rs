@@ -2,12 +2,11 @@
 //! lets both go. Whatever goes wrong here is a finding of this case and never ends the run.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
 
 use super::parallel::guarded;
 use crate::analyse::{self, Analysis};
 use crate::case::Case;
-use crate::dicom;
+use crate::dicom::{self, Place};
 use crate::dose;
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
@@ -27,7 +26,7 @@ pub(super) struct CaseResult {
 /// What is needed to read and measure any case of the run.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Workshop<'a> {
-    pub(super) paths: &'a BTreeMap<Token, PathBuf>,
+    pub(super) paths: &'a BTreeMap<Token, Place>,
     pub(super) identity: &'a Identity,
     pub(super) settings: &'a analyse::Settings,
 }
@@ -101,7 +100,7 @@ impl Workshop<'_> {
         Box::new(finding)
     }
 
-    fn path(&self, origin: &Origin) -> Result<&PathBuf, Box<Finding>> {
+    fn path(&self, origin: &Origin) -> Result<&Place, Box<Finding>> {
         self.paths.get(&origin.file).ok_or_else(|| {
             let subject = Subject {
                 patient: origin.patient.clone(),

@@ -2,7 +2,6 @@
 //! decisions, scan the archive, join its objects into cases and find out who is who.
 
 use std::collections::BTreeMap;
-use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
@@ -149,9 +148,8 @@ fn scan(
 }
 
 fn record(key: &StudyKey, scan: &Scan) -> Result<(), Fault> {
-    let path = |path: &Path| path.to_string_lossy().into_owned();
     let files: BTreeMap<Token, String> =
-        scan.paths.iter().map(|(token, p)| (token.clone(), path(p))).collect();
+        scan.paths.iter().map(|(token, place)| (token.clone(), place.to_string())).collect();
     key.record("patient_key.csv", ["patient_id", "original_patient_id"], &scan.ledger.patients)?;
     key.record("object_key.csv", ["object_id", "sop_instance_uid"], &scan.ledger.objects)?;
     key.record("file_key.csv", ["file_id", "path"], &files)

@@ -22,7 +22,7 @@ pub(super) struct Settings {
     pub(super) quiet: bool,
     /// Identifiers stay readable.
     pub(super) keep_ids: bool,
-    /// Findings to look at count like refusals for the exit code.
+    /// Findings to look at refuse what they are about.
     pub(super) strict: bool,
 }
 

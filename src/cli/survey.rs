@@ -9,6 +9,7 @@ use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
+use crate::analyse;
 use crate::case::NameBasis;
 use crate::table::{self, Study};
 
@@ -23,6 +24,9 @@ pub(super) fn survey(
 ) -> Result<Outcome, Fault> {
     let mut prepared = prepare(settings, terminal, stop)?;
     prepared.write_proposals()?;
+    if settings.strict {
+        analyse::strict::refuse(&mut prepared.cases, &mut [], &prepared.findings);
+    }
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
     } else {

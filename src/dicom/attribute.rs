@@ -187,6 +187,14 @@ impl<'a> Attributes<'a> {
         u16::try_from(value).map_err(|_| invalid(tag, &value.to_string(), "0 to 65535"))
     }
 
+    /// The first tag that an attribute points to.
+    pub(super) fn pointer(&self, tag: Tag) -> Option<Tag> {
+        match self.object.get(tag)?.value() {
+            Value::Primitive(PrimitiveValue::Tags(tags)) => tags.first().copied(),
+            _ => None,
+        }
+    }
+
     /// A calendar date, where it is one and no dummy: years before 1970 or after 2100 are none.
     pub(super) fn date(&self, tag: Tag) -> Option<NaiveDate> {
         let text = self.text(tag)?;

@@ -14,6 +14,9 @@ use crate::rt::{Contour, ContourType};
 /// Contour Slab Thickness, retired but still found.
 const CONTOUR_SLAB_THICKNESS: Tag = Tag(0x3006, 0x0044);
 
+/// Contour Offset Vector, retired likewise.
+const CONTOUR_OFFSET_VECTOR: Tag = Tag(0x3006, 0x0045);
+
 /// The contours of one structure.
 #[derive(Default)]
 pub(super) struct Contours<'a> {
@@ -47,6 +50,10 @@ pub(super) fn contours<'a>(number: i64, items: &[Attributes<'a>]) -> Contours<'a
             index += 1;
             if found.image.is_none() {
                 found.image = part.references(tags::CONTOUR_IMAGE_SEQUENCE).first().copied();
+            }
+            if part.numbers(CONTOUR_OFFSET_VECTOR).is_ok_and(|v| v.iter().any(|mm| *mm != 0.0)) {
+                let message = "a retired attribute; the coordinates are used as they are";
+                part.note(Code::AttributeDoubtful, CONTOUR_OFFSET_VECTOR, message);
             }
             slab = slab.or_else(|| part.optional_number(CONTOUR_SLAB_THICKNESS));
             match contour(&part) {

@@ -12,6 +12,7 @@ use super::dose_grid::{Planes, frames, grid};
 use super::error::Error;
 use super::object::Object;
 use super::pixels::{Format, Samples, Size};
+use super::quirks::stored_bits;
 use crate::finding::Code;
 use crate::identity::Kind;
 use crate::rt::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
@@ -174,6 +175,7 @@ fn voxels(
     let count = sample_count(size, planes.count, samples.len())?;
     let (grid, order) = grid(root, size, &planes)?;
     note_padding(root, size, &planes, samples.len());
+    stored_bits::check(root, &samples, count, size.sample)?;
     let stored = samples.scaled(count, Format { sample: size.sample, signed, scaling });
     check_range(&stored, header)?;
     let shape = grid.shape();
@@ -326,7 +328,11 @@ mod tests {
     #[test]
     fn sixteen_bits_are_read_in_either_order() {
         let mut parts = sample::dose();
-        set(&mut parts, Part::Words(tags::BITS_ALLOCATED, VR::US, vec![16]));
+        for (tag, bits) in
+            [(tags::BITS_ALLOCATED, 16), (tags::BITS_STORED, 16), (tags::HIGH_BIT, 15)]
+        {
+            set(&mut parts, Part::Words(tag, VR::US, vec![bits]));
+        }
         set(&mut parts, Part::Words(tags::PIXEL_DATA, VR::OW, (1..=12).collect()));
         for encoding in [Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
             let dose = read_in(&parts, encoding).unwrap().1.unwrap();

@@ -7,6 +7,7 @@ use dicom_dictionary_std::tags;
 use super::attribute::Attributes;
 use super::error::Error;
 use super::pixels::Size;
+use super::quirks::frame_pointer;
 use crate::finding::Code;
 use crate::geometry::Grid;
 use crate::geometry::point::{Point, dot};
@@ -77,6 +78,7 @@ pub(super) fn frames(root: &Attributes<'_>, size: Size, bytes: usize) -> Result<
             format!("{} offsets for {count} planes; accepted is one for each", offsets.len());
         return Err(contradiction(tag, message));
     }
+    frame_pointer::note(root, count);
     Ok(Planes { count, offsets })
 }
 

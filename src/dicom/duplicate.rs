@@ -5,13 +5,15 @@
 use std::collections::BTreeMap;
 
 use dicom_core::value::{PrimitiveValue, Value};
+use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
+use dicom_object::mem::InMemElement;
 
 use super::error::Error;
 use super::look::{Content, Seen};
 use super::number::PADDING;
-use super::open::{Opened, open};
-use super::walk::Pixels;
+use super::open::{Opened, open_bytes};
+use super::pixels::{Samples, Size};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Token};
 use crate::rt::FileStatus;
@@ -21,7 +23,7 @@ pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
     let mut groups: BTreeMap<Token, Vec<usize>> = BTreeMap::new();
     for (index, file) in seen.iter().enumerate() {
         if let (Some(object), false) =
-            (&file.record.object, matches!(file.content, Content::Nothing))
+            (&file.record.object, matches!(file.content, Content::Nothing | Content::Container(_)))
         {
             groups.entry(object.clone()).or_default().push(index);
         }
@@ -43,21 +45,29 @@ fn same(seen: &[Seen], pair: &[usize]) -> bool {
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     match (&a.content, &b.content) {
         // Slices are compared by what is used of them, not by their pixels.
-        (Content::Slice(a), Content::Slice(b)) => a == b,
-        (Content::Slice(_), _) | (_, Content::Slice(_)) => false,
+        (Content::Slices(a), Content::Slices(b)) => a == b,
+        (Content::Slices(_), _) | (_, Content::Slices(_)) => false,
         _ if a.record.digest == b.record.digest => true,
-        _ => match (open(&a.path), open(&b.path)) {
+        _ => match (open(a), open(b)) {
             (Ok(a), Ok(b)) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
             _ => false,
         },
     }
 }
 
+fn open(file: &Seen) -> Result<Opened, Error> {
+    open_bytes(file.place.bytes()?)
+}
+
 /// Whether two data sets hold the same values, however they are encoded. Nesting is bounded by
 /// the walk that built them.
 pub(super) fn same_object(a: &InMemDicomObject, b: &InMemDicomObject) -> bool {
-    let mut pairs = a.iter().zip(b.iter());
-    a.iter().count() == b.iter().count()
+    fn told(object: &InMemDicomObject) -> impl Iterator<Item = &InMemElement> {
+        // The character set means nothing once its texts are decoded.
+        object.iter().filter(|x| x.header().tag != tags::SPECIFIC_CHARACTER_SET)
+    }
+    let mut pairs = told(a).zip(told(b));
+    told(a).count() == told(b).count()
         && pairs.all(|(x, y)| x.header().tag == y.header().tag && same_value(x.value(), y.value()))
 }
 
@@ -77,14 +87,29 @@ fn same_value(a: &ObjectValue, b: &ObjectValue) -> bool {
     }
 }
 
+/// Whether two objects hold the same samples, whatever their byte order and compression.
 fn same_pixels(a: &Opened, b: &Opened) -> bool {
     match (&a.pixels, &b.pixels) {
         (None, None) => true,
-        (Some(Pixels::Native { range: r, big: x }), Some(Pixels::Native { range: s, big: y })) => {
-            x == y && a.bytes.get(r.clone()) == b.bytes.get(s.clone())
-        }
+        (Some(_), Some(_)) => match (samples(a), samples(b)) {
+            (Some((x, m, bytes)), Some((y, n, other))) => {
+                (m, bytes) == (n, other) && x.words(m, bytes).eq(y.words(n, bytes))
+            }
+            _ => false,
+        },
         _ => false,
     }
+}
+
+/// The samples of an object, how many there are, and the bytes of one.
+fn samples(opened: &Opened) -> Option<(Samples<'_>, usize, usize)> {
+    let number = |tag| opened.object.get(tag)?.to_int::<u16>().ok();
+    let sample = usize::from(number(tags::BITS_ALLOCATED)? / 8);
+    let (rows, columns) = (number(tags::ROWS)?, number(tags::COLUMNS)?);
+    let size = Size { rows, columns, sample };
+    let samples = Samples::of(opened, size).ok()??;
+    let frames = samples.len().checked_div(size.frame_bytes())?;
+    Some((samples, frames * size.frame_samples(), sample))
 }
 
 fn mark_duplicate(file: &mut Seen) {
@@ -104,7 +129,7 @@ fn mark_duplicate(file: &mut Seen) {
 fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {
     let message = format!("{files} files carry this SOP Instance UID with different content");
     let error = Error::new(Code::FileUidConflict, message)
-        .in_file(&file.path, &file.record.file)
+        .in_file(&file.place.shown(), &file.record.file)
         .in_object(file.uid.as_deref(), file.record.patient.as_ref());
     file.refuse(error, identity);
 }

@@ -25,6 +25,8 @@ pub(super) enum Class {
     Registration,
     /// A slice of CT or MR.
     Slice,
+    /// Slices of CT or MR in one object (enhanced, multi-frame).
+    Slices,
     /// A DICOMDIR.
     Directory,
     /// A radiotherapy object that is not analysed.
@@ -48,6 +50,10 @@ impl Class {
             uids::SPATIAL_REGISTRATION_STORAGE => Self::Registration,
             uids::DEFORMABLE_SPATIAL_REGISTRATION_STORAGE => Self::OtherRadiotherapy,
             uids::CT_IMAGE_STORAGE | uids::MR_IMAGE_STORAGE => Self::Slice,
+            uids::ENHANCED_CT_IMAGE_STORAGE
+            | uids::ENHANCED_MR_IMAGE_STORAGE
+            | uids::LEGACY_CONVERTED_ENHANCED_CT_IMAGE_STORAGE
+            | uids::LEGACY_CONVERTED_ENHANCED_MR_IMAGE_STORAGE => Self::Slices,
             uids::MEDIA_STORAGE_DIRECTORY_STORAGE => Self::Directory,
             // The radiotherapy branch of the storage classes, first and second generation.
             _ if uid.starts_with("1.2.840.10008.5.1.4.1.1.481.") => Self::OtherRadiotherapy,
@@ -127,6 +133,25 @@ pub(super) fn head(start: Start<'_>, meta_class: Option<&str>) -> Result<Head, H
     Ok(head)
 }
 
+/// Where the pixel data begins, or the data set ends without any.
+pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeadEnd> {
+    let mut at = start.at;
+    while at < start.total {
+        let element = start.element(at)?;
+        if element.tag >= tags::PIXEL_DATA {
+            break;
+        }
+        at = match element.size() {
+            None => start.skip_open(element)?,
+            Some(size) => {
+                let end = element.value_at.checked_add(size).filter(|end| *end <= start.total);
+                end.ok_or(HeadEnd::Damaged)?
+            }
+        };
+    }
+    if at > start.bytes.len() { Err(HeadEnd::NeedsMore(at)) } else { Ok(at) }
+}
+
 /// Whether everything of interest lies before `tag`.
 fn past(tag: Tag, head: &Head, meta_class: Option<&str>) -> bool {
     if tag <= tags::SOP_INSTANCE_UID {
@@ -134,7 +159,7 @@ fn past(tag: Tag, head: &Head, meta_class: Option<&str>) -> bool {
     }
     let class = if head.class.is_empty() { meta_class.unwrap_or_default() } else { &head.class };
     match Class::of(class) {
-        Class::Slice => tag > tags::FRAME_OF_REFERENCE_UID,
+        Class::Slice | Class::Slices => tag > tags::FRAME_OF_REFERENCE_UID,
         _ => tag > tags::PATIENT_ID,
     }
 }

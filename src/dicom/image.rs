@@ -2,10 +2,17 @@
 //! distance between slices along their normal, never from Slice Thickness, slice numbers or file
 //! names. Must not know structures.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
+use dicom_core::Tag;
+use dicom_dictionary_std::tags;
+use dicom_object::InMemDicomObject;
+
+use super::attribute::Attributes;
 use super::header::Head;
 use super::number::decimals;
+use super::remark::Remarks;
 use crate::geometry::point::{Point, cross, dot, unit};
 use crate::identity::{Identity, Kind, Token};
 use crate::rt::ImageSeries;
@@ -30,8 +37,7 @@ impl Slice {
     /// The slice of a file's head; nothing without series or instance UID.
     pub(super) fn of(head: &Head, identity: &Identity) -> Option<Self> {
         let token = |kind, raw: &str| (!raw.is_empty()).then(|| identity.token(kind, raw));
-        let normal = vector::<6>(&head.orientation)
-            .and_then(|[a, b, c, x, y, z]| unit(cross([a, b, c], [x, y, z])));
+        let normal = vector::<6>(&head.orientation).and_then(|list| normal(list.to_vec()));
         Some(Self {
             series: token(Kind::Series, &head.series)?,
             frame: token(Kind::Frame, &head.frame),
@@ -42,6 +48,34 @@ impl Slice {
             normal,
         })
     }
+}
+
+impl Slice {
+    /// The slices of a multi-frame image: position and orientation stand in the functional groups,
+    /// of each frame or shared by all (PS3.3 C.7.6.16.2.3 and C.7.6.16.2.4).
+    pub(super) fn frames(head: &Head, image: &InMemDicomObject, identity: &Identity) -> Vec<Self> {
+        let Some(plain) = Self::of(head, identity) else { return Vec::new() };
+        let remarks = RefCell::new(Remarks::default());
+        let root = Attributes::new(image, &remarks);
+        let shared = root.first_item(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE);
+        let place = |frame: &Attributes<'_>, group: Tag, tag: Tag| -> Vec<f64> {
+            let own = frame.first_item(group).or_else(|| shared.as_ref()?.first_item(group));
+            own.and_then(|item| item.numbers(tag).ok()).unwrap_or_default()
+        };
+        let frames = root.items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE);
+        let slices = frames.map(|frame| {
+            let at = place(&frame, tags::PLANE_POSITION_SEQUENCE, tags::IMAGE_POSITION_PATIENT);
+            let along =
+                place(&frame, tags::PLANE_ORIENTATION_SEQUENCE, tags::IMAGE_ORIENTATION_PATIENT);
+            Self { position: at.try_into().ok(), normal: normal(along), ..plain.clone() }
+        });
+        slices.collect()
+    }
+}
+
+fn normal(orientation: Vec<f64>) -> Option<Point> {
+    let [a, b, c, x, y, z] = orientation.try_into().ok()?;
+    unit(cross([a, b, c], [x, y, z]))
 }
 
 fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
@@ -60,13 +94,15 @@ pub(super) fn series(slices: impl IntoIterator<Item = Slice>) -> Vec<ImageSeries
 fn gathered(series: Token, mut slices: Vec<Slice>) -> ImageSeries {
     slices.sort_by(|a, b| a.object.cmp(&b.object));
     let first = slices.first();
+    let mut objects: Vec<Token> = slices.iter().map(|s| s.object.clone()).collect();
+    objects.dedup();
     ImageSeries {
         frame: first.and_then(|s| s.frame.clone()),
         patient: first.and_then(|s| s.patient.clone()),
         modality: first.map(|s| s.modality.clone()).unwrap_or_default(),
         spacing: spacing(&slices).map(Millimetre::mm),
         slices: slices.len(),
-        objects: slices.into_iter().map(|s| s.object).collect(),
+        objects,
         series,
     }
 }

@@ -30,6 +30,8 @@ pub(super) struct Layout {
     pub syntax: Option<String>,
     /// Media Storage SOP Class UID (0002,0002), where stated.
     pub meta_class: Option<String>,
+    /// Media Storage SOP Instance UID (0002,0003), where stated.
+    pub meta_instance: Option<String>,
     /// What was odd.
     pub remarks: Remarks,
 }
@@ -83,8 +85,9 @@ pub(super) fn locate(bytes: &[u8], total: usize) -> Result<Layout, Unrecognised>
         meta.complaints(at).for_each(|what| remarks.add(Code::FileMetaDamaged, what));
     }
     let storage = file.storage(&meta, marked || meta.end > at, &mut remarks)?;
-    let Meta { end, syntax, class, .. } = meta;
-    Ok(Layout { start: end, storage, syntax, meta_class: class, remarks })
+    let Meta { end, syntax, class, instance, .. } = meta;
+    let (meta_class, meta_instance) = (class, instance);
+    Ok(Layout { start: end, storage, syntax, meta_class, meta_instance, remarks })
 }
 
 /// The file meta group (0002,xxxx).
@@ -93,6 +96,7 @@ struct Meta {
     end: usize,
     syntax: Option<String>,
     class: Option<String>,
+    instance: Option<String>,
     /// Group length as stated, and where its value ends.
     stated: Option<(usize, usize)>,
     implicit: bool,
@@ -147,6 +151,7 @@ impl Beginning<'_> {
                     meta.stated = usize::try_from(length).ok().map(|length| (length, end));
                 }
                 (0x0002, _) => meta.class = text(),
+                (0x0003, _) => meta.instance = text(),
                 (0x0010, _) => meta.syntax = text().filter(|t| !t.is_empty()),
                 _ => {}
             }

@@ -3,26 +3,27 @@
 //! know the other files.
 
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::io::Read;
-use std::path::PathBuf;
 
 use dicom_core::dictionary::{UidDictionary, UidDictionaryEntry};
 use dicom_dictionary_std::{StandardSopClassDictionary, tags};
 
 use super::attribute::missing;
+use super::container::{self, Kind as Container};
 use super::dose::dose;
 use super::encoding::Encoding;
 use super::error::Error;
-use super::header::{Class, Head, HeadEnd, Start, head};
+use super::header::{Class, Head, HeadEnd, Start, head, pixels_at};
 use super::image::Slice;
 use super::locate::{Layout, Storage, Unrecognised, locate};
 use super::object::{Object, Source};
-use super::open::{MAX_BYTES, inflate, unrecognised};
+use super::open::{inflate, unrecognised};
+use super::place::{Place, unreadable, within_limit};
 use super::plan::plan;
 use super::record::record;
 use super::registration::registration;
 use super::structure_set::structure_set;
+use super::walk::{Walked, walk};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Kind, Token};
 use crate::rt::{
@@ -31,12 +32,16 @@ use crate::rt::{
 
 /// What is read of a file before it is known what it is.
 const FIRST_BYTES: usize = 4096;
+/// Memory that is taken in one go, before the bytes are there.
+const MOST_RESERVED: usize = 1 << 26;
 
 /// A file to look at.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Entry {
     /// Where it is.
-    pub path: PathBuf,
+    pub place: Place,
+    /// Its name below the root, from which the token is made.
+    pub name: String,
     /// Its token.
     pub file: Token,
 }
@@ -56,8 +61,10 @@ pub(super) enum Content {
     Record(Box<TreatmentRecord>),
     /// A registration.
     Registration(Box<Registration>),
-    /// A slice.
-    Slice(Box<Slice>),
+    /// A slice, or all slices of a multi-frame image.
+    Slices(Vec<Slice>),
+    /// Other files.
+    Container(Container),
 }
 
 /// What was seen of one file.
@@ -76,31 +83,29 @@ pub(super) struct Seen {
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
     /// Where the file is.
-    pub path: PathBuf,
+    pub place: Place,
 }
 
 /// Looks at one file.
 pub(super) fn look(entry: &Entry, identity: &Identity) -> Seen {
-    let mut seen = Seen {
-        record: FileRecord {
-            file: entry.file.clone(),
-            bytes: 0,
-            digest: None,
-            sop_class: None,
-            object: None,
-            patient: None,
-            status: FileStatus::Read,
-            reason: String::new(),
-        },
-        content: Content::Nothing,
-        findings: Vec::new(),
-        error: None,
-        patient_id: None,
-        uid: None,
-        path: entry.path.clone(),
-    };
-    let source = Source { path: &entry.path, file: &entry.file, identity };
-    if let Err(error) = seen.fill(source) {
+    let opened = entry.place.open().map_err(|e| unreadable(&e));
+    match opened {
+        Ok((mut stream, size)) => look_at(entry, &mut stream, size, identity),
+        Err(error) => refused(entry, error, identity),
+    }
+}
+
+/// Looks at one file whose `size` bytes come from `stream`.
+pub(super) fn look_at(
+    entry: &Entry,
+    stream: &mut dyn Read,
+    size: u64,
+    identity: &Identity,
+) -> Seen {
+    let mut seen = Seen::nothing(entry);
+    let shown = entry.place.shown();
+    let source = Source { path: &shown, file: &entry.file, identity };
+    if let Err(error) = seen.fill(source, stream, size) {
         let error = source.name(error);
         let error = error.in_object(seen.uid.as_deref(), seen.record.patient.as_ref());
         seen.refuse(error, identity);
@@ -108,7 +113,26 @@ pub(super) fn look(entry: &Entry, identity: &Identity) -> Seen {
     seen
 }
 
+/// A file that is not looked at.
+pub(super) fn refused(entry: &Entry, error: Error, identity: &Identity) -> Seen {
+    let mut seen = Seen::nothing(entry);
+    seen.refuse(error.in_file(&entry.place.shown(), &entry.file), identity);
+    seen
+}
+
 impl Seen {
+    fn nothing(entry: &Entry) -> Self {
+        Self {
+            record: FileRecord::unread(entry.file.clone()),
+            content: Content::Nothing,
+            findings: Vec::new(),
+            error: None,
+            patient_id: None,
+            uid: None,
+            place: entry.place.clone(),
+        }
+    }
+
     /// Marks the file as refused.
     pub(super) fn refuse(&mut self, error: Error, identity: &Identity) {
         self.record.status = FileStatus::Refused;
@@ -118,21 +142,22 @@ impl Seen {
         self.content = Content::Nothing;
     }
 
-    fn leave(&mut self, status: FileStatus, reason: &str) {
+    /// Says what became of the file, and why.
+    pub(super) fn leave(&mut self, status: FileStatus, reason: &str) {
         self.record.status = status;
         reason.clone_into(&mut self.record.reason);
     }
 
-    fn fill(&mut self, source: Source<'_>) -> Result<(), Error> {
-        let mut file = Beginning::open(source)?;
-        self.record.bytes = file.total as u64;
+    fn fill(&mut self, source: Source<'_>, stream: &mut dyn Read, size: u64) -> Result<(), Error> {
+        self.record.bytes = size;
+        let mut file = Beginning::of(stream, size)?;
         if file.total == 0 {
             return Err(Error::new(Code::FileEmpty, "the file has no bytes"));
         }
         let layout = match file.layout()? {
             Ok(layout) => layout,
             Err(Unrecognised::Foreign) => {
-                self.leave(FileStatus::Foreign, "not a DICOM file");
+                self.leave_foreign(container::kind(&file.bytes));
                 return Ok(());
             }
             Err(reason) => return Err(unrecognised(reason)),
@@ -147,16 +172,20 @@ impl Seen {
             | Class::IonPlan
             | Class::Record
             | Class::Registration => {
-                let object = Object::from_bytes(source, file.whole()?)?;
+                let bytes = file.whole()?;
+                self.place.check(&bytes)?;
+                let object = Object::from_bytes(source, bytes)?;
                 let result = self.read(class, &object);
                 self.findings = object.findings();
                 result.map_err(|error| object.name(error))
             }
             Class::Slice => {
-                match Slice::of(&head, source.identity) {
-                    Some(slice) => self.content = Content::Slice(Box::new(slice)),
-                    None => self.leave(FileStatus::Ignored, "an image slice without series"),
-                }
+                self.keep(Slice::of(&head, source.identity).into_iter().collect());
+                Ok(())
+            }
+            Class::Slices => {
+                let walked = file.without_pixels(&layout)?;
+                self.keep(Slice::frames(&head, &walked.object, source.identity));
                 Ok(())
             }
             Class::Directory => {
@@ -175,6 +204,25 @@ impl Seen {
                 self.leave(FileStatus::Ignored, "DICOM of a kind that is not needed");
                 Ok(())
             }
+        }
+    }
+
+    fn keep(&mut self, slices: Vec<Slice>) {
+        if slices.is_empty() {
+            self.leave(FileStatus::Ignored, "an image slice without series");
+        } else {
+            self.content = Content::Slices(slices);
+        }
+    }
+
+    fn leave_foreign(&mut self, container: Option<Container>) {
+        match container {
+            Some(kind) if !self.place.is_member() => self.content = Content::Container(kind),
+            Some(_) => {
+                let reason = "an archive inside an archive, which is not opened";
+                self.leave(FileStatus::Foreign, reason);
+            }
+            None => self.leave(FileStatus::Foreign, "not a DICOM file"),
         }
     }
 
@@ -224,22 +272,16 @@ fn sop_class_name(uid: &str) -> Option<String> {
 }
 
 /// The beginning of a file, read further only when needed.
-struct Beginning {
-    file: File,
+struct Beginning<'a> {
+    stream: &'a mut dyn Read,
     bytes: Vec<u8>,
     total: usize,
 }
 
-fn unreadable(error: &std::io::Error) -> Error {
-    Error::new(Code::FileUnreadable, format!("cannot be read: {}", error.kind()))
-}
-
-impl Beginning {
-    fn open(source: Source<'_>) -> Result<Self, Error> {
-        let file = File::open(source.path).map_err(|e| unreadable(&e))?;
-        let size = file.metadata().map_err(|e| unreadable(&e))?.len();
+impl<'a> Beginning<'a> {
+    fn of(stream: &'a mut dyn Read, size: u64) -> Result<Self, Error> {
         let total = usize::try_from(size).unwrap_or(usize::MAX);
-        let mut beginning = Self { file, bytes: Vec::new(), total };
+        let mut beginning = Self { stream, bytes: Vec::new(), total };
         beginning.read_to(FIRST_BYTES)?;
         Ok(beginning)
     }
@@ -248,8 +290,9 @@ impl Beginning {
     /// the system said is taken as it is.
     fn read_to(&mut self, size: usize) -> Result<(), Error> {
         let wanted = size.min(self.total).saturating_sub(self.bytes.len());
-        self.bytes.reserve_exact(wanted);
-        let mut part = (&mut self.file).take(wanted as u64);
+        // What a file claims to hold is not yet there.
+        self.bytes.reserve_exact(wanted.min(MOST_RESERVED));
+        let mut part = (&mut *self.stream).take(wanted as u64);
         let got = part.read_to_end(&mut self.bytes).map_err(|e| unreadable(&e))?;
         if got < wanted {
             self.total = self.bytes.len();
@@ -300,17 +343,41 @@ impl Beginning {
         }
     }
 
+    /// All elements in front of the pixel data, which is not read.
+    fn without_pixels(mut self, layout: &Layout) -> Result<Walked, Error> {
+        let (start, encoding) = match layout.storage {
+            Storage::Plain(encoding) => (layout.start, encoding),
+            Storage::Deflated => {
+                self.bytes = inflate(self.bytes.get(layout.start..).unwrap_or_default())?;
+                self.total = self.bytes.len();
+                (0, Encoding::EXPLICIT)
+            }
+        };
+        let end = loop {
+            let (bytes, total) = (self.bytes.as_slice(), self.total);
+            match pixels_at(Start { bytes, total, at: start, encoding }) {
+                Ok(end) => break end,
+                Err(HeadEnd::NeedsMore(position)) if self.bytes.len() < self.total => {
+                    self.limit()?;
+                    self.read_past(position)?;
+                }
+                Err(_) => return Err(damaged()),
+            }
+        };
+        walk(self.bytes.get(..end).unwrap_or_default(), start, encoding)
+    }
+
     fn limit(&self) -> Result<(), Error> {
-        if self.total as u64 <= MAX_BYTES {
-            return Ok(());
-        }
-        let message = format!("{} bytes; up to {MAX_BYTES} are accepted", self.total);
-        Err(Error::new(Code::FileUnreadable, message))
+        within_limit(self.total as u64)
     }
 
     fn whole(mut self) -> Result<Vec<u8>, Error> {
         self.limit()?;
         self.read_to(self.total)?;
+        if (&mut *self.stream).take(1).read(&mut [0]).map_err(|e| unreadable(&e))? > 0 {
+            let message = "the file grows while it is read, as if it were still being copied";
+            return Err(Error::new(Code::FileUnreadable, message));
+        }
         Ok(self.bytes)
     }
 }

@@ -4,6 +4,7 @@
 //! not know metrics, cases or tables.
 
 mod attribute;
+mod container;
 mod contour;
 mod dose;
 mod dose_grid;
@@ -18,6 +19,7 @@ mod number;
 mod object;
 mod open;
 mod pixels;
+mod place;
 mod plan;
 mod quirks;
 mod record;
@@ -40,6 +42,7 @@ use std::sync::atomic::AtomicBool;
 use dicom_dictionary_std::tags;
 
 pub use error::Error;
+pub use place::Place;
 
 use self::header::Class;
 use self::object::{Object, Source};
@@ -64,7 +67,7 @@ pub struct Scan {
     /// What was questionable or refused, sorted.
     pub findings: Vec<Finding>,
     /// Where each file of the inventory is. Identifiers: never into a table.
-    pub paths: BTreeMap<Token, PathBuf>,
+    pub paths: BTreeMap<Token, Place>,
     /// What the tokens stand for. Identifiers: into the key folder only.
     pub ledger: Ledger,
     /// The refusals with their raw paths and UIDs, for the terminal only.
@@ -99,7 +102,7 @@ pub struct Reading<T> {
     pub findings: Vec<Finding>,
 }
 
-/// Looks at every file below `roots`, in parallel; the result does not depend on the number of
+/// Looks at every file below `roots` and inside zip and tar archives there, in parallel; the result does not depend on the number of
 /// threads. `watch` is called after each file, from any thread; once `stop` is set, the remaining
 /// files are left out and a finding says so.
 ///
@@ -123,7 +126,7 @@ pub fn read_structure_set(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<rt::StructureSet>, Error> {
-    read_structure_set_as(path, identity, &file_token(path, identity))
+    read_structure_set_as(&Place::file(path), identity, &file_token(path, identity))
 }
 
 /// Reads one structure set with its contours; the file is called `file` in origin and findings.
@@ -132,11 +135,11 @@ pub fn read_structure_set(
 /// # Errors
 /// When the file is not a readable RT Structure Set.
 pub fn read_structure_set_as(
-    path: &Path,
+    place: &Place,
     identity: &Identity,
     file: &Token,
 ) -> Result<Reading<rt::StructureSet>, Error> {
-    read(Source { path, file, identity }, &[Class::StructureSet], |object| {
+    read(place, (file, identity), &[Class::StructureSet], |object| {
         Ok(structure_set::structure_set(object)?.set)
     })
 }
@@ -150,7 +153,7 @@ pub fn read_dose(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
-    read_dose_as(path, identity, &file_token(path, identity))
+    read_dose_as(&Place::file(path), identity, &file_token(path, identity))
 }
 
 /// Reads one dose grid with its voxels; the file is called `file` in origin and findings.
@@ -158,11 +161,11 @@ pub fn read_dose(
 /// # Errors
 /// When the file is not a readable RT Dose with a grid.
 pub fn read_dose_as(
-    path: &Path,
+    place: &Place,
     identity: &Identity,
     file: &Token,
 ) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
-    read(Source { path, file, identity }, &[Class::Dose], |object| {
+    read(place, (file, identity), &[Class::Dose], |object| {
         let (header, dose) = dose::dose(object)?;
         let none = || Error::new(Code::DoseWithoutGrid, "the dose object has no voxel grid");
         Ok((header, dose.ok_or_else(none)?))
@@ -175,17 +178,19 @@ pub fn read_dose_as(
 /// When the file is not a readable plan.
 pub fn read_plan(path: &Path, identity: &Identity) -> Result<Reading<rt::Plan>, Error> {
     let file = file_token(path, identity);
-    let source = Source { path, file: &file, identity };
-    read(source, &[Class::Plan, Class::IonPlan], plan::plan)
+    read(&Place::file(path), (&file, identity), &[Class::Plan, Class::IonPlan], plan::plan)
 }
 
 /// Opens a file, makes sure that it is of the right class, and reads it.
 fn read<T>(
-    source: Source<'_>,
+    place: &Place,
+    (file, identity): (&Token, &Identity),
     classes: &[Class],
     reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
 ) -> Result<Reading<T>, Error> {
-    let object = Object::open(source)?;
+    let shown = place.shown();
+    let source = Source { path: &shown, file, identity };
+    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
     let class = object.root().uid(tags::SOP_CLASS_UID).unwrap_or_default();
     if !classes.contains(&Class::of(class)) {
         let accepted = "the SOP Class UID of the object that is asked for";

@@ -12,7 +12,7 @@ use super::attribute::Attributes;
 use super::error::Error;
 use super::header::{Head, Start, head};
 use super::locate::{Storage, locate};
-use super::open::{Opened, open_bytes, read_whole};
+use super::open::{Opened, open_bytes};
 use super::remark::Remarks;
 use crate::finding::{Finding, Subject};
 use crate::identity::{Identity, Kind, Token};
@@ -22,7 +22,7 @@ use crate::units::Day;
 /// A file to be read, and what it is called in the tables.
 #[derive(Clone, Copy)]
 pub(super) struct Source<'a> {
-    /// Where it is.
+    /// Where it is, as shown.
     pub path: &'a Path,
     /// Its token.
     pub file: &'a Token,
@@ -41,16 +41,10 @@ pub(super) struct Object<'a> {
 }
 
 impl<'a> Object<'a> {
-    /// Opens the file at `source.path`.
+    /// Opens the bytes of a file.
     ///
     /// # Errors
-    /// As the opening of a file, with the file named.
-    pub(super) fn open(source: Source<'a>) -> Result<Self, Error> {
-        let bytes = read_whole(source.path).map_err(|e| source.name(e))?;
-        Self::from_bytes(source, bytes)
-    }
-
-    /// As [`Object::open`], for bytes that were read already.
+    /// When it is no DICOM file or a damaged one, with the file named.
     pub(super) fn from_bytes(source: Source<'a>, bytes: Vec<u8>) -> Result<Self, Error> {
         let head = peek(&bytes);
         let opened = open_bytes(bytes).map_err(|error| {

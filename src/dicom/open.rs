@@ -1,21 +1,21 @@
 //! A whole file in memory as an object: outline, inflate where needed, walk. The step between the
-//! disk and the readers of single objects; must not know what an attribute means.
+//! bytes and the readers of single objects; must not know what an attribute means.
 
 use std::io::Read;
-use std::path::Path;
 
+use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 use sha2::{Digest, Sha256};
 
 use super::encoding::Encoding;
 use super::error::Error;
 use super::locate::{Layout, Storage, Unrecognised, locate};
+use super::number::PADDING;
+use super::quirks::meta_instance;
 use super::remark::Remarks;
 use super::walk::{Pixels, walk};
 use crate::finding::Code;
 
-/// Largest file that is read whole; a dose grid of this size has 500 million voxels.
-pub(super) const MAX_BYTES: u64 = 2 << 30;
 /// Largest data set that a deflated file may grow to.
 const MAX_INFLATED: u64 = 1 << 30;
 /// Deflate reaches at most 1032:1 (RFC 1951 coding of one symbol run); real data sets stay below 20.
@@ -38,36 +38,6 @@ pub(super) struct Opened {
     pub remarks: Remarks,
 }
 
-/// Reads a file whole.
-///
-/// # Errors
-/// When the system refuses, or the file is empty or larger than [`MAX_BYTES`].
-pub(super) fn read_whole(path: &Path) -> Result<Vec<u8>, Error> {
-    let unreadable = |e: std::io::Error| {
-        Error::new(Code::FileUnreadable, format!("cannot be read: {}", e.kind()))
-    };
-    let file = std::fs::File::open(path).map_err(unreadable)?;
-    let size = file.metadata().map_err(unreadable)?.len();
-    if size > MAX_BYTES {
-        let message = format!("{size} bytes; up to {MAX_BYTES} are accepted");
-        return Err(Error::new(Code::FileUnreadable, message));
-    }
-    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
-    file.take(MAX_BYTES).read_to_end(&mut bytes).map_err(unreadable)?;
-    if bytes.is_empty() {
-        return Err(Error::new(Code::FileEmpty, "the file has no bytes"));
-    }
-    Ok(bytes)
-}
-
-/// Reads the file as an object.
-///
-/// # Errors
-/// As [`read_whole`] and [`open_bytes`].
-pub(super) fn open(path: &Path) -> Result<Opened, Error> {
-    open_bytes(read_whole(path)?)
-}
-
 /// Builds the object from a file's bytes.
 ///
 /// # Errors
@@ -81,9 +51,12 @@ pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
         Storage::Deflated => (inflate(data)?, 0, Encoding::EXPLICIT),
     };
     let walked = walk(&bytes, start, encoding)?;
-    let Layout { syntax, mut remarks, .. } = layout;
+    let Layout { syntax, meta_instance, mut remarks, .. } = layout;
     remarks.append(walked.remarks);
     let (object, pixels) = (walked.object, walked.pixels);
+    let own = object.get(tags::SOP_INSTANCE_UID).and_then(|element| element.to_str().ok());
+    let own = own.as_deref().map(|uid| uid.trim_matches(PADDING));
+    meta_instance::note(&mut remarks, meta_instance.as_deref(), own);
     Ok(Opened { bytes, object, pixels, syntax, digest, remarks })
 }
 

@@ -72,6 +72,16 @@ impl<'a> Samples<'a> {
         self.bytes.len()
     }
 
+    /// The first `count` samples of `sample` bytes each, as stored, without sign.
+    pub(super) fn words(&self, count: usize, sample: usize) -> impl Iterator<Item = u32> + '_ {
+        let bytes = self.bytes.get(..count * sample).unwrap_or_default();
+        let big = self.big;
+        bytes.chunks_exact(sample.max(1)).map(move |bytes| {
+            let add = |word: u32, byte: &u8| (word << 8) | u32::from(*byte);
+            if big { bytes.iter().fold(0, add) } else { bytes.iter().rev().fold(0, add) }
+        })
+    }
+
     /// The first `count` samples times `scaling`, each rounded once.
     pub(super) fn scaled(&self, count: usize, format: Format) -> Vec<f32> {
         let bytes = self.bytes.get(..count * format.sample).unwrap_or_default();

@@ -1,6 +1,11 @@
 //! Tests of the whole door against damage: a cut or a flipped bit at any byte of a small file may
 //! change what is read, but never ends the program. Tests only.
 
+#[cfg(test)]
+mod fuzz;
+#[cfg(test)]
+mod mutate;
+
 use super::dose::dose;
 use super::encoding::Encoding;
 use super::error::Error;

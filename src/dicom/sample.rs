@@ -194,6 +194,7 @@ pub(super) fn dose() -> Vec<Part> {
         Part::Words(tags::SAMPLES_PER_PIXEL, VR::US, vec![1]),
         text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "MONOCHROME2"),
         text(tags::NUMBER_OF_FRAMES, VR::IS, "2"),
+        Part::Words(tags::FRAME_INCREMENT_POINTER, VR::AT, vec![0x3004, 0x000C]),
         Part::Words(tags::ROWS, VR::US, vec![2]),
         Part::Words(tags::COLUMNS, VR::US, vec![3]),
         text(tags::PIXEL_SPACING, VR::DS, "2\\3"),

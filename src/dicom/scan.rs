@@ -10,14 +10,16 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use rayon::prelude::*;
 use walkdir::WalkDir;
 
+use super::container::{self, Kind as Container, Listed};
 use super::duplicate::settle;
 use super::error::Error;
 use super::image::series;
-use super::look::{Content, Entry, Seen, look};
+use super::look::{Content, Entry, Seen, look, look_at, refused};
+use super::place::Place;
 use super::{Ledger, Progress, Scan, ScanError};
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::{Identity, Kind, Token};
-use crate::rt::{FileRecord, FileStatus, ImageSeries, Inventory, StructureSetHeader};
+use crate::rt::{FileStatus, ImageSeries, StructureSetHeader};
 
 /// See [`super::scan`].
 pub(super) fn scan(
@@ -29,29 +31,26 @@ pub(super) fn scan(
     let (entries, unreadable) = entries(roots, identity)?;
     let files_total = entries.len();
     let counter = AtomicUsize::new(0);
-    let seen: Vec<Option<Seen>> = entries
+    let seen: Vec<Option<Vec<Seen>>> = entries
         .par_iter()
         .map(|entry| {
             if stop.load(Ordering::Relaxed) {
                 return None;
             }
-            let seen = look(entry, identity);
+            let seen = opened(look(entry, identity), entry, identity);
             let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
             watch(Progress { files_seen, files_total });
             Some(seen)
         })
         .collect();
     let stopped = seen.iter().any(Option::is_none);
-    let mut seen: Vec<Seen> = seen.into_iter().flatten().collect();
+    let mut seen: Vec<Seen> = seen.into_iter().flatten().flatten().collect();
     settle(&mut seen, identity);
     let mut scan = gather(seen, identity);
     for (entry, error) in unreadable {
-        scan.findings.push(error.to_finding(identity));
-        scan.inventory.files.push(unreadable_row(&entry, &error));
-        scan.paths.insert(entry.file, entry.path);
-        scan.errors.push(error);
+        gather_one(refused(&entry, error, identity), &mut scan, identity);
     }
-    scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.path)));
+    scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.place)));
     if stopped {
         let message = "the scan was stopped before all files were seen";
         scan.findings.push(Finding::new(Code::RunInterrupted, Subject::default(), message));
@@ -72,23 +71,21 @@ fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unread
             std::fs::read_dir(root).map_err(fail)?;
         }
         let prefix = if roots.len() > 1 { format!("{index}/") } else { String::new() };
-        let token =
-            |path: &Path| identity.token(Kind::File, &format!("{prefix}{}", relative(root, path)));
+        let entry = |path: &Path| {
+            let name = format!("{prefix}{}", relative(root, path));
+            let file = identity.token(Kind::File, &name);
+            Entry { place: Place::file(path), name, file }
+        };
         for item in WalkDir::new(root).follow_links(true).sort_by_file_name() {
             match item {
-                Ok(item) if item.file_type().is_file() => {
-                    let file = token(item.path());
-                    entries.push(Entry { path: item.into_path(), file });
-                }
+                Ok(item) if item.file_type().is_file() => entries.push(entry(item.path())),
                 Ok(_) => {}
                 // A symbolic link that leads back to a folder above it adds no file.
                 Err(error) if error.loop_ancestor().is_some() => {}
                 Err(error) => {
-                    let path = error.path().unwrap_or(root).to_path_buf();
-                    let entry = Entry { file: token(&path), path };
-                    let error = Error::new(Code::FileUnreadable, "cannot be looked into")
-                        .in_file(&entry.path, &entry.file);
-                    unreadable.push((entry, error));
+                    let path = error.path().unwrap_or(root);
+                    let error = Error::new(Code::FileUnreadable, "cannot be looked into");
+                    unreadable.push((entry(path), error));
                 }
             }
         }
@@ -101,10 +98,9 @@ fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unread
 fn relative(root: &Path, path: &Path) -> String {
     let below = path.strip_prefix(root).unwrap_or(path);
     let parts = below.components().filter_map(|part| match part {
-        Component::Normal(name) => Some(match name.to_str() {
-            Some(text) if text.trim_matches([' ', '\0']).len() == text.len() => text.to_owned(),
-            _ => format!("{name:?}"),
-        }),
+        Component::Normal(name) => {
+            Some(name.to_str().map_or_else(|| format!("{name:?}"), plain_part))
+        }
         _ => None,
     });
     let joined = parts.collect::<Vec<_>>().join("/");
@@ -114,31 +110,83 @@ fn relative(root: &Path, path: &Path) -> String {
     joined
 }
 
-fn unreadable_row(entry: &Entry, error: &Error) -> FileRecord {
-    FileRecord {
-        file: entry.file.clone(),
-        bytes: 0,
-        digest: None,
-        sop_class: None,
-        object: None,
-        patient: None,
-        status: FileStatus::Refused,
-        reason: error.message().to_owned(),
+/// A part of a name as it is, unless a token would trim its ends.
+pub(super) fn plain_part(text: &str) -> String {
+    if text.trim_matches([' ', '\0']).len() == text.len() {
+        text.to_owned()
+    } else {
+        format!("{text:?}")
     }
 }
 
+/// A file as it is, or an archive and after it all its members.
+fn opened(mut seen: Seen, entry: &Entry, identity: &Identity) -> Vec<Seen> {
+    let Content::Container(kind) = seen.content else { return vec![seen] };
+    let path = entry.place.path();
+    seen.content = Content::Nothing;
+    if kind == Container::TarGzip && !container::gzip_holds_tar(path) {
+        seen.leave(FileStatus::Foreign, "compressed; of gzip, only tar archives are opened");
+        return vec![seen];
+    }
+    let (members, fault) = members(path, kind, entry, identity);
+    seen.leave(FileStatus::Archive, &format!("an archive with {} files", members.len()));
+    if let Some(fault) = fault {
+        seen.refuse(fault.in_file(&entry.place.shown(), &entry.file), identity);
+    }
+    std::iter::once(seen).chain(members).collect()
+}
+
+/// All members of an archive, and what went wrong with the archive itself.
+fn members(
+    path: &Path,
+    kind: Container,
+    archive: &Entry,
+    identity: &Identity,
+) -> (Vec<Seen>, Option<Error>) {
+    let entry = |listed: &Listed| {
+        let name = format!("{}/{}", archive.name, listed.member.name);
+        let file = identity.token(Kind::File, &name);
+        Entry { place: Place::member(path, listed.member.clone()), name, file }
+    };
+    let not_read = |entry: &Entry, why: &str| {
+        let message = format!("cannot be read from its archive: {why}");
+        refused(entry, Error::new(Code::FileUnreadable, message), identity)
+    };
+    if kind == Container::Zip {
+        return match container::list_zip(path) {
+            Err(error) => (Vec::new(), Some(error)),
+            Ok((list, fault)) => {
+                let one = |listed: &Listed| {
+                    let entry = entry(listed);
+                    listed
+                        .refused
+                        .map_or_else(|| look(&entry, identity), |why| not_read(&entry, why))
+                };
+                (list.par_iter().map(one).collect(), fault)
+            }
+        };
+    }
+    let mut seen = Vec::new();
+    let fault = container::walk_tar(path, kind, &mut |listed, stream| {
+        let entry = entry(&listed);
+        let size = listed.member.size;
+        seen.push(match listed.refused {
+            Some(why) => not_read(&entry, why),
+            None => look_at(&entry, stream, size, identity),
+        });
+    });
+    (seen, fault.err())
+}
+
 fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
-    let mut inventory = Inventory::default();
     let mut scan = Scan::default();
     let mut slices = Vec::new();
     let mut references = BTreeMap::new();
-    for mut file in seen {
-        scan.ledger.note(&file, identity);
-        scan.findings.append(&mut file.findings);
-        scan.errors.extend(file.error);
-        inventory.files.push(file.record);
-        match file.content {
-            Content::Nothing => {}
+    for file in seen {
+        let content = gather_one(file, &mut scan, identity);
+        let inventory = &mut scan.inventory;
+        match content {
+            Content::Nothing | Content::Container(_) => {}
             Content::StructureSet(header, series, images) => {
                 references.insert(header.origin.object.clone(), (series, images));
                 inventory.structure_sets.push(*header);
@@ -147,17 +195,27 @@ fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
             Content::Plan(plan) => inventory.plans.push(*plan),
             Content::Record(record) => inventory.records.push(*record),
             Content::Registration(found) => inventory.registrations.push(*found),
-            Content::Slice(slice) => slices.push(*slice),
+            Content::Slices(mut more) => slices.append(&mut more),
         }
     }
+    let inventory = &mut scan.inventory;
     inventory.images = series(slices);
     for set in &mut inventory.structure_sets {
         if let Some((series, images)) = references.get(&set.origin.object) {
             fill_plane_spacing(set, &inventory.images, series, images);
         }
     }
-    scan.inventory = inventory;
     scan
+}
+
+/// Takes the row of a file and everything said about it into the scan; what it holds is left.
+fn gather_one(mut file: Seen, scan: &mut Scan, identity: &Identity) -> Content {
+    scan.ledger.note(&file, identity);
+    scan.findings.append(&mut file.findings);
+    scan.errors.extend(file.error);
+    scan.paths.insert(file.record.file.clone(), file.place);
+    scan.inventory.files.push(file.record);
+    file.content
 }
 
 impl Ledger {
@@ -293,7 +351,7 @@ mod tests {
         let codes: Vec<_> = scan.findings.iter().map(|finding| finding.code).collect();
         assert_eq!(codes, [Code::FileEmpty, Code::FileDamaged, Code::ObjectNotAnalysed]);
         assert_eq!(scan.errors.len(), 2);
-        assert!(scan.paths[&Token::new("a/plan")].ends_with("a/plan"));
+        assert!(scan.paths[&Token::new("a/plan")].path().ends_with("a/plan"));
         assert_eq!(scan.ledger.patients[&Token::new("PAT-0001")], "PAT-0001");
     }
 
@@ -313,6 +371,53 @@ mod tests {
             assert_eq!(status(&scan, name), FileStatus::Duplicate, "{name}");
         }
         assert_eq!(count(&scan, Code::FileDuplicate), 3);
+    }
+
+    /// What counts is what samples and texts mean, not byte order, compression or character set.
+    #[test]
+    fn the_same_dose_in_another_byte_order_counts_once() {
+        let archive = Archive::new();
+        for (name, encoding) in
+            [("1", Encoding::EXPLICIT), ("2", Encoding::EXPLICIT_BIG), ("3", Encoding::IMPLICIT)]
+        {
+            archive.add(name, &sample::file(&sample::dose(), encoding, false));
+        }
+        let mut unicode = sample::dose();
+        set(&mut unicode, text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192"));
+        archive.put("4", &unicode);
+        let scan = archive.scan();
+        assert_eq!(scan.inventory.doses.len(), 1);
+        assert_eq!(count(&scan, Code::FileDuplicate), 3);
+        let mut other = sample::dose();
+        let words = vec![65_537, 2, 3, 11, 12, 13, 101, 102, 103, 111, 112, 114];
+        set(&mut other, Part::Samples(tags::PIXEL_DATA, words));
+        archive.add("5", &sample::file(&other, Encoding::EXPLICIT_BIG, false));
+        assert_eq!(count(&archive.scan(), Code::FileUidConflict), 5);
+    }
+
+    /// An enhanced image has its places in functional groups, shared or of each frame.
+    #[test]
+    fn a_multi_frame_image_states_the_distance_of_its_slices() {
+        let archive = Archive::new();
+        let mut image = sample::slice("1.2.7.1", 0.0);
+        set(&mut image, text(tags::SOP_CLASS_UID, VR::UI, uids::ENHANCED_MR_IMAGE_STORAGE));
+        let group = |tag, value: Part| Part::Items(tag, vec![vec![value]]);
+        let along = text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\0\\-1");
+        let shared = vec![group(tags::PLANE_ORIENTATION_SEQUENCE, along)];
+        let frame = |y: &str| {
+            let at = text(tags::IMAGE_POSITION_PATIENT, VR::DS, &format!("0\\{y}\\0"));
+            vec![group(tags::PLANE_POSITION_SEQUENCE, at)]
+        };
+        let frames = ["3", "0", "1.5"].map(frame).to_vec();
+        set(&mut image, Part::Items(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE, vec![shared]));
+        set(&mut image, Part::Items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE, frames));
+        archive.put("image", &image);
+        archive.put("set", &sample::structure_set(sample::squares()));
+        let scan = archive.scan();
+        let series = &scan.inventory.images[0];
+        assert_eq!((series.slices, series.objects.len()), (3, 1));
+        assert_eq!(series.spacing, Some(Millimetre::mm(1.5)));
+        assert_eq!(scan.inventory.structure_sets[0].rois[0].plane_spacing, series.spacing);
     }
 
     #[test]

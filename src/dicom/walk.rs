@@ -11,9 +11,10 @@ use dicom_core::{DataElement, Length, Tag, VR};
 use dicom_object::InMemDicomObject;
 
 use super::encoding::{
-    Encoding, HeadFault, Header, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, dictionary_vr, header,
+    Encoding, HeadFault, Header, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, header,
 };
 use super::error::Error;
+use super::quirks::{cut_length, trailing_bytes, unknown_representation};
 use super::remark::Remarks;
 use super::text::CharacterSet;
 use super::value::primitive;
@@ -82,8 +83,9 @@ struct Walker<'a> {
     levels: Vec<Level>,
     items: usize,
     pixels: Option<Pixels>,
-    /// The first known attribute that was stored as UN, and how many there are.
-    unknown: Option<(Tag, usize)>,
+    unknown: unknown_representation::Seen,
+    /// The last value, where its length may have been cut.
+    last: Option<Tag>,
     remarks: Remarks,
 }
 
@@ -106,7 +108,8 @@ pub(super) fn walk(bytes: &[u8], start: usize, encoding: Encoding) -> Result<Wal
         levels: vec![Level { item: root, sequence: None }],
         items: 0,
         pixels: None,
-        unknown: None,
+        unknown: unknown_representation::Seen::default(),
+        last: None,
         remarks: Remarks::default(),
     };
     walker.run()
@@ -122,7 +125,9 @@ enum Step {
 impl Walker<'_> {
     fn run(mut self) -> Result<Walked, Error> {
         while let Some(level) = self.levels.last() {
-            let step = if level.sequence.is_some() { self.in_sequence()? } else { self.in_item()? };
+            let step = if level.sequence.is_some() { self.in_sequence() } else { self.in_item() };
+            let rest = self.bytes.get(self.at..).unwrap_or_default();
+            let step = step.map_err(|error| cut_length::explained(error, self.last, rest))?;
             match step {
                 Step::On => {}
                 Step::CloseSequence => self.close_sequence()?,
@@ -132,8 +137,8 @@ impl Walker<'_> {
                     match self.levels.last_mut().and_then(|l| l.sequence.as_mut()) {
                         Some(sequence) => sequence.items.push(object),
                         None => {
-                            self.note_unknown();
-                            let Self { pixels, remarks, .. } = self;
+                            let Self { pixels, mut remarks, unknown, .. } = self;
+                            unknown.note(&mut remarks);
                             return Ok(Walked { object, pixels, remarks });
                         }
                     }
@@ -193,7 +198,7 @@ impl Walker<'_> {
             self.remark_open_end(open, end);
             return Ok(Step::CloseItem);
         }
-        if root && self.only_padding_left() {
+        if root && trailing_bytes::only_padding(self.bytes.get(at..).unwrap_or_default()) {
             return Ok(self.ignore_rest());
         }
         let head = match header(self.bytes.get(..end).unwrap_or_default(), at, encoding) {
@@ -223,16 +228,6 @@ impl Walker<'_> {
         }
     }
 
-    fn note_unknown(&mut self) {
-        if let Some((tag, count)) = self.unknown {
-            let message = match count {
-                1 => "stored as UN, read by the dictionary".to_owned(),
-                n => format!("{n} values stored as UN, this one first; read by the dictionary"),
-            };
-            self.remarks.about(Code::UnknownRepresentation, tag, message);
-        }
-    }
-
     fn remark_open_end(&mut self, open: bool, end: usize) {
         if open && end == self.bytes.len() {
             let message = "the file ends without the delimiters of a sequence";
@@ -240,25 +235,16 @@ impl Walker<'_> {
         }
     }
 
-    /// Whether all that is left is one padding byte over and over.
-    fn only_padding_left(&self) -> bool {
-        let rest = self.bytes.get(self.at..).unwrap_or_default();
-        let Some(&first) = rest.first() else { return false };
-        matches!(first, 0x00 | 0xFF | b' ')
-            && rest.iter().take(4).all(|b| *b == first)
-            && rest.iter().all(|b| *b == first)
-    }
-
     fn ignore_rest(&mut self) -> Step {
-        let count = self.bytes.len() - self.at;
-        let message = format!("{count} bytes follow the data set");
+        let message = trailing_bytes::message(self.bytes.len() - self.at);
         self.remarks.add(Code::FileTrailingBytes, message);
         self.at = self.bytes.len();
         Step::CloseItem
     }
 
     fn element(&mut self, head: Header, end: usize) -> Result<(), Error> {
-        let (vr, encoding) = self.representation(&head);
+        let around = self.levels.last().map_or(Encoding::IMPLICIT, |l| l.item.encoding);
+        let (vr, encoding) = self.unknown.meaning(&head, around);
         let remaining = end - head.value_at;
         let Some(size) = head.size() else {
             return match vr {
@@ -279,24 +265,8 @@ impl Walker<'_> {
             return self.open_sequence(head, head.value_at + size, encoding);
         }
         self.at = head.value_at + size;
+        self.last = cut_length::possible(vr, encoding).then_some(head.tag);
         self.keep(&head, vr, encoding)
-    }
-
-    /// UN of a known tag means: as the dictionary says, written as implicit little endian
-    /// whatever the transfer syntax (PS3.5 6.2.2 notes, correction proposal 246).
-    fn representation(&mut self, head: &Header) -> (VR, Encoding) {
-        let encoding = self.levels.last().map_or(Encoding::IMPLICIT, |l| l.item.encoding);
-        if head.vr != VR::UN || !encoding.explicit {
-            return (head.vr, encoding);
-        }
-        match dictionary_vr(head.tag) {
-            Some(vr) if vr != VR::UN => {
-                let (first, count) = self.unknown.unwrap_or((head.tag, 0));
-                self.unknown = Some((first, count + 1));
-                (vr, Encoding::IMPLICIT)
-            }
-            _ => (VR::UN, Encoding::IMPLICIT),
-        }
     }
 
     fn open_sequence(&mut self, head: Header, end: usize, e: Encoding) -> Result<(), Error> {

@@ -171,7 +171,10 @@ impl Region {
             seen.push(ring);
         }
         let shapes = match combine {
-            Combine::ExclusiveOr => even_odd(pieces.into_iter().flat_map(|p| p.shapes).collect()),
+            Combine::ExclusiveOr => {
+                odd.overlapping += overlapping_pairs(&pieces);
+                even_odd(pieces.into_iter().flat_map(|p| p.shapes).collect())
+            }
             Combine::Nested => nest(pieces, &mut odd),
         };
         (Self::of(shapes), odd)
@@ -276,6 +279,12 @@ fn common_area(a: &Piece, b: &Piece) -> f64 {
 fn partly_overlap(a: &Piece, b: &Piece) -> bool {
     let (common, small) = (common_area(a, b), a.area.min(b.area));
     common > TOUCHING_SHARE * small && common < (1.0 - TOUCHING_SHARE) * small
+}
+
+fn overlapping_pairs(pieces: &[Piece]) -> usize {
+    let before = |i: usize| pieces.iter().take(i);
+    let pairs = pieces.iter().enumerate().flat_map(|(i, a)| before(i).map(move |b| (a, b)));
+    pairs.filter(|(a, b)| partly_overlap(a, b)).count()
 }
 
 fn inside(a: &Piece, b: &Piece) -> bool {

@@ -181,8 +181,15 @@ fn area_vector(curve: &[Point]) -> Point {
         .fold([0.0; 3], |sum, w| add(sum, cross(point::sub(w[0], o), point::sub(w[1], o))))
 }
 
+/// Whether the points span a plane. A figure of eight does, though its halves cancel in the area
+/// vector; points on a line do not.
 fn has_area(curve: &[Point]) -> bool {
-    curve.len() >= 3 && point::length(area_vector(curve)) > 2.0 * super::polygon::NO_AREA_MM2
+    let Some(&first) = curve.first() else { return false };
+    let arms: Vec<Point> = curve.iter().map(|p| point::sub(*p, first)).collect();
+    let longest = arms.iter().copied().max_by(|a, b| dot(*a, *a).total_cmp(&dot(*b, *b)));
+    let longest = longest.unwrap_or_default();
+    let spanned = |arm: &Point| point::length(cross(*arm, longest));
+    arms.iter().map(spanned).fold(0.0, f64::max) > 2.0 * super::polygon::NO_AREA_MM2
 }
 
 /// The normal that most curves share: a patient axis when at least half of them are flat along
@@ -321,6 +328,17 @@ mod tests {
             PlaneStack::build(&curves, Combine::Nested),
             Err(StackError::NotPlanar { .. })
         ));
+    }
+
+    /// The two triangles of 400 mm² turn against each other: their area vectors cancel.
+    #[test]
+    fn a_figure_of_eight_keeps_its_area() {
+        let eight = |z: f64| vec![[0.0, 0.0, z], [40.0, 40.0, z], [40.0, 0.0, z], [0.0, 40.0, z]];
+        let stack = PlaneStack::build(&[eight(0.0), eight(2.0)], Combine::Nested).unwrap();
+        let areas: Vec<f64> = stack.planes.iter().map(|p| p.region.area()).collect();
+        assert!(areas.len() == 2 && areas.iter().all(|a| (a - 800.0).abs() < 1e-4), "{areas:?}");
+        let line = vec![[0.0; 3], [5.0, 5.0, 5.0], [9.0, 9.0, 9.0]];
+        assert!(PlaneStack::build(&[line], Combine::Nested).unwrap().planes.is_empty());
     }
 
     #[test]

@@ -64,9 +64,15 @@ pub enum FileStatus {
     Duplicate,
     /// Should have been read but could not; a finding says why.
     Refused,
+    /// A zip or tar archive, whose members have rows of their own.
+    Archive,
 }
 
 impl FileStatus {
+    /// All of them, in the order of the summary.
+    pub const ALL: [Self; 6] =
+        [Self::Read, Self::Ignored, Self::Foreign, Self::Duplicate, Self::Refused, Self::Archive];
+
     /// The word used in the tables.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -76,6 +82,7 @@ impl FileStatus {
             Self::Foreign => "foreign",
             Self::Duplicate => "duplicate",
             Self::Refused => "refused",
+            Self::Archive => "archive",
         }
     }
 }
@@ -99,6 +106,23 @@ pub struct FileRecord {
     pub status: FileStatus,
     /// Why, in words; empty when read without remark. No identifiers.
     pub reason: String,
+}
+
+impl FileRecord {
+    /// The row of a file of which nothing is known yet.
+    #[must_use]
+    pub const fn unread(file: Token) -> Self {
+        Self {
+            file,
+            bytes: 0,
+            digest: None,
+            sop_class: None,
+            object: None,
+            patient: None,
+            status: FileStatus::Read,
+            reason: String::new(),
+        }
+    }
 }
 
 /// Everything an archive holds, without contours and voxels.

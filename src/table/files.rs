@@ -17,6 +17,7 @@ const STATUSES: &[&str] = &[
     FileStatus::Foreign.word(),
     FileStatus::Duplicate.word(),
     FileStatus::Refused.word(),
+    FileStatus::Archive.word(),
 ];
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {

@@ -125,15 +125,7 @@ pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), Wr
 }
 
 fn counts(study: &Study<'_>) -> Counts {
-    let mut files: BTreeMap<&'static str, usize> = [
-        FileStatus::Read,
-        FileStatus::Ignored,
-        FileStatus::Foreign,
-        FileStatus::Duplicate,
-        FileStatus::Refused,
-    ]
-    .map(|s| (s.word(), 0))
-    .into();
+    let mut files: BTreeMap<&'static str, usize> = FileStatus::ALL.map(|s| (s.word(), 0)).into();
     for file in &study.inventory.files {
         *files.entry(file.status.word()).or_insert(0) += 1;
     }

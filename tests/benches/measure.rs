@@ -85,13 +85,76 @@ mod cohort {
     ) -> (Option<StructureSet>, Option<Dose>) {
         let path = |t: &Token| scan.paths.get(t);
         let set = case.structure_set.as_ref().and_then(|s| {
-            Some(dicom::read_structure_set(path(&s.origin.file)?, identity).ok()?.value)
+            let file = &s.origin.file;
+            Some(dicom::read_structure_set_as(path(file)?, identity, file).ok()?.value)
         });
-        let dose =
-            case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
-                Some(dicom::read_dose(path(&d.origin.file)?, identity).ok()?.value.1)
-            });
+        let dose = case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
+            let file = &d.origin.file;
+            Some(dicom::read_dose_as(path(file)?, identity, file).ok()?.value.1)
+        });
         (set, dose)
+    }
+}
+
+/// Finding out what 10,000 files are against reading the first 4 KiB of each, which any program
+/// must: the scan is held to twice that. Warm cache, all processors.
+#[divan::bench_group(sample_count = 5, sample_size = 1)]
+mod headers {
+    use std::fs::File;
+    use std::io::Read;
+    use std::sync::OnceLock;
+
+    use rayon::prelude::*;
+
+    use super::*;
+    use phantom::dicom::{CtImage, Header};
+
+    const FILES: usize = 10_000;
+
+    fn archive() -> &'static Path {
+        static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
+        let folder = FOLDER.get_or_init(|| {
+            let folder = tempfile::tempdir().unwrap();
+            for number in 0..FILES {
+                let mut header = Header::new(&format!("P{}", number / 200), &number.to_string());
+                header.series_uid = format!("2.25.{}", number / 200);
+                let mut slice = CtImage::new(header, (number % 200) as f64, 1.0);
+                slice.size = [64, 64];
+                let series = folder.path().join(format!("series {}", number / 200));
+                std::fs::create_dir_all(&series).unwrap();
+                std::fs::write(series.join(format!("{number}")), slice.bytes().unwrap()).unwrap();
+            }
+            folder
+        });
+        folder.path()
+    }
+
+    #[divan::bench]
+    fn first_4_kib(bencher: Bencher<'_, '_>) {
+        let folder = archive();
+        bencher.bench(|| {
+            let files: Vec<_> = walkdir::WalkDir::new(folder)
+                .into_iter()
+                .filter_map(Result::ok)
+                .filter(|entry| entry.file_type().is_file())
+                .collect();
+            let read = |entry: &walkdir::DirEntry| {
+                let mut bytes = Vec::with_capacity(4096);
+                File::open(entry.path()).unwrap().take(4096).read_to_end(&mut bytes).unwrap()
+            };
+            files.par_iter().map(read).sum::<usize>()
+        });
+    }
+
+    #[divan::bench]
+    fn scan(bencher: Bencher<'_, '_>) {
+        let (roots, identity) = ([archive().to_path_buf()], Identity::keyed([1; 32]));
+        let stop = AtomicBool::new(false);
+        bencher.bench(|| {
+            let scan = dicom::scan(&roots, &identity, &|_| (), &stop).unwrap();
+            assert_eq!(scan.inventory.images.len(), FILES / 200);
+            scan
+        });
     }
 }
 

@@ -2,7 +2,9 @@
 //!
 //! Clause: PS3.15 annex E lists ROI Name (3006,0026) among the attributes that may identify.
 //! Files do: people name structures after the patient ("GTV_Miller"), the number or the birth date.
-//! We do: replace the whole name; finding `RoiNameWithheld`.
+//! We do: replace the whole name in everything that is written.
+//! Finding: `RoiNameWithheld`.
+//! Strict: refuses the structure, whose name nobody can check.
 
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;

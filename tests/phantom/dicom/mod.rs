@@ -10,9 +10,13 @@ mod dose;
 mod encode;
 mod image;
 mod plan;
+pub mod raw;
 mod record;
 mod registration;
 mod structure_set;
+
+pub use dicom_core::Tag;
+pub use dicom_dictionary_std::tags;
 
 pub use beam::{Applicator, Beam, ControlPoint};
 pub use dose::{Dose, PlaneOffsets};
@@ -31,7 +35,6 @@ mod tests {
     use super::*;
     use crate::phantom::field::{Field, Lattice};
     use crate::phantom::solid::{PlaneStack, Solid};
-    use dicom_dictionary_std::tags;
     use dicom_object::from_reader;
 
     fn header() -> Header {
