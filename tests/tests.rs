@@ -5,8 +5,8 @@
 //! them what the program does. `real_files` reads files of other origin, which `reference` fetches
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
 //! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
-//! versions of plans of every kind. `encodings` writes one case in every way, `containers` packs it,
-//! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
+//! versions of plans of every kind, `regions` with what is measured beside structures. `encodings`
+//! writes one case in every way, `containers` packs it, `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
 //! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
@@ -34,6 +34,7 @@ mod queries;
 mod quirks;
 mod real_files;
 mod reference;
+mod regions;
 mod sample;
 mod truth;
 mod worked_examples;
