@@ -232,7 +232,11 @@ fn turning_everything_by_right_angles_changes_next_to_nothing() {
     let l = &mut other.dose.lattice;
     (l.origin, l.row, l.column) = (turn(l.origin), turn(l.row), turn(l.column));
     // The cells are laid along other axes of the plane: the ball is cut otherwise, 0.1 % of it.
-    alike(&values(&other), &values(&course()), 2e-3);
+    let unmoved = |course: &Course| -> BTreeMap<String, f64> {
+        // Where the centre lies is turned with everything else.
+        values(course).into_iter().filter(|(name, _)| !name.starts_with("Centroid")).collect()
+    };
+    alike(&unmoved(&other), &unmoved(&course()), 2e-3);
     assert!(scale(turn([1.0, 0.0, 0.0]), 1.0) == [0.0, 1.0, 0.0]);
 }
 

@@ -5,9 +5,9 @@
 //! them what the program does. `real_files` reads files of other origin, which `reference` fetches
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
 //! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
-//! versions of plans of every kind. `encodings` writes one case in every way,
-//! `containers` packs it, `damage` harms its files, and `quirks` has one file for each defect and
-//! quirk of real archives. `properties` holds what no structure and no dose may break. `cli` runs
+//! versions of plans of every kind, `regions` with what is measured beside structures. `encodings`
+//! writes one case in every way, `containers` packs it, `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
+//! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them. `names`

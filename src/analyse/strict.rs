@@ -55,11 +55,11 @@ fn concerns(about: &Subject, case: &Case) -> bool {
     if let Some(id) = &about.case {
         return *id == case.id;
     }
-    let origins = [
+    let mut origins = vec![
         case.plan.as_ref().map(|plan| &plan.origin),
         case.structure_set.as_ref().map(|set| &set.origin),
-        case.dose.as_ref().map(|dose| &dose.origin),
     ];
+    origins.extend(case.all_doses().map(|dose| Some(&dose.origin)));
     let set_only = about.roi_number.is_some();
     let used = origins.into_iter().enumerate().filter(|(i, _)| !set_only || *i == 1);
     used.filter_map(|(_, origin)| origin).any(|origin| match (&about.file, &about.object) {

@@ -193,9 +193,9 @@ fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
             }
             Content::Dose(header) => inventory.doses.push(*header),
             Content::Plan(plan) => inventory.plans.push(*plan),
-            Content::Slices(mut more) => slices.append(&mut more),
             Content::Record(record) => inventory.records.push(*record),
             Content::Registration(found) => inventory.registrations.push(*found),
+            Content::Slices(mut more) => slices.append(&mut more),
         }
     }
     let inventory = &mut scan.inventory;

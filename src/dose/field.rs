@@ -4,7 +4,7 @@
 //! value, and for the fall-off of radiosurgery it errs 10 to 100 times less than trilinear
 //! interpolation, which reads every convex fall-off too high and every summit too low. It ends
 //! with zero curvature (a natural spline), so a linear dose is reproduced up to the border. Both
-//! cubic methods are kept from swinging beside a jump of the dose ([`super::guard`]).
+//! cubic methods are kept from swinging beside a jump of the dose (the guard in this room).
 //! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
 //! memory); the natural end condition is textbook spline theory.
 

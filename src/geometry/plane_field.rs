@@ -34,7 +34,7 @@ pub fn centre(region: &Region) -> Point2 {
 }
 
 /// Whether the gauge field exists and means something: one ring, every part of it seen from the
-/// centre of mass, and no waist. Beyond a waist nearer than [`WAIST`] of the equivalent radius the
+/// centre of mass, and no waist. Beyond a waist nearer than half of the equivalent radius the
 /// field of an outline that is not convex grows without measure.
 #[must_use]
 pub fn has_gauge(region: &Region) -> bool {

@@ -24,7 +24,7 @@ pub enum Tier {
     /// An objective of a planning study, not a tolerance.
     Objective,
     /// The user's own.
-    Local,
+    LocalPractice,
 }
 
 impl Tier {
@@ -34,7 +34,7 @@ impl Tier {
         (Self::Mandatory, "mandatory"),
         (Self::Published, "published"),
         (Self::Objective, "objective"),
-        (Self::Local, "local"),
+        (Self::LocalPractice, "local"),
     ];
 
     /// The word used in lists and tables.
