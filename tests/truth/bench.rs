@@ -11,7 +11,7 @@ use tidydose::case::{
 };
 use tidydose::geometry::{Grid, Point};
 use tidydose::identity::Token;
-use tidydose::metrics::Outcome;
+use tidydose::metrics::{self, Outcome};
 use tidydose::rt::{Contour, ContourType, Dose, Origin, Roi, RoiHeader, StructureSet};
 use tidydose::units::Gray;
 
@@ -73,7 +73,11 @@ impl Setup {
             vertices: 120,
             lattice: Lattice::around(c, [half_mm; 3], 1.0),
             prescription_gy: None,
-            settings: Settings::default(),
+            settings: Settings {
+                metrics: metrics::List::Basic.metrics(),
+                regions: false,
+                ..Settings::default()
+            },
             drawn: None,
             noise_gy: 0.0,
             draw: 0,
