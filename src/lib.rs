@@ -15,7 +15,8 @@
 //! 5. [`analyse::analyse`] makes an [`analyse::Analysis`] of them: [`geometry`] gives solids, [`dose`]
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
-//! 7. [`ask::ask`] answers a question in SQL over those tables.
+//! 7. [`ask::ask`] answers a question in SQL over those tables, [`report::review`] makes a page of
+//!    them.
 //!
 //! [`limits`] holds published dose limits and says what a value with bounds means for one; no table
 //! uses it yet.
@@ -48,5 +49,7 @@ pub mod analyse;
 pub mod table;
 
 pub mod ask;
+
+pub mod report;
 
 pub mod cli;

@@ -26,11 +26,12 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("analyse", &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics"]),
     ("table", &["units", "identity", "finding", "rt", "case", "metrics", "limits", "analyse"]),
     ("ask", &["table"]),
+    ("report", &["table"]),
     (
         "cli",
         &[
             "units", "identity", "finding", "geometry", "rt", "dicom", "case", "dose", "metrics",
-            "limits", "analyse", "table", "ask",
+            "limits", "analyse", "table", "ask", "report",
         ],
     ),
 ];

@@ -41,6 +41,9 @@ pub(super) enum Command {
     /// Put a question in SQL to the tables of a measured study
     #[command(after_help = ASK_HELP)]
     Ask(Ask),
+    /// Make the page of a quality committee from a measured study
+    #[command(after_help = REVIEW_HELP)]
+    Review(Review),
 }
 
 /// What all commands that read an archive have in common.
@@ -116,6 +119,26 @@ pub(super) struct Ask {
     pub(super) quiet: bool,
 }
 
+/// The page of a quality committee.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Review {
+    /// Folder of the study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Standard name of the organ that the page is about
+    #[arg(long, value_name = "NAME", default_value = "Brainstem")]
+    pub(super) organ: String,
+    /// Metric of the organ that the figures show, in TG-263 syntax
+    #[arg(long, value_name = "METRIC", default_value = "D0.03cc[Gy]")]
+    pub(super) metric: String,
+    /// File of the page [default: review.html in the folder of the study]
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
 /// The names of a convention, so that help and faults list them.
 fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
     PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
@@ -171,6 +194,19 @@ Examples:
   tidydose ask
   tidydose ask brainstem-dose --study cohort --set organ=OpticChiasm
   tidydose ask mine.sql --study cohort --with outcomes=outcomes.csv --output answer.csv
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const REVIEW_HELP: &str = "\
+One HTML file that needs no network and no other file: who is counted, dose against distance, cases
+worst first, dose-volume bands, run chart, findings, and a sheet with pictures for each case. It
+opens in any browser and prints on A4. An organ or metric that is not in the tables ends the run
+with a list of those that are.
+
+Examples:
+  tidydose review
+  tidydose review --study cohort --organ OpticChiasm --metric 'Max[Gy]' --output chiasm.html
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

@@ -10,6 +10,7 @@ mod measure;
 mod one_case;
 mod parallel;
 mod prepare;
+mod review;
 mod settings;
 mod study_folder;
 mod study_key;
@@ -88,6 +89,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
             measure::measure(&settings, &analysis, &terminal, &stop)
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 

@@ -1,0 +1,70 @@
+// Sorting, searching and filtering of the table of cases. Without it everything is visible.
+"use strict";
+(function () {
+  const table = document.getElementById("case-table");
+  const form = document.getElementById("controls");
+  if (!table || !form) return;
+  const body = table.tBodies[0];
+  const rows = Array.from(body.rows);
+  const search = document.getElementById("search");
+  const verdict = document.getElementById("verdict");
+  const fractions = document.getElementById("fractions");
+  const status = document.getElementById("shown");
+
+  function filter() {
+    const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
+    let count = 0;
+    for (const row of rows) {
+      const text = row.textContent.toLowerCase();
+      const fits = words.every((w) => text.includes(w)) &&
+        (!verdict.value || row.dataset.verdict === verdict.value) &&
+        (!fractions.value || row.dataset.fractions === fractions.value);
+      row.hidden = !fits;
+      if (fits) count += 1;
+    }
+    status.textContent = count + " of " + rows.length + " cases shown";
+  }
+
+  // A missing value stands last in either direction.
+  function compare(column, sign) {
+    return function (a, b) {
+      const x = a.cells[column], y = b.cells[column];
+      if (x.classList.contains("n")) {
+        const p = x.dataset.value, q = y.dataset.value;
+        if (p === undefined || q === undefined) return (p === undefined) - (q === undefined);
+        return sign * (Number(p) - Number(q));
+      }
+      return sign * x.textContent.localeCompare(y.textContent, "en", { numeric: true });
+    };
+  }
+
+  const heads = Array.from(table.tHead.rows[0].cells);
+  heads.forEach(function (head, column) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.textContent = head.textContent;
+    head.textContent = "";
+    head.appendChild(button);
+    head.setAttribute("aria-sort", column === 0 ? "ascending" : "none");
+    button.addEventListener("click", function () {
+      const down = head.getAttribute("aria-sort") === "ascending";
+      heads.forEach((h) => h.setAttribute("aria-sort", "none"));
+      head.setAttribute("aria-sort", down ? "descending" : "ascending");
+      rows.sort(compare(column, down ? -1 : 1));
+      body.append(...rows);
+    });
+  });
+  for (const control of [search, verdict, fractions]) control.addEventListener("input", filter);
+  document.getElementById("clear").addEventListener("click", function () {
+    form.reset();
+    filter();
+    search.focus();
+  });
+  form.addEventListener("submit", (event) => event.preventDefault());
+  form.hidden = false;
+  filter();
+  // A sheet that a case does not have: the link would lead nowhere.
+  for (const link of table.querySelectorAll("a")) {
+    if (!document.getElementById(link.hash.slice(1))) link.replaceWith(link.textContent);
+  }
+})();

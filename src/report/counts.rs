@@ -1,0 +1,111 @@
+//! First of all the denominator: how many cases there are, for how many the organ's value is known,
+//! and why not for the others.
+
+use std::collections::BTreeMap;
+
+use maud::{Markup, html};
+
+use super::cohort::{Case, Cohort, Verdict};
+use super::number::{counted, spaced};
+use super::part;
+
+/// Why a case has a value or none; the order is that of the page.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+enum Group {
+    Known,
+    OneSided,
+    NoValue(String),
+    Ambiguous,
+    Absent,
+    LeftOut(String),
+}
+
+impl Group {
+    fn of(case: &Case, metric: &str) -> Self {
+        if !case.measured {
+            let code = case.exclusion.split(':').next().unwrap_or_default();
+            return Self::LeftOut(if code.is_empty() { "not measured" } else { code }.to_owned());
+        }
+        match case.reading(metric) {
+            Some(r) if r.status == "ok" => Self::Known,
+            Some(r) if r.value.is_some() => Self::OneSided,
+            Some(r) => Self::NoValue(r.status.clone()),
+            None if !case.contoured && case.ambiguous > 0 => Self::Ambiguous,
+            None => Self::Absent,
+        }
+    }
+
+    fn words(&self, organ: &str) -> String {
+        match self {
+            Self::Known => "value known, with bounds on both sides".to_owned(),
+            Self::OneSided => "value known on one side only (at least, or at most)".to_owned(),
+            Self::NoValue(status) => format!("unknown: {}", spaced(status)),
+            Self::Ambiguous => {
+                format!("unknown: no structure is named {organ}, but a name awaits a decision")
+            }
+            Self::Absent => format!("unknown: {organ} is not contoured, or not named so"),
+            Self::LeftOut(code) => format!("left out: {code}"),
+        }
+    }
+}
+
+/// The part of the page.
+pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
+    let organ = cohort.request.organ;
+    let mut groups: BTreeMap<Group, usize> = BTreeMap::new();
+    for case in &cohort.cases {
+        *groups.entry(Group::of(case, cohort.request.metric)).or_insert(0) += 1;
+    }
+    let all = cohort.cases.len();
+    let sum = |wanted: &dyn Fn(&Group) -> bool| -> usize {
+        groups.iter().filter(|(g, _)| wanted(g)).map(|(_, n)| n).sum()
+    };
+    let known = sum(&|g| matches!(g, Group::Known | Group::OneSided));
+    let left_out = sum(&|g| matches!(g, Group::LeftOut(_)));
+    let contoured = cohort.cases.iter().filter(|c| c.contoured).count();
+    let tiles = [
+        (all, "cases in the study"),
+        (contoured, "with the organ contoured"),
+        (known, "with a value"),
+        (all - known - left_out, "unknown, never a pass"),
+        (left_out, "left out"),
+    ];
+    part(
+        "counts",
+        "Who is counted",
+        &html! {
+            ul.tiles { @for (n, words) in tiles { li { strong { (n) } " " (words) } } }
+            div.scroll tabindex="0" role="region" aria-label="Counts of cases" {
+                table {
+                    caption { "Every case of the study is in one row. Unknown is not zero dose." }
+                    thead { tr { th scope="col" { "State of " (organ) " " (cohort.request.metric) } th.n scope="col" { "Cases" } } }
+                    tbody {
+                        @for (group, n) in &groups { tr { th scope="row" { (group.words(organ)) } td.n { (n) } } }
+                    }
+                    tfoot { tr { th scope="row" { "All" } td.n { (all) } } }
+                }
+            }
+            (verdicts(cohort))
+        },
+    )
+}
+
+fn verdicts(cohort: &Cohort<'_>) -> Markup {
+    if !cohort.limits_there {
+        return html! { p.note { "This study has no table of limit checks: no case was held against a limit. Cases are sorted by dose." } };
+    }
+    let count = |v| cohort.cases.iter().filter(|c| c.verdict(true) == v).count();
+    let words = |v: Verdict| format!("{} {}", count(v), v.word());
+    let all = [
+        Verdict::Above,
+        Verdict::Undecided,
+        Verdict::Unknown,
+        Verdict::NotApplicable,
+        Verdict::Within,
+    ];
+    let list: Vec<String> = all.map(words).to_vec();
+    html! {
+        p { "Held against all limits of the organ for its number of fractions, "
+            (counted(cohort.cases.len(), "case")) " have as their worst verdict: " (list.join(", ")) "." }
+    }
+}

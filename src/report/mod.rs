@@ -1,0 +1,156 @@
+//! The page of a quality committee, made from the tables of a study: one HTML text that needs
+//! nothing else, no file and no network. Every figure shows what a table holds.
+//!
+//! Texts from the tables go through the markup language, which escapes all of them. Opens no file,
+//! prints nothing, and knows nothing of how the tables came about.
+
+mod bands;
+mod chart;
+mod cohort;
+mod counts;
+mod findings;
+mod frame;
+mod number;
+mod picture;
+mod ranking;
+mod run_chart;
+mod scatter;
+mod sheet;
+
+use std::collections::BTreeMap;
+
+use maud::{DOCTYPE, Markup, PreEscaped, html};
+use polars::prelude::DataFrame;
+
+use crate::table::run::CAUTION;
+use cohort::Cohort;
+
+/// The tables that a page is made from. Those after the first three may be missing.
+pub const TABLES: &[&str] = &[
+    "plans",
+    "structures",
+    "metrics",
+    "dvh",
+    "pictures",
+    "findings",
+    "limit_checks",
+    "relations",
+    "dictionary",
+    "choices",
+];
+
+/// Fewer cases than this have no percentile and no band.
+pub(crate) const LEAST_CASES: usize = 5;
+
+/// What a page is about.
+#[derive(Debug, Clone, Copy)]
+pub struct Request<'r> {
+    /// Standard name of an organ, as in column `structure`.
+    pub organ: &'r str,
+    /// Metric as in table metrics.
+    pub metric: &'r str,
+    /// Whether the study holds all cases of its archive.
+    pub complete: bool,
+}
+
+/// A page could not be made.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ReviewError {
+    /// A table is missing.
+    #[error("has no table {0}; `tidydose measure` writes it")]
+    Table(&'static str),
+    /// No case has a structure of that name.
+    #[error("organ {wanted} is in no case; there are: {there}")]
+    Organ {
+        /// As asked for.
+        wanted: String,
+        /// The organs of the study, separated by commas.
+        there: String,
+    },
+    /// The organ has no such metric.
+    #[error("metric {wanted} was not computed for {organ}; there are: {there}")]
+    Metric {
+        /// As asked for.
+        wanted: String,
+        /// The organ.
+        organ: String,
+        /// Its metrics, separated by commas.
+        there: String,
+    },
+}
+
+/// The page as HTML.
+///
+/// # Errors
+/// [`ReviewError`], with what there is instead.
+pub fn review(
+    tables: &BTreeMap<String, DataFrame>,
+    request: &Request<'_>,
+) -> Result<String, ReviewError> {
+    let cohort = Cohort::read(tables, request)?;
+    let title = format!("{} review: {}", request.organ, request.metric);
+    let page = html! {
+        (DOCTYPE)
+        html lang="en" {
+            head {
+                meta charset="utf-8";
+                // Whatever a text in the tables may try: nothing is loaded, nothing is sent.
+                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                meta name="viewport" content="width=device-width, initial-scale=1";
+                title { (title) }
+                style { (PreEscaped(include_str!("style.css"))) }
+            }
+            body {
+                a.skip href="#counts" { "Skip to the counts" }
+                (head(&cohort))
+                main {
+                    (counts::section(&cohort))
+                    (scatter::section(&cohort))
+                    (ranking::section(&cohort))
+                    (bands::section(&cohort, tables.get("dvh")))
+                    (run_chart::section(&cohort))
+                    (findings::section(tables))
+                    (sheet::section(&cohort, tables))
+                }
+                footer { p { (CAUTION) } p { "Made by tidydose " (env!("CARGO_PKG_VERSION")) " from the tables of the study; nothing on this page is sent anywhere." } }
+                script { (PreEscaped(include_str!("behaviour.js"))) }
+            }
+        }
+    };
+    Ok(page.into_string())
+}
+
+fn head(cohort: &Cohort<'_>) -> Markup {
+    let parts = [
+        ("counts", "Who is counted"),
+        ("distance", "Dose and distance"),
+        ("cases", "Cases, worst first"),
+        ("bands", "Dose-volume bands"),
+        ("time", "Over time"),
+        ("findings", "Findings"),
+        ("sheets", "Case sheets"),
+    ];
+    html! {
+        header {
+            h1 { (cohort.request.organ) " " span.metric { (cohort.request.metric) } }
+            p.caution role="note" { (CAUTION) }
+            @if !cohort.request.complete {
+                p.caution { "The run that wrote this study was interrupted: it does not hold all cases." }
+            }
+            nav aria-label="Parts of the page" {
+                ol { @for (id, words) in parts { li { a href={ "#" (id) } { (words) } } } }
+            }
+        }
+    }
+}
+
+/// A part of the page with its heading.
+fn part(id: &str, heading: &str, body: &Markup) -> Markup {
+    html! {
+        section id=(id) aria-labelledby={ (id) "-h" } {
+            h2 id={ (id) "-h" } tabindex="-1" { (heading) }
+            (body)
+            p.caution.print { (CAUTION) }
+        }
+    }
+}

@@ -1,0 +1,236 @@
+//! One picture of table pictures as SVG: contours, isodose lines and the point of interest, with
+//! letters of the patient's directions and a scale bar. Lines differ by dashes and width by rank.
+
+use std::collections::BTreeMap;
+
+use maud::{Markup, html};
+use polars::prelude::DataFrame;
+
+use super::cohort::cell;
+use super::frame::{reals, rows_where, texts};
+use super::number::shown;
+
+/// Half the side of a picture on the page.
+const HALF: f64 = 150.0;
+/// The least and the greatest half side in the patient, in mm.
+const REACH_MM: (f64, f64) = (12.0, 60.0);
+
+/// A line of a picture.
+#[derive(Debug, Clone)]
+struct Line {
+    kind: String,
+    drawn: String,
+    role: String,
+    dose_gy: Option<f64>,
+    points: Vec<(f64, f64)>,
+}
+
+/// A picture of one structure.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Picture {
+    structure: String,
+    centred_on: String,
+    directions: String,
+    plane_mm: f64,
+    off_plane_mm: f64,
+    lines: Vec<Line>,
+}
+
+/// The pictures of the wanted plans, by plan and structure.
+pub(super) fn pictures(
+    frame: &DataFrame,
+    wanted: impl Fn(&str) -> bool,
+) -> BTreeMap<(String, String), Picture> {
+    let frame = rows_where(frame, "plan_id", wanted);
+    let text = |name| texts(&frame, name);
+    let (plan, structure, centred) = (text("plan_id"), text("structure"), text("centred_on"));
+    let (directions, kind, drawn) = (text("directions"), text("kind"), text("drawn"));
+    let (role, points) = (text("drawn_role"), text("points"));
+    let (plane, off) = (reals(&frame, "plane_mm"), reals(&frame, "off_plane_mm"));
+    let dose = reals(&frame, "dose_gy");
+    let owned = |column: &[Option<&str>], i| cell(column, i).unwrap_or_default().to_owned();
+    let mut found: BTreeMap<(String, String), Picture> = BTreeMap::new();
+    for i in 0..frame.height() {
+        let picture = found.entry((owned(&plan, i), owned(&structure, i))).or_default();
+        picture.structure = owned(&structure, i);
+        picture.centred_on = owned(&centred, i);
+        picture.directions = owned(&directions, i);
+        picture.plane_mm = cell(&plane, i).unwrap_or_default();
+        picture.off_plane_mm = cell(&off, i).unwrap_or_default();
+        picture.lines.push(Line {
+            kind: owned(&kind, i),
+            drawn: owned(&drawn, i),
+            role: owned(&role, i),
+            dose_gy: cell(&dose, i),
+            points: pairs(cell(&points, i).unwrap_or_default()),
+        });
+    }
+    found
+}
+
+fn pairs(text: &str) -> Vec<(f64, f64)> {
+    let numbers: Vec<f64> = text.split(' ').filter_map(|n| n.parse().ok()).collect();
+    numbers.chunks_exact(2).filter_map(|p| Some((*p.first()?, *p.get(1)?))).collect()
+}
+
+/// The opposite of a direction of the patient.
+const fn opposite(letter: char) -> char {
+    match letter {
+        'L' => 'R',
+        'R' => 'L',
+        'A' => 'P',
+        'P' => 'A',
+        'H' => 'F',
+        'F' => 'H',
+        other => other,
+    }
+}
+
+const fn direction_words(letter: char) -> &'static str {
+    match letter {
+        'L' => "left",
+        'R' => "right",
+        'A' => "front",
+        'P' => "back",
+        'H' => "head",
+        'F' => "feet",
+        _ => "not stated",
+    }
+}
+
+impl Picture {
+    /// Half the side of what is shown, in mm: the isodose lines and the structure itself.
+    fn reach(&self) -> f64 {
+        let own = self.lines.iter().filter(|l| l.kind == "isodose" || l.drawn == self.structure);
+        let far = own.flat_map(|l| &l.points).map(|(x, y)| x.abs().max(y.abs()));
+        (far.fold(0.0, f64::max) * 1.1).clamp(REACH_MM.0, REACH_MM.1)
+    }
+
+    /// Whether the structure is a target.
+    pub(super) fn is_of_target(&self) -> bool {
+        self.lines.iter().any(|l| l.kind == "contour" && l.drawn == self.structure && l.is_target())
+    }
+
+    /// Doses of the isodose lines, highest first.
+    fn doses(&self) -> Vec<f64> {
+        let isodoses = self.lines.iter().filter(|l| l.kind == "isodose");
+        let mut doses: Vec<f64> = isodoses.filter_map(|l| l.dose_gy).collect();
+        doses.sort_by(|a, b| b.total_cmp(a));
+        doses.dedup();
+        doses
+    }
+
+    /// The picture with its caption; `id` is unique on the page.
+    pub(super) fn drawn(&self, id: &str) -> Markup {
+        let reach = self.reach();
+        let scale = HALF / reach;
+        let doses = self.doses();
+        let words = self.words(&doses);
+        let side = HALF * 2.0 + 40.0;
+        let centre = side / 2.0;
+        let right = self.directions.chars().next().unwrap_or('?');
+        let down = self.directions.chars().nth(1).unwrap_or('?');
+        html! {
+            figure.picture {
+                svg viewBox={ "0 0 " (side) " " (side + 24.0) } role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
+                    title id={ (id) "-t" } { "Picture of " (self.structure) }
+                    desc id={ (id) "-d" } { (words) }
+                    svg x="20" y="20" width=(HALF * 2.0) height=(HALF * 2.0) viewBox={ (-HALF) " " (-HALF) " " (HALF * 2.0) " " (HALF * 2.0) } {
+                        rect.ground x=(-HALF) y=(-HALF) width=(HALF * 2.0) height=(HALF * 2.0) {}
+                        @for line in &self.lines { (line.drawn_at(scale, &doses, &self.structure)) }
+                    }
+                    text.letter x=(centre) y="15" text-anchor="middle" { (opposite(down)) }
+                    text.letter x=(centre) y=(side - 5.0) text-anchor="middle" { (down) }
+                    text.letter x="5" y=(centre + 5.0) { (opposite(right)) }
+                    text.letter x=(side - 5.0) y=(centre + 5.0) text-anchor="end" { (right) }
+                    path.scale d={ "M20 " (side + 8.0) "v8m0 -4h" (at_two(10.0 * scale)) "m0 -4v8" } {}
+                    text.tick x=(26.0 + 10.0 * scale) y=(side + 16.0) { "10 mm" }
+                }
+                figcaption { (words) }
+            }
+        }
+    }
+
+    /// What the picture shows, so that it need not be seen.
+    fn words(&self, doses: &[f64]) -> String {
+        let at = if self.centred_on == "hottest_point" { "hottest point" } else { "middle" };
+        let mut text = format!(
+            "{}: contour plane at {} mm, nearest to its {at} ({} mm off).",
+            self.structure,
+            shown(self.plane_mm),
+            shown(self.off_plane_mm)
+        );
+        if let Some(dose) = self.lines.iter().find(|l| l.kind == "mark").and_then(|l| l.dose_gy) {
+            text.push_str(&format!(" Dose at the cross: {} Gy.", shown(dose)));
+        }
+        if doses.is_empty() {
+            text.push_str(" No isodose line in reach.");
+        } else {
+            let list: Vec<String> = doses.iter().map(|d| format!("{d}")).collect();
+            let only = if doses.len() == 1 {
+                "Isodose line"
+            } else {
+                "Isodose lines, highest and thickest first"
+            };
+            text.push_str(&format!(" {only}: {} Gy.", list.join(", ")));
+        }
+        let mut drawn: Vec<&str> =
+            self.lines.iter().filter(|l| l.kind == "contour").map(|l| l.drawn.as_str()).collect();
+        drawn.sort_unstable();
+        drawn.dedup();
+        text.push_str(&format!(" Contours (targets shaded): {}.", drawn.join(", ")));
+        let side = |n| self.directions.chars().nth(n).map_or("not stated", direction_words);
+        text.push_str(&format!(" Right edge: patient's {}; lower edge: {}.", side(0), side(1)));
+        text
+    }
+}
+
+impl Line {
+    fn is_target(&self) -> bool {
+        matches!(self.role.as_str(), "gtv" | "ctv" | "ptv" | "target")
+    }
+
+    fn drawn_at(&self, scale: f64, doses: &[f64], structure: &str) -> Markup {
+        let place = |(x, y): &(f64, f64)| format!("{} {}", at_two(x * scale), at_two(y * scale));
+        let points = self.points.iter().map(place).collect::<Vec<_>>().join(" ");
+        match self.kind.as_str() {
+            "contour" => {
+                let own = if self.drawn == structure { " own" } else { "" };
+                let class = format!("{}{own}", if self.is_target() { "target" } else { "organ" });
+                html! { polygon class=(class) points=(points) { title { (self.drawn) } } }
+            }
+            "isodose" => {
+                let rank = self.dose_gy.and_then(|d| doses.iter().position(|o| *o == d));
+                let class = format!("isodose i{}", rank.unwrap_or_default().min(5));
+                let dose = self.dose_gy.map(|d| format!("{d}")).unwrap_or_default();
+                let top = self.points.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+                html! {
+                    polyline class=(class) points=(points) { title { (dose) " Gy" } }
+                    @if let Some((x, y)) = top.filter(|(x, y)| (x.abs()).max(y.abs()) * scale < HALF - 8.0) {
+                        text.dose x=(at_two(x * scale)) y=(at_two(y * scale - 1.5)) text-anchor="middle" { (dose) }
+                    }
+                }
+            }
+            _ => html! { @if let Some((x, y)) = self.points.first() {
+                path.cross d={ "M" (at_two(x * scale - 6.0)) " " (at_two(y * scale)) "h12m-6 -6v12" } {}
+            } },
+        }
+    }
+}
+
+fn at_two(value: f64) -> String {
+    super::chart::at(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn points_come_in_pairs_and_directions_have_opposites() {
+        assert_eq!(pairs("0 1.26 -3 4 7"), [(0.0, 1.26), (-3.0, 4.0)]);
+        assert_eq!(pairs(""), []);
+        let all: String = "LRAPHF?".chars().map(opposite).collect();
+        assert_eq!(all, "RLPAFH?");
+    }
+}
