@@ -23,7 +23,10 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("dose", &["units", "geometry", "rt"]),
     ("metrics", &["units", "geometry", "rt", "dose"]),
     ("limits", &["metrics"]),
-    ("analyse", &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics"]),
+    (
+        "analyse",
+        &["units", "identity", "finding", "geometry", "rt", "case", "dose", "metrics", "limits"],
+    ),
     ("table", &["units", "identity", "finding", "rt", "case", "metrics", "limits", "analyse"]),
     ("ask", &["table"]),
     ("report", &["table"]),

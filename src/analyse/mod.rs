@@ -8,8 +8,10 @@ pub mod fields;
 mod form;
 pub mod grids;
 pub mod lesion;
+pub mod limit_check;
 pub mod picture;
 mod region;
+pub mod relate;
 pub mod result;
 pub mod settings;
 pub mod shape;
@@ -80,12 +82,17 @@ fn analyse_those(
         lesions: Vec::new(),
         dvh: Vec::new(),
         pictures: Vec::new(),
+        relations: Vec::new(),
+        limit_checks: Vec::new(),
         findings: Vec::new(),
     };
     if let Some(noise) = prepared.as_ref().and_then(|p| p.noise) {
         out.findings.push(report_noise(noise, case, settings, fields));
     }
-    let Some(set) = structures else { return out };
+    let Some(set) = structures else {
+        out.limit_checks = limit_check::check(case, &settings.limits, &[], &[]);
+        return out;
+    };
     let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
     let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
     let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
@@ -109,6 +116,10 @@ fn analyse_those(
         out.regions = bench.regions(&parts, &out.measurements);
     }
     out.pictures = bench.pictures(&parts, wanted);
+    let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
+    out.relations = relate::relate(&members, settings.ends);
+    out.limit_checks =
+        limit_check::check(case, &settings.limits, &out.measurements, &out.relations);
     out.findings.sort();
     out
 }
@@ -244,6 +255,20 @@ impl<'a> Part<'a> {
         self.name.map_or(Role::Unknown, |n| n.role)
     }
 
+    fn member(&self) -> relate::Member<'_> {
+        relate::Member {
+            number: self.roi.header.number,
+            role: self.role(),
+            frame: self.roi.header.frame.as_ref(),
+            solid: &self.solid,
+        }
+    }
+
+    /// The metrics of the study, then those that limits of this organ need.
+    fn metrics(&self, settings: &Settings) -> Vec<crate::metrics::Metric> {
+        settings.metrics_of(self.name.and_then(|n| n.standard.as_deref()))
+    }
+
     /// Whether a metric is for structures like this one.
     fn takes(&self, definition: &Definition) -> bool {
         match definition.applies_to {
@@ -306,7 +331,7 @@ impl Bench<'_> {
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
-        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
+        for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
             let outcome = views.measure(metric, &around);
             let rule = views.rule(metric, &around);
             out.measurements.push(row(part, metric, outcome, [&method, &rule]));
@@ -419,7 +444,7 @@ impl Bench<'_> {
             prescription: part.prescription,
         });
         let method = self.settings.method();
-        for metric in self.settings.metrics.iter().filter(|m| part.takes(m.definition)) {
+        for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
             out.measurements.push(row(part, metric, outcome.clone(), [&method, ""]));
         }
     }

@@ -2,7 +2,9 @@
 
 use super::evidence::Evidence;
 use super::lesion::Lesion;
+use super::limit_check::LimitCheck;
 use super::picture::Picture;
+use super::relate::Relation;
 use crate::finding::Finding;
 use crate::identity::Token;
 use crate::metrics::Outcome;
@@ -108,6 +110,10 @@ pub struct Analysis {
     pub dvh: Vec<DvhPoint>,
     /// What a person should see of organs and targets.
     pub pictures: Vec<Picture>,
+    /// How the structures lie to each other.
+    pub relations: Vec<Relation>,
+    /// What the values say about the limits.
+    pub limit_checks: Vec<LimitCheck>,
     /// Findings of the computation.
     pub findings: Vec<Finding>,
 }

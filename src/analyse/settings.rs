@@ -1,6 +1,7 @@
 //! Everything that can change a number, in one place; each setting is written into the output.
 
 use crate::dose::Interpolation;
+use crate::limits::Limit;
 use crate::metrics::{self, Metric};
 
 /// What the solid between contour planes is.
@@ -35,6 +36,8 @@ pub struct Settings {
     pub ends: Ends,
     /// The metrics to compute, in table order.
     pub metrics: Vec<Metric>,
+    /// The limits that values are held against; a metric that they need is computed for its organ.
+    pub limits: Vec<Limit>,
     /// Whether regions that nobody drew are measured too: all tissue, the brain without targets, all
     /// targets together.
     pub regions: bool,
@@ -49,6 +52,7 @@ impl Default for Settings {
             interpolation: Interpolation::CubicBSpline,
             ends: Ends::ClosedCaps,
             metrics: metrics::standard(),
+            limits: Vec::new(),
             regions: true,
             alpha_beta: Vec::new(),
         }
@@ -56,6 +60,19 @@ impl Default for Settings {
 }
 
 impl Settings {
+    /// The metrics of a structure: those of the study, then those that limits of the organ of this
+    /// name need.
+    #[must_use]
+    pub fn metrics_of(&self, standard: Option<&str>) -> Vec<Metric> {
+        let mut list = self.metrics.clone();
+        for limit in self.limits.iter().filter(|l| Some(l.organ.as_str()) == standard) {
+            if !list.contains(&limit.metric) {
+                list.push(limit.metric);
+            }
+        }
+        list
+    }
+
     /// The method as it stands beside each number.
     #[must_use]
     pub fn method(&self) -> String {

@@ -84,6 +84,10 @@ pub(super) struct Measure {
     /// Alpha/beta in Gy of the radiobiological models, by standard name, `target` or `other`
     #[arg(long, value_name = "NAME=GY,...")]
     pub(super) alpha_beta: Option<String>,
+    /// List of dose limits instead of the one that comes with the program; rows of limits.csv in
+    /// the study folder are added to either
+    #[arg(long, value_name = "FILE")]
+    pub(super) limits: Option<PathBuf>,
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
     pub(super) interpolation: Option<String>,

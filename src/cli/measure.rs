@@ -25,6 +25,8 @@ struct RunSettings {
     ends: &'static str,
     identity: &'static str,
     interpolation: &'static str,
+    limits: usize,
+    limits_sha256: String,
     metrics: Vec<String>,
     regions: bool,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
@@ -124,12 +126,14 @@ fn write(
         ends: analysis.ends.word(),
         identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
         interpolation: analysis.interpolation.word(),
+        limits: analysis.limits.len(),
+        limits_sha256: table::limits::digest(&analysis.limits),
         metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
         regions: analysis.regions,
         strict,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
-    let metrics: Vec<_> = analysis.metrics.iter().map(definition).collect();
+    let metrics = definitions(analysis);
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
@@ -140,6 +144,7 @@ fn write(
         findings: &prepared.findings,
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
+        limits: &analysis.limits,
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),
     };
@@ -165,6 +170,17 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
     )
 }
 
+/// The metrics of the run, those that only limits need included.
+fn definitions(analysis: &analyse::Settings) -> Vec<MetricDefinition> {
+    let mut list = analysis.metrics.clone();
+    for limit in &analysis.limits {
+        if !list.contains(&limit.metric) {
+            list.push(limit.metric);
+        }
+    }
+    list.iter().map(definition).collect()
+}
+
 fn definition(metric: &Metric) -> MetricDefinition {
     let definition = metric.definition;
     MetricDefinition {
@@ -187,12 +203,13 @@ fn summary(prepared: &Prepared, tables: &[table::Written]) -> String {
         names => format!(" Parquet only, too long for CSV: {}.", names.join(", ")),
     };
     format!(
-        "{} of {} cases measured, {left_out} left out; {} structures, {} metric values, {} \
-         findings.{only} Tables are in {}. {}",
+        "{} of {} cases measured, {left_out} left out; {} structures, {} metric values, {} limits \
+         checked, {} findings.{only} Tables are in {}. {}",
         cases.len() - left_out,
         cases.len(),
         rows("structures"),
         rows("metrics"),
+        rows("limit_checks"),
         rows("findings"),
         prepared.folder.tables().display(),
         run::CAUTION

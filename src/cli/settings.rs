@@ -7,7 +7,9 @@ use std::path::{Path, PathBuf};
 use super::args::{Common, Measure};
 use super::fault::Fault;
 use crate::analyse;
+use crate::limits::Limit;
 use crate::metrics::{self, Metric};
+use crate::table;
 
 /// How to read an archive and where to write.
 #[derive(Debug, Clone)]
@@ -40,12 +42,30 @@ impl From<Common> for Settings {
     }
 }
 
+/// The limits of a study: a list that was typed or the one of the program, and the study's rows.
+///
+/// # Errors
+/// When a list cannot be read; the message names row, column, value and what is accepted.
+fn limits(typed: Option<&Path>, of_study: &Path) -> Result<Vec<Limit>, Fault> {
+    let base = match typed {
+        Some(path) if !path.is_file() => {
+            let reason = format!("{} is no file; give a list of limits", path.display());
+            return Err(Fault::Option { option: "--limits", reason });
+        }
+        Some(path) => table::limits::read(path)?,
+        None => table::limits::built_in()?,
+    };
+    Ok(table::limits::with_more(base, table::limits::read(of_study)?))
+}
+
 /// The settings of the analysis.
 ///
 /// # Errors
 /// When a name is unknown or a list cannot be read; the message lists what is accepted.
 pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
-    let mut settings = analyse::Settings::default();
+    let of_study = typed.common.study.join("limits.csv");
+    let limits = limits(typed.limits.as_deref(), &of_study)?;
+    let mut settings = analyse::Settings { limits, ..analyse::Settings::default() };
     if let Some(name) = &typed.interpolation {
         settings.interpolation = word("--interpolation", name, crate::dose::Interpolation::WORDS)?;
     }

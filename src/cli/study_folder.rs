@@ -103,8 +103,8 @@ fn is_study(root: &Path) -> bool {
 }
 
 /// The files of the user, which may be there before the study is.
-const OWN_FILES: [&str; 5] =
-    ["names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv", "choices.csv"];
+const OWN_FILES: [&str; 6] =
+    ["names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv", "choices.csv", "limits.csv"];
 
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.
 fn is_empty(root: &Path) -> Result<bool, Fault> {

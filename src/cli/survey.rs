@@ -54,6 +54,7 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         findings: &prepared.findings,
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
+        limits: &[],
         metrics: &[],
         settings_digest: "",
     };

@@ -56,6 +56,7 @@
 //! **Units at the borders.** Dose is in Gy, of all fractions, volume in cc (cm³), length in mm; the
 //! types of [`crate::units`] carry them between rooms, local numbers carry the unit in their name.
 
+pub mod body;
 pub mod cut;
 pub mod diameter;
 pub mod distance;

@@ -15,6 +15,8 @@ pub struct Surface {
     pub area_mm2: f64,
     /// Points of it, about one for each cell, mm.
     pub points: Vec<Point>,
+    /// Its triangles, corners counter-clockwise as seen from outside, mm.
+    pub facets: Vec<[Point; 3]>,
 }
 
 /// Lattice cells along the height of a flat solid, at least.
@@ -36,7 +38,8 @@ impl Surface {
                 }
             }
         }
-        out.points.iter_mut().for_each(|p| *p = solid.axes.point(*p));
+        let corners = out.facets.iter_mut().flatten();
+        out.points.iter_mut().chain(corners).for_each(|p| *p = solid.axes.point(*p));
         out
     }
 
@@ -198,9 +201,18 @@ impl Shares {
         let inside = corners.iter().filter(|c| values[**c] >= LEVEL).count();
         let [a, b, c, d] = sides;
         let at = |x, y| self.crossing(base, values, [x, y]);
+        // From a filled corner to an empty one, along (u, v, w).
+        let step = |bit: usize| match (a >> bit & 1, d >> bit & 1) {
+            (0, 1) => self.size[2 - bit],
+            (1, 0) => -self.size[2 - bit],
+            _ => 0.0,
+        };
+        let outward = [0, 1, 2].map(step);
         let mut triangle = |p: Point, q: Point, r: Point| {
             let normal = point::cross(point::sub(q, p), point::sub(r, p));
             out.area_mm2 += point::length(normal) / 2.0;
+            let turned = point::dot(normal, outward) < 0.0;
+            out.facets.push(if turned { [p, r, q] } else { [p, q, r] });
         };
         match inside {
             1 => triangle(at(a, b), at(a, c), at(a, d)),
@@ -338,7 +350,7 @@ pub struct Shell {
 
 /// Variance of the smoothed shares of a flat surface, in squares of a cell: by so much over the
 /// radius a curved surface is drawn inward.
-const VARIANCE: f64 = 1.0 / 12.0 + 1.0 / 2.0;
+pub(super) const VARIANCE: f64 = 1.0 / 12.0 + 1.0 / 2.0;
 
 impl Shell {
     /// The shell of a solid; absent without volume.

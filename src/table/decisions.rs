@@ -1,6 +1,6 @@
 //! `decisions.csv`: what people decided about findings. The program adds a row for every finding to
 //! look at, the user fills `state`, `decided_by`, `decided_on` and `why`; a row without a state is
-//! no decision. The key is the finding's own name (code and subject, see [`super::findings`]), so
+//! no decision. The key is the finding's own name (code and subject, as in table findings), so
 //! that a decision outlives renamed files, further cases and new messages. Of the row only the state
 //! goes into the tables: who decided, and why, stays with the user.
 

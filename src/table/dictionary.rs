@@ -9,6 +9,7 @@ use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
 use crate::analyse::Analysis;
+use crate::analyse::relate::{DEFINITIONS, RelationDefinition};
 use crate::finding::Code;
 use crate::rt::Inventory;
 
@@ -39,6 +40,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         rows.extend(columns.into_iter().map(|definition| column_row(table.name, definition)));
         match table.name {
             "metrics" => rows.extend(metric_rows(study)),
+            "relations" => rows.extend(relation_rows()),
             "findings" => rows.extend(code_rows()),
             _ => {}
         }
@@ -60,6 +62,7 @@ fn definitions(table: &Table) -> Vec<Definition> {
         findings: &[],
         states: &States::new(),
         lesion_decisions: &LesionDecisions::new(),
+        limits: &[],
         metrics: &[],
         settings_digest: "",
     };
@@ -98,6 +101,22 @@ fn metric_rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
         reference: &m.reference,
     };
     metrics.into_iter().map(row).collect()
+}
+
+fn relation_rows<'a>() -> Vec<Row<'a>> {
+    let row = |d: &&'static RelationDefinition| Row {
+        table: "relations",
+        column: "metric",
+        value: Some(d.name),
+        kind: "",
+        unit: d.unit,
+        meaning: Cow::Borrowed(d.title),
+        allowed: String::new(),
+        applies_to: "pairs with a target",
+        formula: d.formula,
+        reference: d.reference,
+    };
+    DEFINITIONS.iter().map(row).collect()
 }
 
 fn code_rows<'a>() -> Vec<Row<'a>> {
@@ -173,6 +192,9 @@ mod tests {
         }
         for metric in study.metrics {
             assert!(rows.contains(&["metrics", "metric", &metric.name].map(str::to_owned)));
+        }
+        for d in DEFINITIONS {
+            assert!(rows.contains(&["relations", "metric", d.name].map(str::to_owned)));
         }
         for code in Code::ALL {
             let id = code.definition().id;

@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use super::decisions::States;
 use super::lesion_file::LesionDecisions;
 use super::{MetricDefinition, Study};
+use crate::analyse::limit_check::LimitCheck;
 use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
+use crate::analyse::relate::Relation;
 use crate::analyse::{
     Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
     StructureResult,
@@ -16,6 +18,7 @@ use crate::case::{
 };
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::Token;
+use crate::limits::{Limit, Tier, Verdict};
 use crate::metrics::{Outcome, Status};
 use crate::rt::{
     DoseHeader, DoseSummation, DoseType, DoseUnits, FileRecord, FileStatus, ImageSeries, Inventory,
@@ -28,6 +31,7 @@ pub(super) struct Example {
     pub(super) cases: Vec<Case>,
     pub(super) analyses: Vec<Analysis>,
     pub(super) findings: Vec<Finding>,
+    pub(super) limits: Vec<Limit>,
     pub(super) metrics: Vec<MetricDefinition>,
     pub(super) states: States,
     pub(super) lesion_decisions: LesionDecisions,
@@ -45,6 +49,7 @@ impl Example {
                 finding(Code::PlanesFew, "2 planes, said differently"),
                 finding(Code::NameUnmapped, "=name"),
             ],
+            limits: vec![limit()],
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
             states: States::new(),
             lesion_decisions: LesionDecisions::new(),
@@ -58,6 +63,7 @@ impl Example {
             cases: self.cases.clone(),
             analyses: self.analyses.clone(),
             findings: self.findings.clone(),
+            limits: self.limits.clone(),
             metrics: self.metrics.clone(),
             states: self.states.clone(),
             lesion_decisions: self.lesion_decisions.clone(),
@@ -76,6 +82,8 @@ impl Example {
             analysis.lesions.reverse();
             analysis.measurements.reverse();
             analysis.dvh.reverse();
+            analysis.relations.reverse();
+            analysis.limit_checks.reverse();
             analysis.findings.reverse();
         }
         turned
@@ -89,6 +97,7 @@ impl Example {
             findings: &self.findings,
             states: &self.states,
             lesion_decisions: &self.lesion_decisions,
+            limits: &self.limits,
             metrics: &self.metrics,
             settings_digest: "digest",
         }
@@ -239,6 +248,12 @@ fn analysis() -> Analysis {
         }],
         evidence: vec![evidence(1), evidence(2)],
         lesions: vec![lesion(2)],
+        relations: vec![
+            relation(Some(1), "Gap[mm]", Outcome::of(-0.5)),
+            relation(Some(1), "Overlap[cc]", Outcome::of(0.1)),
+            relation(None, "NearestTarget[mm]", Outcome::none(Status::NotApplicable, "alone")),
+        ],
+        limit_checks: vec![check(12.5), check(15.0)],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         pictures: vec![picture()],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
@@ -266,6 +281,48 @@ pub(super) fn lesion(roi_number: i64) -> Lesion {
         boosts: Vec::new(),
         centre_mm: Some([1.0, -2.0, 3.0]),
         basis: "single",
+    }
+}
+
+fn relation(other: Option<i64>, metric: &'static str, outcome: Outcome) -> Relation {
+    let unit = if metric.ends_with("[cc]") { "cc" } else { "mm" };
+    Relation {
+        roi_number: 2,
+        other_roi_number: other,
+        metric,
+        unit,
+        outcome,
+        method: "closed_caps",
+    }
+}
+
+fn limit() -> Limit {
+    Limit {
+        organ: "Brainstem".to_owned(),
+        metric: crate::metrics::parse("D2%[Gy]").unwrap(),
+        inclusive: true,
+        value: 12.5,
+        fractions: [1, 1],
+        tier: Tier::LocalPractice,
+        target_may_lie_inside: false,
+        source: "an invented source".to_owned(),
+        evidence: "from memory".to_owned(),
+        endpoint: String::new(),
+        risk: String::new(),
+        note: String::new(),
+    }
+}
+
+fn check(value: f64) -> LimitCheck {
+    LimitCheck {
+        organ: "Brainstem".to_owned(),
+        roi_number: Some(1),
+        fractions: Some(1),
+        limit: Some(Limit { value, ..limit() }),
+        outcome: Some(Outcome { low: Some(11.0), high: Some(13.0), ..Outcome::of(12.0) }),
+        verdict: Verdict::Undecided,
+        reason: String::new(),
+        target_inside_percent: None,
     }
 }
 

@@ -15,6 +15,7 @@ mod files;
 mod findings;
 pub mod lesion_file;
 mod lesions;
+mod limit_checks;
 pub mod limits;
 mod metrics;
 pub mod names;
@@ -22,6 +23,7 @@ mod pictures;
 mod plans;
 pub mod prescriptions;
 pub mod read_study;
+mod relations;
 pub mod run;
 pub mod seen;
 mod structures;
@@ -62,6 +64,8 @@ pub const TABLES: &[Table] = &[
     lesions::TABLE,
     metrics::TABLE,
     dvh::TABLE,
+    relations::TABLE,
+    limit_checks::TABLE,
     pictures::TABLE,
     findings::TABLE,
     files::TABLE,

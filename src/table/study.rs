@@ -8,6 +8,7 @@ use super::lesion_file::LesionDecisions;
 use crate::analyse::Analysis;
 use crate::case::{Case, NamedRoi};
 use crate::finding::Finding;
+use crate::limits::Limit;
 use crate::rt::Inventory;
 
 /// What one metric means, as the dictionary shows it.
@@ -42,6 +43,8 @@ pub struct Study<'a> {
     pub states: &'a States,
     /// What was decided about lesions.
     pub lesion_decisions: &'a LesionDecisions,
+    /// The limits of this run.
+    pub limits: &'a [Limit],
     /// The metrics of this run.
     pub metrics: &'a [MetricDefinition],
     /// Digest of the settings, see [`super::run::settings_digest`].

@@ -1,0 +1,179 @@
+//! One structure as it is and with its ends and cells varied, and what two of them yield.
+//!
+//! Bounds are the value ± 2u. u has the terms of [`crate::analyse::bounds`] that have no dose: the
+//! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
+//! the difference), and chance.
+
+use crate::analyse::settings::Ends;
+use crate::analyse::structure::{NoSolid, Solid};
+use crate::geometry::Occupancy;
+use crate::geometry::body::Body;
+use crate::geometry::locate::{Keep, Locator, clipped};
+use crate::geometry::point::Point;
+use crate::geometry::smooth::Variant;
+use crate::metrics::{Outcome, Status};
+
+/// A solid as cells and as a surface.
+pub(super) struct Shape {
+    cells: Occupancy,
+    pub(super) body: Body,
+}
+
+impl Shape {
+    fn of(cells: Occupancy) -> Option<Self> {
+        let body = Body::of(&cells)?;
+        Some(Self { cells, body })
+    }
+}
+
+/// A structure in all ways.
+pub(super) struct Shapes {
+    nominal: Shape,
+    coarse: Shape,
+    /// With its free ends grown, and shrunk; absent where nothing is left of it.
+    ends: [Option<Shape>; 2],
+}
+
+/// The reason where a solid has no surface.
+pub(super) fn nothing() -> NoSolid {
+    NoSolid { status: Status::Empty, reason: "the structure has no volume".to_owned() }
+}
+
+impl Shapes {
+    pub(super) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
+        let make = |coarse, by: f64| {
+            let variant = Variant { ends: [by; 2], ..Variant::default() };
+            Shape::of(solid.occupancy(ends, coarse, variant))
+        };
+        Some(Self {
+            nominal: make(1.0, 0.0)?,
+            coarse: make(2.0, 0.0)?,
+            ends: [1.0, -1.0].map(|by| make(2.0, by)),
+        })
+    }
+
+    pub(super) const fn pitch_mm(&self) -> f64 {
+        self.nominal.body.pitch_mm()
+    }
+
+    pub(super) const fn volume_cc(&self) -> f64 {
+        self.nominal.body.volume_mm3() / 1000.0
+    }
+
+    /// A quantity of two structures with its bounds.
+    pub(super) fn compare(
+        a: &Self,
+        b: &Self,
+        chance: f64,
+        of: &dyn Fn(&Shape, &Shape) -> Option<f64>,
+    ) -> Outcome {
+        let (Some(value), Some(base)) = (of(&a.nominal, &b.nominal), of(&a.coarse, &b.coarse))
+        else {
+            return Outcome::none(Status::Empty, nothing().reason);
+        };
+        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
+        let ends = varied.map(|v| (v - base).abs()).fold(0.0, f64::max);
+        let terms = [(value - base) * 2.0 / 3.0, ends, chance];
+        let reach = 2.0 * terms.iter().map(|t| t * t).sum::<f64>().sqrt();
+        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+    }
+}
+
+/// Volume that two solids share, mm³: cells of the smaller one, each counted by the share of the
+/// larger one's cell in which its middle lies.
+pub(super) fn overlap_mm3(a: &Shape, b: &Shape) -> f64 {
+    let (small, large) = if a.body.volume_mm3() <= b.body.volume_mm3() { (a, b) } else { (b, a) };
+    clipped(&small.cells, &Locator::new(&large.cells), Keep::Inside).volume_mm3()
+}
+
+/// Uncertainty of an overlap from where cells happen to lie, cc: half a cell for each cell of a cut
+/// through the smaller solid, at random.
+pub(super) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
+    let small = if a.volume_cc() <= b.volume_cc() { a } else { b };
+    #[allow(clippy::cast_precision_loss)] // some ten thousand cells
+    let cells = small.nominal.cells.cells() as f64;
+    0.5 * cells.cbrt() / cells * small.volume_cc()
+}
+
+/// Share of `organ` within `t` mm of the surface of `target`, percent. Its bounds are those shares
+/// for distances less and greater by the uncertainty of the gap, and of the number of cells.
+pub(super) fn share_within(target: &Shapes, organ: &Shapes, t: f64, gap: &Outcome) -> Outcome {
+    let (Some(value), Some(low)) = (gap.value, gap.low) else {
+        return Outcome::none(gap.status, gap.reason.clone());
+    };
+    if low > t {
+        return Outcome { low: Some(0.0), high: Some(0.0), ..Outcome::of(0.0) };
+    }
+    let reach = value - low;
+    let cells = middles(&organ.coarse.cells);
+    let body = &target.nominal.body;
+    let distances: Vec<(f64, f64)> = cells
+        .iter()
+        .filter(|(p, _)| body.distance_to_box_mm(*p) <= t + reach)
+        .filter_map(|(p, v)| Some((body.signed_distance_mm(*p)?, *v)))
+        .collect();
+    let all: f64 = cells.iter().map(|(_, v)| v).sum();
+    let share =
+        |t: f64| distances.iter().filter(|(d, _)| *d <= t).map(|(_, v)| v).sum::<f64>() / all;
+    #[allow(clippy::cast_precision_loss)] // some thousand cells
+    let n = cells.len() as f64;
+    // Half a cell for each cell of the boundary between near and far, at random.
+    let chance = |p: f64| if p > 0.0 && p < 1.0 { n.cbrt() / n } else { 0.0 };
+    let (value, less, more) = (share(t), share(t - reach), share(t + reach));
+    Outcome {
+        low: Some(100.0 * (less - chance(less)).max(0.0)),
+        high: Some(100.0 * (more + chance(more)).min(1.0)),
+        ..Outcome::of(100.0 * value)
+    }
+}
+
+/// The middle and the filled volume (mm³) of every cell.
+fn middles(solid: &Occupancy) -> Vec<(Point, f64)> {
+    let h = solid.pitch_mm;
+    let mut out = Vec::new();
+    for layer in &solid.layers {
+        let [du, dv] = layer.shift_mm;
+        let whole = layer.footprint.runs.iter().flat_map(|r| {
+            let v = (f64::from(r.row) + 0.5) * h;
+            (r.start..r.end).map(move |c| ([(f64::from(c) + 0.5) * h, v], h * h))
+        });
+        let cut = layer.footprint.cuts.iter().map(|c| (c.centre, c.area));
+        let cells: Vec<([f64; 2], f64)> = whole.chain(cut).collect();
+        for sheet in &layer.sheets {
+            out.extend(cells.iter().map(|([u, v], area)| {
+                let p = solid.axes.point([u + du, v + dv, sheet.w_mm]);
+                (p, area * sheet.thickness_mm)
+            }));
+        }
+    }
+    out
+}
+
+/// Distances from one surface outward to another, mm.
+pub(super) struct Margin {
+    pub(super) least_mm: f64,
+    pub(super) mean_mm: f64,
+    pub(super) most_mm: f64,
+}
+
+/// Points of a surface by which a margin is measured, at least.
+const MARGIN_POINTS: usize = 500;
+
+/// The margin around `inner` that `outer` leaves; absent without surface.
+pub(super) fn margin(inner: &Shape, outer: &Shape) -> Option<Margin> {
+    let points = inner.body.points();
+    let every = (points.len() / MARGIN_POINTS).max(1);
+    let out: Option<Vec<f64>> = points
+        .iter()
+        .step_by(every)
+        .map(|p| Some(inner.body.signed_distance_mm(*p)? - outer.body.signed_distance_mm(*p)?))
+        .collect();
+    let out = out?;
+    #[allow(clippy::cast_precision_loss)] // some hundred points
+    let mean_mm = out.iter().sum::<f64>() / out.len() as f64;
+    Some(Margin {
+        least_mm: out.iter().copied().reduce(f64::min)?,
+        mean_mm,
+        most_mm: out.iter().copied().reduce(f64::max)?,
+    })
+}

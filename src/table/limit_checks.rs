@@ -1,0 +1,178 @@
+//! Table `limit_checks`: every organ of the list of limits for every case, with what is known. An
+//! organ that is missing, a case that is left out and a number of fractions without a limit have
+//! their rows too.
+
+use std::borrow::Cow;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed};
+use super::study::{Measured, Study, structure_id};
+use crate::analyse::limit_check::{LimitCheck, unmeasured};
+use crate::limits::{Limit, Tier, Verdict};
+
+pub(super) const TABLE: Table = Table {
+    name: "limit_checks",
+    grain: "one limit for one organ of a case, or the lack of one",
+    key: &["plan_id", "structure", "roi_number", "metric", "tier", "limit_source", "limit_value"],
+    sheet,
+};
+
+struct Row<'a> {
+    measured: Measured<'a>,
+    structure_id: Option<String>,
+    metric: Option<String>,
+    limit_fractions: Option<String>,
+    check: Cow<'a, LimitCheck>,
+}
+
+impl Row<'_> {
+    fn limit(&self) -> Option<&Limit> {
+        self.check.limit.as_ref()
+    }
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut columns = subject_columns();
+    columns.extend(limit_columns());
+    columns.extend(value_columns());
+    let rows = study.measured().into_iter().flat_map(|m| rows_of_case(m, study.limits));
+    Sheet::new(columns, rows.collect())
+}
+
+fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<Row<'a>> {
+    let checks: Vec<Cow<'a, LimitCheck>> = match measured.analysis {
+        Some(analysis) => analysis.limit_checks.iter().map(Cow::Borrowed).collect(),
+        None => {
+            let why = measured.gap().unwrap_or_default();
+            unmeasured(measured.case, limits, why).into_iter().map(Cow::Owned).collect()
+        }
+    };
+    let mut rows: Vec<Row<'a>> = checks
+        .into_iter()
+        .map(|check| Row {
+            measured,
+            structure_id: check.roi_number.map(|n| structure_id(measured.case, n)),
+            metric: check.limit.as_ref().map(|l| l.metric.to_string()),
+            limit_fractions: check.limit.as_ref().map(Limit::fraction_words),
+            check,
+        })
+        .collect();
+    rows.sort_by(|a, b| key(a).cmp(&key(b)).then_with(|| value(a).total_cmp(&value(b))));
+    rows
+}
+
+type Key<'r> = (&'r str, Option<i64>, Option<&'r str>, Option<&'static str>, Option<&'r str>);
+
+fn key<'r>(row: &'r Row<'_>) -> Key<'r> {
+    (
+        &row.check.organ,
+        row.check.roi_number,
+        row.metric.as_deref(),
+        row.limit().map(|l| l.tier.word()),
+        row.limit().map(|l| l.source.as_str()),
+    )
+}
+
+fn value(row: &Row<'_>) -> f64 {
+    row.limit().map_or(0.0, |l| l.value)
+}
+
+fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.measured.case.id.as_str())
+        }),
+        Column::text(
+            "structure_id",
+            "the structure, as in table structures; missing when the case has no such organ",
+            |r| r.structure_id.as_deref().map(Cow::Borrowed),
+        ),
+        Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| r.check.roi_number),
+        Column::text("structure", "standard name (TG-263) of the organ", |r| {
+            borrowed(&r.check.organ)
+        }),
+        Column::integer("fractions", "", "fractions planned; missing when not stated", |r| {
+            r.check.fractions.map(i64::from)
+        }),
+    ]
+}
+
+fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
+    let tiers: Vec<&'static str> = Tier::WORDS.iter().map(|(_, word)| *word).collect();
+    vec![
+        Column::text("metric", "the limited metric; missing without a limit", |r: &Row<'a>| {
+            r.metric.as_deref().map(Cow::Borrowed)
+        }),
+        Column::word("operator", "between metric and limit", &["<=", "<"], |r| {
+            r.limit().map(|l| Cow::Borrowed(l.operator()))
+        }),
+        Column::real("limit_value", "", "the limit, in the unit of column unit", |r| {
+            r.limit().map(|l| l.value)
+        }),
+        Column::word("unit", "unit of limit, value, bounds and margin", &["Gy", "cc", "%"], |r| {
+            r.limit().map(|l| Cow::Borrowed(l.metric.definition.unit))
+        }),
+        Column::text("limit_fractions", "numbers of fractions it is for", |r| {
+            r.limit_fractions.as_deref().map(Cow::Borrowed)
+        }),
+        Column::word("tier", "how binding it is in its source", &tiers, |r| {
+            r.limit().map(|l| Cow::Borrowed(l.tier.word()))
+        }),
+        Column::text("limit_source", "paper, report or protocol it comes from", |r| {
+            r.limit().and_then(|l| borrowed(&l.source))
+        }),
+        Column::text("evidence", "whether it was read there or comes from memory", |r| {
+            r.limit().and_then(|l| borrowed(&l.evidence))
+        }),
+        Column::text("endpoint", "the harm it is about; missing when not stated", |r| {
+            r.limit().and_then(|l| unless_empty(&l.endpoint))
+        }),
+        Column::text("stated_risk", "the risk stated for it; missing when not stated", |r| {
+            r.limit().and_then(|l| unless_empty(&l.risk))
+        }),
+        Column::text("limit_note", "what else is to be known of it; missing for nothing", |r| {
+            r.limit().and_then(|l| unless_empty(&l.note))
+        }),
+    ]
+}
+
+fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+    let verdicts: Vec<&'static str> = Verdict::WORDS.iter().map(|(_, word)| *word).collect();
+    vec![
+        Column::real(
+            "value",
+            "",
+            "value as in table metrics; missing: see reason",
+            |r: &Row<'a>| r.check.outcome.as_ref()?.value,
+        ),
+        Column::real("low", "", "lower numerical bound", |r| r.check.outcome.as_ref()?.low),
+        Column::real("high", "", "upper numerical bound", |r| r.check.outcome.as_ref()?.high),
+        Column::real("margin", "", "limit less value; negative above the limit", |r| {
+            Some(r.limit()?.value - r.check.outcome.as_ref()?.value?)
+        }),
+        Column::word(
+            "verdict",
+            "within or above: the whole range of the value; undecided: the bounds straddle the \
+             limit; unknown: no value, never a pass; not_applicable: no limit for this number of \
+             fractions, or a target inside the organ",
+            &verdicts,
+            |r| borrowed(r.check.verdict.word()),
+        ),
+        Column::text("reason", "why, in words; missing when value and limit say it", |r| {
+            unless_empty(&r.check.reason)
+        }),
+        Column::real(
+            "target_inside_percent",
+            "%",
+            "largest share of a target's volume inside the organ; missing when not computed",
+            |r| r.check.target_inside_percent,
+        ),
+    ]
+}
+
+fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
+    (!text.is_empty()).then_some(Cow::Borrowed(text))
+}

@@ -1,0 +1,121 @@
+//! Table `relations`: how a target lies to an organ or to another target: one row per pair and
+//! metric, with value and numerical bounds, or status and reason.
+
+use std::borrow::Cow;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed};
+use super::structures::{role_words, status_words};
+use super::study::{Measured, Study, shown_name, structure_id};
+use crate::analyse::relate::Relation;
+use crate::case::NamedRoi;
+
+pub(super) const TABLE: Table = Table {
+    name: "relations",
+    grain: "one metric of a target and another structure of a case",
+    key: &["plan_id", "roi_number", "other_roi_number", "metric", "method"],
+    sheet,
+};
+
+struct Row<'a> {
+    measured: Measured<'a>,
+    ids: [Option<String>; 2],
+    names: [Option<&'a NamedRoi>; 2],
+    relation: &'a Relation,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut columns = subject_columns();
+    columns.extend(value_columns());
+    Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
+}
+
+fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+    let list = measured.analysis.map_or(&[][..], |a| &a.relations);
+    let mut rows: Vec<_> = list
+        .iter()
+        .map(|relation| {
+            let numbers = [Some(relation.roi_number), relation.other_roi_number];
+            Row {
+                measured,
+                ids: numbers.map(|n| n.map(|n| structure_id(measured.case, n))),
+                names: numbers.map(|n| n.and_then(|n| measured.name(n))),
+                relation,
+            }
+        })
+        .collect();
+    rows.sort_by_key(|r| {
+        let relation = r.relation;
+        (relation.roi_number, relation.other_roi_number, relation.metric)
+    });
+    rows
+}
+
+fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.measured.case.id.as_str())
+        }),
+        Column::text("structure_id", "the target, as in table structures", |r| {
+            r.ids[0].as_deref().map(Cow::Borrowed)
+        }),
+        Column::integer("roi_number", "", "ROI Number (3006,0022) of the target", |r| {
+            Some(r.relation.roi_number)
+        }),
+        Column::text("structure", "standard name of the target, else the original one", |r| {
+            r.names[0].and_then(|n| borrowed(shown_name(n)))
+        }),
+        Column::word("role", "what the target is for", &role_words(), |r| {
+            r.names[0].and_then(|n| borrowed(n.role.word()))
+        }),
+        Column::text(
+            "other_structure_id",
+            "the other structure, as in table structures; missing where the case has none",
+            |r| r.ids[1].as_deref().map(Cow::Borrowed),
+        ),
+        Column::integer("other_roi_number", "", "ROI Number of the other structure", |r| {
+            r.relation.other_roi_number
+        }),
+        Column::text("other_structure", "its standard name, else the original one", |r| {
+            r.names[1].and_then(|n| borrowed(shown_name(n)))
+        }),
+        Column::word("other_role", "what the other structure is for", &role_words(), |r| {
+            r.names[1].and_then(|n| borrowed(n.role.word()))
+        }),
+    ]
+}
+
+fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text(
+            "metric",
+            "what is measured between the two, see dictionary",
+            |r: &Row<'a>| borrowed(r.relation.metric),
+        ),
+        Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
+            r.relation.outcome.value
+        }),
+        Column::real("low", "", "lower numerical bound, nothing clinical", |r| {
+            r.relation.outcome.low
+        }),
+        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
+            r.relation.outcome.high
+        }),
+        Column::word("unit", "unit of value, low and high", &["mm", "cc", "%"], |r| {
+            borrowed(r.relation.unit)
+        }),
+        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+            borrowed(r.relation.outcome.status.word())
+        }),
+        Column::text("reason", "the reason in words; missing when ok", |r| {
+            let reason = &r.relation.outcome.reason;
+            (!reason.is_empty()).then_some(Cow::Borrowed(reason.as_str()))
+        }),
+        Column::text("method", "how structures end beyond their contours", |r| {
+            borrowed(r.relation.method)
+        }),
+    ]
+}
