@@ -10,7 +10,8 @@
 //! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
-//! them with the formulas behind the cohort, `queries` puts the program's questions to them. `names`
+//! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
+//! reads the committee's page made of them, also in a browser. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
 //! decisions. `architecture` reads the sources for who knows whom, `documents` runs what
 //! the Markdown files show and compares what they state.
@@ -38,6 +39,7 @@ mod quirks;
 mod real_files;
 mod reference;
 mod regions;
+mod review;
 mod sample;
 mod truth;
 mod worked_examples;

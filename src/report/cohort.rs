@@ -12,13 +12,19 @@ use super::{Request, ReviewError};
 /// Roles of single targets in the tables.
 const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];
 
-/// What the limits say, worst first: what is not known never stands below what is within.
+/// With more cases than this not every case has a sheet.
+const ALL_SHEETS: usize = 60;
+/// So many have one then, the worst.
+const SOME_SHEETS: usize = 40;
+
+/// What the limits say, as a committee meets them: a target inside the organ is judged by people and
+/// so comes early; what is not known never stands below what is within.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Verdict {
     Above,
     Undecided,
-    Unknown,
     NotApplicable,
+    Unknown,
     Within,
     NotChecked,
 }
@@ -218,6 +224,12 @@ impl<'r> Cohort<'r> {
             let by_value = by_room.then(value(b).total_cmp(&value(a)));
             by_value.then(a.plan_id.cmp(&b.plan_id))
         });
+    }
+
+    /// How many cases, from the worst on, have a sheet.
+    pub(super) fn sheets(&self) -> usize {
+        let all = self.cases.len();
+        if all > ALL_SHEETS { SOME_SHEETS } else { all }
     }
 
     /// The value of the page's metric.

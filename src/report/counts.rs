@@ -99,8 +99,8 @@ fn verdicts(cohort: &Cohort<'_>) -> Markup {
     let all = [
         Verdict::Above,
         Verdict::Undecided,
-        Verdict::Unknown,
         Verdict::NotApplicable,
+        Verdict::Unknown,
         Verdict::Within,
     ];
     let list: Vec<String> = all.map(words).to_vec();

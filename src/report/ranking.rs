@@ -24,7 +24,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
         "cases",
         "Cases, worst first",
         &html! {
-            p { "Order: above a limit, undecided (the bounds straddle a limit), unknown, not applicable (judge clinically), within; in each by the least margin as a share of its limit. Each case is shown by the limit that puts it there." }
+            p { "Order: above a limit, undecided (the bounds straddle a limit), not applicable (judge clinically), unknown, within; in each by the least margin as a share of its limit. Each case is shown by the limit that puts it there." }
             (controls(cohort))
             div.scroll tabindex="0" role="region" aria-label="Table of cases" {
                 table #case-table {
@@ -44,8 +44,8 @@ fn controls(cohort: &Cohort<'_>) -> Markup {
     let all = [
         Verdict::Above,
         Verdict::Undecided,
-        Verdict::Unknown,
         Verdict::NotApplicable,
+        Verdict::Unknown,
         Verdict::Within,
         Verdict::NotChecked,
     ];
@@ -81,7 +81,8 @@ fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
         tr data-verdict=(verdict.word()) data-fractions=(case.fractions_words()) {
             td.n data-value=(place) { (place) }
             th scope="row" {
-                a href={ "#case-" (place) } { (case.plan_id) }
+                @if place <= cohort.sheets() { a href={ "#case-" (place) } { (case.plan_id) } }
+                @else { (case.plan_id) }
                 span.sub { (case.patient_id) }
             }
             td { span class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
@@ -111,6 +112,9 @@ fn limit_words(case: &Case, worst: Option<&Check>) -> Markup {
         return html! { "left out: " (case.exclusion) };
     }
     let Some(check) = worst else { return html! { "no limit checked" } };
+    if check.verdict == Verdict::Unknown {
+        return html! { (check.reason) };
+    }
     html! {
         @if let Some(limit) = check.limit {
             (check.metric) " " (check.operator) " " (shown(limit)) " " (check.unit) ", " (check.tier)

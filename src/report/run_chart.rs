@@ -55,7 +55,7 @@ fn chart(cohort: &Cohort<'_>, valued: &[(&Case, f64, i64)]) -> Markup {
     }
 }
 
-fn of_era<'v, 'c>(era: i64, valued: &'v [(&'c Case, f64, i64)]) -> Vec<(&'c Case, f64)> {
+fn of_era<'c>(era: i64, valued: &[(&'c Case, f64, i64)]) -> Vec<(&'c Case, f64)> {
     let mut list: Vec<_> = valued.iter().filter(|v| v.2 == era).map(|v| (v.0, v.1)).collect();
     list.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.plan_id.cmp(&b.0.plan_id)));
     list

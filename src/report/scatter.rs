@@ -141,6 +141,11 @@ fn panel(
     (frame, by_distance): (&Frame, bool),
 ) -> Markup {
     let own: Vec<&Point<'_>> = points.iter().filter(|p| p.case.fractions == group).collect();
+    if own.is_empty() {
+        return html! { figure { figcaption {
+            strong { (fractions_words(group)) } ": no case that can be drawn"
+        } } };
+    }
     let lines = lines(cohort, group);
     let id = format!("distance-{rank}");
     let name = format!(
@@ -150,11 +155,8 @@ fn panel(
         fractions_words(group)
     );
     let highest = own.iter().map(|p| p.value).fold(f64::NAN, f64::max);
-    let description = if own.is_empty() {
-        "No case with a value.".to_owned()
-    } else {
-        format!("{}, highest {} {}.", counted(own.len(), "case"), shown(highest), cohort.unit)
-    };
+    let description =
+        format!("{}, highest {} {}.", counted(own.len(), "case"), shown(highest), cohort.unit);
     let x_title = if by_distance {
         "distance of the nearest target in mm, negative: inside"
     } else {
@@ -169,30 +171,36 @@ fn panel(
     html! {
         figure {
             figcaption { strong { (fractions_words(group)) } " (" (shape_words(rank)) "), " (counted(own.len(), "case")) }
-            (figure_of(&id, &name, &description, &drawing))
+            (figure(&id, &name, &description, &drawing))
             (legend(&lines, cohort))
-            @if !own.is_empty() { (listed(&own, by_distance, cohort)) }
+            (listed(&own, by_distance, cohort))
         }
     }
 }
 
-fn figure_of(id: &str, name: &str, description: &str, drawing: &Markup) -> Markup {
-    figure(id, name, description, drawing)
-}
-
+/// One line for each level, its letters by turns at the right and at the left end, so that near
+/// levels stay readable.
 fn limit_lines(frame: &Frame, lines: &[Line<'_>], metric: &str) -> Markup {
     let (left, right) = Frame::sides();
-    let (top, _) = Frame::ends();
-    html! {
-        @for (i, line) in lines.iter().enumerate() {
-            @let y = frame.py(line.limit);
-            @let first = lines.get(..i).is_some_and(|l| !l.iter().any(|o| (o.limit - line.limit).abs() < 1e-9));
-            @if y > top && first {
-                @let same = lines.iter().filter(|o| (o.limit - line.limit).abs() < 1e-9);
-                @let letters: String = same.map(|l| l.letter).collect();
-                line class=(if line.check.metric == metric { "limit own" } else { "limit" }) x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
-                text.letter x=(right - 3.0) y=(at(y - 3.0)) text-anchor="end" { (letters) " " (shown(line.limit)) }
+    let mut levels: Vec<(f64, String, bool)> = Vec::new();
+    for line in lines {
+        let own = line.check.metric == metric;
+        match levels.last_mut().filter(|(limit, ..)| (limit - line.limit).abs() < 1e-9) {
+            Some((_, letters, any)) => {
+                letters.push(line.letter);
+                *any |= own;
             }
+            None => levels.push((line.limit, line.letter.to_string(), own)),
+        }
+    }
+    let inside = levels.into_iter().filter(|(limit, ..)| frame.py(*limit) > Frame::ends().0);
+    html! {
+        @for (i, (limit, letters, own)) in inside.enumerate() {
+            @let y = frame.py(limit);
+            @let (x, anchor) = if i % 2 == 0 { (right - 3.0, "end") } else { (left + 4.0, "start") };
+            line class=(if own { "limit own" } else { "limit" })
+                x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
+            text.letter x=(x) y=(at(y - 3.0)) text-anchor=(anchor) { (letters) " " (shown(limit)) }
         }
     }
 }
@@ -202,7 +210,7 @@ fn drawn(frame: &Frame, p: &Point<'_>, rank: usize, unit: &str) -> Markup {
     let end = |bound: Option<f64>, open: f64| bound.map_or(y + open, |b| frame.py(b));
     let (low, high) = (end(p.reading.low, 14.0), end(p.reading.high, -14.0));
     let arrow =
-        |tip: f64, back: f64| format!("M{} {}l-4 {back}m4 {}l4 {back}", at(x), at(tip), at(0.0));
+        |tip: f64, back: f64| format!("M{} {}l-4 {back}m4 {}l4 {back}", at(x), at(tip), -back);
     html! {
         g {
             title { (p.case.plan_id) ": " (shown(p.value)) " " (unit) " (" (bounds(p.reading.low, p.reading.high)) ")" }

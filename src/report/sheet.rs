@@ -13,10 +13,6 @@ use super::picture::{Picture, pictures};
 use super::{LEAST_CASES, part};
 use crate::table::run::CAUTION;
 
-/// With more cases than this not every case has a sheet.
-const ALL_SHEETS: usize = 60;
-/// So many have one then, the worst.
-const SOME_SHEETS: usize = 40;
 /// Metrics of every sheet besides that of the page and those with a limit.
 const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];
 
@@ -28,7 +24,7 @@ struct Sources {
 /// The part of the page.
 pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, DataFrame>) -> Markup {
     let all = cohort.cases.len();
-    let shown = if all > ALL_SHEETS { SOME_SHEETS } else { all };
+    let shown = cohort.sheets();
     let with_sheet: BTreeSet<&str> =
         cohort.cases.iter().take(shown).map(|c| c.plan_id.as_str()).collect();
     let sources = Sources {

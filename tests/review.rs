@@ -1,0 +1,342 @@
+//! The committee's page of the invented cohort: its numbers are those of the tables, texts stay
+//! texts, nothing leaves the page, and a browser opens, sorts, filters and prints it.
+
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+use std::fs;
+use std::path::Path;
+use std::process::Command as Process;
+
+use assert_cmd::Command;
+use polars::prelude::{BooleanChunked, Column, DataFrame, NamedFrom, NewChunkedArray, Series};
+use tidydose::report::{self, Request};
+use tidydose::table::read_study::TableFiles;
+use tidydose::table::run::CAUTION;
+
+use crate::measured::{Row, measured};
+
+const ORGAN: &str = "Brainstem";
+const METRIC: &str = "D0.03cc[Gy]";
+const REQUEST: Request<'static> = Request { organ: ORGAN, metric: METRIC, complete: true };
+
+type Tables = BTreeMap<String, DataFrame>;
+
+fn tables() -> Tables {
+    let files = TableFiles::of_study(&measured().study()).unwrap();
+    let read = |name: &&str| Some(((*name).to_owned(), files.read(name)?.unwrap()));
+    report::TABLES.iter().filter_map(read).collect()
+}
+
+fn page(tables: &Tables) -> String {
+    report::review(tables, &REQUEST).unwrap()
+}
+
+/// The page as the program writes it.
+fn written(folder: &Path) -> String {
+    let path = folder.join("page.html");
+    let output = Command::cargo_bin("tidydose")
+        .unwrap()
+        .args(["review", "--study", &measured().study().to_string_lossy()])
+        .args(["--output", &path.to_string_lossy()])
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{output:?}");
+    assert!(String::from_utf8(output.stderr).unwrap().contains(CAUTION));
+    fs::read_to_string(path).unwrap()
+}
+
+/// The row of the table of cases that is about a plan.
+fn row_of<'p>(page: &'p str, plan: &str) -> &'p str {
+    let table = page.split("id=\"case-table\"").nth(1).unwrap().split("</table>").next().unwrap();
+    let mut rows = table.split("<tr ").filter(|row| row.contains(plan));
+    let row = rows.next().unwrap_or_else(|| panic!("{plan} is in no row"));
+    assert!(rows.next().is_none(), "{plan} is in two rows");
+    row
+}
+
+/// A column of texts changed by `change`.
+fn changed(frame: &DataFrame, column: &str, change: impl Fn(&str) -> String) -> DataFrame {
+    let cells = frame.column(column).unwrap().str().unwrap().iter();
+    let cells: Vec<Option<String>> = cells.map(|c| c.map(&change)).collect();
+    let mut frame = frame.clone();
+    frame.with_column(Column::from(Series::new(column.into(), cells))).unwrap();
+    frame
+}
+
+fn only(frame: &DataFrame, column: &str, wanted: impl Fn(&str) -> bool) -> DataFrame {
+    let cells = frame.column(column).unwrap().str().unwrap().iter();
+    let mask = cells.map(|c| Some(c.is_some_and(&wanted)));
+    frame.filter(&BooleanChunked::from_iter_options("mask".into(), mask)).unwrap()
+}
+
+#[test]
+fn numbers_on_the_page_are_those_of_the_tables() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = written(folder.path());
+    assert_eq!(page, self::page(&tables()), "the same tables make the same bytes");
+    let of_organ = |r: &&Row| r["structure"] == ORGAN && r["metric"] == METRIC;
+    let rows = measured().rows("metrics");
+    let mut values = 0;
+    for row in rows.iter().filter(of_organ) {
+        let shown = row_of(&page, &row["plan_id"]);
+        let value = shown.split("<td").nth(5).unwrap();
+        if row["value"].is_empty() {
+            assert!(value.contains("unknown") && !value.contains("data-value"), "{shown}");
+            continue;
+        }
+        values += 1;
+        let number: f64 = row["value"].parse().unwrap();
+        assert!(value.contains(&format!("data-value=\"{number}\"")), "{value} is not {number}");
+        assert!(value.contains(&format!(">{number:.2} Gy<")), "{value} is not {number}");
+    }
+    assert_eq!(values, 7, "values of the organ in the cohort");
+    let plans = measured().rows("plans");
+    assert!(plans.iter().all(|p| row_of(&page, &p["plan_id"]).contains("<th")));
+    assert!(page.contains(&format!("<strong>{}</strong> cases in the study", plans.len())));
+    assert!(page.contains(&format!("<strong>{values}</strong> with a value")));
+}
+
+/// The worst verdict of the table of limit checks is that of the row, and the order is kept.
+#[test]
+fn cases_stand_by_verdict_and_margin() {
+    let page = page(&tables());
+    let order = ["above", "undecided", "not_applicable", "unknown", "within"];
+    let mut worst: BTreeMap<String, usize> = BTreeMap::new();
+    for row in measured().rows("limit_checks").iter().filter(|r| r["structure"] == ORGAN) {
+        let place = order.iter().position(|o| *o == row["verdict"]).unwrap();
+        worst.entry(row["plan_id"].clone()).and_modify(|w| *w = place.min(*w)).or_insert(place);
+    }
+    assert!(worst.values().any(|w| *w == 1) && worst.values().any(|w| *w == 4), "{worst:?}");
+    for (plan, place) in &worst {
+        let word = format!("data-verdict=\"{}\"", order[*place].replace('_', " "));
+        assert!(row_of(&page, plan).starts_with(&word), "{plan} is not {word}");
+    }
+    let table = page.split("id=\"case-table\"").nth(1).unwrap();
+    let words = table.split("data-verdict=\"").skip(1).map(|t| t.split('"').next().unwrap());
+    let places: Vec<_> =
+        words.map(|w| order.iter().position(|o| o.replace('_', " ") == w).unwrap()).collect();
+    assert!(places.is_sorted(), "{places:?}");
+}
+
+#[test]
+fn texts_stay_texts_and_nothing_leaves_the_page() {
+    const EVIL: &str = "<script>alert('x')</script>\" onload=\"x";
+    let mut tables = tables();
+    for (table, column) in [
+        ("plans", "technology"),
+        ("plans", "exclusion_reason"),
+        ("plans", "patient_id"),
+        ("metrics", "reason"),
+        ("metrics", "method"),
+        ("pictures", "drawn"),
+        ("relations", "structure"),
+        ("limit_checks", "limit_source"),
+        ("findings", "message"),
+        ("choices", "evidence"),
+    ] {
+        let frame = changed(&tables[table], column, |_| format!("{column}{EVIL}"));
+        tables.insert(table.to_owned(), frame);
+        let page = page(&tables);
+        assert!(!page.contains("<script>alert"), "{table}.{column}");
+        assert!(!page.contains("\" onload=\""), "{table}.{column}");
+        assert!(page.contains(&format!("{column}&lt;script&gt;")), "{table}.{column} is not shown");
+    }
+    let page = page(&tables);
+    assert_eq!(page.matches("<script").count(), 1);
+    for reference in ["http:", "https:", "src=", "url(", "@import", "<link", "fetch(", "//www"] {
+        assert!(!page.contains(reference), "{reference}");
+    }
+    let links = page.split("href=\"").skip(1).map(|t| t.split('"').next().unwrap());
+    for link in links {
+        let id = link.strip_prefix('#').unwrap_or_else(|| panic!("{link} leaves the page"));
+        assert!(page.contains(&format!("id=\"{id}\"")), "{link} leads nowhere");
+    }
+}
+
+#[test]
+fn the_caution_is_on_the_page_and_on_each_sheet_and_no_identifier_is() {
+    let page = page(&tables());
+    let sheets = page.matches("<article class=\"sheet\"").count();
+    assert_eq!(sheets, measured().rows("plans").len());
+    assert!(page.matches(CAUTION).count() > sheets + 7, "parts, sheets, head and print");
+    for id in measured().patients().values() {
+        assert!(!page.contains(id.as_str()), "{id}");
+    }
+}
+
+#[test]
+fn few_cases_have_no_band_and_no_percentile() {
+    let few = page(&tables());
+    let known = "Comparable cases (1 fraction, value known on both sides): 4. ";
+    assert!(few.contains(known) && few.contains("Fewer than 5: no rank and no percentile."));
+    assert!(!few.contains("% of them are lower") && !few.contains("<polygon class=\"wide\""));
+    let many = page(&repeated(&tables(), 2));
+    assert!(many.contains("value known on both sides): 8. "), "twice as many");
+    assert!(many.contains("% of them are lower") && many.contains("<polygon class=\"wide\""));
+}
+
+#[test]
+fn what_is_not_there_is_said() {
+    let study = measured().study();
+    let review = |arguments: &[&str]| {
+        let mut command = Command::cargo_bin("tidydose").unwrap();
+        let command = command.args(["review", "--study", &study.to_string_lossy()]).args(arguments);
+        let output = command.output().unwrap();
+        assert_eq!(output.status.code(), Some(2));
+        String::from_utf8(output.stderr).unwrap()
+    };
+    let text = review(&["--organ", "Heart"]);
+    assert!(text.contains("organ Heart is in no case; there are: ") && text.contains("Brainstem"));
+    let text = review(&["--metric", "D7%[Gy]"]);
+    assert!(text.contains("metric D7%[Gy] was not computed for Brainstem; there are: "), "{text}");
+    assert!(text.contains("D0.03cc[Gy]"), "{text}");
+    let mut tables = tables();
+    for name in ["limit_checks", "relations", "dvh", "pictures", "findings", "dictionary"] {
+        tables.remove(name);
+    }
+    let page = page(&tables);
+    assert!(page.contains("This study has no table of limit checks"));
+    assert!(page.contains("cases stand by rank of dose instead"));
+    assert!(page.contains("The study holds no dose-volume curve of this organ."));
+    tables.remove("plans");
+    let text = report::review(&tables, &REQUEST).unwrap_err().to_string();
+    assert!(text.contains("has no table plans"), "{text}");
+}
+
+/// The cohort so many times, under other names of patients and plans.
+fn repeated(tables: &Tables, times: usize) -> Tables {
+    let mut many = Tables::new();
+    for (name, frame) in tables {
+        let frame = match name.as_str() {
+            "metrics" | "dvh" => only(frame, "structure", |s| s == ORGAN),
+            _ => frame.clone(),
+        };
+        let mut all = frame.clone();
+        for k in (1..times).filter(|_| name != "dictionary" && name != "choices") {
+            let mut copy = frame.clone();
+            for column in ["plan_id", "patient_id", "structure_id"] {
+                if copy.column(column).is_ok() {
+                    copy = changed(&copy, column, |t| format!("{t}x{k}"));
+                }
+            }
+            all.vstack_mut(&copy).unwrap();
+        }
+        many.insert(name.clone(), all);
+    }
+    many
+}
+
+/// Two thousand cases: a page that can be sent by mail, with the worst sheets only. The limit of
+/// size is 2 kB for a case in the tables and figures, and what forty sheets take.
+#[test]
+fn two_thousand_cases_stay_readable() {
+    let one = page(&tables());
+    let cases = measured().rows("plans").len();
+    let times = 2000_usize.div_ceil(cases);
+    let page = page(&repeated(&tables(), times));
+    assert_eq!(page.matches("<article class=\"sheet\"").count(), 40);
+    let left = times * cases - 40;
+    assert!(page.contains(&format!("Sheets of the worst 40 cases; {left} were left out here")));
+    assert_eq!(page.matches("data-verdict=").count(), times * cases);
+    let sheets = one.len() / cases * 40;
+    assert!(page.len() < times * cases * 2000 + 2 * sheets, "{} bytes", page.len());
+}
+
+/// Opens the page in headless Chromium. What the page tells about itself comes back in its title.
+fn browse(folder: &Path, page: &str, check: &str, arguments: &[&str]) -> String {
+    let path = folder.join("browsed.html");
+    fs::write(&path, page.replace("</body>", &format!("<script>{check}</script></body>"))).unwrap();
+    let output = Process::new("chromium")
+        .args(["--headless", "--no-sandbox", "--disable-gpu", "--enable-logging=stderr"])
+        .arg(format!("--user-data-dir={}", folder.join("profile").display()))
+        .args(arguments)
+        .arg(format!("file://{}", path.display()))
+        .output()
+        .expect("chromium, which .ci/run installs");
+    assert!(output.status.success());
+    let log = String::from_utf8_lossy(&output.stderr);
+    assert!(!log.contains("CONSOLE"), "{log}");
+    String::from_utf8(output.stdout).unwrap()
+}
+
+/// Sorts, filters and searches as a person does, and writes down what is to be seen.
+const CHECK: &str = r##"
+const seen = [];
+const rows = () => [...document.querySelectorAll("#case-table tbody tr")].filter((r) => !r.hidden);
+const name = (r) => r.querySelector("th").textContent.trim();
+seen.push(rows().length);
+const buttons = [...document.querySelectorAll("#case-table thead button")];
+seen.push(buttons.length);
+buttons[5].click();
+const values = rows().map((r) => r.cells[5].dataset.value).filter((v) => v !== undefined).map(Number);
+seen.push(values.every((v, i) => i === 0 || values[i - 1] <= v), values.length);
+seen.push(buttons[5].parentNode.getAttribute("aria-sort"));
+buttons[5].click();
+seen.push(Number(rows()[0].cells[5].dataset.value) === Math.max(...values));
+const search = document.getElementById("search");
+search.value = name(rows()[0]).slice(0, 13);
+search.dispatchEvent(new Event("input"));
+seen.push(rows().length);
+document.getElementById("clear").click();
+const verdict = document.getElementById("verdict");
+verdict.value = "undecided";
+verdict.dispatchEvent(new Event("input"));
+seen.push(rows().every((r) => r.dataset.verdict === "undecided"), rows().length);
+document.getElementById("clear").click();
+seen.push(rows().length, performance.getEntriesByType("resource").length);
+const bare = [...document.querySelectorAll("input, select")].filter((e) => !e.labels.length);
+const ids = [...document.querySelectorAll("[id]")].map((e) => e.id);
+const named = [...document.querySelectorAll("[aria-labelledby]")].flatMap((e) => e.getAttribute("aria-labelledby").split(" "));
+seen.push(bare.length, ids.length - new Set(ids).size, named.filter((i) => !document.getElementById(i)).length);
+seen.push([...document.querySelectorAll("table")].filter((t) => !t.caption || t.querySelector("th:not([scope])")).length);
+seen.push(document.documentElement.scrollWidth <= window.innerWidth);
+document.title = "seen " + seen.join(" ");
+"##;
+
+#[test]
+fn a_browser_sorts_filters_searches_and_loads_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = written(folder.path());
+    let all = measured().rows("plans").len();
+    let undecided = page.matches("data-verdict=\"undecided\"").count();
+    assert!(undecided > 0);
+    // A phone: the narrowest window that the browser gives is 500 wide, so a frame of 390 is drawn.
+    for width in ["1280", "500"] {
+        let size = format!("--window-size={width},900");
+        let dom = browse(folder.path(), &page, CHECK, &["--dump-dom", &size]);
+        let title = dom.split("<title>").nth(1).unwrap().split("</title>").next().unwrap();
+        let mut wanted = String::from("seen");
+        write!(wanted, " {all} 9 true 7 ascending true 1 true {undecided} {all} 0 0 0 0 0 true")
+            .unwrap();
+        assert_eq!(title, wanted, "at {width}");
+    }
+}
+
+/// Without its script everything is there and visible.
+#[test]
+fn without_script_nothing_is_hidden_but_the_controls() {
+    let page = page(&tables());
+    let (before, after) = page.split_once("<script>").unwrap();
+    let bare = format!("{before}{}", after.split_once("</script>").unwrap().1);
+    assert_eq!(bare.matches(" hidden>").count(), 1, "the controls alone");
+    assert!(bare.contains("class=\"controls\" id=\"controls\" hidden"));
+    assert!(!bare.contains("onclick"));
+}
+
+#[test]
+fn the_printed_page_has_a_sheet_on_each_page_at_least() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = written(folder.path());
+    let pdf = folder.path().join("page.pdf");
+    let print = format!("--print-to-pdf={}", pdf.display());
+    browse(folder.path(), &page, "", &[&print, "--no-pdf-header-footer"]);
+    let bytes = fs::read(pdf).unwrap();
+    let text = String::from_utf8_lossy(&bytes);
+    let pages = text.matches("/Type /Page\n").count();
+    let sheets = page.matches("<article class=\"sheet\"").count();
+    // Each sheet begins a page and takes two at most; the parts before take up to fifteen.
+    assert!((sheets + 4..=2 * sheets + 15).contains(&pages), "{pages} pages for {sheets} sheets");
+    assert!(text.contains("[0 0 594.95996 841.91998]") || text.contains("/MediaBox [0 0 59"), "A4");
+}
