@@ -302,7 +302,7 @@ fn a_browser_sorts_filters_searches_and_loads_nothing() {
     let all = measured().rows("plans").len();
     let undecided = page.matches("data-verdict=\"undecided\"").count();
     assert!(undecided > 0);
-    // A phone: the narrowest window that the browser gives is 500 wide, so a frame of 390 is drawn.
+    // 500 is the narrowest window that this browser opens.
     for width in ["1280", "500"] {
         let size = format!("--window-size={width},900");
         let dom = browse(folder.path(), &page, CHECK, &["--dump-dom", &size]);
