@@ -12,7 +12,6 @@ pub use definitions::{DEFINITIONS, RelationDefinition, SHARE};
 use super::settings::Ends;
 use super::structure::{NoSolid, Solid};
 use crate::case::Role;
-use crate::geometry::body::gap_mm;
 use crate::identity::Token;
 use crate::metrics::{Outcome, Status};
 use definitions::{
@@ -98,11 +97,11 @@ pub fn relate(members: &[Member<'_>], ends: Ends) -> Vec<Relation> {
 /// A structure with what it is compared by.
 struct Known<'a> {
     member: &'a Member<'a>,
-    shapes: Result<Shapes, NoSolid>,
+    shapes: Result<Shapes<'a>, NoSolid>,
 }
 
-/// Distances at which the overlap is counted, mm, with the metrics' names.
-const OVH_MM: [(f64, usize); 4] = [(2.0, 0), (5.0, 1), (10.0, 2), (20.0, 3)];
+/// Distances at which the overlap is counted, mm, in the order of [`OVH`].
+const OVH_MM: [f64; 4] = [2.0, 5.0, 10.0, 20.0];
 /// Overlap of so large a share of either volume makes two targets one lesion.
 const NESTED_PERCENT: f64 = 50.0;
 
@@ -126,9 +125,7 @@ fn pair(one: &Known<'_>, other: &Known<'_>, ends: Ends) -> Vec<Relation> {
             return vec![row(&GAP, Outcome::none(none.status, none.reason.clone()))];
         }
     };
-    let gap = Shapes::compare(a, b, GAP_CHANCE * a.pitch_mm().max(b.pitch_mm()), &|x, y| {
-        gap_mm(&x.body, &y.body)
-    });
+    let gap = Shapes::gap(a, b);
     let apart = gap.low.is_some_and(|low| low > 0.0);
     let overlap = if apart {
         exactly(0.0)
@@ -152,11 +149,8 @@ fn pair(one: &Known<'_>, other: &Known<'_>, ends: Ends) -> Vec<Relation> {
         row(&SHARE_OF_OTHER, share(b.volume_cc())),
     ];
     if other.member.is_other() {
-        rows.extend(
-            OVH_MM
-                .iter()
-                .filter_map(|(t, i)| Some(row(OVH.get(*i)?, shape::share_within(a, b, *t, &gap)))),
-        );
+        let shares = shape::shares_within(a, b, OVH_MM, &gap);
+        rows.extend(OVH.iter().zip(shares).map(|(d, outcome)| row(d, outcome)));
     } else if other.member.role == Role::Ptv && is_enclosed(one, &of_one) {
         rows.extend(margins(a, b).map(|(d, outcome)| row(d, outcome)));
     } else if one.member.role == Role::Ptv && is_enclosed(other, &share(b.volume_cc())) {
@@ -164,9 +158,6 @@ fn pair(one: &Known<'_>, other: &Known<'_>, ends: Ends) -> Vec<Relation> {
     }
     rows
 }
-
-/// Uncertainty of a gap from where the cells happen to lie, as a share of a cell.
-const GAP_CHANCE: f64 = 0.05;
 
 fn exactly(x: f64) -> Outcome {
     Outcome { low: Some(x), high: Some(x), ..Outcome::of(x) }
@@ -186,8 +177,8 @@ fn overlap_cc(a: &Shape, b: &Shape) -> Option<f64> {
 }
 
 /// Smallest, mean and largest distance from the surface of `inner` outward to that of `outer`.
-fn margins(inner: &Shapes, outer: &Shapes) -> [(&'static RelationDefinition, Outcome); 3] {
-    let chance = GAP_CHANCE * inner.pitch_mm().max(outer.pitch_mm());
+fn margins(inner: &Shapes<'_>, outer: &Shapes<'_>) -> [(&'static RelationDefinition, Outcome); 3] {
+    let chance = shape::GAP_CHANCE * inner.pitch_mm().max(outer.pitch_mm());
     let of = |which: fn(&shape::Margin) -> f64| {
         Shapes::compare(inner, outer, chance, &|x, y| shape::margin(x, y).as_ref().map(which))
     };

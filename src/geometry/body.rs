@@ -14,7 +14,9 @@ use super::surface::{Surface, VARIANCE};
 /// A surface that answers questions about distances.
 #[derive(Debug, Clone)]
 pub struct Body {
+    /// Points of the surface, block by block.
     points: Vec<Point>,
+    blocks: Vec<Block>,
     facets: RTree<Facet>,
     low: Point,
     high: Point,
@@ -24,8 +26,50 @@ pub struct Body {
     inward_mm: f64,
 }
 
+/// Points of the surface that lie near each other.
+#[derive(Debug, Clone)]
+struct Block {
+    points: std::ops::Range<usize>,
+    centre: Point,
+    radius_mm: f64,
+}
+
+/// Edge length of the cubes that make blocks, in cells.
+const BLOCK_CELLS: f64 = 6.0;
+
+/// The points sorted into cubes.
+fn blocks(mut points: Vec<Point>, edge_mm: f64) -> (Vec<Point>, Vec<Block>) {
+    #[allow(clippy::cast_possible_truncation)] // patient coordinates over an edge
+    let cube = |p: &Point| p.map(|x| (x / edge_mm).floor() as i64);
+    points.sort_by_key(cube);
+    let mut out = Vec::new();
+    let mut from = 0;
+    for chunk in points.chunk_by(|a, b| cube(a) == cube(b)) {
+        let Some(first) = chunk.first() else { continue };
+        #[allow(clippy::cast_precision_loss)] // as above
+        let centre = cube(first).map(|i| (i as f64 + 0.5) * edge_mm);
+        let far = chunk.iter().map(|p| point::length(point::sub(*p, centre)));
+        let radius_mm = far.fold(0.0, f64::max);
+        out.push(Block { points: from..from + chunk.len(), centre, radius_mm });
+        from += chunk.len();
+    }
+    (points, out)
+}
+
 #[derive(Debug, Clone)]
 struct Facet([Point; 3]);
+
+/// Triangles nearer to each other than this, mm, are equally near.
+const SAME_DISTANCE_MM: f64 = 1e-9;
+
+impl Facet {
+    /// Height of a point above the plane of the triangle, mm; 0 for one without area.
+    fn height_mm(&self, p: Point) -> f64 {
+        let [a, b, c] = self.0;
+        let normal = point::unit(point::cross(point::sub(b, a), point::sub(c, a)));
+        normal.map_or(0.0, |n| point::dot(point::sub(p, a), n))
+    }
+}
 
 impl RTreeObject for Facet {
     type Envelope = AABB<Point>;
@@ -54,9 +98,11 @@ impl Body {
         };
         let (low, high) = (fold(f64::min)?, fold(f64::max)?);
         let radius = (volume_mm3 * 0.75 / std::f64::consts::PI).cbrt();
+        let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
+            blocks,
             facets: RTree::bulk_load(surface.facets.into_iter().map(Facet).collect()),
-            points: surface.points,
+            points,
             low,
             high,
             pitch_mm: solid.pitch_mm,
@@ -86,12 +132,18 @@ impl Body {
     /// Distance from a point to the surface, mm; negative inside. Absent without a surface.
     #[must_use]
     pub fn signed_distance_mm(&self, p: Point) -> Option<f64> {
-        let Facet([a, b, c]) = self.facets.nearest_neighbor(&p)?;
-        let across = point::sub(p, nearest_of_triangle([*a, *b, *c], p));
-        let normal = point::cross(point::sub(*b, *a), point::sub(*c, *a));
-        let distance = point::length(across);
-        let signed = if point::dot(across, normal) < 0.0 { -distance } else { distance };
-        Some(signed - self.inward_mm)
+        if self.distance_to_box_mm(p) > 0.0 {
+            let square = self.facets.nearest_neighbor(&p)?.distance_2(&p);
+            return Some(square.sqrt() - self.inward_mm);
+        }
+        let mut nearest = self.facets.nearest_neighbor_iter_with_distance_2(&p);
+        let (first, square) = nearest.next()?;
+        let distance = square.sqrt();
+        // At an edge several triangles are as near; the one that the point is most above decides.
+        let tied = nearest.take_while(|(_, s)| s.sqrt() <= distance + SAME_DISTANCE_MM);
+        let heights = std::iter::once(first).chain(tied.map(|(f, _)| f)).map(|f| f.height_mm(p));
+        let height = heights.reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
+        Some(if height < 0.0 { -distance } else { distance } - self.inward_mm)
     }
 
     /// Distance from a point to the box around the surface, mm; 0 inside. No point of the surface
@@ -102,22 +154,25 @@ impl Body {
         point::length([0, 1, 2].map(out))
     }
 
-    /// Signed distances of the points of `other` from this surface, smallest, mm. Points whose box
-    /// distance exceeds what was found before are left out.
+    /// Smallest signed distance of the points of `other` from this surface, mm. A distance changes
+    /// by no more than the way between two points, so that most blocks need not be opened.
     fn nearest_of(&self, other: &Self) -> Option<f64> {
-        let mut points: Vec<(f64, Point)> =
-            other.points.iter().map(|p| (self.distance_to_box_mm(*p), *p)).collect();
-        points.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut least: Option<f64> = None;
-        for (box_mm, p) in points {
-            if least.is_some_and(|found| box_mm > found.max(0.0) + self.inward_mm) {
+        let bound = |b: &'_ Block| Some(self.signed_distance_mm(b.centre)? - b.radius_mm);
+        let blocks: Option<Vec<(f64, &Block)>> =
+            other.blocks.iter().map(|b| Some((bound(b)?, b))).collect();
+        let mut blocks = blocks?;
+        blocks.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut least = f64::INFINITY;
+        for (bound, block) in blocks {
+            if bound > least {
                 break;
             }
-            let here = self.signed_distance_mm(p)?;
-            least = Some(least.map_or(here, |found| found.min(here)));
+            for p in other.points.get(block.points.clone()).unwrap_or_default() {
+                least = least.min(self.signed_distance_mm(*p)?);
+            }
         }
         // The points of the other surface lie inward of it as well.
-        least.map(|d| d - other.inward_mm)
+        least.is_finite().then_some(least - other.inward_mm)
     }
 }
 

@@ -4,10 +4,12 @@
 //! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
 //! the difference), and chance.
 
+use std::cell::OnceCell;
+
 use crate::analyse::settings::Ends;
 use crate::analyse::structure::{NoSolid, Solid};
 use crate::geometry::Occupancy;
-use crate::geometry::body::Body;
+use crate::geometry::body::{Body, gap_mm};
 use crate::geometry::locate::{Keep, Locator, clipped};
 use crate::geometry::point::Point;
 use crate::geometry::smooth::Variant;
@@ -26,9 +28,17 @@ impl Shape {
     }
 }
 
-/// A structure in all ways.
-pub(super) struct Shapes {
-    nominal: Shape,
+/// What two shapes yield together; absent without surface.
+type Quantity<'f> = dyn Fn(&Shape, &Shape) -> Option<f64> + 'f;
+
+/// Uncertainty of a gap from where the cells happen to lie, as a share of a cell.
+pub(super) const GAP_CHANCE: f64 = 0.05;
+
+/// A structure in all ways. The finest is made when something near asks for it.
+pub(super) struct Shapes<'a> {
+    solid: &'a Solid,
+    convention: Ends,
+    nominal: OnceCell<Option<Shape>>,
     coarse: Shape,
     /// With its free ends grown, and shrunk; absent where nothing is left of it.
     ends: [Option<Shape>; 2],
@@ -39,43 +49,59 @@ pub(super) fn nothing() -> NoSolid {
     NoSolid { status: Status::Empty, reason: "the structure has no volume".to_owned() }
 }
 
-impl Shapes {
-    pub(super) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
+impl<'a> Shapes<'a> {
+    pub(super) fn of(solid: &'a Solid, ends: Ends) -> Option<Self> {
         let make = |coarse, by: f64| {
             let variant = Variant { ends: [by; 2], ..Variant::default() };
             Shape::of(solid.occupancy(ends, coarse, variant))
         };
         Some(Self {
-            nominal: make(1.0, 0.0)?,
+            solid,
+            convention: ends,
+            nominal: OnceCell::new(),
             coarse: make(2.0, 0.0)?,
             ends: [1.0, -1.0].map(|by| make(2.0, by)),
         })
     }
 
     pub(super) const fn pitch_mm(&self) -> f64 {
-        self.nominal.body.pitch_mm()
+        self.solid.pitch_mm
     }
 
     pub(super) const fn volume_cc(&self) -> f64 {
-        self.nominal.body.volume_mm3() / 1000.0
+        self.coarse.body.volume_mm3() / 1000.0
+    }
+
+    fn nominal(&self) -> Option<&Shape> {
+        let make = || Shape::of(self.solid.occupancy(self.convention, 1.0, Variant::default()));
+        self.nominal.get_or_init(make).as_ref()
+    }
+
+    /// The gap between two structures with its bounds.
+    pub(super) fn gap(a: &Self, b: &Self) -> Outcome {
+        let chance = GAP_CHANCE * a.pitch_mm().max(b.pitch_mm());
+        Self::compare(a, b, chance, &|x, y| gap_mm(&x.body, &y.body))
+    }
+
+    /// By how much a quantity moves with the free ends.
+    fn ends_term(a: &Self, b: &Self, base: f64, of: &Quantity<'_>) -> f64 {
+        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
+        varied.map(|v| (v - base).abs()).fold(0.0, f64::max)
+    }
+
+    fn bounded(value: f64, ends: f64, cells: f64) -> Outcome {
+        let reach = 2.0 * ends.hypot(cells);
+        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
     }
 
     /// A quantity of two structures with its bounds.
-    pub(super) fn compare(
-        a: &Self,
-        b: &Self,
-        chance: f64,
-        of: &dyn Fn(&Shape, &Shape) -> Option<f64>,
-    ) -> Outcome {
-        let (Some(value), Some(base)) = (of(&a.nominal, &b.nominal), of(&a.coarse, &b.coarse))
-        else {
+    pub(super) fn compare(a: &Self, b: &Self, chance: f64, of: &Quantity<'_>) -> Outcome {
+        let nominal = a.nominal().zip(b.nominal()).and_then(|(a, b)| of(a, b));
+        let (Some(value), Some(base)) = (nominal, of(&a.coarse, &b.coarse)) else {
             return Outcome::none(Status::Empty, nothing().reason);
         };
-        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
-        let ends = varied.map(|v| (v - base).abs()).fold(0.0, f64::max);
-        let terms = [(value - base) * 2.0 / 3.0, ends, chance];
-        let reach = 2.0 * terms.iter().map(|t| t * t).sum::<f64>().sqrt();
-        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        let cells = ((value - base) * 2.0 / 3.0).hypot(chance);
+        Self::bounded(value, Self::ends_term(a, b, base, of), cells)
     }
 }
 
@@ -88,43 +114,52 @@ pub(super) fn overlap_mm3(a: &Shape, b: &Shape) -> f64 {
 
 /// Uncertainty of an overlap from where cells happen to lie, cc: half a cell for each cell of a cut
 /// through the smaller solid, at random.
-pub(super) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
+pub(super) fn overlap_chance(a: &Shapes<'_>, b: &Shapes<'_>) -> f64 {
     let small = if a.volume_cc() <= b.volume_cc() { a } else { b };
     #[allow(clippy::cast_precision_loss)] // some ten thousand cells
-    let cells = small.nominal.cells.cells() as f64;
+    let cells = 8.0 * small.coarse.cells.cells() as f64;
     0.5 * cells.cbrt() / cells * small.volume_cc()
 }
 
-/// Share of `organ` within `t` mm of the surface of `target`, percent. Its bounds are those shares
-/// for distances less and greater by the uncertainty of the gap, and of the number of cells.
-pub(super) fn share_within(target: &Shapes, organ: &Shapes, t: f64, gap: &Outcome) -> Outcome {
+/// Share of `organ` within each distance of the surface of `target`, percent. Its bounds are those
+/// shares for distances less and greater by the uncertainty of the gap, and of the number of cells.
+pub(super) fn shares_within<const N: usize>(
+    target: &Shapes<'_>,
+    organ: &Shapes<'_>,
+    distances_mm: [f64; N],
+    gap: &Outcome,
+) -> [Outcome; N] {
     let (Some(value), Some(low)) = (gap.value, gap.low) else {
-        return Outcome::none(gap.status, gap.reason.clone());
+        return distances_mm.map(|_| Outcome::none(gap.status, gap.reason.clone()));
     };
-    if low > t {
-        return Outcome { low: Some(0.0), high: Some(0.0), ..Outcome::of(0.0) };
-    }
     let reach = value - low;
+    let farthest = distances_mm.iter().copied().fold(0.0, f64::max) + reach;
+    let zero = Outcome { low: Some(0.0), high: Some(0.0), ..Outcome::of(0.0) };
+    let body = target.nominal().map(|s| &s.body).filter(|_| low <= farthest);
+    let Some(body) = body else { return distances_mm.map(|_| zero.clone()) };
     let cells = middles(&organ.coarse.cells);
-    let body = &target.nominal.body;
-    let distances: Vec<(f64, f64)> = cells
+    let near: Vec<(f64, f64)> = cells
         .iter()
-        .filter(|(p, _)| body.distance_to_box_mm(*p) <= t + reach)
+        .filter(|(p, _)| body.distance_to_box_mm(*p) <= farthest)
         .filter_map(|(p, v)| Some((body.signed_distance_mm(*p)?, *v)))
         .collect();
     let all: f64 = cells.iter().map(|(_, v)| v).sum();
-    let share =
-        |t: f64| distances.iter().filter(|(d, _)| *d <= t).map(|(_, v)| v).sum::<f64>() / all;
+    let share = |t: f64| {
+        let within = near.iter().filter(|(d, _)| *d <= t);
+        within.map(|(_, v)| v).sum::<f64>().max(0.0) / all
+    };
     #[allow(clippy::cast_precision_loss)] // some thousand cells
     let n = cells.len() as f64;
     // Half a cell for each cell of the boundary between near and far, at random.
     let chance = |p: f64| if p > 0.0 && p < 1.0 { n.cbrt() / n } else { 0.0 };
-    let (value, less, more) = (share(t), share(t - reach), share(t + reach));
-    Outcome {
-        low: Some(100.0 * (less - chance(less)).max(0.0)),
-        high: Some(100.0 * (more + chance(more)).min(1.0)),
-        ..Outcome::of(100.0 * value)
-    }
+    distances_mm.map(|t| {
+        let (value, less, more) = (share(t), share(t - reach), share(t + reach));
+        Outcome {
+            low: Some(100.0 * (less - chance(less)).max(0.0)),
+            high: Some(100.0 * (more + chance(more)).min(1.0)),
+            ..Outcome::of(100.0 * value)
+        }
+    })
 }
 
 /// The middle and the filled volume (mm³) of every cell.
