@@ -39,6 +39,7 @@ mod quirks;
 mod real_files;
 mod reference;
 mod regions;
+mod relations;
 mod review;
 mod sample;
 mod truth;
