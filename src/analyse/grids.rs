@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Analysis, Settings, analyse, analyse_those};
+use super::{Analysis, Settings, analyse, conclude, measure, parts};
 use crate::case::{Case, Role};
 use crate::dose::{DoseField, Interpolation};
 use crate::finding::{Code, Finding, Subject};
@@ -39,21 +39,19 @@ pub fn analyse_grids(
     let place = assignment(&doses, set);
     // Regions over the whole plan (all tissue, the brain less its targets) exist in no one grid.
     let settings = &Settings { regions: false, ..settings.clone() };
-    let mut total: Option<Analysis> = None;
+    let mut out = Analysis::empty(case.id.clone());
     for (index, dose) in doses.into_iter().enumerate() {
         let own: BTreeSet<i64> =
             place.iter().filter(|(_, at)| **at == index).map(|(number, _)| *number).collect();
         let wanted = |number: i64| own.contains(&number);
         let set = restricted(set, case, &own);
-        let part = analyse_those(case, Some(&set), Some(dose), settings, &wanted);
-        total = Some(match total {
-            None => part,
-            Some(total) => joined(total, part),
-        });
+        let mut one = Analysis::empty(case.id.clone());
+        let parts = parts(case, Some(&set), &mut one);
+        measure(case, Some(&parts), Some(dose), (settings, &wanted), &mut one);
+        add(&mut out, one);
     }
-    let mut out = total.unwrap_or_else(|| analyse(case, structures, None, settings));
+    conclude(case, &parts(case, structures, &mut out), settings, &mut out);
     out.structures.sort_by_key(|s| s.roi_number);
-    out.findings.sort();
     out.findings.dedup();
     out
 }
@@ -79,19 +77,21 @@ fn restricted(set: &StructureSet, case: &Case, own: &BTreeSet<i64>) -> Structure
     set
 }
 
-fn joined(mut total: Analysis, part: Analysis) -> Analysis {
-    if let (Some(all), Some(one)) = (&mut total.dose, part.dose) {
-        all.maximum_gy = all.maximum_gy.max(one.maximum_gy);
-        all.step_gy = all.step_gy.max(one.step_gy);
+/// Adds what one grid gave.
+fn add(total: &mut Analysis, one: Analysis) {
+    match (&mut total.dose, one.dose) {
+        (Some(all), Some(dose)) => {
+            all.maximum_gy = all.maximum_gy.max(dose.maximum_gy);
+            all.step_gy = all.step_gy.max(dose.step_gy);
+        }
+        (all @ None, dose) => *all = dose,
+        _ => {}
     }
-    total.structures.extend(part.structures);
-    total.measurements.extend(part.measurements);
-    total.dvh.extend(part.dvh);
-    total.evidence.extend(part.evidence);
-    total.lesions.extend(part.lesions);
-    total.pictures.extend(part.pictures);
-    total.findings.extend(part.findings);
-    total
+    total.structures.extend(one.structures);
+    total.measurements.extend(one.measurements);
+    total.dvh.extend(one.dvh);
+    total.pictures.extend(one.pictures);
+    total.findings.extend(one.findings);
 }
 
 /// The finest grid that holds a structure whole, else the one that holds most of its points; of

@@ -57,50 +57,42 @@ pub fn analyse(
     dose: Option<Dose>,
     settings: &Settings,
 ) -> Analysis {
-    analyse_those(case, structures, dose, settings, &|_| true)
+    let mut out = Analysis::empty(case.id.clone());
+    let parts = parts(case, structures, &mut out);
+    let measured = structures.map(|_| parts.as_slice());
+    measure(case, measured, dose, (settings, &|_| true), &mut out);
+    conclude(case, &parts, settings, &mut out);
+    out
 }
 
-/// As [`analyse`], with rows only for the structures that are `wanted` by ROI Number; the others
-/// still have their part in the isodoses of their neighbours.
-fn analyse_those(
+fn parts<'a>(
+    case: &'a Case,
+    structures: Option<&'a StructureSet>,
+    out: &mut Analysis,
+) -> Vec<Part<'a>> {
+    structures.iter().flat_map(|set| &set.rois).map(|roi| Part::of(roi, case, out)).collect()
+}
+
+/// Adds what a dose gives: rows for the structures that are wanted by ROI Number; the others still
+/// have their part in the isodoses of their neighbours. Without a structure set there are none.
+fn measure(
     case: &Case,
-    structures: Option<&StructureSet>,
+    parts: Option<&[Part<'_>]>,
     dose: Option<Dose>,
-    settings: &Settings,
-    wanted: &dyn Fn(i64) -> bool,
-) -> Analysis {
+    (settings, wanted): (&Settings, &dyn Fn(i64) -> bool),
+    out: &mut Analysis,
+) {
     let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
     let prepared = dose.map(|d| Prepared::of(d, settings.interpolation));
     let fields = prepared.as_ref().map(|p| p.fields(step_gy));
-    let mut out = Analysis {
-        case: case.id.clone(),
-        dose: fields.map(dose_result),
-        structures: Vec::new(),
-        measurements: Vec::new(),
-        regions: Vec::new(),
-        evidence: Vec::new(),
-        lesions: Vec::new(),
-        dvh: Vec::new(),
-        pictures: Vec::new(),
-        relations: Vec::new(),
-        limit_checks: Vec::new(),
-        findings: Vec::new(),
-    };
+    out.dose = fields.map(dose_result);
     if let Some(noise) = prepared.as_ref().and_then(|p| p.noise) {
         out.findings.push(report_noise(noise, case, settings, fields));
     }
-    let Some(set) = structures else {
-        out.limit_checks = limit_check::check(case, &settings.limits, &[], &[]);
-        return out;
-    };
-    let parts: Vec<Part<'_>> = set.rois.iter().map(|r| Part::of(r, case, &mut out)).collect();
-    let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
-    let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
-    (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
-    out.findings.extend(seen.findings);
+    let Some(parts) = parts else { return };
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
     let isocentres = isocentres(case);
-    let outline = outline(&parts, settings);
+    let outline = outline(parts, settings);
     let body = outline.as_ref().map(Locator::new);
     let space = |field| space(field, body.as_ref(), &targets, settings);
     let spaces = fields.map(|f| [f.nominal, &f.thinned[0], &f.thinned[1]].map(space));
@@ -110,18 +102,25 @@ fn analyse_those(
     let (targets, isocentres) = (&targets, &isocentres);
     let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered };
     for part in parts.iter().filter(|part| wanted(part.roi.header.number)) {
-        bench.measure(part, &mut out);
+        bench.measure(part, out);
     }
     if settings.regions {
-        out.regions = bench.regions(&parts, &out.measurements);
+        out.regions = bench.regions(parts, &out.measurements);
     }
-    out.pictures = bench.pictures(&parts, wanted);
+    out.pictures = bench.pictures(parts, wanted);
+}
+
+/// Adds what rests on all structures of the case, whatever grid each was measured in.
+fn conclude(case: &Case, parts: &[Part<'_>], settings: &Settings, out: &mut Analysis) {
+    let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
+    let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
+    (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
+    out.findings.extend(seen.findings);
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
     out.relations = relate::relate(&members, settings.ends);
     out.limit_checks =
         limit_check::check(case, &settings.limits, &out.measurements, &out.relations);
     out.findings.sort();
-    out
 }
 
 /// What the shapes of a case say, without any dose.

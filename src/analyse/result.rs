@@ -89,6 +89,26 @@ pub struct DoseResult {
     pub step_gy: f64,
 }
 
+impl Analysis {
+    /// Nothing yet.
+    pub(super) const fn empty(case: Token) -> Self {
+        Self {
+            case,
+            dose: None,
+            structures: Vec::new(),
+            measurements: Vec::new(),
+            regions: Vec::new(),
+            evidence: Vec::new(),
+            lesions: Vec::new(),
+            dvh: Vec::new(),
+            pictures: Vec::new(),
+            relations: Vec::new(),
+            limit_checks: Vec::new(),
+            findings: Vec::new(),
+        }
+    }
+}
+
 /// Everything that was computed for one case. Rows are sorted by ROI Number and metric order.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Analysis {

@@ -195,6 +195,40 @@ fn small_matrices_serve_the_structures_they_hold() {
     assert_eq!(order, [1, 2]);
 }
 
+/// What rests on all structures stands once, and reaches over the matrices: limits of an organ in
+/// the second one, the gap between targets of both.
+#[test]
+fn matrices_share_lesions_relations_and_limits() {
+    let case = Matrices::new();
+    let mut course = case.course();
+    let beside = [case.far[0], case.far[1] + 10.0, case.far[2]];
+    let organ = Solid::ball(beside, 4.0);
+    let organ =
+        Roi::new(3, "Brainstem", "ORGAN").outlining(&organ, &PlaneStack::axial(1.0, 0.0), 60);
+    course.set.rois.push(organ);
+    let mut settings = settings();
+    let all = tidydose::table::limits::built_in().unwrap().into_iter();
+    let brainstem = all
+        .filter(|l| l.organ == "Brainstem" && l.is_for(1) && l.metric.to_string() == "D0.1cc[Gy]");
+    settings.limits = brainstem.collect();
+    let measured = with_doses(&course, &case.doses()).measure(&settings);
+    let analysis = measured.analyses.values().next().unwrap();
+    assert!(!settings.limits.is_empty());
+    assert_eq!(analysis.limit_checks.len(), settings.limits.len());
+    for check in &analysis.limit_checks {
+        assert_eq!(check.roi_number, Some(3));
+        assert!(check.outcome.as_ref().unwrap().value.is_some(), "{check:?}");
+    }
+    assert_eq!(analysis.lesions.len(), 2, "{:?}", analysis.lesions);
+    let between = analysis
+        .relations
+        .iter()
+        .filter(|r| r.metric == "Gap[mm]" && (r.roi_number, r.other_roi_number) == (1, Some(2)));
+    let gaps: Vec<f64> = between.map(|r| r.outcome.value.unwrap()).collect();
+    assert_eq!(gaps.len(), 1);
+    assert!((gaps[0] - 50.0).abs() < 0.05, "{gaps:?}");
+}
+
 #[test]
 fn matrices_that_contradict_each_other_are_refused() {
     let near = lattice();
