@@ -97,7 +97,7 @@ pub fn relate(members: &[Member<'_>], ends: Ends) -> Vec<Relation> {
 /// A structure with what it is compared by.
 struct Known<'a> {
     member: &'a Member<'a>,
-    shapes: Result<Shapes<'a>, NoSolid>,
+    shapes: Result<Shapes, NoSolid>,
 }
 
 /// Distances at which the overlap is counted, mm, in the order of [`OVH`].
@@ -177,7 +177,7 @@ fn overlap_cc(a: &Shape, b: &Shape) -> Option<f64> {
 }
 
 /// Smallest, mean and largest distance from the surface of `inner` outward to that of `outer`.
-fn margins(inner: &Shapes<'_>, outer: &Shapes<'_>) -> [(&'static RelationDefinition, Outcome); 3] {
+fn margins(inner: &Shapes, outer: &Shapes) -> [(&'static RelationDefinition, Outcome); 3] {
     let chance = shape::GAP_CHANCE * inner.pitch_mm().max(outer.pitch_mm());
     let of = |which: fn(&shape::Margin) -> f64| {
         Shapes::compare(inner, outer, chance, &|x, y| shape::margin(x, y).as_ref().map(which))

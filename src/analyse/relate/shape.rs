@@ -4,8 +4,6 @@
 //! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
 //! the difference), and chance.
 
-use std::cell::OnceCell;
-
 use crate::analyse::settings::Ends;
 use crate::analyse::structure::{NoSolid, Solid};
 use crate::geometry::Occupancy;
@@ -34,11 +32,9 @@ type Quantity<'f> = dyn Fn(&Shape, &Shape) -> Option<f64> + 'f;
 /// Uncertainty of a gap from where the cells happen to lie, as a share of a cell.
 pub(super) const GAP_CHANCE: f64 = 0.05;
 
-/// A structure in all ways. The finest is made when something near asks for it.
-pub(super) struct Shapes<'a> {
-    solid: &'a Solid,
-    convention: Ends,
-    nominal: OnceCell<Option<Shape>>,
+/// A structure in all ways.
+pub(super) struct Shapes {
+    nominal: Shape,
     coarse: Shape,
     /// With its free ends grown, and shrunk; absent where nothing is left of it.
     ends: [Option<Shape>; 2],
@@ -49,32 +45,25 @@ pub(super) fn nothing() -> NoSolid {
     NoSolid { status: Status::Empty, reason: "the structure has no volume".to_owned() }
 }
 
-impl<'a> Shapes<'a> {
-    pub(super) fn of(solid: &'a Solid, ends: Ends) -> Option<Self> {
+impl Shapes {
+    pub(super) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
         let make = |coarse, by: f64| {
             let variant = Variant { ends: [by; 2], ..Variant::default() };
             Shape::of(solid.occupancy(ends, coarse, variant))
         };
         Some(Self {
-            solid,
-            convention: ends,
-            nominal: OnceCell::new(),
+            nominal: make(1.0, 0.0)?,
             coarse: make(2.0, 0.0)?,
             ends: [1.0, -1.0].map(|by| make(2.0, by)),
         })
     }
 
     pub(super) const fn pitch_mm(&self) -> f64 {
-        self.solid.pitch_mm
+        self.nominal.body.pitch_mm()
     }
 
     pub(super) const fn volume_cc(&self) -> f64 {
         self.coarse.body.volume_mm3() / 1000.0
-    }
-
-    fn nominal(&self) -> Option<&Shape> {
-        let make = || Shape::of(self.solid.occupancy(self.convention, 1.0, Variant::default()));
-        self.nominal.get_or_init(make).as_ref()
     }
 
     /// The gap between two structures with its bounds.
@@ -83,25 +72,17 @@ impl<'a> Shapes<'a> {
         Self::compare(a, b, chance, &|x, y| gap_mm(&x.body, &y.body))
     }
 
-    /// By how much a quantity moves with the free ends.
-    fn ends_term(a: &Self, b: &Self, base: f64, of: &Quantity<'_>) -> f64 {
-        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
-        varied.map(|v| (v - base).abs()).fold(0.0, f64::max)
-    }
-
-    fn bounded(value: f64, ends: f64, cells: f64) -> Outcome {
-        let reach = 2.0 * ends.hypot(cells);
-        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
-    }
-
     /// A quantity of two structures with its bounds.
     pub(super) fn compare(a: &Self, b: &Self, chance: f64, of: &Quantity<'_>) -> Outcome {
-        let nominal = a.nominal().zip(b.nominal()).and_then(|(a, b)| of(a, b));
-        let (Some(value), Some(base)) = (nominal, of(&a.coarse, &b.coarse)) else {
+        let (Some(value), Some(base)) = (of(&a.nominal, &b.nominal), of(&a.coarse, &b.coarse))
+        else {
             return Outcome::none(Status::Empty, nothing().reason);
         };
         let cells = ((value - base) * 2.0 / 3.0).hypot(chance);
-        Self::bounded(value, Self::ends_term(a, b, base, of), cells)
+        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
+        let ends = varied.map(|v| (v - base).abs()).fold(0.0, f64::max);
+        let reach = 2.0 * ends.hypot(cells);
+        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
     }
 }
 
@@ -114,7 +95,7 @@ pub(super) fn overlap_mm3(a: &Shape, b: &Shape) -> f64 {
 
 /// Uncertainty of an overlap from where cells happen to lie, cc: half a cell for each cell of a cut
 /// through the smaller solid, at random.
-pub(super) fn overlap_chance(a: &Shapes<'_>, b: &Shapes<'_>) -> f64 {
+pub(super) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
     let small = if a.volume_cc() <= b.volume_cc() { a } else { b };
     #[allow(clippy::cast_precision_loss)] // some ten thousand cells
     let cells = 8.0 * small.coarse.cells.cells() as f64;
@@ -124,8 +105,8 @@ pub(super) fn overlap_chance(a: &Shapes<'_>, b: &Shapes<'_>) -> f64 {
 /// Share of `organ` within each distance of the surface of `target`, percent. Its bounds are those
 /// shares for distances less and greater by the uncertainty of the gap, and of the number of cells.
 pub(super) fn shares_within<const N: usize>(
-    target: &Shapes<'_>,
-    organ: &Shapes<'_>,
+    target: &Shapes,
+    organ: &Shapes,
     distances_mm: [f64; N],
     gap: &Outcome,
 ) -> [Outcome; N] {
@@ -134,9 +115,14 @@ pub(super) fn shares_within<const N: usize>(
     };
     let reach = value - low;
     let farthest = distances_mm.iter().copied().fold(0.0, f64::max) + reach;
-    let zero = Outcome { low: Some(0.0), high: Some(0.0), ..Outcome::of(0.0) };
-    let body = target.nominal().map(|s| &s.body).filter(|_| low <= farthest);
-    let Some(body) = body else { return distances_mm.map(|_| zero.clone()) };
+    if low > farthest {
+        return distances_mm.map(|_| Outcome {
+            low: Some(0.0),
+            high: Some(0.0),
+            ..Outcome::of(0.0)
+        });
+    }
+    let body = &target.nominal.body;
     let cells = middles(&organ.coarse.cells);
     let near: Vec<(f64, f64)> = cells
         .iter()
