@@ -64,8 +64,18 @@ impl Settings {
     /// name need.
     #[must_use]
     pub fn metrics_of(&self, standard: Option<&str>) -> Vec<Metric> {
+        self.with_limits(|limit| Some(limit.organ.as_str()) == standard)
+    }
+
+    /// Every metric of the run: those of the study, then those that only limits need.
+    #[must_use]
+    pub fn all_metrics(&self) -> Vec<Metric> {
+        self.with_limits(|_| true)
+    }
+
+    fn with_limits(&self, wanted: impl Fn(&Limit) -> bool) -> Vec<Metric> {
         let mut list = self.metrics.clone();
-        for limit in self.limits.iter().filter(|l| Some(l.organ.as_str()) == standard) {
+        for limit in self.limits.iter().filter(|l| wanted(l)) {
             if !list.contains(&limit.metric) {
                 list.push(limit.metric);
             }

@@ -133,7 +133,7 @@ fn write(
         strict,
     };
     let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
-    let metrics = definitions(analysis);
+    let metrics: Vec<_> = analysis.all_metrics().iter().map(definition).collect();
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
@@ -168,17 +168,6 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
         analysis.interpolation.word(),
         analysis.ends.word()
     )
-}
-
-/// The metrics of the run, those that only limits need included.
-fn definitions(analysis: &analyse::Settings) -> Vec<MetricDefinition> {
-    let mut list = analysis.metrics.clone();
-    for limit in &analysis.limits {
-        if !list.contains(&limit.metric) {
-            list.push(limit.metric);
-        }
-    }
-    list.iter().map(definition).collect()
 }
 
 fn definition(metric: &Metric) -> MetricDefinition {
