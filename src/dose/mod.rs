@@ -13,6 +13,9 @@ pub mod partition;
 pub mod sample;
 pub mod sum;
 
+#[cfg(test)]
+mod testing;
+
 pub use dvh::Dvh;
 pub use field::{DoseField, Interpolation, Phase};
 pub use isodose::{Isodose, IsodoseMap};

@@ -216,32 +216,12 @@ pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::{DoseField, Interpolation};
-    use crate::geometry::Grid;
+    use crate::dose::testing::field;
     use crate::geometry::occupancy::Occupancy;
     use crate::geometry::slab::{Spacing, slabs};
     use crate::geometry::smooth::{Variant, closed_caps};
     use crate::geometry::{Combine, PlaneStack};
-    use crate::rt::Dose;
-    use crate::units::Gray;
     use std::f64::consts::{PI, TAU};
-
-    fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
-        let n = usize::try_from(2 * half + 1).unwrap();
-        let o = -f64::from(half) + 0.3;
-        let grid = Grid::new(
-            [o, o + 0.1, o - 0.2],
-            [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
-            [1.0, 1.0],
-            (0..=2 * half).map(f64::from).collect(),
-            [n, n],
-        )
-        .unwrap();
-        #[allow(clippy::cast_possible_truncation)]
-        let values =
-            Array3::from_shape_fn(grid.shape(), |(k, i, j)| f(grid.position([k, i, j])) as f32);
-        DoseField::new(Dose { grid, values, step: Gray::gy(1e-6) }, Interpolation::CubicBSpline)
-    }
 
     fn gaussian(x: f64, d0: f64, s: f64) -> impl Fn(Point) -> f64 {
         move |p| {
