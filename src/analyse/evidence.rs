@@ -144,7 +144,8 @@ pub fn doubts(case: &Case, shapes: &[Shape], evidence: &[Evidence]) -> Vec<Findi
     findings
 }
 
-fn about(case: &Case, roi_number: i64) -> Subject {
+/// The subject of a finding about a structure of a case.
+pub(super) fn about(case: &Case, roi_number: i64) -> Subject {
     Subject {
         patient: case.patient.clone(),
         case: Some(case.id.clone()),

@@ -2,9 +2,10 @@
 //! called, and whether a target is the sum of others under an unclear name. Numbers in the names
 //! are held against the shapes; where they disagree the shapes are followed and a finding says so.
 
+use super::evidence::about;
 use super::shape::Shape;
 use crate::case::{Case, NamedRoi, Role};
-use crate::finding::{Code, Finding, Subject};
+use crate::finding::{Code, Finding};
 use crate::geometry::Point;
 
 /// From this share of its volume on a target lies within another one.
@@ -97,15 +98,6 @@ fn sum_of(name: &NamedRoi, shape: &Shape, targets: &[(&NamedRoi, &Shape)]) -> Op
     });
     let filled = parts.iter().map(|s| s.volume_cc).sum::<f64>() >= SUM * shape.volume_cc;
     (parts.len() > 1 && apart && filled).then(|| parts.iter().map(|s| s.roi_number).collect())
-}
-
-fn about(case: &Case, roi_number: i64) -> Subject {
-    Subject {
-        patient: case.patient.clone(),
-        case: Some(case.id.clone()),
-        roi_number: Some(roi_number),
-        ..Subject::default()
-    }
 }
 
 fn summed(case: &Case, roi_number: i64, parts: &[i64]) -> Finding {
