@@ -30,6 +30,16 @@ pub(super) enum Verdict {
 }
 
 impl Verdict {
+    /// Every verdict, in the order of the cases.
+    pub(super) const ALL: [Self; 6] = [
+        Self::Above,
+        Self::Undecided,
+        Self::NotApplicable,
+        Self::Unknown,
+        Self::Within,
+        Self::NotChecked,
+    ];
+
     /// The verdict that a table calls `word`; anything else is unknown.
     fn from_word(word: &str) -> Self {
         match word {

@@ -96,14 +96,8 @@ fn verdicts(cohort: &Cohort<'_>) -> Markup {
     }
     let count = |v| cohort.cases.iter().filter(|c| c.verdict(true) == v).count();
     let words = |v: Verdict| format!("{} {}", count(v), v.word());
-    let all = [
-        Verdict::Above,
-        Verdict::Undecided,
-        Verdict::NotApplicable,
-        Verdict::Unknown,
-        Verdict::Within,
-    ];
-    let list: Vec<String> = all.map(words).to_vec();
+    let held = Verdict::ALL.into_iter().filter(|v| *v != Verdict::NotChecked);
+    let list: Vec<String> = held.map(words).collect();
     html! {
         p { "Held against all limits of the organ for its number of fractions, "
             (counted(cohort.cases.len(), "case")) " have as their worst verdict: " (list.join(", ")) "." }

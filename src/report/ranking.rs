@@ -41,15 +41,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 /// Search and filters; hidden until the script shows them, since they do nothing without it.
 fn controls(cohort: &Cohort<'_>) -> Markup {
-    let all = [
-        Verdict::Above,
-        Verdict::Undecided,
-        Verdict::NotApplicable,
-        Verdict::Unknown,
-        Verdict::Within,
-        Verdict::NotChecked,
-    ];
-    let there = all
+    let there = Verdict::ALL
         .into_iter()
         .filter(|v| cohort.cases.iter().any(|c| c.verdict(cohort.limits_there) == *v));
     html! {
