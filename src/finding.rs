@@ -189,6 +189,9 @@ codes! {
     TargetNumbersDisagree "target-numbers-disagree" Check "targets within each other carry different numbers in their names", "they are one lesion", "check the numbering, decide the names in names.csv";
     StandardNameRepeated "standard-name-repeated" Check "two structures of one set have the same standard name", "both are kept apart by number", "decide in names.csv which one is meant";
 
+    SumRefused "sum-refused" Stop "plans that sums.csv wants added up cannot be added", "the sum has no values; each plan stands for itself", "see the message; correct sums.csv";
+    ClinicalLabelUnused "clinical-label-unused" Check "a row of clinical_lesions.csv names no patient or no lesion that is there", "no lesion gets its label", "correct patient_id or lesion_id in clinical_lesions.csv";
+
     // The run
     ArchiveEmpty "archive-empty" Stop "the archive holds no radiotherapy object that can be used", "there is nothing to measure", "check that this is the folder that was meant";
     CaseFailed "case-failed" Stop "the case could not be measured", "it has no metrics", "see the message; report it if it looks like a fault of the program";

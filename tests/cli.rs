@@ -245,7 +245,14 @@ fn no_identifier_leaves_the_key_folder() {
     secrets.extend(paths.iter().map(|r| r["path"].clone()));
     assert!(secrets.len() > 10 && secrets.iter().all(|s| s.len() >= 4), "{secrets:?}");
     let mut files = contents(&study.join("tables"));
-    for own in ["run.json", "names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv"] {
+    for own in [
+        "run.json",
+        "names.csv",
+        "prescriptions.csv",
+        "lesions.csv",
+        "clinical_lesions.csv",
+        "decisions.csv",
+    ] {
         files.push((own.to_owned(), fs::read(study.join(own)).unwrap()));
     }
     for (name, bytes) in files.iter().filter(|(name, _)| !name.ends_with(".parquet")) {

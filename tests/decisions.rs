@@ -68,7 +68,8 @@ fn answer(row: &mut Row) {
     row.insert("role".to_owned(), role.to_owned());
 }
 
-const OWN: [&str; 4] = ["names.csv", "prescriptions.csv", "decisions.csv", "lesions.csv"];
+const OWN: [&str; 5] =
+    ["names.csv", "prescriptions.csv", "decisions.csv", "lesions.csv", "clinical_lesions.csv"];
 
 fn own_files(study: &Path) -> Vec<String> {
     OWN.iter().map(|f| fs::read_to_string(study.join(f)).unwrap()).collect()

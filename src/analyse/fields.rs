@@ -58,6 +58,16 @@ impl Prepared {
         Self { nominal, thinned, scattered, noise }
     }
 
+    /// Of fields that were made elsewhere; nothing is said about noise.
+    #[must_use]
+    pub const fn of_fields(
+        nominal: DoseField,
+        thinned: [DoseField; 2],
+        scattered: Vec<(DoseField, f64)>,
+    ) -> Self {
+        Self { nominal, thinned, scattered, noise: None }
+    }
+
     /// The fields to read.
     #[must_use]
     pub fn fields(&self, step_gy: f64) -> Fields<'_> {

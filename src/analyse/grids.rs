@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Analysis, Settings, analyse, conclude, measure, parts};
+use super::{Analysis, Settings, analyse, conclude, measure, parts, prepared};
 use crate::case::{Case, Role};
 use crate::dose::{DoseField, Interpolation};
 use crate::finding::{Code, Finding, Subject};
@@ -47,7 +47,7 @@ pub fn analyse_grids(
         let set = restricted(set, case, &own);
         let mut one = Analysis::empty(case.id.clone());
         let parts = parts(case, Some(&set), &mut one);
-        measure(case, Some(&parts), Some(dose), (settings, &wanted), &mut one);
+        measure(case, Some(&parts), prepared(Some(dose), settings), (settings, &wanted), &mut one);
         add(&mut out, one);
     }
     conclude(case, &parts(case, structures, &mut out), settings, &mut out);

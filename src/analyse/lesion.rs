@@ -2,7 +2,8 @@
 //! called, and whether a target is the sum of others under an unclear name. Numbers in the names
 //! are held against the shapes; where they disagree the shapes are followed and a finding says so.
 
-use super::evidence::about;
+use super::evidence::{Evidence, about};
+use super::look::Look;
 use super::shape::Shape;
 use crate::case::{Case, NamedRoi, Role};
 use crate::finding::{Code, Finding};
@@ -30,6 +31,8 @@ pub struct Lesion {
     pub boosts: Vec<i64>,
     /// Centre of mass of the innermost target, mm; absent without a shape.
     pub centre_mm: Option<Point>,
+    /// Where the innermost target lies and how large it is; absent without a shape.
+    pub look: Option<Look>,
     /// How the targets were put together: "single", "geometry", or "no_shape" for a target without
     /// volume.
     pub basis: &'static str,
@@ -37,15 +40,20 @@ pub struct Lesion {
 
 /// The lesions of a case by ascending ROI Number, and what is doubtful about them.
 #[must_use]
-pub fn lesions(case: &Case, shapes: &[Shape]) -> (Vec<Lesion>, Vec<Finding>) {
+pub fn lesions(
+    case: &Case,
+    shapes: &[Shape],
+    evidence: &[Evidence],
+) -> (Vec<Lesion>, Vec<Finding>) {
     let shape = |n: &NamedRoi| shapes.iter().find(|s| s.roi_number == n.number);
+    let look = |shape: &Shape| Look::of(case, shapes, evidence, shape);
     let mut findings = Vec::new();
     let mut targets: Vec<(&NamedRoi, &Shape)> = Vec::new();
     let mut lesions: Vec<Lesion> = Vec::new();
     for name in case.names.iter().filter(|n| n.role.is_target()) {
         match shape(name) {
             Some(shape) => targets.push((name, shape)),
-            None => lesions.push(of(&[(name, None)], "no_shape")),
+            None => lesions.push(of(&[(name, None)], "no_shape", &look)),
         }
     }
     targets.retain(|(name, shape)| {
@@ -70,7 +78,7 @@ pub fn lesions(case: &Case, shapes: &[Shape]) -> (Vec<Lesion>, Vec<Finding>) {
         findings.extend(numbers_disagree(case, group));
         let basis = if group.len() == 1 { "single" } else { "geometry" };
         let members: Vec<_> = group.iter().map(|(n, s)| (*n, Some(*s))).collect();
-        lesions.push(of(&members, basis));
+        lesions.push(of(&members, basis, &look));
     }
     lesions.sort_by_key(|l| l.roi_number);
     (lesions, findings)
@@ -109,7 +117,11 @@ fn list(numbers: &[i64]) -> String {
     numbers.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ")
 }
 
-fn of(members: &[(&NamedRoi, Option<&Shape>)], basis: &'static str) -> Lesion {
+fn of(
+    members: &[(&NamedRoi, Option<&Shape>)],
+    basis: &'static str,
+    look: &impl Fn(&Shape) -> Look,
+) -> Lesion {
     let of_role = |role: Role| -> Vec<i64> {
         members.iter().filter(|(n, _)| n.role == role).map(|(n, _)| n.number).collect()
     };
@@ -124,6 +136,7 @@ fn of(members: &[(&NamedRoi, Option<&Shape>)], basis: &'static str) -> Lesion {
         other: of_role(Role::Target),
         boosts: boosts(Role::Ptv).chain(boosts(Role::Ctv)).collect(),
         centre_mm: inner.map(|s| s.centre_mm),
+        look: inner.map(look),
         basis,
     }
 }
@@ -159,6 +172,7 @@ fn numbers_disagree(case: &Case, group: &[(&NamedRoi, &Shape)]) -> Option<Findin
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::analyse::evidence::evidence;
     use crate::analyse::shape::shapes;
     use crate::analyse::testing::{ball, case_of, set_of};
 
@@ -166,7 +180,8 @@ mod tests {
         let rois = (1..).zip(balls).map(|(n, (_, c, r))| ball(n, *c, *r)).collect();
         let names: Vec<_> = balls.iter().map(|b| b.0).collect();
         let case = case_of(&names);
-        let (lesions, findings) = lesions(&case, &shapes(&case, &set_of(rois)));
+        let shapes = shapes(&case, &set_of(rois));
+        let (lesions, findings) = lesions(&case, &shapes, &evidence(&case, &shapes));
         (lesions, findings.iter().map(|f| f.code).collect())
     }
 
@@ -204,7 +219,8 @@ mod tests {
         both.contours.extend(ball(3, B, 6.0).contours);
         let case = case_of(&["PTV1", "PTV2", "PTV9"]);
         let set = set_of(vec![ball(1, A, 7.0), ball(2, B, 6.0), both]);
-        let (lesions, findings) = lesions(&case, &shapes(&case, &set));
+        let shapes = shapes(&case, &set);
+        let (lesions, findings) = lesions(&case, &shapes, &evidence(&case, &shapes));
         assert_eq!(lesions.iter().map(|l| l.roi_number).collect::<Vec<_>>(), [1, 2]);
         assert_eq!(findings[0].code, Code::TargetSumByShape);
         assert!(findings[0].message.contains("1, 2"));

@@ -9,6 +9,7 @@ mod form;
 pub mod grids;
 pub mod lesion;
 pub mod limit_check;
+pub mod look;
 pub mod picture;
 mod region;
 pub mod relate;
@@ -17,6 +18,7 @@ pub mod settings;
 pub mod shape;
 pub mod strict;
 pub mod structure;
+pub mod sum;
 pub mod target;
 
 #[cfg(test)]
@@ -25,8 +27,10 @@ pub(crate) mod testing;
 pub use evidence::{Evidence, SeenSide};
 pub use grids::analyse_grids;
 pub use lesion::Lesion;
+pub use look::{Fit, Look, fit};
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
+pub use sum::{Addend, SumMeasurement, analyse_sum};
 
 use crate::case::{Case, NamedRoi, Role};
 use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
@@ -60,7 +64,7 @@ pub fn analyse(
     let mut out = Analysis::empty(case.id.clone());
     let parts = parts(case, structures, &mut out);
     let measured = structures.map(|_| parts.as_slice());
-    measure(case, measured, dose, (settings, &|_| true), &mut out);
+    measure(case, measured, prepared(dose, settings), (settings, &|_| true), &mut out);
     conclude(case, &parts, settings, &mut out);
     out
 }
@@ -73,20 +77,24 @@ fn parts<'a>(
     structures.iter().flat_map(|set| &set.rois).map(|roi| Part::of(roi, case, out)).collect()
 }
 
+/// A dose ready to be read, with its stored step.
+fn prepared(dose: Option<Dose>, settings: &Settings) -> Option<(Prepared, f64)> {
+    let step_gy = dose.as_ref()?.step.value();
+    dose.map(|d| (Prepared::of(d, settings.interpolation), step_gy))
+}
+
 /// Adds what a dose gives: rows for the structures that are wanted by ROI Number; the others still
 /// have their part in the isodoses of their neighbours. Without a structure set there are none.
 fn measure(
     case: &Case,
     parts: Option<&[Part<'_>]>,
-    dose: Option<Dose>,
+    prepared: Option<(Prepared, f64)>,
     (settings, wanted): (&Settings, &dyn Fn(i64) -> bool),
     out: &mut Analysis,
 ) {
-    let step_gy = dose.as_ref().map_or(0.0, |d| d.step.value());
-    let prepared = dose.map(|d| Prepared::of(d, settings.interpolation));
-    let fields = prepared.as_ref().map(|p| p.fields(step_gy));
+    let fields = prepared.as_ref().map(|(p, step_gy)| p.fields(*step_gy));
     out.dose = fields.map(dose_result);
-    if let Some(noise) = prepared.as_ref().and_then(|p| p.noise) {
+    if let Some(noise) = prepared.as_ref().and_then(|(p, _)| p.noise) {
         out.findings.push(report_noise(noise, case, settings, fields));
     }
     let Some(parts) = parts else { return };
@@ -143,7 +151,7 @@ pub fn glance(case: &Case, set: &StructureSet) -> Glance {
 fn judge(case: &Case, shapes: &[Shape]) -> Glance {
     let evidence = evidence::evidence(case, shapes);
     let mut findings = evidence::doubts(case, shapes, &evidence);
-    let (lesions, doubtful) = lesion::lesions(case, shapes);
+    let (lesions, doubtful) = lesion::lesions(case, shapes, &evidence);
     findings.extend(doubtful);
     Glance { evidence, lesions, findings }
 }

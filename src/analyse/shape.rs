@@ -25,6 +25,9 @@ pub struct Shape {
     /// Half the longest diagonal of its planes' boxes and its length, mm: no point lies further
     /// from the middle of its box.
     pub extent_mm: Point,
+    /// Lowest and highest corner, patient coordinates, of the box around it that lies along its
+    /// planes, mm.
+    pub box_mm: [Point; 2],
     solid: Solid,
 }
 
@@ -56,6 +59,7 @@ impl Shape {
             volume_cc: volume / 1000.0,
             centre_mm: axes.point(moment.map(|m| m / volume)),
             extent_mm: sub(high, low),
+            box_mm: upright([low, high].map(|c| axes.point(c))),
             solid: solid.clone(),
         })
     }
@@ -88,6 +92,11 @@ impl Shape {
         }
         common / 1000.0 / self.volume_cc
     }
+}
+
+/// Two opposite corners as the lowest and the highest one.
+fn upright([a, b]: [Point; 2]) -> [Point; 2] {
+    [[0, 1, 2].map(|i| f64::min(a[i], b[i])), [0, 1, 2].map(|i| f64::max(a[i], b[i]))]
 }
 
 /// The shapes of a structure set; structures without volume have none.

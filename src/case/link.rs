@@ -25,6 +25,8 @@ use archive::Archive;
 use draft::{Draft, Makings};
 use owner::Owners;
 
+pub use frames::registered_motion;
+
 /// Joins plans, doses and structure sets into cases, sorted by patient and case token, with the
 /// findings about every join that was not by reference, every refusal and every object left over.
 #[must_use]
@@ -70,6 +72,15 @@ impl Case {
         let own = roi.frame.as_ref().or(set);
         let moved = own.is_some_and(|frame| self.frames.motions.contains_key(frame));
         dose.is_some() && (own == dose || moved)
+    }
+
+    /// The frame of reference in which the shapes of the case are: that of the dose for a structure
+    /// set that was moved into it, else the set's own. Absent without structures or without a UID.
+    #[must_use]
+    pub fn shape_frame(&self) -> Option<&Token> {
+        let own = self.structure_set.as_ref()?.frame.as_ref()?;
+        let dose = self.dose.as_ref().and_then(|d| d.frame.as_ref());
+        dose.filter(|_| self.frames.motions.contains_key(own)).or(Some(own))
     }
 }
 

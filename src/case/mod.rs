@@ -10,6 +10,7 @@ mod link;
 mod names;
 mod open;
 mod prescription;
+mod sums;
 mod technology;
 mod treatment;
 
@@ -17,9 +18,13 @@ pub use course::{Course, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
-pub use link::{link, link_decided};
-pub use names::{Proposal, Recognition, VolumeWindow, proposals, recognise, volume_window};
+pub use link::{link, link_decided, registered_motion};
+pub use names::{
+    BrainRegion, ClinicalLabel, Proposal, Recognition, VolumeWindow, clinical_label, proposals,
+    recognise, volume_window,
+};
 pub use open::{OpenDecision, Place, open_decisions};
+pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, resolve};
 
 pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
 

@@ -3,6 +3,7 @@
 //! organ and, for a paired one, one side are certain.
 
 mod catalogue;
+mod clinic;
 mod normalise;
 mod organ;
 mod plausible;
@@ -14,6 +15,7 @@ mod words;
 #[cfg(test)]
 mod labels;
 
+pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
 pub use plausible::{VolumeWindow, volume_window};
 pub use recognise::{Recognition, recognise};
 

@@ -9,6 +9,7 @@ use super::one_case::{CaseResult, Workshop, is_worth_measuring};
 use super::parallel::map_indices;
 use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
+use super::sums::measure_sums;
 use super::terminal::Terminal;
 use super::{Outcome, outcome_of};
 use crate::analyse::{self, Analysis};
@@ -16,7 +17,7 @@ use crate::case::Case;
 use crate::finding::{Code, Finding, Subject};
 use crate::metrics::Metric;
 use crate::table::run::{self, Run};
-use crate::table::{self, MetricDefinition, Study, TABLES};
+use crate::table::{self, MeasuredSum, MetricDefinition, Study, TABLES};
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
 #[derive(Debug, Serialize)]
@@ -52,7 +53,11 @@ pub(super) fn measure(
         let open: Vec<Finding> = open.into_iter().cloned().collect();
         analyse::strict::refuse(&mut prepared.cases, &mut analyses, &open);
     }
-    write(&mut prepared, &analyses, analysis, (settings.strict, terminal))?;
+    let workshop =
+        Workshop { paths: &prepared.scan.paths, identity: &prepared.identity, settings: analysis };
+    let (sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
+    prepared.findings.extend(refused);
+    write(&mut prepared, (&analyses, &sums), analysis, (settings.strict, terminal))?;
     let computed = analyses.iter().flat_map(|a| &a.findings);
     let all: Vec<&Finding> = prepared.findings.iter().chain(computed).collect();
     let open = prepared.open(all.iter().copied());
@@ -117,7 +122,7 @@ fn collect(prepared: &mut Prepared, results: Vec<Option<CaseResult>>) -> Vec<Ana
 
 fn write(
     prepared: &mut Prepared,
-    analyses: &[Analysis],
+    (analyses, sums): (&[Analysis], &[MeasuredSum]),
     analysis: &analyse::Settings,
     (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
@@ -141,9 +146,11 @@ fn write(
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
         analyses,
+        sums,
         findings: &prepared.findings,
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
+        confirmed_labels: prepared.confirmed_labels(),
         limits: &analysis.limits,
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),

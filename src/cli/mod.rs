@@ -14,6 +14,7 @@ mod review;
 mod settings;
 mod study_folder;
 mod study_key;
+mod sums;
 mod survey;
 mod terminal;
 

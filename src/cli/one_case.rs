@@ -51,6 +51,9 @@ pub(super) fn read_structures(
     let reading = dicom::read_structure_set_as(path, identity, &header.origin.file).ok()?;
     let mut set = reading.value;
     set.take_spacings(header);
+    if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
+        set.bring_into(frame, &case.frames.motions);
+    }
     Some(set)
 }
 
@@ -87,7 +90,11 @@ impl Workshop<'_> {
     }
 
     /// The dose that is measured, added up from its parts, then the grids of further regions.
-    fn doses(&self, case: &Case, findings: &mut Vec<Finding>) -> Result<Vec<Dose>, Box<Finding>> {
+    pub(super) fn doses(
+        &self,
+        case: &Case,
+        findings: &mut Vec<Finding>,
+    ) -> Result<Vec<Dose>, Box<Finding>> {
         if case.left_out.is_some() {
             return Ok(Vec::new());
         }

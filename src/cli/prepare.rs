@@ -10,16 +10,18 @@ use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
 use crate::analyse::Analysis;
-use crate::case::{self, Case, Decisions};
+use crate::case::{self, Case, Decisions, PlanSum};
 use crate::dicom::{self, Scan};
 use crate::finding::{Code, Finding, Severity, Subject};
 use crate::identity::{Identity, Token};
 use crate::table::choices::ChoicesFile;
+use crate::table::clinical_file::{ClinicalFile, ConfirmedLabels};
 use crate::table::decisions::{DecisionsFile, States};
 use crate::table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use crate::table::names::NamesFile;
 use crate::table::prescriptions::PrescriptionsFile;
 use crate::table::seen::{EvidenceByCase, seen_by_name};
+use crate::table::sums_file::SumsFile;
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
@@ -38,6 +40,8 @@ pub(super) struct Prepared {
     prescriptions: PrescriptionsFile,
     choices: ChoicesFile,
     lesions: LesionFile,
+    clinical: ClinicalFile,
+    sums: SumsFile,
     decisions: DecisionsFile,
 }
 
@@ -58,6 +62,8 @@ pub(super) fn prepare(
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
     let choices = ChoicesFile::read(&folder.choices())?;
     let lesions = LesionFile::read(&folder.lesions())?;
+    let clinical = ClinicalFile::read(&folder.clinical_lesions())?;
+    let sums = SumsFile::read(&folder.sums())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
     for root in &settings.archive {
         // Before a key is made: a mistyped folder leaves nothing behind.
@@ -93,6 +99,8 @@ pub(super) fn prepare(
         prescriptions,
         choices,
         lesions,
+        clinical,
+        sums,
         decisions: decided,
     })
 }
@@ -109,6 +117,21 @@ impl Prepared {
     /// What was decided about lesions.
     pub(super) const fn lesion_decisions(&self) -> &LesionDecisions {
         self.lesions.decisions()
+    }
+
+    /// Labels of the clinic that the user confirmed.
+    pub(super) const fn confirmed_labels(&self) -> &ConfirmedLabels {
+        self.clinical.confirmed()
+    }
+
+    /// How many labels of the clinic wait for a decision.
+    pub(super) fn open_labels(&self) -> usize {
+        self.clinical.open()
+    }
+
+    /// The sums of plans that the user asks for.
+    pub(super) fn sums(&self) -> &[PlanSum] {
+        self.sums.sums()
     }
 
     /// Of these findings those about which nobody has decided.
@@ -133,14 +156,20 @@ impl Prepared {
         evidence: &EvidenceByCase,
         lesions: &LesionsByCase,
     ) -> Result<(), Fault> {
+        let unused = self.clinical.suggest(&self.cases, lesions);
+        self.clinical.write(&self.folder.clinical_lesions())?;
+        self.findings.extend(unused);
         let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
         self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
         self.decisions.write(&self.folder.decisions())?;
         let seen = seen_by_name(&self.cases, evidence);
         self.names.propose(&case::proposals(&self.cases), &seen);
         self.names.write(&self.folder.names())?;
-        self.lesions.propose(&self.cases, lesions);
+        let registrations = &self.scan.inventory.registrations;
+        self.lesions.propose(&self.cases, lesions, registrations);
         self.lesions.write(&self.folder.lesions())?;
+        self.sums.propose(&self.cases, registrations);
+        self.sums.write(&self.folder.sums())?;
         self.prescriptions.propose(&self.cases, computed);
         self.prescriptions.write(&self.folder.prescriptions())?;
         self.choices.propose(&self.cases);

@@ -85,6 +85,18 @@ impl StudyFolder {
         self.root.join("lesions.csv")
     }
 
+    /// `clinical_lesions.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn clinical_lesions(&self) -> PathBuf {
+        self.root.join("clinical_lesions.csv")
+    }
+
+    /// `sums.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn sums(&self) -> PathBuf {
+        self.root.join("sums.csv")
+    }
+
     /// `decisions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn decisions(&self) -> PathBuf {
@@ -103,8 +115,16 @@ fn is_study(root: &Path) -> bool {
 }
 
 /// The files of the user, which may be there before the study is.
-const OWN_FILES: [&str; 6] =
-    ["names.csv", "prescriptions.csv", "lesions.csv", "decisions.csv", "choices.csv", "limits.csv"];
+const OWN_FILES: [&str; 8] = [
+    "names.csv",
+    "prescriptions.csv",
+    "lesions.csv",
+    "clinical_lesions.csv",
+    "sums.csv",
+    "decisions.csv",
+    "choices.csv",
+    "limits.csv",
+];
 
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.
 fn is_empty(root: &Path) -> Result<bool, Fault> {

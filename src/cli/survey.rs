@@ -51,9 +51,11 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
         analyses: &[],
+        sums: &[],
         findings: &prepared.findings,
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
+        confirmed_labels: prepared.confirmed_labels(),
         limits: &[],
         metrics: &[],
         settings_digest: "",
@@ -123,6 +125,7 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
         (line("structures", "unmapped", ""), count(&[NameBasis::None])),
         (decisions(Place::Names.file()), waiting(Place::Names)),
         (decisions(Place::Prescriptions.file()), waiting(Place::Prescriptions)),
+        (decisions("clinical_lesions.csv"), prepared.open_labels()),
         (decisions("decisions.csv"), prepared.open_findings()),
     ]
 }

@@ -249,6 +249,29 @@ pub static REGISTRY: &[&Definition] = &[
     &plan_wide::EFFICIENCY_TWELVE,
 ];
 
+/// Whether a metric needs nothing but a structure and a dose: no prescription, no number of
+/// fractions, no neighbours. Only such have a meaning in a sum of plans.
+#[must_use]
+pub fn is_of_dose_alone(definition: &Definition) -> bool {
+    const LIST: [&Definition; 14] = [
+        &volume::VOLUME,
+        &statistics::MIN,
+        &statistics::MEAN,
+        &statistics::MAX,
+        &statistics::DEVIATION,
+        &dose_at_volume::PERCENT,
+        &dose_at_volume::ABSOLUTE,
+        &dose_at_volume::CUBIC_MILLIMETRES,
+        &near_extremes::NEAR_MAXIMUM,
+        &near_extremes::NEAR_MINIMUM,
+        &cold::DOSE_OF_COLDEST,
+        &volume_at_dose::ABSOLUTE,
+        &volume_at_dose::PERCENT,
+        &integral::INTEGRAL_DOSE,
+    ];
+    LIST.iter().any(|d| d.name == definition.name)
+}
+
 /// One metric with its number.
 #[derive(Debug, Clone, Copy)]
 pub struct Metric {

@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 
+use super::clinical_file::ConfirmedLabels;
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::decisions::States;
 use super::lesion_file::LesionDecisions;
@@ -59,9 +60,11 @@ fn definitions(table: &Table) -> Vec<Definition> {
         inventory: &inventory,
         cases: &[],
         analyses,
+        sums: &[],
         findings: &[],
         states: &States::new(),
         lesion_decisions: &LesionDecisions::new(),
+        confirmed_labels: &ConfirmedLabels::new(),
         limits: &[],
         metrics: &[],
         settings_digest: "",

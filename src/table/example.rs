@@ -2,19 +2,20 @@
 
 use std::collections::BTreeMap;
 
+use super::clinical_file::ConfirmedLabels;
 use super::decisions::States;
 use super::lesion_file::LesionDecisions;
-use super::{MetricDefinition, Study};
+use super::{MeasuredSum, MetricDefinition, Study};
 use crate::analyse::limit_check::LimitCheck;
 use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
 use crate::analyse::relate::Relation;
 use crate::analyse::{
     Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
-    StructureResult,
+    StructureResult, SumMeasurement,
 };
 use crate::case::{
-    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
-    Role, Technology, Treatment,
+    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum, Prescription,
+    PrescriptionBasis, Role, SumBasis, Technology, Treatment,
 };
 use crate::finding::{Code, Finding, Subject};
 use crate::identity::Token;
@@ -30,11 +31,13 @@ pub(super) struct Example {
     pub(super) inventory: Inventory,
     pub(super) cases: Vec<Case>,
     pub(super) analyses: Vec<Analysis>,
+    pub(super) sums: Vec<MeasuredSum>,
     pub(super) findings: Vec<Finding>,
     pub(super) limits: Vec<Limit>,
     pub(super) metrics: Vec<MetricDefinition>,
     pub(super) states: States,
     pub(super) lesion_decisions: LesionDecisions,
+    pub(super) confirmed_labels: ConfirmedLabels,
 }
 
 impl Example {
@@ -44,6 +47,7 @@ impl Example {
             inventory: Inventory { files, images: vec![series()], ..Inventory::default() },
             cases: vec![case("plan-1", None), case("plan-2", Some("no dose belongs to the plan"))],
             analyses: vec![analysis()],
+            sums: vec![sum()],
             findings: vec![
                 finding(Code::PlanesFew, "2 planes"),
                 finding(Code::PlanesFew, "2 planes, said differently"),
@@ -53,6 +57,7 @@ impl Example {
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
             states: States::new(),
             lesion_decisions: LesionDecisions::new(),
+            confirmed_labels: ConfirmedLabels::new(),
         }
     }
 
@@ -62,11 +67,13 @@ impl Example {
             inventory: self.inventory.clone(),
             cases: self.cases.clone(),
             analyses: self.analyses.clone(),
+            sums: self.sums.clone(),
             findings: self.findings.clone(),
             limits: self.limits.clone(),
             metrics: self.metrics.clone(),
             states: self.states.clone(),
             lesion_decisions: self.lesion_decisions.clone(),
+            confirmed_labels: self.confirmed_labels.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -94,9 +101,11 @@ impl Example {
             inventory: &self.inventory,
             cases: &self.cases,
             analyses: &self.analyses,
+            sums: &self.sums,
             findings: &self.findings,
             states: &self.states,
             lesion_decisions: &self.lesion_decisions,
+            confirmed_labels: &self.confirmed_labels,
             limits: &self.limits,
             metrics: &self.metrics,
             settings_digest: "digest",
@@ -280,6 +289,7 @@ pub(super) fn lesion(roi_number: i64) -> Lesion {
         other: vec![roi_number],
         boosts: Vec::new(),
         centre_mm: Some([1.0, -2.0, 3.0]),
+        look: None,
         basis: "single",
     }
 }
@@ -293,6 +303,31 @@ fn relation(other: Option<i64>, metric: &'static str, outcome: Outcome) -> Relat
         unit,
         outcome,
         method: "closed_caps",
+    }
+}
+
+fn sum() -> MeasuredSum {
+    let value = |metric: &str, unit, outcome| SumMeasurement {
+        roi_number: 2,
+        metric: metric.to_owned(),
+        unit,
+        alpha_beta_gy: Some(2.0),
+        outcome,
+        method: "cubic_b_spline; closed_caps; EQD2 of 2 plans".to_owned(),
+    };
+    MeasuredSum {
+        sum: PlanSum {
+            patient: Token::new("patient"),
+            name: "both".to_owned(),
+            basis: SumBasis::Eqd2,
+            plans: ["plan-1", "plan-2"].map(Token::new).into(),
+            structures_of: None,
+        },
+        structures_of: Token::new("plan-1"),
+        measurements: vec![
+            value("Max[Gy]", "Gy", Outcome::of(60.0)),
+            value("V12Gy[cc]", "cc", Outcome::none(Status::OutsideGrid, "outside")),
+        ],
     }
 }
 

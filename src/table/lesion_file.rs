@@ -1,6 +1,6 @@
 //! `lesions.csv`: which lesion of an earlier course a lesion is, and what the clinic calls it. The
 //! program adds a row for every lesion and proposes the earlier one by position, where both courses
-//! have one frame of reference; the user decides in `same_as` (a lesion_id, or `new`) and writes the
+//! have one frame of reference or a rigid registration joins their frames; the user decides in `same_as` (a lesion_id, or `new`) and writes the
 //! clinic's label into `clinical_label`. Nothing is taken from a proposal.
 
 use std::collections::BTreeMap;
@@ -11,8 +11,10 @@ use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
 use crate::analyse::Lesion;
-use crate::case::Case;
+use crate::case::{Case, registered_motion};
+use crate::geometry::Point;
 use crate::identity::Token;
+use crate::rt::Registration;
 
 const COLUMNS: &[&str] = &[
     "lesion_id",
@@ -74,7 +76,12 @@ impl LesionFile {
     }
 
     /// Adds a row for every lesion that has none yet, and a proposal where there was none.
-    pub fn propose(&mut self, cases: &[Case], lesions: &LesionsByCase) {
+    pub fn propose(
+        &mut self,
+        cases: &[Case],
+        lesions: &LesionsByCase,
+        registrations: &[Registration],
+    ) {
         let mut sorted: Vec<&Case> = cases.iter().collect();
         sorted.sort_by_key(|c| (&c.patient, &c.id));
         let ids = (0..self.file.row_count()).map(|row| (self.file.text(row, "lesion_id"), row));
@@ -82,7 +89,7 @@ impl LesionFile {
         for case in &sorted {
             for lesion in lesions.get(&case.id).into_iter().flatten() {
                 let id = structure_id(case, lesion.roi_number);
-                let earlier = earlier(case, lesion, &sorted, lesions);
+                let earlier = earlier(case, lesion, &sorted, &Archive { lesions, registrations });
                 let (same, distance) =
                     earlier.map_or_else(Default::default, |(id, mm)| (id, number(mm)));
                 if let Some(row) = rows.get(&id) {
@@ -116,33 +123,47 @@ fn day(case: &Case) -> Option<i64> {
     case.plan.as_ref()?.day.map(|d| d.0)
 }
 
-/// The nearest lesion of an earlier course of the patient in the same frame of reference, with the
-/// distance of the centres rounded to 0.1 mm.
+/// Where earlier lesions are looked for.
+struct Archive<'a> {
+    lesions: &'a LesionsByCase,
+    registrations: &'a [Registration],
+}
+
+/// The nearest lesion of an earlier course of the patient, with the distance of the centres rounded
+/// to 0.1 mm. Courses in different frames of reference are compared only through a registration.
 fn earlier(
     case: &Case,
     lesion: &Lesion,
     cases: &[&Case],
-    lesions: &LesionsByCase,
+    archive: &Archive<'_>,
 ) -> Option<(String, f64)> {
-    let frame = |c: &Case| c.structure_set.as_ref().and_then(|s| s.frame.clone());
-    let (own_frame, own_day) = (frame(case)?, day(case)?);
+    let own_day = day(case)?;
     let centre = lesion.centre_mm?;
     let before = cases.iter().filter(|c| {
-        let same =
-            c.patient.is_some() && c.patient == case.patient && frame(c) == Some(own_frame.clone());
-        same && c.id != case.id && day(c).is_some_and(|d| d < own_day)
+        let same = c.patient.is_some() && c.patient == case.patient && c.id != case.id;
+        same && day(c).is_some_and(|d| d < own_day)
     });
     let candidates = before.flat_map(|c| {
-        let near = |l: &Lesion| {
-            let there = l.centre_mm?;
-            let squares = centre.iter().zip(there).map(|(a, b)| (a - b) * (a - b));
+        let here = moved(centre, case, c, archive.registrations);
+        let near = move |l: &Lesion| {
+            let squares = here?.into_iter().zip(l.centre_mm?).map(|(a, b)| (a - b) * (a - b));
             Some((structure_id(c, l.roi_number), squares.sum::<f64>().sqrt()))
         };
-        lesions.get(&c.id).into_iter().flatten().filter_map(near).collect::<Vec<_>>()
+        archive.lesions.get(&c.id).into_iter().flatten().filter_map(near).collect::<Vec<_>>()
     });
     let near = candidates.filter(|(_, distance)| *distance <= NEAR_MM);
     let best = near.min_by(|a, b| a.1.total_cmp(&b.1).then_with(|| a.0.cmp(&b.0)));
     best.map(|(id, distance)| (id, (distance * 10.0).round() / 10.0))
+}
+
+/// A point of one case in the frame of reference of another; absent where nothing joins the two.
+fn moved(point: Point, from: &Case, into: &Case, all: &[Registration]) -> Option<Point> {
+    let (from_frame, into_frame) = (from.shape_frame()?, into.shape_frame()?);
+    if from_frame == into_frame {
+        return Some(point);
+    }
+    let motion = registered_motion(from.patient.as_ref()?, [from_frame, into_frame], all)?;
+    Some(motion.apply(point))
 }
 
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
@@ -176,6 +197,7 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
 mod tests {
     use super::*;
     use crate::analyse::testing::case_of;
+    use crate::rt::{RegisteredFrame, Rigid};
     use crate::units::Day;
 
     fn course(id: &str, day: i64) -> Case {
@@ -213,7 +235,7 @@ mod tests {
             (Token::new("late"), at(0.0)),
         ]);
         let mut file = LesionFile::read(&path).unwrap();
-        file.propose(&cases, &lesions);
+        file.propose(&cases, &lesions, &[]);
         file.write(&path).unwrap();
         let text = std::fs::read_to_string(&path).unwrap();
         assert!(text.contains("second/1,second,GTV,400,first/1,4,,,"), "{text}");
@@ -226,9 +248,55 @@ mod tests {
         std::fs::write(&path, &decided).unwrap();
         let mut file = LesionFile::read(&path).unwrap();
         assert_eq!(file.decisions()["second/1"].same_as.as_deref(), Some("first/1"));
-        file.propose(&cases, &lesions);
+        file.propose(&cases, &lesions, &[]);
         file.write(&path).unwrap();
         assert_eq!(std::fs::read_to_string(&path).unwrap(), decided);
+    }
+
+    #[test]
+    fn a_registration_joins_courses_of_different_frames() {
+        let mut later = course("second", 400);
+        if let Some(set) = &mut later.structure_set {
+            set.frame = Some(Token::new("other"));
+        }
+        let cases = [course("first", 100), later];
+        let lesions = LesionsByCase::from([
+            (Token::new("first"), at(0.0)),
+            (Token::new("second"), at(103.0)),
+        ]);
+        // From the later frame into the earlier one: 100 mm along x.
+        let mut matrix = [0.0; 16];
+        for i in 0..4 {
+            matrix[5 * i] = 1.0;
+        }
+        matrix[3] = -100.0;
+        let set = cases[0].structure_set.as_ref().unwrap();
+        let registration = Registration {
+            origin: set.origin.clone(),
+            frame: set.frame.clone().unwrap(),
+            items: vec![RegisteredFrame {
+                frame: Token::new("other"),
+                motion: Rigid::from_matrix(&matrix),
+            }],
+        };
+        let proposed = |registrations: &[Registration]| {
+            let folder = tempfile::tempdir().unwrap();
+            let mut file = LesionFile::read(&folder.path().join("lesions.csv")).unwrap();
+            file.propose(&cases, &lesions, registrations);
+            (
+                file.file.text(1, "proposed_same_as").to_owned(),
+                file.file.text(1, "distance_mm").to_owned(),
+            )
+        };
+        assert_eq!(proposed(&[]), (String::new(), String::new()));
+        assert_eq!(
+            proposed(std::slice::from_ref(&registration)),
+            ("first/1".to_owned(), "3".to_owned())
+        );
+        let mut contradicting = registration.clone();
+        matrix[3] = -90.0;
+        contradicting.items[0].motion = Rigid::from_matrix(&matrix);
+        assert_eq!(proposed(&[registration, contradicting]), (String::new(), String::new()));
     }
 
     #[test]

@@ -22,6 +22,7 @@ pub(super) const TABLE: Table = Table {
 
 const SIDES: &[&str] = &[SeenSide::Left.word(), SeenSide::Right.word(), SeenSide::Middle.word()];
 const GROUPINGS: &[&str] = &["single", "geometry", "no_shape"];
+const LABELS: &[&str] = &["user", "suggested_confirmed", "unmatched"];
 const MATCHES: &[&str] = &["user", "new", "unmatched"];
 
 struct Row<'a> {
@@ -29,7 +30,19 @@ struct Row<'a> {
     id: String,
     lesion: &'a Lesion,
     decision: Option<&'a LesionDecision>,
+    confirmed: Option<&'a str>,
     prescription: Option<&'a Prescription>,
+}
+
+impl<'a> Row<'a> {
+    /// The clinic's label and who says so; what stands in `lesions.csv` goes first.
+    fn label(&self) -> (Option<&'a str>, &'static str) {
+        match (self.decision.and_then(|d| d.clinical_label.as_deref()), self.confirmed) {
+            (Some(own), _) => (Some(own), "user"),
+            (None, Some(confirmed)) => (Some(confirmed), "suggested_confirmed"),
+            (None, None) => (None, "unmatched"),
+        }
+    }
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -38,8 +51,9 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         for lesion in measured.analysis.map_or(&[][..], |a| &a.lesions) {
             let id = structure_id(measured.case, lesion.roi_number);
             let decision = study.lesion_decisions.get(&id);
+            let confirmed = study.confirmed_labels.get(&id).map(String::as_str);
             let prescription = prescription(measured, lesion);
-            rows.push(Row { measured, id, lesion, decision, prescription });
+            rows.push(Row { measured, id, lesion, decision, confirmed, prescription });
         }
     }
     let mut columns = target_columns();
@@ -184,8 +198,11 @@ fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
                 _ => "unmatched",
             })
         }),
-        Column::text("clinical_label", "what the clinic calls it, from lesions.csv", |r| {
-            r.decision?.clinical_label.as_deref().map(Cow::Borrowed)
+        Column::text("clinical_label", "what the clinic calls it", |r| {
+            r.label().0.map(Cow::Borrowed)
+        }),
+        Column::word("label_basis", "which file of the user says so", LABELS, |r| {
+            borrowed(r.label().1)
         }),
         Column::integer("n_targets", "", "targets that were drawn for it", |r| {
             let lists = [&r.lesion.gtv, &r.lesion.ctv, &r.lesion.ptv, &r.lesion.other];

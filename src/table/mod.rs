@@ -7,6 +7,7 @@
 //! neither DICOM nor geometry, and prints nothing.
 
 pub mod choices;
+pub mod clinical_file;
 pub mod column;
 pub mod decisions;
 mod dictionary;
@@ -28,6 +29,8 @@ pub mod run;
 pub mod seen;
 mod structures;
 mod study;
+mod sums;
+pub mod sums_file;
 pub mod user_file;
 pub mod write_csv;
 pub mod write_file;
@@ -42,6 +45,7 @@ use serde::Serialize;
 
 pub use column::{Cell, Column, Kind, Sheet};
 pub use study::{MetricDefinition, Study};
+pub use sums::MeasuredSum;
 pub use write_file::{WriteError, replace_file};
 
 /// One table: its name, what a row is, and how it is made.
@@ -65,6 +69,7 @@ pub const TABLES: &[Table] = &[
     metrics::TABLE,
     dvh::TABLE,
     relations::TABLE,
+    sums::TABLE,
     limit_checks::TABLE,
     pictures::TABLE,
     findings::TABLE,

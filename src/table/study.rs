@@ -3,8 +3,10 @@
 
 use std::collections::BTreeMap;
 
+use super::clinical_file::ConfirmedLabels;
 use super::decisions::States;
 use super::lesion_file::LesionDecisions;
+use super::sums::MeasuredSum;
 use crate::analyse::Analysis;
 use crate::case::{Case, NamedRoi};
 use crate::finding::Finding;
@@ -37,12 +39,16 @@ pub struct Study<'a> {
     pub cases: &'a [Case],
     /// What was computed, for the cases that were measured.
     pub analyses: &'a [Analysis],
+    /// Sums of plans, as far as the user asked for any.
+    pub sums: &'a [MeasuredSum],
     /// Findings of reading, linking and the run; those of the analyses are added by the tables.
     pub findings: &'a [Finding],
     /// What was decided about findings.
     pub states: &'a States,
     /// What was decided about lesions.
     pub lesion_decisions: &'a LesionDecisions,
+    /// Labels of the clinic that were confirmed.
+    pub confirmed_labels: &'a ConfirmedLabels,
     /// The limits of this run.
     pub limits: &'a [Limit],
     /// The metrics of this run.

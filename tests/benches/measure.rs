@@ -237,55 +237,7 @@ mod large_case {
             let centre = [45.0 * a.cos(), 50.0 * a.sin(), 3.0 * f64::from(i) - 30.0];
             solids.push(Solid::ellipsoid(centre, [4.0 + f64::from(i % 5), 6.0, 5.0]));
         }
-        let rois = solids.iter().zip(1..).map(|(s, number)| roi(s, number)).collect();
-        let origin = Origin {
-            file: Token::new("file"),
-            object: Token::new("object"),
-            patient: None,
-            digest: String::new(),
-        };
-        StructureSet { origin, frame: None, rois }
-    }
-
-    fn roi(solid: &Solid, number: i64) -> Roi {
-        let contours: Vec<Contour> = solid
-            .sections(&PlaneStack::axial(1.0, 0.3), 200)
-            .into_iter()
-            .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
-            .collect();
-        let header = RoiHeader {
-            number,
-            name: format!("structure {number}"),
-            interpreted_type: None,
-            generation_algorithm: None,
-            frame: None,
-            stated_volume: None,
-            plane_spacing: None,
-            planes_complete: false,
-            contours: contours.len(),
-        };
-        Roi { header, contours, refused: None }
-    }
-
-    fn case() -> Case {
-        Case {
-            id: Token::new("case"),
-            patient: None,
-            plan: None,
-            structure_set: None,
-            dose: None,
-            dose_source: DoseSource::default(),
-            frames: FrameJoin::default(),
-            treatment: Treatment::default(),
-            doses_seen: 1,
-            dose_link: case::LinkMethod::Reference,
-            structure_link: case::LinkMethod::Reference,
-            technology: case::Technology::Unknown,
-            technology_basis: String::new(),
-            names: vec![],
-            prescriptions: vec![],
-            left_out: None,
-        }
+        set_of(&solids)
     }
 
     fn run(bencher: Bencher<'_, '_>, settings: &Settings) {
@@ -308,5 +260,138 @@ mod large_case {
             ..Settings::default()
         };
         run(bencher, &settings);
+    }
+}
+
+/// Thirty lesions in a brain, each with its prescription, on one thread: what every metric there is
+/// costs against the short list. The goal is 2.5 times.
+#[divan::bench_group(sample_count = 3, sample_size = 1)]
+mod many_lesions {
+    use tidydose::case::{NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role};
+    use tidydose::metrics::List;
+
+    use super::*;
+
+    /// Centre and radius, mm, on three rings; no two reach each other.
+    fn lesions() -> Vec<([f64; 3], f64)> {
+        let one = |i: u32| {
+            let (ring, turn) = (f64::from(i / 10), f64::from(i % 10) * 0.628 + f64::from(i) * 0.1);
+            let centre = [45.0 * turn.cos(), 55.0 * turn.sin(), 22.0 * ring - 20.3];
+            (centre, 2.0 + f64::from(i % 5))
+        };
+        (0..30).map(one).collect()
+    }
+
+    fn dose() -> Dose {
+        let offsets = (0..60).map(|k| 2.0 * f64::from(k)).collect();
+        let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid =
+            Grid::new([-80.0, -95.0, -60.0], directions, [2.0; 2], offsets, [95, 80]).unwrap();
+        let values = Array3::from_shape_fn(grid.shape(), |at| {
+            let p = grid.position(at.into());
+            let bump = |(c, radius): &([f64; 3], f64)| {
+                let r2: f64 = p.iter().zip(c).map(|(x, c)| (x - c) * (x - c)).sum();
+                // Half of the largest dose at the edge, 20 Gy.
+                40.0 * (-r2 / (radius * radius) * std::f64::consts::LN_2).exp()
+            };
+            (lesions().iter().map(bump).sum::<f64>() + 0.3) as f32
+        });
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    fn named(number: i64) -> NamedRoi {
+        let (name, role, standard) = match number {
+            1 => ("Brain".to_owned(), Role::Organ, Some("Brain".to_owned())),
+            2 => ("Brainstem".to_owned(), Role::Organ, Some("Brainstem".to_owned())),
+            n => (format!("GTV{n}"), Role::Gtv, None),
+        };
+        NamedRoi { number, original: name, standard, role, basis: NameBasis::Exact }
+    }
+
+    fn plan() -> (Case, StructureSet) {
+        let mut solids = vec![
+            Solid::ellipsoid([0.0; 3], [68.0, 82.0, 60.0]),
+            Solid::ellipsoid([0.0, 15.0, -45.0], [16.0, 14.0, 24.0]),
+        ];
+        solids.extend(lesions().iter().map(|(centre, radius)| Solid::ball(*centre, *radius)));
+        let names: Vec<_> = (1..).zip(&solids).map(|(number, _)| named(number)).collect();
+        let targets = names.iter().filter(|n| n.role.is_target());
+        let prescriptions = targets.map(|n| Prescription {
+            roi_number: n.number,
+            dose: Gray::gy(20.0),
+            basis: PrescriptionBasis::User,
+        });
+        let prescriptions = prescriptions.collect();
+        (Case { names, prescriptions, ..case() }, set_of(&solids))
+    }
+
+    fn run(bencher: Bencher<'_, '_>, list: List) {
+        let (case, set) = plan();
+        let settings = Settings { metrics: list.metrics(), ..Settings::default() };
+        bencher
+            .with_inputs(dose)
+            .bench_values(|d| analyse(&case, Some(&set), Some(d), &settings).measurements.len());
+    }
+
+    #[divan::bench]
+    fn basic_list(bencher: Bencher<'_, '_>) {
+        run(bencher, List::Basic);
+    }
+
+    #[divan::bench]
+    fn full_list(bencher: Bencher<'_, '_>) {
+        run(bencher, List::Full);
+    }
+}
+
+fn set_of(solids: &[Solid]) -> StructureSet {
+    let rois = solids.iter().zip(1..).map(|(s, number)| roi(s, number)).collect();
+    let origin = Origin {
+        file: Token::new("file"),
+        object: Token::new("object"),
+        patient: None,
+        digest: String::new(),
+    };
+    StructureSet { origin, frame: None, rois }
+}
+
+fn roi(solid: &Solid, number: i64) -> Roi {
+    let contours: Vec<Contour> = solid
+        .sections(&PlaneStack::axial(1.0, 0.3), 200)
+        .into_iter()
+        .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
+        .collect();
+    let header = RoiHeader {
+        number,
+        name: format!("structure {number}"),
+        interpreted_type: None,
+        generation_algorithm: None,
+        frame: None,
+        stated_volume: None,
+        plane_spacing: None,
+        planes_complete: false,
+        contours: contours.len(),
+    };
+    Roi { header, contours, refused: None }
+}
+
+fn case() -> Case {
+    Case {
+        id: Token::new("case"),
+        patient: None,
+        plan: None,
+        structure_set: None,
+        dose: None,
+        dose_source: DoseSource::default(),
+        frames: FrameJoin::default(),
+        treatment: Treatment::default(),
+        doses_seen: 1,
+        dose_link: case::LinkMethod::Reference,
+        structure_link: case::LinkMethod::Reference,
+        technology: case::Technology::Unknown,
+        technology_basis: String::new(),
+        names: vec![],
+        prescriptions: vec![],
+        left_out: None,
     }
 }

@@ -9,11 +9,11 @@ use crate::measured::rows_of;
 use crate::phantom::dicom::{Registration, uid};
 
 /// A turn about a tilted axis and a shift: takes points of the structures' frame into the dose's.
-struct Motion([f64; 16]);
+pub(super) struct Motion(pub(super) [f64; 16]);
 
 impl Motion {
     /// Rodrigues' formula for the unit axis (2, 3, 6)/7, with angle and shift; textbook.
-    fn new(degrees: f64, shift: Point) -> Self {
+    pub(super) fn new(degrees: f64, shift: Point) -> Self {
         let (axis, (sin, cos)) =
             ([2.0 / 7.0, 3.0 / 7.0, 6.0 / 7.0], degrees.to_radians().sin_cos());
         let [x, y, z] = axis;
@@ -30,7 +30,7 @@ impl Motion {
         Self(m)
     }
 
-    fn apply(&self, p: Point) -> Point {
+    pub(super) fn apply(&self, p: Point) -> Point {
         let m = &self.0;
         [0, 1, 2]
             .map(|i| m[4 * i] * p[0] + m[4 * i + 1] * p[1] + m[4 * i + 2] * p[2] + m[4 * i + 3])

@@ -8,6 +8,7 @@
 mod courses;
 mod doses;
 mod frames;
+mod sums;
 
 use std::collections::BTreeMap;
 

@@ -68,6 +68,19 @@ pub(super) fn join<'a>(
 
 type Found<'a> = Result<(&'a Registration, Rigid), String>;
 
+/// The motion of points from the first frame into the second that the patient's registrations state;
+/// absent where none does, or where they are not rigid or contradict each other.
+#[must_use]
+pub fn registered_motion(
+    patient: &Token,
+    [from, into]: [&Token; 2],
+    registrations: &[Registration],
+) -> Option<Rigid> {
+    let own = registrations.iter().filter(|r| r.origin.patient.as_ref() == Some(patient));
+    let own: Vec<&Registration> = own.collect();
+    motion(from, into, &own)?.ok().map(|(_, motion)| motion)
+}
+
 /// The motion between two frames, if registrations speak of them at all.
 fn motion<'a>(from: &Token, into: &Token, all: &[&'a Registration]) -> Option<Found<'a>> {
     let mut usable: Vec<(&Registration, Rigid)> = Vec::new();

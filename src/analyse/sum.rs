@@ -1,0 +1,405 @@
+//! The doses of several plans of a patient added up, voxel by voxel, and the structures of one of
+//! them measured in the sum: physical dose, or EQD2 of each voxel's own dose per fraction, with the
+//! α/β of each structure. Nothing here decides whether plans may be added.
+
+use std::collections::BTreeMap;
+
+use ndarray::Array3;
+
+use super::fields::Prepared;
+use super::{Analysis, Settings, measure, parts};
+use crate::case::{Case, Role, SumBasis};
+use crate::dose::{DoseField, Interpolation, Phase};
+use crate::geometry::point::sub;
+use crate::geometry::{Grid, Point};
+use crate::metrics::{self, Metric, Outcome, Status, organ_models};
+use crate::rt::{Dose, Rigid, StructureSet};
+use crate::units::Gray;
+
+/// The dose of one plan as it enters a sum.
+#[derive(Debug, Clone)]
+pub struct Addend {
+    /// The dose of all its fractions.
+    pub dose: Dose,
+    /// From the frame of reference of the structures into that of this dose.
+    pub motion: Rigid,
+    /// Number of fractions.
+    pub fractions: u32,
+}
+
+/// One value of a sum.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SumMeasurement {
+    /// ROI Number of the structure.
+    pub roi_number: i64,
+    /// Metric in TG-263 syntax; doses are those of the sum's basis.
+    pub metric: String,
+    /// Unit symbol.
+    pub unit: &'static str,
+    /// α/β, Gy; absent for a physical sum.
+    pub alpha_beta_gy: Option<f64>,
+    /// Value, bounds, status, reason.
+    pub outcome: Outcome,
+    /// How it was computed.
+    pub method: String,
+}
+
+/// Doses of one plan at a time, ready to be read at any point.
+struct Source {
+    fields: Prepared,
+    motion: Rigid,
+    fractions: f64,
+    step_gy: f64,
+}
+
+/// How the dose of one plan is weighted.
+#[derive(Debug, Clone, Copy)]
+enum Weight {
+    Physical,
+    Eqd2 { alpha_beta_gy: f64 },
+}
+
+impl Weight {
+    /// EQD2 = D (D/n + α/β) / (2 Gy + α/β) of the linear-quadratic model (ICRU 91 and the
+    /// references of metric `MeanEqd2[Gy]`).
+    fn of(self, dose_gy: f64, fractions: f64) -> f64 {
+        match self {
+            Self::Physical => dose_gy,
+            Self::Eqd2 { alpha_beta_gy } => {
+                dose_gy * (dose_gy / fractions + alpha_beta_gy) / (2.0 + alpha_beta_gy)
+            }
+        }
+    }
+
+    /// How much a step of the dose becomes where the dose is largest.
+    fn step(self, step_gy: f64, largest_gy: f64, fractions: f64) -> f64 {
+        match self {
+            Self::Physical => step_gy,
+            Self::Eqd2 { alpha_beta_gy } => {
+                step_gy * (2.0 * largest_gy / fractions + alpha_beta_gy) / (2.0 + alpha_beta_gy)
+            }
+        }
+    }
+}
+
+/// Measures the structures of `case` in the sum; `addends` begin with the dose of the case itself.
+///
+/// # Errors
+/// When the grids have no common part.
+pub fn analyse_sum(
+    case: &Case,
+    structures: &StructureSet,
+    addends: Vec<Addend>,
+    (basis, settings): (SumBasis, &Settings),
+) -> Result<Vec<SumMeasurement>, String> {
+    let lattice = lattice(&addends)
+        .ok_or("the dose grids have no common part; grids that overlap would be accepted")?;
+    let sources: Vec<Source> = addends
+        .into_iter()
+        .map(|a| Source {
+            step_gy: a.dose.step.value(),
+            fields: Prepared::of(a.dose, settings.interpolation),
+            motion: a.motion,
+            fractions: f64::from(a.fractions),
+        })
+        .collect();
+    let own = Settings {
+        metrics: of_dose_alone(settings),
+        limits: Vec::new(),
+        regions: false,
+        ..settings.clone()
+    };
+    let case = &Case { prescriptions: Vec::new(), ..case.clone() };
+    let mut out = Vec::new();
+    for (alpha_beta, numbers) in by_alpha_beta(case, structures, (basis, settings)) {
+        let weight = match basis {
+            SumBasis::Physical => Weight::Physical,
+            SumBasis::Eqd2 => Weight::Eqd2 { alpha_beta_gy: alpha_beta.gy },
+        };
+        let prepared = added(&lattice, &sources, weight);
+        let step_gy = sources
+            .iter()
+            .map(|s| weight.step(s.step_gy, largest(s.fields.fields(0.0).nominal), s.fractions))
+            .sum();
+        let mut one = Analysis::empty(case.id.clone());
+        let parts = parts(case, Some(structures), &mut one);
+        let wanted = |number: i64| numbers.contains(&number);
+        measure(case, Some(&parts), Some((prepared, step_gy)), (&own, &wanted), &mut one);
+        let words = words(weight, sources.len(), &alpha_beta.basis);
+        out.extend(one.measurements.into_iter().map(|m| SumMeasurement {
+            roi_number: m.roi_number,
+            metric: m.metric,
+            unit: m.unit,
+            alpha_beta_gy: (basis == SumBasis::Eqd2).then_some(alpha_beta.gy),
+            outcome: m.outcome,
+            method: format!("{}; {words}", m.method),
+        }));
+    }
+    out.sort_by(|a, b| (a.roi_number, &a.metric).cmp(&(b.roi_number, &b.metric)));
+    Ok(out)
+}
+
+/// α/β of a group of structures.
+struct AlphaBeta {
+    gy: f64,
+    basis: String,
+}
+
+/// Structures (by ROI Number) that share an α/β; all of them together for a physical sum.
+fn by_alpha_beta(
+    case: &Case,
+    structures: &StructureSet,
+    (basis, settings): (SumBasis, &Settings),
+) -> Vec<(AlphaBeta, Vec<i64>)> {
+    let mut groups: BTreeMap<(u64, String), (AlphaBeta, Vec<i64>)> = BTreeMap::new();
+    for roi in &structures.rois {
+        let number = roi.header.number;
+        let name = case.names.iter().find(|n| n.number == number);
+        let standard = name.and_then(|n| n.standard.as_deref());
+        let is_target = name.map_or(Role::Unknown, |n| n.role).is_target();
+        let (gy, words) = match basis {
+            SumBasis::Physical => (0.0, String::new()),
+            SumBasis::Eqd2 => organ_models::alpha_beta(standard, is_target, &settings.alpha_beta),
+        };
+        let group = groups
+            .entry((gy.to_bits(), words.clone()))
+            .or_insert_with(|| (AlphaBeta { gy, basis: words }, Vec::new()));
+        group.1.push(number);
+    }
+    groups.into_values().collect()
+}
+
+fn words(weight: Weight, plans: usize, basis: &str) -> String {
+    match weight {
+        Weight::Physical => format!("physical dose of {plans} plans added"),
+        Weight::Eqd2 { alpha_beta_gy } => format!(
+            "EQD2 of {plans} plans added voxel by voxel, alpha/beta {alpha_beta_gy} Gy ({basis}), \
+             no recovery between them; a research model"
+        ),
+    }
+}
+
+fn largest(field: &DoseField) -> f64 {
+    f64::from(field.values().iter().copied().fold(0.0, f32::max))
+}
+
+/// The voxel centres of the finest grid that lie in every grid, as a box of its rows, columns and
+/// planes, in the frame of the structures.
+fn lattice(addends: &[Addend]) -> Option<Grid> {
+    let voxel = |a: &Addend| {
+        let [row, column] = a.dose.grid.spacing_mm();
+        row * column * a.dose.grid.plane_spacing_mm()
+    };
+    // Of grids that are equally fine the first, which is that of the structures' own plan.
+    let finest = addends.iter().reduce(|a, b| if voxel(b) < voxel(a) * SAME_VOXEL { b } else { a });
+    let finest = finest?;
+    let back = finest.motion.inverse();
+    let grid = &finest.dose.grid;
+    let [planes, rows, columns] = grid.shape();
+    let covered = Array3::from_shape_fn([planes, rows, columns], |(k, i, j)| {
+        let point = back.apply(grid.position([k, i, j]));
+        addends.iter().all(|a| holds(&a.dose.grid, a.motion.apply(point)))
+    });
+    let [low, high] = filled_box(&covered)?;
+    let turned = |direction: Point| sub(back.apply(direction), back.apply([0.0; 3]));
+    let [_, down, along] = grid.directions().map(turned);
+    let offsets = grid.offsets_mm().get(low[0]..=high[0])?;
+    let first = *offsets.first()?;
+    let offsets = offsets.iter().map(|o| o - first).collect();
+    let size = [high[1] - low[1] + 1, high[2] - low[2] + 1];
+    Grid::new(back.apply(grid.position(low)), [along, down], grid.spacing_mm(), offsets, size).ok()
+}
+
+/// A grid counts as finer when its voxels are smaller than this share of the other's.
+const SAME_VOXEL: f64 = 1.0 - 1e-6;
+/// A point this far outside of the outermost voxel centres, mm or voxels, still lies in a grid:
+/// rounding of decimal strings.
+const ROUNDING: f64 = 1e-3;
+
+fn holds(grid: &Grid, point: Point) -> bool {
+    let at = grid.local(point);
+    let [_, rows, columns] = grid.shape();
+    let first = grid.offsets_mm().first().copied().unwrap_or(0.0);
+    let last = grid.offsets_mm().last().map_or(0.0, |l| l - first);
+    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
+    let ends = [last, rows as f64 - 1.0, columns as f64 - 1.0];
+    at.iter().zip(ends).all(|(x, end)| (-ROUNDING..=end + ROUNDING).contains(x))
+}
+
+/// A box (first and last index) without a false voxel, found by taking off the worst face until
+/// none has one. Enough, since what several boxes have in common is convex.
+fn filled_box(mask: &Array3<bool>) -> Option<[[usize; 3]; 2]> {
+    let shape: Vec<usize> = mask.shape().to_vec();
+    let (mut low, mut high) = ([0; 3], [0; 3]);
+    for axis in 0..3 {
+        high[axis] = shape[axis].checked_sub(1)?;
+    }
+    loop {
+        let mut worst = (0.0, 0, 0);
+        for axis in 0..3 {
+            for (end, index) in [low[axis], high[axis]].into_iter().enumerate() {
+                let missing = missing_share(mask, [low, high], axis, index);
+                if missing > worst.0 {
+                    worst = (missing, axis, end);
+                }
+            }
+        }
+        let (missing, axis, end) = worst;
+        if missing == 0.0 {
+            return Some([low, high]);
+        }
+        if low[axis] == high[axis] {
+            return None;
+        }
+        if end == 0 {
+            low[axis] += 1;
+        } else {
+            high[axis] -= 1;
+        }
+    }
+}
+
+/// Share of the voxels of one face that are not set.
+fn missing_share(
+    mask: &Array3<bool>,
+    [low, high]: [[usize; 3]; 2],
+    axis: usize,
+    index: usize,
+) -> f64 {
+    let mut range = [0, 1, 2].map(|a| low[a]..=high[a]);
+    range[axis] = index..=index;
+    let [planes, rows, columns] = range;
+    let (mut missing, mut all) = (0.0, 0.0);
+    for k in planes {
+        for i in rows.clone() {
+            for j in columns.clone() {
+                all += 1.0;
+                missing += f64::from(u8::from(!mask[[k, i, j]]));
+            }
+        }
+    }
+    missing / all
+}
+
+/// The sum read in every way in which its parts are: each part's own thinned or redrawn dose enters
+/// the sum in place of the part, so that the doubt about every grid is in the bounds, and the sum is
+/// thinned besides.
+fn added(lattice: &Grid, sources: &[Source], weight: Weight) -> Prepared {
+    let fields: Vec<_> = sources.iter().map(|s| s.fields.fields(0.0)).collect();
+    let nominal: Vec<&DoseField> = fields.iter().map(|f| f.nominal).collect();
+    // One noisy grid decides how the sum may be interpolated.
+    let method = nominal.iter().map(|f| f.method()).max_by_key(|m| roughness(*m));
+    let method = method.unwrap_or(Interpolation::CubicBSpline);
+    let total = |list: &[&DoseField]| DoseField::new(sum(lattice, sources, list, weight), method);
+    let thinned = |which: usize, phase| {
+        let list: Vec<&DoseField> = fields.iter().map(|f| &f.thinned[which]).collect();
+        total(&list).thinned(phase)
+    };
+    let mut scattered = Vec::new();
+    for (i, own) in fields.iter().enumerate() {
+        for (field, share) in own.scattered {
+            let mut list = nominal.clone();
+            list[i] = field;
+            scattered.push((total(&list), *share));
+        }
+    }
+    let ways = [thinned(0, Phase::Even), thinned(1, Phase::Odd)];
+    Prepared::of_fields(total(&nominal), ways, scattered)
+}
+
+/// Methods from the smoothest to the one that follows noise least.
+fn roughness(method: Interpolation) -> usize {
+    Interpolation::WORDS.iter().position(|(m, _)| *m == method).unwrap_or_default()
+}
+
+fn sum(lattice: &Grid, sources: &[Source], fields: &[&DoseField], weight: Weight) -> Dose {
+    let [planes, rows, columns] = lattice.shape();
+    let values = Array3::from_shape_fn([planes, rows, columns], |(k, i, j)| {
+        let point = lattice.position([k, i, j]);
+        let of = |(source, field): (&Source, &&DoseField)| {
+            let dose = field.at(source.motion.apply(point)).unwrap_or(0.0);
+            weight.of(dose, source.fractions)
+        };
+        #[allow(clippy::cast_possible_truncation)] // doses are far below the range of f32
+        let total = sources.iter().zip(fields).map(of).sum::<f64>() as f32;
+        total
+    });
+    Dose { grid: lattice.clone(), values, step: Gray::gy(0.0) }
+}
+
+/// Rows of a sum that is not computed: every structure and metric, each with the reason.
+#[must_use]
+pub fn refused(case: &Case, reason: &str, settings: &Settings) -> Vec<SumMeasurement> {
+    let row = |number: i64, metric: &Metric| SumMeasurement {
+        roi_number: number,
+        metric: metric.to_string(),
+        unit: metric.definition.unit,
+        alpha_beta_gy: None,
+        outcome: Outcome::none(Status::NotApplicable, reason.to_owned()),
+        method: settings.method(),
+    };
+    let metrics = of_dose_alone(settings);
+    case.names.iter().flat_map(|n| metrics.iter().map(move |m| row(n.number, m))).collect()
+}
+
+/// The metrics of the study that need neither a prescription nor a number of fractions: the others
+/// have no meaning in a sum.
+fn of_dose_alone(settings: &Settings) -> Vec<Metric> {
+    let all = settings.metrics.iter().filter(|m| metrics::is_of_dose_alone(m.definition));
+    all.copied().collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn addend(origin: Point, spacing_mm: f64, n: usize, motion: Rigid) -> Addend {
+        let offsets = (0..n).map(|k| spacing_mm * f64::from(u32::try_from(k).unwrap())).collect();
+        let axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid = Grid::new(origin, axes, [spacing_mm; 2], offsets, [n, n]).unwrap();
+        let values = Array3::zeros([n, n, n]);
+        Addend { dose: Dose { grid, values, step: Gray::gy(0.0) }, motion, fractions: 1 }
+    }
+
+    /// A quarter turn about z, then a shift.
+    fn turn(shift: Point) -> Rigid {
+        let mut m =
+            [0.0, -1.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 1.0];
+        [m[3], m[7], m[11]] = shift;
+        Rigid::from_matrix(&m).unwrap()
+    }
+
+    #[test]
+    fn the_lattice_is_that_of_the_finest_grid_where_all_have_voxels() {
+        let coarse = addend([0.0; 3], 3.0, 5, Rigid::IDENTITY);
+        let fine = addend([4.5, -2.0, 1.0], 1.0, 10, Rigid::IDENTITY);
+        let grid = lattice(&[coarse.clone(), fine]).unwrap();
+        // x from 4.5 to 11.5 (the coarse one ends at 12), y from 0 to 7, z from 1 to 10.
+        assert_eq!(grid.position([0, 0, 0]), [4.5, 0.0, 1.0]);
+        assert_eq!(grid.shape(), [10, 8, 8]);
+        let apart = addend([100.0; 3], 1.0, 4, Rigid::IDENTITY);
+        assert!(lattice(&[coarse, apart]).is_none());
+    }
+
+    #[test]
+    fn a_turned_grid_keeps_its_lattice_in_the_frame_of_the_structures() {
+        let own = addend([-10.0; 3], 2.0, 11, Rigid::IDENTITY);
+        let motion = turn([5.0, 1.0, -2.0]);
+        let turned = addend([0.0, 0.0, -4.0], 1.0, 5, motion);
+        let grid = lattice(&[own, turned.clone()]).unwrap();
+        assert_eq!(grid.shape(), [5, 5, 5]);
+        for index in [[0, 0, 0], [4, 0, 3], [2, 4, 1]] {
+            let there = motion.apply(grid.position(index));
+            let off = sub(there, turned.dose.grid.position(index));
+            assert!(off.iter().all(|x| x.abs() < 1e-12), "{index:?} {there:?}");
+        }
+    }
+
+    #[test]
+    fn a_step_grows_with_the_slope_of_eqd2() {
+        let weight = Weight::Eqd2 { alpha_beta_gy: 2.0 };
+        // 12 Gy in one fraction: 12 * 14 / 4; slope (24 + 2) / 4.
+        assert_eq!((weight.of(12.0, 1.0), weight.step(0.1, 12.0, 1.0)), (42.0, 0.65));
+        assert_eq!((Weight::Physical.of(12.0, 1.0), weight.of(2.0, 1.0)), (12.0, 2.0));
+    }
+}

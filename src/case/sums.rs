@@ -1,0 +1,277 @@
+//! Sums of plans of one patient: which plans the user wants added up, and whether they may be. A
+//! physical sum is for plans of one fractionation; everything else is added as EQD2, voxel by
+//! voxel. Nothing is added without the user's word.
+
+use std::collections::BTreeSet;
+
+use super::{Case, Course, courses, registered_motion};
+use crate::identity::Token;
+use crate::rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
+
+/// What is added up.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum SumBasis {
+    /// Physical dose.
+    Physical,
+    /// The dose in fractions of 2 Gy of the linear-quadratic model, of each voxel's own fraction
+    /// dose.
+    Eqd2,
+}
+
+impl SumBasis {
+    /// Every basis.
+    pub const ALL: [Self; 2] = [Self::Physical, Self::Eqd2];
+
+    /// The word used in `sums.csv` and in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Physical => "physical",
+            Self::Eqd2 => "eqd2",
+        }
+    }
+}
+
+/// A sum that the user asks for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PlanSum {
+    /// The patient.
+    pub patient: Token,
+    /// The user's name for it.
+    pub name: String,
+    /// What is added up.
+    pub basis: SumBasis,
+    /// The plans, by case.
+    pub plans: BTreeSet<Token>,
+    /// The plan whose structures are measured; absent for the latest.
+    pub structures_of: Option<Token>,
+}
+
+/// One plan of a sum that may be computed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SumPart<'a> {
+    /// The plan.
+    pub case: &'a Case,
+    /// From the frame of reference of the plan whose structures are measured into that of this
+    /// dose.
+    pub motion: Rigid,
+    /// Fractions planned; absent when not stated.
+    pub fractions: Option<u32>,
+}
+
+/// How two plans lie to each other, as `sums.csv` shows it.
+#[must_use]
+pub fn frames_join(from: &Case, into: &Case, all: &[Registration]) -> Option<Rigid> {
+    let frame = |c: &Case| c.dose.as_ref().and_then(|d| d.frame.clone());
+    let (here, there) = (frame(from)?, frame(into)?);
+    if here == there {
+        return Some(Rigid::IDENTITY);
+    }
+    registered_motion(from.patient.as_ref()?, [&here, &there], all)
+}
+
+/// Whether a case has a dose that can be part of a sum: one grid in gray of the whole plan.
+///
+/// # Errors
+/// Why not.
+pub fn can_be_summed(case: &Case) -> Result<(), String> {
+    if let Some((_, reason)) = &case.left_out {
+        return Err(format!("plan {} is left out: {reason}", case.id));
+    }
+    let Some(dose) = &case.dose else { return Err(format!("plan {} has no dose", case.id)) };
+    let relative = dose.units == DoseUnits::Relative && case.dose_source.parts.is_empty();
+    match () {
+        () if relative => Err(format!("the dose of plan {} is relative", case.id)),
+        () if dose.kind != DoseType::Physical => {
+            Err(format!("the dose of plan {} is no physical dose", case.id))
+        }
+        () if matches!(dose.summation, DoseSummation::MultiPlan | DoseSummation::PlanOverview) => {
+            Err(format!("the dose of plan {} is one of several plans already", case.id))
+        }
+        () if !case.dose_source.local.is_empty() => {
+            Err(format!("the dose of plan {} lies in several grids", case.id))
+        }
+        () => Ok(()),
+    }
+}
+
+/// The plan whose structures are measured and the plans to add up, that one first.
+///
+/// # Errors
+/// A sentence that says why the sum is not computed and what would be accepted.
+pub fn resolve<'a>(
+    sum: &PlanSum,
+    cases: &'a [Case],
+    registrations: &[Registration],
+) -> Result<Vec<SumPart<'a>>, String> {
+    let mut list = Vec::new();
+    for plan in &sum.plans {
+        let found = cases.iter().find(|c| c.id == *plan);
+        let case = found.ok_or_else(|| format!("no plan {plan} in table plans"))?;
+        if case.patient.as_ref() != Some(&sum.patient) {
+            return Err(format!("plan {plan} is not of patient {}", sum.patient));
+        }
+        can_be_summed(case)?;
+        list.push(case);
+    }
+    if list.len() < 2 {
+        return Err("it has one plan; two or more would be accepted".to_owned());
+    }
+    let day = |c: &Case| c.plan.as_ref().and_then(|p| p.day);
+    let chosen = match &sum.structures_of {
+        Some(plan) => list.iter().position(|c| c.id == *plan),
+        None => list
+            .iter()
+            .enumerate()
+            .filter(|(_, c)| c.structure_set.is_some())
+            .max_by_key(|(_, c)| (day(c), &c.id))
+            .map(|(i, _)| i),
+    };
+    let chosen = chosen.ok_or("none of the plans has structures")?;
+    let first = list.remove(chosen);
+    list.insert(0, first);
+    if first.structure_set.is_none() {
+        return Err(format!("plan {} has no structures to measure", first.id));
+    }
+    let mut parts = Vec::new();
+    for case in list {
+        let motion = frames_join(first, case, registrations).ok_or_else(|| {
+            format!(
+                "plans {} and {} are in different frames of reference; a rigid Spatial \
+                 Registration between them would be accepted",
+                first.id, case.id
+            )
+        })?;
+        let fractions = case.plan.as_ref().and_then(Plan::fractions);
+        parts.push(SumPart { case, motion, fractions });
+    }
+    fractionation(sum.basis, &parts, cases)?;
+    Ok(parts)
+}
+
+/// Whether the fractionation allows this kind of sum.
+fn fractionation(basis: SumBasis, parts: &[SumPart<'_>], cases: &[Case]) -> Result<(), String> {
+    if let Some(part) = parts.iter().find(|p| p.fractions.is_none_or(|n| n == 0)) {
+        return Err(format!("the number of fractions of plan {} is not stated", part.case.id));
+    }
+    if basis == SumBasis::Eqd2 {
+        return Ok(());
+    }
+    let first = parts.first().and_then(|p| p.fractions);
+    if let Some(other) = parts.iter().find(|p| p.fractions != first) {
+        return Err(format!(
+            "plan {} has {} fractions, another one {}; a physical sum is for one fractionation, \
+             `{}` would be accepted",
+            other.case.id,
+            other.fractions.unwrap_or_default(),
+            first.unwrap_or_default(),
+            SumBasis::Eqd2.word()
+        ));
+    }
+    let all = courses(cases);
+    let course = |p: &SumPart<'_>| all.get(&p.case.id).map(|c: &Course| c.number);
+    let own = parts.first().and_then(course);
+    if own.is_none() || parts.iter().any(|p| course(p) != own) {
+        return Err(format!(
+            "the plans are not of one course by their dates; a physical sum is for one \
+             fractionation, `{}` would be accepted",
+            SumBasis::Eqd2.word()
+        ));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::case::fixtures::{dose, plan, structure_set};
+    use crate::case::{Decisions, link_decided};
+    use crate::rt::{FractionGroup, Inventory, RegisteredFrame};
+    use crate::units::Day;
+
+    fn sum(basis: SumBasis) -> PlanSum {
+        PlanSum {
+            patient: Token::new("patient"),
+            name: "both".to_owned(),
+            basis,
+            plans: [Token::new("plan-1"), Token::new("plan-2")].into(),
+            structures_of: None,
+        }
+    }
+
+    /// Two plans of one patient, `days` apart, with these numbers of fractions.
+    fn archive(days: i64, fractions: [u32; 2]) -> (Vec<Case>, Inventory) {
+        let mut inventory = Inventory::default();
+        for (i, n) in fractions.into_iter().enumerate() {
+            let name = |kind: &str| format!("{kind}-{}", i + 1);
+            let mut own = plan(&name("plan"), &name("set"));
+            own.day = Some(Day(100 + days * i64::try_from(i).unwrap()));
+            own.fraction_groups = vec![group(n)];
+            inventory.plans.push(own);
+            inventory.structure_sets.push(structure_set(&name("set")));
+            inventory.doses.push(dose(&name("dose"), &name("plan")));
+        }
+        let (cases, _) = link_decided(&inventory, &Decisions::default());
+        (cases, inventory)
+    }
+
+    fn group(fractions: u32) -> FractionGroup {
+        FractionGroup { number: 1, fractions: Some(fractions), beams: Vec::new() }
+    }
+
+    fn resolved(basis: SumBasis, days: i64, fractions: [u32; 2]) -> Result<Vec<String>, String> {
+        let (cases, inventory) = archive(days, fractions);
+        let parts = resolve(&sum(basis), &cases, &inventory.registrations)?;
+        Ok(parts.iter().map(|p| p.case.id.to_string()).collect())
+    }
+
+    #[test]
+    fn plans_of_one_fractionation_are_added_physically_the_latest_first() {
+        let order = resolved(SumBasis::Physical, 1, [5, 5]).unwrap();
+        assert_eq!(order, ["plan-2", "plan-1"]);
+    }
+
+    #[test]
+    fn other_fractionations_and_courses_are_added_as_eqd2_only() {
+        for (days, fractions) in [(1, [5, 3]), (300, [1, 1])] {
+            let refused = resolved(SumBasis::Physical, days, fractions).unwrap_err();
+            assert!(refused.contains("`eqd2` would be accepted"), "{refused}");
+            assert!(resolved(SumBasis::Eqd2, days, fractions).is_ok());
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_added_says_why() {
+        let (mut cases, inventory) = archive(300, [1, 1]);
+        let none = &inventory.registrations;
+        let asked = sum(SumBasis::Eqd2);
+        let of = |sum: &PlanSum, cases: &[Case]| resolve(sum, cases, none).unwrap_err();
+        let other = PlanSum { patient: Token::new("B"), ..asked.clone() };
+        assert!(of(&other, &cases).contains("is not of patient B"));
+        let missing = PlanSum { plans: [Token::new("x")].into(), ..asked.clone() };
+        assert!(of(&missing, &cases).contains("no plan x"));
+        let single = PlanSum { plans: [Token::new("plan-1")].into(), ..asked.clone() };
+        assert!(of(&single, &cases).contains("two or more"));
+        let unstated = |c: &mut Case| c.plan.as_mut().unwrap().fraction_groups.clear();
+        let mut vague = cases.clone();
+        vague.iter_mut().for_each(unstated);
+        assert!(of(&asked, &vague).contains("fractions of plan"));
+        cases[0].dose.as_mut().unwrap().frame = Some(Token::new("elsewhere"));
+        assert!(of(&asked, &cases).contains("different frames"));
+        let mut matrix = [0.0; 16];
+        (0..4).for_each(|i| matrix[5 * i] = 1.0);
+        matrix[3] = 10.0;
+        let registration = Registration {
+            origin: cases[0].dose.as_ref().unwrap().origin.clone(),
+            frame: Token::new("elsewhere"),
+            items: vec![RegisteredFrame {
+                frame: cases[1].dose.as_ref().unwrap().frame.clone().unwrap(),
+                motion: Rigid::from_matrix(&matrix),
+            }],
+        };
+        let parts = resolve(&asked, &cases, &[registration]).unwrap();
+        assert_eq!(parts[1].motion.apply([0.0; 3]), [10.0, 0.0, 0.0]);
+        cases[0].dose_source.local = vec![cases[0].dose.clone().unwrap()];
+        assert!(of(&asked, &cases).contains("several grids"));
+    }
+}

@@ -1,0 +1,92 @@
+//! The sums of plans that the user asked for: each reads the doses of its plans, adds them up and
+//! measures the structures of one. What goes wrong is a finding of that sum and never ends the run.
+
+use std::sync::atomic::AtomicBool;
+
+use super::one_case::{Workshop, read_structures};
+use super::parallel::{guarded, map_indices};
+use super::prepare::Prepared;
+use crate::analyse::{self, Addend, SumMeasurement};
+use crate::case::{Case, PlanSum, SumPart, resolve};
+use crate::finding::{Code, Finding, Subject};
+use crate::table::MeasuredSum;
+
+/// Computes every sum of `sums.csv`; those not begun when `stop` was raised are refused.
+pub(super) fn measure_sums(
+    workshop: Workshop<'_>,
+    prepared: &Prepared,
+    jobs: usize,
+    stop: &AtomicBool,
+) -> (Vec<MeasuredSum>, Vec<Finding>) {
+    let sums = prepared.sums();
+    let results = map_indices(jobs, sums.len(), stop, &|index| {
+        sums.get(index).map(|sum| one(workshop, prepared, sum))
+    });
+    let (mut measured, mut findings) = (Vec::new(), Vec::new());
+    for (sum, result) in sums.iter().zip(results) {
+        let interrupted = || Err((None, "the run was stopped before it".to_owned()));
+        match result.flatten().unwrap_or_else(interrupted) {
+            Ok((first, measurements)) => measured.push(row(sum, first, measurements)),
+            Err((first, reason)) => {
+                findings.push(refusal(sum, &reason));
+                let first = first.or_else(|| any_case(sum, &prepared.cases));
+                measured.extend(first.map(|case| {
+                    let rows = analyse::sum::refused(case, &reason, workshop.settings);
+                    row(sum, case, rows)
+                }));
+            }
+        }
+    }
+    (measured, findings)
+}
+
+fn row(sum: &PlanSum, case: &Case, measurements: Vec<SumMeasurement>) -> MeasuredSum {
+    MeasuredSum { sum: sum.clone(), structures_of: case.id.clone(), measurements }
+}
+
+/// A case that can stand for a refused sum: that whose structures are asked for, else any plan.
+fn any_case<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
+    let of_sum = |c: &&Case| c.patient.as_ref() == Some(&sum.patient) && sum.plans.contains(&c.id);
+    let asked = cases.iter().filter(of_sum).find(|c| sum.structures_of.as_ref() == Some(&c.id));
+    asked.or_else(|| cases.iter().find(of_sum))
+}
+
+type Sum<'a> = Result<(&'a Case, Vec<SumMeasurement>), (Option<&'a Case>, String)>;
+
+fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum<'a> {
+    let registrations = &prepared.scan.inventory.registrations;
+    let parts = resolve(sum, &prepared.cases, registrations).map_err(|reason| (None, reason))?;
+    let Some(first) = parts.first().map(|p| p.case) else {
+        return Err((None, "it has no plan".to_owned()));
+    };
+    match guarded(|| computed(workshop, &parts, sum)) {
+        Ok(Ok(measurements)) => Ok((first, measurements)),
+        Ok(Err(reason)) | Err(reason) => Err((Some(first), reason)),
+    }
+}
+
+fn computed(
+    workshop: Workshop<'_>,
+    parts: &[SumPart<'_>],
+    sum: &PlanSum,
+) -> Result<Vec<SumMeasurement>, String> {
+    let first = parts.first().map(|p| p.case).ok_or("it has no plan")?;
+    let structures = read_structures(first, workshop.paths, workshop.identity)
+        .ok_or("the structure set cannot be read")?;
+    let mut addends = Vec::new();
+    for part in parts {
+        // What is found in reading is said where the plan itself is measured.
+        let mut doses =
+            workshop.doses(part.case, &mut Vec::new()).map_err(|finding| finding.message)?;
+        let dose = doses.pop().filter(|_| doses.is_empty());
+        let dose = dose.ok_or_else(|| format!("plan {} has not one dose grid", part.case.id))?;
+        let fractions = part.fractions.unwrap_or_default();
+        addends.push(Addend { dose, motion: part.motion, fractions });
+    }
+    analyse::analyse_sum(first, &structures, addends, (sum.basis, workshop.settings))
+}
+
+fn refusal(sum: &PlanSum, reason: &str) -> Finding {
+    let subject = Subject { patient: Some(sum.patient.clone()), ..Subject::default() };
+    Finding::new(Code::SumRefused, subject, format!("sum `{}`: {reason}", sum.name))
+}

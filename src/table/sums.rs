@@ -1,0 +1,110 @@
+//! Table `sums`: one row per metric and structure of a sum of plans that the user asked for in
+//! `sums.csv`. Values of a sum that was refused are rows with the reason.
+
+use std::borrow::Cow;
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed};
+use super::structures::status_words;
+use super::study::{Study, shown_name, structure_id};
+use crate::analyse::SumMeasurement;
+use crate::case::{Case, PlanSum, SumBasis};
+
+pub(super) const TABLE: Table = Table {
+    name: "sums",
+    grain: "one metric of one structure in a sum of plans",
+    key: &["patient_id", "sum", "roi_number", "metric"],
+    sheet,
+};
+
+/// One sum with what was computed for it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredSum {
+    /// What the user asked for.
+    pub sum: PlanSum,
+    /// The plan whose structures are measured.
+    pub structures_of: crate::identity::Token,
+    /// The values.
+    pub measurements: Vec<SumMeasurement>,
+}
+
+struct Row<'a> {
+    sum: &'a MeasuredSum,
+    case: &'a Case,
+    value: &'a SumMeasurement,
+}
+
+const BASES: &[&str] = &[SumBasis::Physical.word(), SumBasis::Eqd2.word()];
+const UNITS: &[&str] = &["Gy", "cc", "%", "Gy*cc"];
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut sums: Vec<&MeasuredSum> = study.sums.iter().collect();
+    sums.sort_by_key(|s| (&s.sum.patient, &s.sum.name));
+    let mut rows = Vec::new();
+    for sum in sums {
+        let Some(case) = study.cases.iter().find(|c| c.id == sum.structures_of) else { continue };
+        let mut values: Vec<_> = sum.measurements.iter().collect();
+        values.sort_by_key(|m| (m.roi_number, &m.metric));
+        rows.extend(values.into_iter().map(|value| Row { sum, case, value }));
+    }
+    let mut columns = subject_columns();
+    columns.extend(value_columns());
+    Sheet::new(columns, rows)
+}
+
+fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r| {
+            borrowed(r.sum.sum.patient.as_str())
+        }),
+        Column::text("sum", "name of the sum in sums.csv", |r| borrowed(&r.sum.sum.name)),
+        Column::text("plans", "the plans that are added up", |r| {
+            let plans: Vec<_> = r.sum.sum.plans.iter().map(ToString::to_string).collect();
+            Some(Cow::Owned(plans.join(" ")))
+        }),
+        Column::text("plan_id", "the plan whose structures are measured", |r| {
+            borrowed(r.case.id.as_str())
+        }),
+        Column::word("basis", "what is added: dose, or EQD2 of each voxel", BASES, |r| {
+            borrowed(r.sum.sum.basis.word())
+        }),
+        Column::real("alpha_beta_gy", "Gy", "α/β of the structure; missing for a dose", |r| {
+            r.value.alpha_beta_gy
+        }),
+        Column::text("structure_id", "the structure, as in table structures", |r| {
+            Some(Cow::Owned(structure_id(r.case, r.value.roi_number)))
+        }),
+        Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| Some(r.value.roi_number)),
+        Column::text("structure", "standard name (TG-263), else the original name", |r| {
+            let name = r.case.names.iter().find(|n| n.number == r.value.roi_number)?;
+            borrowed(shown_name(name))
+        }),
+    ]
+}
+
+fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
+        Column::text("metric", "metric in TG-263 syntax, of the basis", |r| {
+            borrowed(&r.value.metric)
+        }),
+        Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
+            r.value.outcome.value
+        }),
+        Column::real("low", "", "lower numerical bound, nothing clinical", |r| r.value.outcome.low),
+        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
+            r.value.outcome.high
+        }),
+        Column::word("unit", "unit of value; Gy is of EQD2 where that is the basis", UNITS, |r| {
+            borrowed(r.value.unit)
+        }),
+        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+            borrowed(r.value.outcome.status.word())
+        }),
+        Column::text("reason", "the reason in words; missing when ok", |r| {
+            borrowed(&r.value.outcome.reason)
+        }),
+        Column::text("method", "interpolation, slice ends, how it was added", |r| {
+            borrowed(&r.value.method)
+        }),
+    ]
+}
