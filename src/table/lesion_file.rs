@@ -12,7 +12,6 @@ use super::write_csv::number;
 use super::write_file::{Access, WriteError};
 use crate::analyse::Lesion;
 use crate::case::{Case, registered_motion};
-use crate::geometry::Point;
 use crate::identity::Token;
 use crate::rt::Registration;
 
@@ -157,13 +156,13 @@ fn earlier(
 }
 
 /// A point of one case in the frame of reference of another; absent where nothing joins the two.
-fn moved(point: Point, from: &Case, into: &Case, all: &[Registration]) -> Option<Point> {
+fn moved(point_mm: [f64; 3], from: &Case, into: &Case, all: &[Registration]) -> Option<[f64; 3]> {
     let (from_frame, into_frame) = (from.shape_frame()?, into.shape_frame()?);
     if from_frame == into_frame {
-        return Some(point);
+        return Some(point_mm);
     }
     let motion = registered_motion(from.patient.as_ref()?, [from_frame, into_frame], all)?;
-    Some(motion.apply(point))
+    Some(motion.apply(point_mm))
 }
 
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
