@@ -94,6 +94,13 @@ pub(super) struct Measure {
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<String>,
+    /// Do only the I-th of N shares of the cases and write no tables; run once more without it when
+    /// the parts of all shares lie in DIR/cases
+    #[arg(long, value_name = "I/N", conflicts_with = "prune")]
+    pub(super) part: Option<String>,
+    /// Remove the parts in DIR/cases that this run does not use, such as those of other settings
+    #[arg(long)]
+    pub(super) prune: bool,
 }
 
 /// A question to a study.
@@ -176,7 +183,9 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 const MEASURE_HELP: &str = "\
-Writes all tables into DIR/tables, and run.json with the settings and digests of the run.
+Writes all tables into DIR/tables, and run.json with the settings and digests of the run. Each case
+that is done is a file in DIR/cases: a run that was stopped or killed goes on from there, and a later
+run computes only what is new or depends on something that was changed.
 
 Examples:
   tidydose measure archive
@@ -184,6 +193,9 @@ Examples:
   tidydose measure archive --metrics metrics.txt --jobs 2 --quiet
   tidydose measure archive --metric-list basic
   tidydose measure archive --alpha-beta target=8,Lens=1.5
+  tidydose measure archive --study cohort --part 2/8
+      one of eight shares of the work; copy the files of all DIR/cases into one, then measure
+      without --part
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

@@ -5,6 +5,7 @@ use std::borrow::Cow;
 
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::decisions::States;
+use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
@@ -17,6 +18,7 @@ pub(super) const TABLE: Table = Table {
     name: "dictionary",
     grain: "one column of a table, or one value that a column may hold",
     key: &["table", "column", "value"],
+    by_case: false,
     sheet,
 };
 
@@ -49,7 +51,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// The columns of a table; its rows are not needed for that.
-fn definitions(table: &Table) -> Vec<Definition> {
+pub(super) fn definitions(table: &Table) -> Vec<Definition> {
     if table.name == TABLE.name {
         return Sheet::new(columns(), Vec::new()).columns().to_vec();
     }
@@ -62,6 +64,7 @@ fn definitions(table: &Table) -> Vec<Definition> {
         findings: &[],
         states: &States::new(),
         lesion_decisions: &LesionDecisions::new(),
+        tally: &Tally::default(),
         limits: &[],
         metrics: &[],
         settings_digest: "",

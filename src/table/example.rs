@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::decisions::States;
+use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::{MetricDefinition, Study};
 use crate::analyse::limit_check::LimitCheck;
@@ -35,6 +36,7 @@ pub(super) struct Example {
     pub(super) metrics: Vec<MetricDefinition>,
     pub(super) states: States,
     pub(super) lesion_decisions: LesionDecisions,
+    pub(super) tally: Tally,
 }
 
 impl Example {
@@ -53,6 +55,7 @@ impl Example {
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
             states: States::new(),
             lesion_decisions: LesionDecisions::new(),
+            tally: Tally::default(),
         }
     }
 
@@ -67,6 +70,7 @@ impl Example {
             metrics: self.metrics.clone(),
             states: self.states.clone(),
             lesion_decisions: self.lesion_decisions.clone(),
+            tally: self.tally.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -97,6 +101,7 @@ impl Example {
             findings: &self.findings,
             states: &self.states,
             lesion_decisions: &self.lesion_decisions,
+            tally: &self.tally,
             limits: &self.limits,
             metrics: &self.metrics,
             settings_digest: "digest",
