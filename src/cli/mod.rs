@@ -3,6 +3,7 @@
 
 mod args;
 mod ask;
+mod diff;
 mod fault;
 mod finish;
 mod glances;
@@ -94,6 +95,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
             measure::measure(&settings, &measuring, &terminal, &stop)
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
