@@ -52,9 +52,11 @@ pub struct Definition {
 macro_rules! codes {
     ($($variant:ident $id:literal $severity:ident $meaning:literal, $consequence:literal, $action:literal;)*) => {
         /// The stable code of a finding; see [`Code::definition`] for its meaning.
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+        #[derive(
+            Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize,
+        )]
         #[allow(missing_docs)] // each variant is documented by its Definition
-        pub enum Code { $($variant,)* }
+        pub enum Code { $(#[serde(rename = $id)] $variant,)* }
 
         impl Code {
             /// Every code there is, in catalogue order.
@@ -199,7 +201,7 @@ codes! {
 }
 
 /// What a finding is about. Every part is a token or a number, never a path or an identifier.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Hash)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Hash, Serialize, Deserialize)]
 pub struct Subject {
     /// The patient.
     pub patient: Option<Token>,
@@ -216,7 +218,7 @@ pub struct Subject {
 }
 
 /// One questionable or refused thing, with the measured quantity behind it in the message.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct Finding {
     /// Which kind of finding.
     pub code: Code,

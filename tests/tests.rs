@@ -13,7 +13,8 @@
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
 //! reads the committee's page made of them, also in a browser. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
-//! decisions. `architecture` reads the sources for who knows whom, `documents` runs what
+//! decisions. `resume` kills runs and lets them go on, shares work and damages what was kept;
+//! `handoff` holds the study against what it says of itself; `faults` takes disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs what
 //! the Markdown files show and compares what they state.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
@@ -28,7 +29,9 @@ mod damage;
 mod decisions;
 mod documents;
 mod encodings;
+mod faults;
 mod golden;
+mod handoff;
 mod meaning;
 mod measured;
 mod names;
@@ -40,6 +43,7 @@ mod real_files;
 mod reference;
 mod regions;
 mod relations;
+mod resume;
 mod review;
 mod sample;
 mod truth;

@@ -5,6 +5,8 @@
 //! Coordinates are those of the patient (x to the left, y to the back, z to the head) whatever the
 //! position in which the patient was imaged, so that a side needs no correction for it.
 
+use serde::{Deserialize, Serialize};
+
 use super::shape::Shape;
 use crate::case::{Case, NamedRoi, Role, VolumeWindow, volume_window};
 use crate::finding::{Code, Finding, Subject};
@@ -15,7 +17,7 @@ use crate::geometry::point::{add, dot, scale, sub, unit};
 const MIDDLE_MM: f64 = 3.0;
 
 /// The side on which a structure lies, from its shape alone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum SeenSide {
     /// Left of the middle plane.
     Left,
@@ -38,7 +40,7 @@ impl SeenSide {
 }
 
 /// What the shape of one structure says.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Evidence {
     /// ROI Number.
     pub roi_number: i64,

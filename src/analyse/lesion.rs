@@ -2,8 +2,11 @@
 //! called, and whether a target is the sum of others under an unclear name. Numbers in the names
 //! are held against the shapes; where they disagree the shapes are followed and a finding says so.
 
+use serde::{Deserialize, Serialize};
+
 use super::evidence::{Evidence, about};
 use super::look::Look;
+use super::result::{Word, word};
 use super::shape::Shape;
 use crate::case::{Case, NamedRoi, Role};
 use crate::finding::{Code, Finding};
@@ -15,7 +18,7 @@ const INSIDE: f64 = 0.8;
 const SUM: f64 = 0.9;
 
 /// One lesion of a plan.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Lesion {
     /// ROI Number of its outermost target, which names it.
     pub roi_number: i64,
@@ -35,7 +38,8 @@ pub struct Lesion {
     pub look: Option<Look>,
     /// How the targets were put together: "single", "geometry", or "no_shape" for a target without
     /// volume.
-    pub basis: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub basis: Word,
 }
 
 /// The lesions of a case by ascending ROI Number, and what is doubtful about them.

@@ -4,6 +4,8 @@
 
 use std::collections::BTreeSet;
 
+use serde::{Deserialize, Serialize};
+
 use super::relate::{Relation, SHARE};
 use super::result::Measurement;
 use crate::case::{Case, NameBasis, NamedRoi, Role};
@@ -14,7 +16,7 @@ use crate::metrics::Outcome;
 pub const INSIDE_PERCENT: f64 = 50.0;
 
 /// One limit, or the lack of one, for one organ of a case.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LimitCheck {
     /// Standard name of the organ.
     pub organ: String,

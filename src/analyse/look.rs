@@ -1,13 +1,15 @@
 //! Where a lesion lies as a clinician would say it, and the ranking of a patient's lesions against
 //! the clinic's label. A ranking is a suggestion; who is who is the user's word.
 
+use serde::{Deserialize, Serialize};
+
 use super::evidence::{Evidence, SeenSide};
 use super::shape::Shape;
 use crate::case::{BrainRegion, Case, ClinicalLabel};
 use crate::geometry::Point;
 
 /// A lesion's innermost target at a glance.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Look {
     /// Side of the brain's middle plane; absent where none is known.
     pub side: Option<SeenSide>,

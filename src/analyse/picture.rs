@@ -7,6 +7,7 @@
 
 use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
+use serde::{Deserialize, Serialize};
 
 use super::structure::Solid;
 use crate::dose::DoseField;
@@ -15,7 +16,7 @@ use crate::geometry::point::{Point, add, cross, dot, scale, sub, unit};
 use crate::geometry::stack::PlaneStack;
 
 /// What a picture is centred on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum View {
     /// The point of the structure with the highest dose.
     HottestPoint,
@@ -36,7 +37,7 @@ impl View {
 }
 
 /// What a line of a picture is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum LineKind {
     /// A contour as drawn, closed.
     Contour,
@@ -59,7 +60,7 @@ impl LineKind {
 }
 
 /// One line of a picture.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PictureLine {
     /// What it is.
     pub kind: LineKind,
@@ -72,7 +73,7 @@ pub struct PictureLine {
 }
 
 /// One structure seen in one plane.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Picture {
     /// ROI Number of the structure that it is about.
     pub roi_number: i64,

@@ -9,6 +9,9 @@ mod shape;
 
 pub use definitions::{DEFINITIONS, RelationDefinition, SHARE};
 
+use serde::{Deserialize, Serialize};
+
+use super::result::{Word, word};
 use super::settings::Ends;
 use super::structure::{NoSolid, Solid};
 use crate::case::Role;
@@ -20,20 +23,23 @@ use definitions::{
 use shape::{Shape, Shapes};
 
 /// One row of the table of relations.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Relation {
     /// ROI Number of the target.
     pub roi_number: i64,
     /// ROI Number of the other structure; absent where there is none.
     pub other_roi_number: Option<i64>,
     /// Metric, one of [`DEFINITIONS`].
-    pub metric: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub metric: Word,
     /// Unit symbol.
-    pub unit: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub unit: Word,
     /// Value, bounds, status, reason.
     pub outcome: Outcome,
     /// The convention of the ends.
-    pub method: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub method: Word,
 }
 
 /// One structure that takes part.

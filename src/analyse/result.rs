@@ -1,5 +1,10 @@
 //! What the analysis of one case yields: plain rows, which `table` writes and nobody computes with.
 
+use std::collections::BTreeSet;
+use std::sync::{Mutex, PoisonError};
+
+use serde::{Deserialize, Deserializer, Serialize};
+
 use super::evidence::Evidence;
 use super::lesion::Lesion;
 use super::limit_check::LimitCheck;
@@ -9,8 +14,12 @@ use crate::finding::Finding;
 use crate::identity::Token;
 use crate::metrics::Outcome;
 
+/// A word of the program, such as a unit: the same few for all cases. The alias keeps a derived
+/// reader from borrowing it out of what is read.
+pub type Word = &'static str;
+
 /// What was computed for one structure besides its metrics.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct StructureResult {
     /// ROI Number.
     pub roi_number: i64,
@@ -31,18 +40,20 @@ pub struct StructureResult {
     /// Share of the volume inside the dose grid, percent.
     pub dose_cover_percent: Option<f64>,
     /// The dose prescribed to it, Gy, and where that came from.
+    #[serde(deserialize_with = "prescription")]
     pub prescription: Option<(f64, &'static str)>,
 }
 
 /// One row of the metrics table.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Measurement {
     /// ROI Number of the structure.
     pub roi_number: i64,
     /// Metric in TG-263 syntax (`D0.03cc[Gy]`), or the index name (`PaddickConformity`).
     pub metric: String,
     /// Unit symbol: "Gy", "cc", "%", "mm" or "1".
-    pub unit: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub unit: Word,
     /// Value, bounds, status, reason.
     pub outcome: Outcome,
     /// How it was computed: interpolation, ends, and the rule or parameter of the metric.
@@ -51,14 +62,15 @@ pub struct Measurement {
 
 /// One row of the metrics table that is not of a drawn structure: of all tissue, of the brain
 /// without targets, or of all targets together.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RegionMeasurement {
     /// Name of the region, in place of a structure.
     pub region: String,
     /// Metric, as in [`Measurement`].
     pub metric: String,
     /// Unit symbol.
-    pub unit: &'static str,
+    #[serde(deserialize_with = "word")]
+    pub unit: Word,
     /// Value, bounds, status, reason.
     pub outcome: Outcome,
     /// How it was computed.
@@ -66,7 +78,7 @@ pub struct RegionMeasurement {
 }
 
 /// One point of a cumulative dose-volume histogram.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DvhPoint {
     /// ROI Number of the structure.
     pub roi_number: i64,
@@ -79,7 +91,7 @@ pub struct DvhPoint {
 }
 
 /// What was found about the dose grid as a whole.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct DoseResult {
     /// Spacing between planes, rows and columns, mm.
     pub spacing_mm: [f64; 3],
@@ -110,7 +122,7 @@ impl Analysis {
 }
 
 /// Everything that was computed for one case. Rows are sorted by ROI Number and metric order.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Analysis {
     /// The case.
     pub case: Token,
@@ -136,4 +148,30 @@ pub struct Analysis {
     pub limit_checks: Vec<LimitCheck>,
     /// Findings of the computation.
     pub findings: Vec<Finding>,
+}
+
+/// Reads back a word that the program itself wrote; each is kept once for the life of the program.
+pub(super) fn word<'de, D: Deserializer<'de>>(from: D) -> Result<&'static str, D::Error> {
+    String::deserialize(from).map(known)
+}
+
+fn prescription<'de, D>(from: D) -> Result<Option<(f64, &'static str)>, D::Error>
+where
+    D: Deserializer<'de>,
+{
+    let read = Option::<(f64, String)>::deserialize(from)?;
+    Ok(read.map(|(dose_gy, basis)| (dose_gy, known(basis))))
+}
+
+/// Units, conventions and bases: a few dozen words, however many cases there are.
+static WORDS: Mutex<BTreeSet<&'static str>> = Mutex::new(BTreeSet::new());
+
+fn known(text: String) -> &'static str {
+    let mut words = WORDS.lock().unwrap_or_else(PoisonError::into_inner);
+    if let Some(word) = words.get(text.as_str()) {
+        return word;
+    }
+    let word: &'static str = Box::leak(text.into_boxed_str());
+    words.insert(word);
+    word
 }

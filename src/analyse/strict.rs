@@ -13,41 +13,66 @@ use crate::finding::{Code, Finding, Severity, Subject};
 use crate::identity::Token;
 use crate::metrics::{Outcome, Status};
 
+/// How the reason begins that a strict run gives.
+pub const PREFIX: &str = "strict run: ";
+
 /// Why something is refused.
 type Reason = (Code, String);
 
-/// Takes away what the findings put in doubt. A row that has no value keeps its own reason.
+/// What the findings of a strict run take away; by default nothing.
+#[derive(Debug, Clone, Default)]
+pub struct Refusals {
+    whole: BTreeMap<Token, Reason>,
+    parts: BTreeMap<(Token, i64), Reason>,
+}
+
+impl Refusals {
+    /// What the findings put in doubt.
+    pub fn of<'f>(cases: &[Case], findings: impl IntoIterator<Item = &'f Finding>) -> Self {
+        let mut all = Self::default();
+        for finding in findings.into_iter().filter(|f| f.severity() == Severity::Check) {
+            for case in cases.iter().filter(|case| concerns(&finding.subject, case)) {
+                let reason = || {
+                    let Finding { code, message, .. } = finding;
+                    (*code, format!("{PREFIX}{}: {message}", code.definition().meaning))
+                };
+                match finding.subject.roi_number {
+                    Some(roi) => all.parts.entry((case.id.clone(), roi)).or_insert_with(reason),
+                    None => all.whole.entry(case.id.clone()).or_insert_with(reason),
+                };
+            }
+        }
+        all
+    }
+
+    /// Leaves out the cases that are refused as a whole.
+    pub fn leave_out(&self, cases: &mut [Case]) {
+        for case in cases {
+            if let Some(reason) = self.whole.get(&case.id) {
+                case.left_out.get_or_insert_with(|| reason.clone());
+            }
+        }
+    }
+
+    /// Takes the values away. A row that has no value keeps its own reason.
+    pub fn take_away(&self, analysis: &mut Analysis) {
+        let case = analysis.case.clone();
+        let all = self.whole.get(&case).map(|(_, reason)| reason.as_str());
+        let of_roi = |roi| self.parts.get(&(case.clone(), roi)).map(|(_, why)| why.as_str());
+        take_away(analysis, |roi| all.or_else(|| of_roi(roi)));
+        analysis.dose = analysis.dose.filter(|_| all.is_none());
+    }
+}
+
+/// Takes away what the findings put in doubt, from all cases at once.
 pub fn refuse<'f>(
     cases: &mut [Case],
     analyses: &mut [Analysis],
     findings: impl IntoIterator<Item = &'f Finding>,
 ) {
-    let mut whole: BTreeMap<Token, Reason> = BTreeMap::new();
-    let mut parts: BTreeMap<(Token, i64), Reason> = BTreeMap::new();
-    for finding in findings.into_iter().filter(|f| f.severity() == Severity::Check) {
-        for case in cases.iter().filter(|case| concerns(&finding.subject, case)) {
-            let reason = || {
-                let Finding { code, message, .. } = finding;
-                (*code, format!("strict run: {}: {message}", code.definition().meaning))
-            };
-            match finding.subject.roi_number {
-                Some(roi) => parts.entry((case.id.clone(), roi)).or_insert_with(reason),
-                None => whole.entry(case.id.clone()).or_insert_with(reason),
-            };
-        }
-    }
-    for case in cases {
-        if let Some(reason) = whole.get(&case.id) {
-            case.left_out.get_or_insert_with(|| reason.clone());
-        }
-    }
-    for analysis in analyses {
-        let case = analysis.case.clone();
-        let all = whole.get(&case).map(|(_, reason)| reason.as_str());
-        let of_roi = |roi| parts.get(&(case.clone(), roi)).map(|(_, reason)| reason.as_str());
-        take_away(analysis, |roi| all.or_else(|| of_roi(roi)));
-        analysis.dose = analysis.dose.filter(|_| all.is_none());
-    }
+    let refusals = Refusals::of(cases, findings);
+    refusals.leave_out(cases);
+    analyses.iter_mut().for_each(|analysis| refusals.take_away(analysis));
 }
 
 /// Whether a finding is about the case, or about an object that it uses.

@@ -44,6 +44,9 @@ pub(super) enum Command {
     /// Make the page of a quality committee from a measured study
     #[command(after_help = REVIEW_HELP)]
     Review(Review),
+    /// Say what changed between two studies, by how much and why
+    #[command(after_help = DIFF_HELP)]
+    Diff(Diff),
 }
 
 /// What all commands that read an archive have in common.
@@ -94,6 +97,13 @@ pub(super) struct Measure {
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<String>,
+    /// Do only the I-th of N shares of the cases and write no tables; run once more without it when
+    /// the parts of all shares lie in DIR/cases
+    #[arg(long, value_name = "I/N", conflicts_with = "prune")]
+    pub(super) part: Option<String>,
+    /// Remove the parts in DIR/cases that this run does not use, such as those of other settings
+    #[arg(long)]
+    pub(super) prune: bool,
 }
 
 /// A question to a study.
@@ -143,6 +153,23 @@ pub(super) struct Review {
     pub(super) quiet: bool,
 }
 
+/// Two studies to be compared.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Diff {
+    /// Folder of the first study, A
+    #[arg(value_name = "STUDY_A")]
+    pub(super) before: PathBuf,
+    /// Folder of the second study, B, made with the same key
+    #[arg(value_name = "STUDY_B")]
+    pub(super) after: PathBuf,
+    /// Write every change as a row of this CSV file
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
+    /// Nothing but the summary; warnings and errors stay
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
 /// The names of a convention, so that help and faults list them.
 fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
     PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
@@ -176,7 +203,9 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 const MEASURE_HELP: &str = "\
-Writes all tables into DIR/tables, and run.json with the settings and digests of the run.
+Writes all tables into DIR/tables, and run.json with the settings and digests of the run. Each case
+that is done is a file in DIR/cases: a run that was stopped or killed goes on from there, and a later
+run computes only what is new or depends on something that was changed.
 
 Examples:
   tidydose measure archive
@@ -184,6 +213,9 @@ Examples:
   tidydose measure archive --metrics metrics.txt --jobs 2 --quiet
   tidydose measure archive --metric-list basic
   tidydose measure archive --alpha-beta target=8,Lens=1.5
+  tidydose measure archive --study cohort --part 2/8
+      one of eight shares of the work; copy the files of all DIR/cases into one, then measure
+      without --part
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";
@@ -211,6 +243,18 @@ with a list of those that are.
 Examples:
   tidydose review
   tidydose review --study cohort --organ OpticChiasm --metric 'Max[Gy]' --output chiasm.html
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const DIFF_HELP: &str = "\
+Compares plans, structures, lesions, metrics, relations, limit checks and findings row by row. The
+cause of a change is an input (other file contents of the case), a decision of a person, a setting
+or the version of the program; several are named where several apply.
+
+Examples:
+  tidydose diff cohort-2023 cohort-2024
+  tidydose diff before after --output changes.csv
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

@@ -1,23 +1,32 @@
 //! `measure`: everything from the archive to the tables.
 
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use serde::Serialize;
 
 use super::fault::Fault;
-use super::one_case::{CaseResult, Workshop, is_worth_measuring};
-use super::parallel::map_indices;
+use super::finish::{Finished, finish_cases};
+use super::lock::Hold;
+use super::one_case::Workshop;
 use super::prepare::{Prepared, prepare};
-use super::settings::Settings;
+use super::settings::{Measuring, Settings};
+use super::share::Share;
+use super::store::Store;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
 use super::{Outcome, outcome_of};
+use crate::analyse::strict::Refusals;
 use crate::analyse::{self, Analysis};
 use crate::case::Case;
 use crate::finding::{Code, Finding, Subject};
+use crate::identity::Token;
 use crate::metrics::Metric;
 use crate::table::run::{self, Run};
-use crate::table::{self, MeasuredSum, MetricDefinition, Study, TABLES};
+use crate::table::{
+    self, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError, data_package,
+};
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
 #[derive(Debug, Serialize)]
@@ -40,92 +49,159 @@ struct RunSettings {
 /// When the run cannot be done, see [`Fault`].
 pub(super) fn measure(
     settings: &Settings,
-    analysis: &analyse::Settings,
+    measuring: &Measuring,
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
-    let mut prepared = prepare(settings, terminal, stop)?;
-    let results = measure_cases(&prepared, settings, analysis, terminal, stop);
-    let mut analyses = collect(&mut prepared, results);
-    if settings.strict {
-        let computed = analyses.iter().flat_map(|a| &a.findings);
-        let open = prepared.open(prepared.findings.iter().chain(computed));
-        let open: Vec<Finding> = open.into_iter().cloned().collect();
-        analyse::strict::refuse(&mut prepared.cases, &mut analyses, &open);
+    let hold = if measuring.share.is_some() { Hold::Shared } else { Hold::Alone };
+    let mut prepared = prepare(settings, hold, terminal, stop)?;
+    let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
+    if let Some(share) = measuring.share {
+        return Ok(share_done(share, &prepared, &results, terminal));
     }
-    let workshop =
-        Workshop { paths: &prepared.scan.paths, identity: &prepared.identity, settings: analysis };
+    if stop.load(Ordering::SeqCst) {
+        terminal.warn("stopped; the tables hold the cases that were done");
+    }
+    let reused = results.iter().flatten().filter(|r| r.reused).count();
+    let mut done = Done::collect(&mut prepared, results);
+    if settings.strict {
+        done.refuse(&mut prepared);
+    }
+    let workshop = Workshop {
+        paths: &prepared.scan.paths,
+        identity: &prepared.identity,
+        settings: &measuring.analysis,
+    };
     let (sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
     prepared.findings.extend(refused);
-    write(&mut prepared, (&analyses, &sums), analysis, (settings.strict, terminal))?;
-    let computed = analyses.iter().flat_map(|a| &a.findings);
-    let all: Vec<&Finding> = prepared.findings.iter().chain(computed).collect();
+    write(&mut prepared, (&done, &sums), &measuring.analysis, (settings.strict, terminal))?;
+    let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
+    say_parts(&prepared, &done, (reused, measuring.prune && complete), terminal)?;
+    let all: Vec<&Finding> = done.findings(&prepared).collect();
     let open = prepared.open(all.iter().copied());
     Ok(outcome_of(all.into_iter(), open.into_iter(), settings.strict))
 }
 
-/// One result per case, by index; absent for a case that was not begun.
-fn measure_cases(
+/// Says what a share did; there are no tables to show for it.
+fn share_done(
+    share: Share,
     prepared: &Prepared,
-    settings: &Settings,
-    analysis: &analyse::Settings,
+    results: &[Option<Finished>],
     terminal: &Terminal,
-    stop: &AtomicBool,
-) -> Vec<Option<CaseResult>> {
-    let workshop =
-        Workshop { paths: &prepared.scan.paths, identity: &prepared.identity, settings: analysis };
-    let bar = terminal.progress("cases", prepared.cases.len());
-    let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
-        let worth = prepared.cases.get(index).filter(|c| is_worth_measuring(c));
-        let result = worth.map(|case| workshop.measure(case)).unwrap_or_default();
-        bar.inc(1);
-        result
-    });
-    bar.finish_and_clear();
-    if stop.load(Ordering::SeqCst) {
-        terminal.warn("stopped; the tables hold the cases that were done");
+) -> Outcome {
+    let own = prepared.cases.iter().filter(|c| share.takes(&c.id)).count();
+    let done: Vec<&Finished> = results.iter().flatten().collect();
+    for reason in done.iter().filter_map(|r| r.failure.as_ref()) {
+        terminal.warn(&format!("a case could not be measured: {reason}"));
     }
-    results
+    let there = done.iter().filter(|r| r.reused).count();
+    let new = done.iter().filter(|r| r.key.is_some() && !r.reused).count();
+    terminal.say(&format!(
+        "share {share}: {own} of {} cases; {new} measured, {there} finished before. Parts are in \
+         {}; when those of all shares lie in one study, measure it without --part.",
+        prepared.cases.len(),
+        prepared.folder.cases().display()
+    ));
+    let failed = done.iter().any(|r| r.failure.is_some());
+    if failed || done.len() < own { Outcome::LeftOut } else { Outcome::Complete }
 }
 
-/// Sorts results into analyses, findings and cases that are left out after all.
-fn collect(prepared: &mut Prepared, results: Vec<Option<CaseResult>>) -> Vec<Analysis> {
-    let mut analyses = Vec::new();
-    let mut not_begun = 0;
-    for (case, result) in prepared.cases.iter_mut().zip(results) {
-        let Some(result) = result else {
-            not_begun += 1;
-            case.left_out.get_or_insert((
-                Code::RunInterrupted,
-                "the run was stopped before this case".to_owned(),
-            ));
-            continue;
-        };
-        prepared.findings.extend(result.findings);
-        let refused = result.analysis.iter().flat_map(|a| &a.findings);
-        let refused = refused.filter(|f| f.code == Code::DoseGridsDisagree);
-        for finding in refused {
-            case.left_out.get_or_insert((finding.code, finding.message.clone()));
-        }
-        analyses.extend(result.analysis);
-        if let Some(reason) = result.failure {
-            case.left_out.get_or_insert((Code::CaseFailed, reason));
-        }
+/// Says how many parts were of use, and removes the others where that is wanted.
+fn say_parts(
+    prepared: &Prepared,
+    done: &Done,
+    (reused, prune): (usize, bool),
+    terminal: &Terminal,
+) -> Result<(), Fault> {
+    let store = Store::new(prepared.folder.cases());
+    if reused > 0 {
+        terminal.say(&format!("{reused} of the cases were finished before"));
     }
-    if not_begun > 0 {
-        let message = format!("{not_begun} of {} cases were not begun", prepared.cases.len());
-        let finding = Finding::new(Code::RunInterrupted, Subject::default(), message);
-        prepared.findings.push(finding);
+    let folder = store.folder().display();
+    if prune {
+        let removed = store.prune(&done.keys)?;
+        terminal.say(&format!("{removed} parts that are not used were removed from {folder}"));
+        return Ok(());
     }
-    analyses
+    match store.unused(&done.keys) {
+        0 => {}
+        n => terminal.say(&format!("{n} parts in {folder} are not used; --prune removes them")),
+    }
+    Ok(())
+}
+
+/// What the cases came to.
+struct Done {
+    residues: Vec<Analysis>,
+    keys: BTreeMap<Token, String>,
+    refusals: Refusals,
+}
+
+impl Done {
+    /// Sorts results into analyses, findings and cases that are left out after all.
+    fn collect(prepared: &mut Prepared, results: Vec<Option<Finished>>) -> Self {
+        let mut done =
+            Self { residues: Vec::new(), keys: BTreeMap::new(), refusals: Refusals::default() };
+        let mut not_begun = 0;
+        for (case, result) in prepared.cases.iter_mut().zip(results) {
+            let Some(result) = result else {
+                not_begun += 1;
+                case.left_out.get_or_insert((
+                    Code::RunInterrupted,
+                    "the run was stopped before this case".to_owned(),
+                ));
+                continue;
+            };
+            prepared.findings.extend(result.findings);
+            let refused = result.residue.iter().flat_map(|a| &a.findings);
+            let refused = refused.filter(|f| f.code == Code::DoseGridsDisagree);
+            for finding in refused {
+                case.left_out.get_or_insert((finding.code, finding.message.clone()));
+            }
+            done.residues.extend(result.residue);
+            done.keys.extend(result.key.map(|key| (case.id.clone(), key)));
+            if let Some(reason) = result.failure {
+                case.left_out.get_or_insert((Code::CaseFailed, reason));
+            }
+        }
+        if not_begun > 0 {
+            let message = format!("{not_begun} of {} cases were not begun", prepared.cases.len());
+            let finding = Finding::new(Code::RunInterrupted, Subject::default(), message);
+            prepared.findings.push(finding);
+        }
+        done
+    }
+
+    /// All findings, those of the computation last.
+    fn findings<'a>(&'a self, prepared: &'a Prepared) -> impl Iterator<Item = &'a Finding> {
+        prepared.findings.iter().chain(self.residues.iter().flat_map(|a| &a.findings))
+    }
+
+    /// Takes away what a strict run refuses.
+    fn refuse(&mut self, prepared: &mut Prepared) {
+        let open: Vec<Finding> =
+            prepared.open(self.findings(prepared)).into_iter().cloned().collect();
+        self.refusals = Refusals::of(&prepared.cases, &open);
+        self.refusals.leave_out(&mut prepared.cases);
+        self.residues.iter_mut().for_each(|residue| self.refusals.take_away(residue));
+    }
+
+    /// What was computed for a case, from its part.
+    fn analysis(&self, store: &Store, case: &Case) -> Result<Option<Analysis>, WriteError> {
+        let Some(key) = self.keys.get(&case.id) else { return Ok(None) };
+        let mut analysis = store.again(key, case)?.analysis;
+        self.refusals.take_away(&mut analysis);
+        Ok(Some(analysis))
+    }
 }
 
 fn write(
     prepared: &mut Prepared,
-    (analyses, sums): (&[Analysis], &[MeasuredSum]),
+    (done, sums): (&Done, &[MeasuredSum]),
     analysis: &analyse::Settings,
     (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
+    let analyses = &done.residues;
     let shown = RunSettings {
         alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
         ends: analysis.ends.word(),
@@ -151,15 +227,20 @@ fn write(
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
         confirmed_labels: prepared.confirmed_labels(),
+        tally: &Tally::default(),
         limits: &analysis.limits,
         metrics: &metrics,
         settings_digest: &run::settings_digest(&settings),
     };
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
-    let tables = table::write_tables(&study, &names, &prepared.folder.tables())?;
+    let store = Store::new(prepared.folder.cases());
+    let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
+    let folder = prepared.folder.tables();
+    let tables = table::write_tables_from(&study, &names, &folder, &mut source)?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
     let run = Run { settings: &settings, method: &method, complete, tables: &tables };
+    data_package::write_data_package(&tables, &prepared.folder.data_package())?;
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));
     Ok(())

@@ -3,15 +3,21 @@
 
 mod args;
 mod ask;
+mod diff;
 mod fault;
+mod finish;
 mod glances;
 mod interrupt;
+mod lock;
 mod measure;
 mod one_case;
 mod parallel;
+mod part_key;
 mod prepare;
 mod review;
 mod settings;
+mod share;
+mod store;
 mod study_folder;
 mod study_key;
 mod sums;
@@ -25,7 +31,7 @@ use clap::Parser;
 use crate::finding::{Finding, Severity};
 use args::{Arguments, Command};
 use fault::Fault;
-use settings::Settings;
+use settings::{Measuring, Settings};
 use terminal::Terminal;
 
 /// How a run ended.
@@ -84,12 +90,13 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
             survey::survey(&settings, &terminal, &stop)
         }
         Command::Measure(typed) => {
-            let analysis = settings::analysis(&typed)?;
+            let measuring = Measuring::of(&typed)?;
             let settings = Settings::from(typed.common);
             let (terminal, stop) = start(&settings)?;
-            measure::measure(&settings, &analysis, &terminal, &stop)
+            measure::measure(&settings, &measuring, &terminal, &stop)
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
     }
 }

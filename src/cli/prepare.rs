@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
+use super::lock::{Hold, Lock};
 use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
@@ -26,6 +27,7 @@ use crate::table::sums_file::SumsFile;
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
 pub(super) struct Prepared {
+    _lock: Lock,
     /// Where the study is.
     pub(super) folder: StudyFolder,
     /// How identifiers become tokens.
@@ -54,10 +56,17 @@ const REFUSALS_SHOWN: usize = 20;
 /// When the run cannot be done, see [`Fault`]; [`Fault::Stopped`] when `stop` was raised.
 pub(super) fn prepare(
     settings: &Settings,
+    hold: Hold,
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Result<Prepared, Fault> {
     let folder = StudyFolder::open(&settings.study, &settings.archive)?;
+    for root in &settings.archive {
+        // Before anything is written: a mistyped folder leaves nothing behind.
+        std::fs::metadata(root)
+            .map_err(|source| dicom::ScanError { root: root.clone(), source })?;
+    }
+    let lock = Lock::take(folder.root(), hold, terminal)?;
     let names = NamesFile::read(&folder.names())?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
     let choices = ChoicesFile::read(&folder.choices())?;
@@ -65,18 +74,16 @@ pub(super) fn prepare(
     let clinical = ClinicalFile::read(&folder.clinical_lesions())?;
     let sums = SumsFile::read(&folder.sums())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
-    for root in &settings.archive {
-        // Before a key is made: a mistyped folder leaves nothing behind.
-        std::fs::metadata(root)
-            .map_err(|source| dicom::ScanError { root: root.clone(), source })?;
-    }
     let key = StudyKey::beside(&settings.study)?;
+    if hold == Hold::Shared && !settings.keep_ids && !key.exists() {
+        return Err(Fault::folder(key.folder(), KEY_NEEDED));
+    }
     let identity = identity(settings, terminal, &folder, &key)?;
     let scan = scan(settings, &identity, terminal, stop)?;
     if stop.load(Ordering::SeqCst) {
         return Err(Fault::Stopped);
     }
-    if !identity.is_kept() {
+    if !identity.is_kept() && hold == Hold::Alone {
         record(&key, &scan)?;
     }
     let mut decisions = Decisions::default();
@@ -90,6 +97,7 @@ pub(super) fn prepare(
     findings.extend(named);
     findings.extend(nothing_found(&scan));
     Ok(Prepared {
+        _lock: lock,
         folder,
         identity,
         scan,
@@ -177,6 +185,10 @@ impl Prepared {
         Ok(())
     }
 }
+
+/// Why a share of the work needs a key that is there already.
+const KEY_NEEDED: &str = "is not there; all shares need one key, so that a patient has one \
+                          pseudonym: run `tidydose survey` once and copy this folder to every place";
 
 /// One identity per study: mixing pseudonyms of two keys, or pseudonyms and names, would make two
 /// patients of one.

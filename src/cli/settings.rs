@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 
 use super::args::{Common, Measure};
 use super::fault::Fault;
+use super::share::Share;
 use crate::analyse;
 use crate::limits::Limit;
 use crate::metrics::{self, Metric};
@@ -42,6 +43,34 @@ impl From<Common> for Settings {
     }
 }
 
+/// What and how to measure.
+#[derive(Debug, Clone)]
+pub(super) struct Measuring {
+    /// What can change a number.
+    pub(super) analysis: analyse::Settings,
+    /// The share of the cases that this run takes; absent for all.
+    pub(super) share: Option<Share>,
+    /// Whether parts that are not used are removed.
+    pub(super) prune: bool,
+}
+
+impl Measuring {
+    /// What was typed.
+    ///
+    /// # Errors
+    /// When a name is unknown or a list cannot be read; the message lists what is accepted.
+    pub(super) fn of(typed: &Measure) -> Result<Self, Fault> {
+        let share = |text: &String| {
+            text.parse().map_err(|reason| Fault::Option { option: "--part", reason })
+        };
+        Ok(Self {
+            analysis: analysis(typed)?,
+            share: typed.part.as_ref().map(share).transpose()?,
+            prune: typed.prune,
+        })
+    }
+}
+
 /// The limits of a study: a list that was typed or the one of the program, and the study's rows.
 ///
 /// # Errors
@@ -62,7 +91,7 @@ fn limits(typed: Option<&Path>, of_study: &Path) -> Result<Vec<Limit>, Fault> {
 ///
 /// # Errors
 /// When a name is unknown or a list cannot be read; the message lists what is accepted.
-pub(super) fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
+fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     let of_study = typed.common.study.join("limits.csv");
     let limits = limits(typed.limits.as_deref(), &of_study)?;
     let mut settings = analyse::Settings { limits, ..analyse::Settings::default() };

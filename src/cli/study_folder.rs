@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::table::run;
+use crate::table::{data_package, run};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -27,7 +27,7 @@ impl StudyFolder {
         if !study.existed && !is_empty(root)? {
             return Err(Fault::folder(
                 root,
-                "is neither empty nor a study (it has no folder `tables`); choose another --study",
+                "is neither empty nor a study (it has no folder `tables` or `cases`); choose another --study",
             ));
         }
         let place = resolved(root);
@@ -59,6 +59,24 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn tables(&self) -> PathBuf {
         self.root.join("tables")
+    }
+
+    /// The folder of the parts of finished cases.
+    #[must_use]
+    pub(super) fn cases(&self) -> PathBuf {
+        self.root.join(CASES)
+    }
+
+    /// The study itself.
+    #[must_use]
+    pub(super) fn root(&self) -> &Path {
+        &self.root
+    }
+
+    /// `datapackage.json`.
+    #[must_use]
+    pub(super) fn data_package(&self) -> PathBuf {
+        self.root.join(data_package::FILE)
     }
 
     /// `run.json`.
@@ -110,8 +128,12 @@ impl StudyFolder {
     }
 }
 
+/// Holds the parts of finished cases; a run that was killed leaves nothing else.
+const CASES: &str = "cases";
+
 fn is_study(root: &Path) -> bool {
-    root.join(run::FILE).is_file() || root.join("tables").is_dir()
+    let folders = ["tables", CASES];
+    root.join(run::FILE).is_file() || folders.iter().any(|f| root.join(f).is_dir())
 }
 
 /// The files of the user, which may be there before the study is.

@@ -6,13 +6,14 @@ use std::sync::atomic::AtomicBool;
 
 use super::fault::Fault;
 use super::glances::glances;
+use super::lock::Hold;
 use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
 use crate::analyse;
 use crate::case::{NameBasis, Place, open_decisions};
-use crate::table::{self, Study};
+use crate::table::{self, Study, Tally};
 
 /// Runs the command.
 ///
@@ -23,7 +24,7 @@ pub(super) fn survey(
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
-    let mut prepared = prepare(settings, terminal, stop)?;
+    let mut prepared = prepare(settings, Hold::Alone, terminal, stop)?;
     let seen = glances(&prepared, settings, terminal, stop);
     prepared.findings.extend(seen.iter().flat_map(|(_, g)| g.findings.clone()));
     let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
@@ -56,6 +57,7 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         states: prepared.states(),
         lesion_decisions: prepared.lesion_decisions(),
         confirmed_labels: prepared.confirmed_labels(),
+        tally: &Tally::default(),
         limits: &[],
         metrics: &[],
         settings_digest: "",

@@ -7,13 +7,15 @@ mod verdict;
 pub use row::{COLUMNS, RowFault};
 pub use verdict::{Verdict, judge};
 
+use serde::{Deserialize, Serialize};
+
 use crate::metrics::Metric;
 
 /// The list that is used when a study names none of its own, in the form of a user's list.
 pub const BUILT_IN: &str = include_str!("../../queries/limits.csv");
 
 /// How binding a limit is in its source.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Tier {
     /// To be aimed at.
     Optimal,
@@ -45,7 +47,7 @@ impl Tier {
 }
 
 /// One limit: a metric of an organ that is to stay at or below a value.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Limit {
     /// Standard (TG-263) name of the organ.
     pub organ: String,

@@ -1,10 +1,12 @@
 //! What a value with bounds says about a limit.
 
+use serde::{Deserialize, Serialize};
+
 use super::Limit;
 use crate::metrics::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {
     /// The whole range of the value keeps the limit.
     Within,

@@ -27,6 +27,8 @@ pub mod value;
 mod volume;
 mod volume_at_dose;
 
+use serde::{Deserialize, Serialize};
+
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
 
@@ -273,7 +275,8 @@ pub fn is_of_dose_alone(definition: &Definition) -> bool {
 }
 
 /// One metric with its number.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
+#[serde(into = "String", try_from = "String")]
 pub struct Metric {
     /// What it is.
     pub definition: &'static Definition,
@@ -284,6 +287,20 @@ pub struct Metric {
 impl PartialEq for Metric {
     fn eq(&self, other: &Self) -> bool {
         self.definition.name == other.definition.name && self.argument == other.argument
+    }
+}
+
+impl From<Metric> for String {
+    fn from(metric: Metric) -> Self {
+        metric.to_string()
+    }
+}
+
+impl TryFrom<String> for Metric {
+    type Error = UnknownMetric;
+
+    fn try_from(name: String) -> Result<Self, UnknownMetric> {
+        parse(&name)
     }
 }
 

@@ -1,9 +1,11 @@
 //! What a metric yields: a value with numerical bounds, or a status with a reason.
 
+use serde::{Deserialize, Serialize};
+
 use crate::dose::Isodose;
 
 /// Why there is or is not a value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Status {
     /// A value with two-sided bounds.
     Ok,
@@ -59,7 +61,7 @@ impl Status {
 }
 
 /// A metric's outcome for one structure.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Outcome {
     /// The value; absent when there is none (see `status`).
     pub value: Option<f64>,

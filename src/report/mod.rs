@@ -8,6 +8,7 @@ mod bands;
 mod chart;
 mod cohort;
 mod counts;
+pub mod difference;
 mod findings;
 mod frame;
 mod number;

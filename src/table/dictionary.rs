@@ -6,6 +6,7 @@ use std::borrow::Cow;
 use super::clinical_file::ConfirmedLabels;
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::decisions::States;
+use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
@@ -18,6 +19,7 @@ pub(super) const TABLE: Table = Table {
     name: "dictionary",
     grain: "one column of a table, or one value that a column may hold",
     key: &["table", "column", "value"],
+    by_case: false,
     sheet,
 };
 
@@ -50,7 +52,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// The columns of a table; its rows are not needed for that.
-fn definitions(table: &Table) -> Vec<Definition> {
+pub(super) fn definitions(table: &Table) -> Vec<Definition> {
     if table.name == TABLE.name {
         return Sheet::new(columns(), Vec::new()).columns().to_vec();
     }
@@ -65,6 +67,7 @@ fn definitions(table: &Table) -> Vec<Definition> {
         states: &States::new(),
         lesion_decisions: &LesionDecisions::new(),
         confirmed_labels: &ConfirmedLabels::new(),
+        tally: &Tally::default(),
         limits: &[],
         metrics: &[],
         settings_digest: "",

@@ -13,6 +13,7 @@ pub(super) const TABLE: Table = Table {
     name: "dvh",
     grain: "one point of the cumulative dose-volume histogram of a structure",
     key: &["plan_id", "roi_number", "dose_gy", "volume_cc"],
+    by_case: true,
     sheet,
 };
 

@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use super::clinical_file::ConfirmedLabels;
 use super::decisions::States;
+use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::{MeasuredSum, MetricDefinition, Study};
 use crate::analyse::limit_check::LimitCheck;
@@ -38,6 +39,7 @@ pub(super) struct Example {
     pub(super) states: States,
     pub(super) lesion_decisions: LesionDecisions,
     pub(super) confirmed_labels: ConfirmedLabels,
+    pub(super) tally: Tally,
 }
 
 impl Example {
@@ -58,6 +60,7 @@ impl Example {
             states: States::new(),
             lesion_decisions: LesionDecisions::new(),
             confirmed_labels: ConfirmedLabels::new(),
+            tally: Tally::default(),
         }
     }
 
@@ -74,6 +77,7 @@ impl Example {
             states: self.states.clone(),
             lesion_decisions: self.lesion_decisions.clone(),
             confirmed_labels: self.confirmed_labels.clone(),
+            tally: self.tally.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -106,6 +110,7 @@ impl Example {
             states: &self.states,
             lesion_decisions: &self.lesion_decisions,
             confirmed_labels: &self.confirmed_labels,
+            tally: &self.tally,
             limits: &self.limits,
             metrics: &self.metrics,
             settings_digest: "digest",

@@ -8,8 +8,13 @@ use super::column::{Column, Sheet, borrowed};
 use super::study::Study;
 use crate::rt::{FileRecord, FileStatus};
 
-pub(super) const TABLE: Table =
-    Table { name: "files", grain: "one file of the archive", key: &["file_id"], sheet };
+pub(super) const TABLE: Table = Table {
+    name: "files",
+    grain: "one file of the archive",
+    key: &["file_id"],
+    by_case: false,
+    sheet,
+};
 
 const STATUSES: &[&str] = &[
     FileStatus::Read.word(),

@@ -18,6 +18,7 @@ pub(super) const TABLE: Table = Table {
     name: "findings",
     grain: "one questionable or refused thing",
     key: &["finding_id"],
+    by_case: false,
     sheet,
 };
 

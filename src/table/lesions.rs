@@ -17,6 +17,7 @@ pub(super) const TABLE: Table = Table {
     name: "lesions",
     grain: "one lesion of a case: targets that lie within each other",
     key: &["lesion_id"],
+    by_case: true,
     sheet,
 };
 

@@ -14,6 +14,7 @@ pub(super) const TABLE: Table = Table {
     name: "limit_checks",
     grain: "one limit for one organ of a case, or the lack of one",
     key: &["plan_id", "structure", "roi_number", "metric", "tier", "limit_source", "limit_value"],
+    by_case: true,
     sheet,
 };
 

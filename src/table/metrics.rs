@@ -14,6 +14,7 @@ pub(super) const TABLE: Table = Table {
     name: "metrics",
     grain: "one metric of one structure, or of a region that nobody drew, of a case",
     key: &["plan_id", "roi_number", "structure_id", "metric", "method"],
+    by_case: true,
     sheet,
 };
 

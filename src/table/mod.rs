@@ -9,17 +9,20 @@
 pub mod choices;
 pub mod clinical_file;
 pub mod column;
+pub mod data_package;
 pub mod decisions;
 mod dictionary;
 mod dvh;
 mod files;
 mod findings;
+mod flow;
 pub mod lesion_file;
 mod lesions;
 mod limit_checks;
 pub mod limits;
 mod metrics;
 pub mod names;
+pub mod part;
 mod pictures;
 mod plans;
 pub mod prescriptions;
@@ -35,18 +38,19 @@ pub mod user_file;
 pub mod write_csv;
 pub mod write_file;
 pub mod write_parquet;
+pub mod write_tables;
 
 #[cfg(test)]
 mod example;
 
-use std::path::Path;
-
 use serde::Serialize;
 
 pub use column::{Cell, Column, Kind, Sheet};
+pub use flow::Tally;
 pub use study::{MetricDefinition, Study};
 pub use sums::MeasuredSum;
 pub use write_file::{WriteError, replace_file};
+pub use write_tables::{write_tables, write_tables_from};
 
 /// One table: its name, what a row is, and how it is made.
 #[derive(Debug, Clone, Copy)]
@@ -57,6 +61,9 @@ pub struct Table {
     pub grain: &'static str,
     /// The columns that together name a row; also the order of the rows.
     pub key: &'static [&'static str],
+    /// Whether its rows are those of the first case, then those of the next, by patient and case;
+    /// the sheet of a case alone then holds just the rows of this case.
+    pub by_case: bool,
     /// Makes the sheet from the results of a run.
     pub sheet: for<'a> fn(&Study<'a>) -> Sheet<'a>,
 }
@@ -72,6 +79,7 @@ pub const TABLES: &[Table] = &[
     sums::TABLE,
     limit_checks::TABLE,
     pictures::TABLE,
+    flow::TABLE,
     findings::TABLE,
     files::TABLE,
     dictionary::TABLE,
@@ -99,34 +107,6 @@ pub struct Written {
 #[must_use]
 pub fn table(name: &str) -> Option<&'static Table> {
     TABLES.iter().find(|t| t.name == name)
-}
-
-/// Writes the named tables as Parquet and, below [`CSV_ROW_LIMIT`] rows, as CSV into `folder`.
-/// Names that are no table are left out.
-///
-/// # Errors
-/// When a file cannot be written; tables before it are complete, the others untouched.
-pub fn write_tables(
-    study: &Study<'_>,
-    names: &[&str],
-    folder: &Path,
-) -> Result<Vec<Written>, WriteError> {
-    names.iter().filter_map(|n| table(n)).map(|t| write_table(study, t, folder)).collect()
-}
-
-fn write_table(study: &Study<'_>, table: &Table, folder: &Path) -> Result<Written, WriteError> {
-    let sheet = (table.sheet)(study);
-    let rows = sheet.row_count();
-    let parquet = folder.join(format!("{}.parquet", table.name));
-    replace_file(&parquet, |output| write_parquet::write_parquet(&sheet, output))?;
-    let text = folder.join(format!("{}.csv", table.name));
-    let csv = rows < CSV_ROW_LIMIT && !PARQUET_ONLY.contains(&table.name);
-    if csv {
-        replace_file(&text, |output| write_csv::write_csv(&sheet, output))?;
-    } else {
-        write_file::remove_file(&text)?;
-    }
-    Ok(Written { table: table.name, rows, csv })
 }
 
 #[cfg(test)]

@@ -15,6 +15,7 @@ pub(super) const TABLE: Table = Table {
     name: "pictures",
     grain: "one line of the picture of a structure in one plane",
     key: &["plan_id", "roi_number", "centred_on", "line"],
+    by_case: true,
     sheet,
 };
 

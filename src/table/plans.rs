@@ -18,6 +18,7 @@ pub(super) const TABLE: Table = Table {
     name: "plans",
     grain: "one case: a plan with its structure set and dose, or what there is of them",
     key: &["plan_id"],
+    by_case: false,
     sheet,
 };
 

@@ -124,6 +124,11 @@ struct Derived {
 
 /// Share of the volume that the candidate dose covers: the metric that says it.
 const COVERING: &str = "D95%[Gy]";
+/// The largest dose, against which an isodose is named.
+const LARGEST: &str = "Max[Gy]";
+
+/// The metrics of targets that are shown here.
+pub const SHOWN: [&str; 2] = [COVERING, LARGEST];
 
 impl Derived {
     fn of(case: &Case, roi_number: i64, analysis: Option<&Analysis>) -> Self {
@@ -135,7 +140,7 @@ impl Derived {
             let row = rows.iter().find(|m| m.roi_number == roi_number && m.metric == metric)?;
             row.outcome.value.filter(|v| row.outcome.status == Status::Ok && *v > 0.0)
         };
-        let maximum = dose("Max[Gy]");
+        let maximum = dose(LARGEST);
         let level = |dose_gy: f64| Some(100.0 * dose_gy / maximum?);
         let candidate =
             dose(COVERING).filter(|_| known.is_none()).and_then(|d| Some((d, level(d)?)));

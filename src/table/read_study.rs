@@ -75,6 +75,24 @@ pub fn is_complete(folder: &Path) -> Option<bool> {
     serde_json::from_str::<serde_json::Value>(&text).ok()?.get("complete")?.as_bool()
 }
 
+/// What `run.json` says of the program and its settings; empty where it says nothing.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct RunTexts {
+    /// Version of the program.
+    pub version: String,
+    /// Digest of the settings.
+    pub settings: String,
+}
+
+/// Reads them for the study at `folder`.
+#[must_use]
+pub fn run_texts(folder: &Path) -> RunTexts {
+    let text = fs::read_to_string(folder.join(run::FILE)).unwrap_or_default();
+    let value: serde_json::Value = serde_json::from_str(&text).unwrap_or_default();
+    let of = |name: &str| value.get(name).and_then(|v| v.as_str()).unwrap_or_default().to_owned();
+    RunTexts { version: of("program_version"), settings: of("settings_sha256") }
+}
+
 fn parquet_frame(path: &Path) -> Result<DataFrame, ReadError> {
     let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
     let file = fs::File::open(path).map_err(|e| fault(e.to_string()))?;

@@ -14,6 +14,7 @@ pub(super) const TABLE: Table = Table {
     name: "relations",
     grain: "one metric of a target and another structure of a case",
     key: &["plan_id", "roi_number", "other_roi_number", "metric", "method"],
+    by_case: true,
     sheet,
 };
 

@@ -17,6 +17,7 @@ pub(super) const TABLE: Table = Table {
     name: "structures",
     grain: "one structure (ROI) of a case",
     key: &["plan_id", "roi_number"],
+    by_case: true,
     sheet,
 };
 

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use super::clinical_file::ConfirmedLabels;
 use super::decisions::States;
+use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::sums::MeasuredSum;
 use crate::analyse::Analysis;
@@ -49,6 +50,8 @@ pub struct Study<'a> {
     pub lesion_decisions: &'a LesionDecisions,
     /// Labels of the clinic that were confirmed.
     pub confirmed_labels: &'a ConfirmedLabels,
+    /// What came of plans, structures and values; the writer of all tables gathers it itself.
+    pub tally: &'a Tally,
     /// The limits of this run.
     pub limits: &'a [Limit],
     /// The metrics of this run.
@@ -64,17 +67,19 @@ pub(super) struct Measured<'a> {
     pub(super) analysis: Option<&'a Analysis>,
 }
 
+/// Cases by patient and case token.
+pub(super) fn in_order(cases: &[Case]) -> Vec<&Case> {
+    let mut list: Vec<&Case> = cases.iter().collect();
+    list.sort_by_key(|case| (&case.patient, &case.id));
+    list
+}
+
 impl<'a> Study<'a> {
     /// The cases by patient and case token.
     pub(super) fn measured(&self) -> Vec<Measured<'a>> {
         let analyses: BTreeMap<_, _> = self.analyses.iter().map(|a| (&a.case, a)).collect();
-        let mut list: Vec<_> = self
-            .cases
-            .iter()
-            .map(|case| Measured { case, analysis: analyses.get(&case.id).copied() })
-            .collect();
-        list.sort_by_key(|m| (&m.case.patient, &m.case.id));
-        list
+        let cases = in_order(self.cases).into_iter();
+        cases.map(|case| Measured { case, analysis: analyses.get(&case.id).copied() }).collect()
     }
 
     /// Every finding once, in catalogue order of the codes, then by subject and message.

@@ -14,6 +14,7 @@ pub(super) const TABLE: Table = Table {
     name: "sums",
     grain: "one metric of one structure in a sum of plans",
     key: &["patient_id", "sum", "roi_number", "metric"],
+    by_case: false,
     sheet,
 };
 

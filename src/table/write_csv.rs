@@ -8,16 +8,39 @@
 use std::borrow::Cow;
 use std::io::{self, Write};
 
-use super::column::{Cell, Sheet};
+use super::column::{Cell, Definition, Sheet};
 
 /// Writes `sheet` as CSV.
 ///
 /// # Errors
 /// When `output` does.
 pub fn write_csv(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()> {
-    let names: Vec<&str> = sheet.columns().iter().map(|c| c.name).collect();
-    let row = |row| (0..sheet.columns().len()).map(|column| sheet.cell(row, column)).collect();
-    write_records(&names, (0..sheet.row_count()).map(row), output)
+    let mut writer = writer(output);
+    write_names(sheet.columns(), &mut writer)?;
+    write_rows(sheet, &mut writer)?;
+    writer.flush()
+}
+
+/// Writes the line of column names.
+pub(super) fn write_names(
+    columns: &[Definition],
+    writer: &mut csv::Writer<impl Write>,
+) -> io::Result<()> {
+    writer.write_record(columns.iter().map(|c| c.name)).map_err(as_io)
+}
+
+/// Writes the rows of a sheet without names.
+pub(super) fn write_rows(
+    sheet: &Sheet<'_>,
+    writer: &mut csv::Writer<impl Write>,
+) -> io::Result<()> {
+    for row in 0..sheet.row_count() {
+        for column in 0..sheet.columns().len() {
+            writer.write_field(field(&sheet.cell(row, column)).as_bytes()).map_err(as_io)?;
+        }
+        writer.write_record(None::<&[u8]>).map_err(as_io)?;
+    }
+    Ok(())
 }
 
 /// Writes rows of cells below their names, by the conventions of this page.
@@ -41,7 +64,7 @@ pub fn write_records<'c>(
 }
 
 /// A CSV writer with the conventions of this program.
-pub(super) fn writer(output: &mut dyn Write) -> csv::Writer<&mut dyn Write> {
+pub(super) fn writer<W: Write>(output: W) -> csv::Writer<W> {
     csv::WriterBuilder::new()
         .terminator(csv::Terminator::CRLF)
         .quote_style(csv::QuoteStyle::Necessary)

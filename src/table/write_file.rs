@@ -3,7 +3,7 @@
 //! never meets half a table. Knows nothing of what is written.
 
 use std::fs::{self, File, OpenOptions};
-use std::io::{self, BufWriter, Write};
+use std::io::{self, BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
 /// A file could not be written.
@@ -45,14 +45,121 @@ pub fn replace_file_for(
     access: Access,
     fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<(), WriteError> {
-    let temporary = temporary_name(path);
-    let result =
-        create(&temporary, path, access).and_then(|f| write_and_rename(f, &temporary, path, fill));
-    if result.is_err() {
-        // The first error is the one to report; the leftover is harmless and goes if it can.
-        let _ = fs::remove_file(&temporary);
+    let fault = |source| WriteError { path: path.to_path_buf(), source };
+    let mut file = Pending::create(path, access)?;
+    fill(&mut file).map_err(fault)?;
+    file.finish()?.publish()?;
+    path.parent().map_or(Ok(()), sync_folder).map_err(fault)
+}
+
+/// A file that is being written under a temporary name. Dropped before it is published, it leaves
+/// nothing behind.
+#[derive(Debug)]
+pub struct Pending {
+    path: PathBuf,
+    temporary: Temporary,
+    writer: BufWriter<File>,
+}
+
+/// A file that is whole and on the disk, still under its temporary name.
+#[derive(Debug)]
+pub struct Finished {
+    path: PathBuf,
+    temporary: Temporary,
+}
+
+/// Removes the file when it goes, unless it was renamed.
+#[derive(Debug)]
+struct Temporary {
+    path: PathBuf,
+    renamed: bool,
+}
+
+impl Drop for Temporary {
+    fn drop(&mut self) {
+        if !self.renamed {
+            // The first error is the one to report; the leftover is harmless and goes if it can.
+            let _ = fs::remove_file(&self.path);
+        }
     }
-    result.map_err(|source| WriteError { path: path.to_path_buf(), source })
+}
+
+impl Pending {
+    /// Begins the file that is to be at `path`; creates the folder where it is missing.
+    ///
+    /// # Errors
+    /// When the system refuses either.
+    pub fn create(path: &Path, access: Access) -> Result<Self, WriteError> {
+        let temporary = temporary_name(path);
+        let file = create(&temporary, path, access)
+            .map_err(|source| WriteError { path: path.to_path_buf(), source })?;
+        Ok(Self {
+            path: path.to_path_buf(),
+            temporary: Temporary { path: temporary, renamed: false },
+            writer: BufWriter::new(file),
+        })
+    }
+
+    /// The name that the file will have.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Brings everything to the disk.
+    ///
+    /// # Errors
+    /// When the system cannot, as on a full disk.
+    pub fn finish(mut self) -> Result<Finished, WriteError> {
+        let flushed = self.writer.flush().and_then(|()| self.writer.get_ref().sync_all());
+        // The file is closed here: some systems refuse to rename an open one.
+        let Self { path, temporary, .. } = self;
+        match flushed {
+            Ok(()) => Ok(Finished { path, temporary }),
+            Err(source) => Err(WriteError { path, source }),
+        }
+    }
+}
+
+impl Write for Pending {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.writer.write(bytes)
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.writer.flush()
+    }
+}
+
+impl Finished {
+    /// Gives the file its name, in place of an earlier one.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn publish(mut self) -> Result<(), WriteError> {
+        fs::rename(&self.temporary.path, &self.path)
+            .map_err(|source| WriteError { path: self.path.clone(), source })?;
+        self.temporary.renamed = true;
+        Ok(())
+    }
+}
+
+/// Brings to the disk what was renamed in a folder, where the system can.
+///
+/// # Errors
+/// When the disk fails.
+pub fn sync_folder(folder: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    if !folder.as_os_str().is_empty() {
+        match File::open(folder)?.sync_all() {
+            // Network file systems without this still keep the order of renames.
+            Err(e) if matches!(e.kind(), ErrorKind::InvalidInput | ErrorKind::Unsupported) => {}
+            other => other?,
+        }
+    }
+    #[cfg(not(unix))]
+    let _ = folder;
+    Ok(())
 }
 
 fn create(temporary: &Path, path: &Path, access: Access) -> io::Result<File> {
@@ -71,27 +178,13 @@ fn create(temporary: &Path, path: &Path, access: Access) -> io::Result<File> {
     options.open(temporary)
 }
 
-fn write_and_rename(
-    file: File,
-    temporary: &Path,
-    path: &Path,
-    fill: impl FnOnce(&mut dyn Write) -> io::Result<()>,
-) -> io::Result<()> {
-    let mut writer = BufWriter::new(file);
-    fill(&mut writer)?;
-    writer.flush()?;
-    writer.get_ref().sync_all()?;
-    drop(writer); // some systems refuse to rename an open file
-    fs::rename(temporary, path)
-}
-
 /// Removes the file at `path` if there is one.
 ///
 /// # Errors
 /// When it is there and cannot be removed.
 pub fn remove_file(path: &Path) -> Result<(), WriteError> {
     match fs::remove_file(path) {
-        Err(source) if source.kind() != io::ErrorKind::NotFound => {
+        Err(source) if source.kind() != ErrorKind::NotFound => {
             Err(WriteError { path: path.to_path_buf(), source })
         }
         _ => Ok(()),

@@ -5,7 +5,10 @@
 use std::borrow::Cow;
 use std::io::{self, Write};
 
-use polars::prelude::{Column as Series, DataFrame, NamedFrom, Series as Values};
+use polars::prelude::{
+    Column as Series, DataFrame, DataType, Field, NamedFrom, Schema, Series as Values,
+};
+use polars_io::parquet::write::BatchedWriter;
 use polars_io::prelude::{KeyValueMetadata, ParquetCompression, ParquetWriter};
 use serde::Serialize;
 
@@ -14,20 +17,83 @@ use super::column::{Cell, Definition, Kind, Sheet};
 /// The metadata key under which the column definitions are stored.
 pub const COLUMNS_KEY: &str = "tidydose.columns";
 
+/// So many rows go into one row group: enough for a reader to skip and to compress, few enough to
+/// be held in memory.
+const ROWS_PER_GROUP: usize = 1 << 16;
+
 /// Writes `sheet` as Parquet.
 ///
 /// # Errors
 /// When `output` does, or the encoder refuses the table.
 pub fn write_parquet(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()> {
-    let columns = (0..sheet.columns().len()).map(|c| column(sheet, c)).collect();
-    let mut frame = DataFrame::new(sheet.row_count(), columns).map_err(io::Error::other)?;
-    let metadata = vec![(COLUMNS_KEY.to_owned(), definitions_as_json(sheet.columns())?)];
-    ParquetWriter::new(output)
-        .with_compression(ParquetCompression::Zstd(None))
-        .with_key_value_metadata(Some(KeyValueMetadata::from_static(metadata)))
-        .finish(&mut frame)
-        .map_err(io::Error::other)?;
-    Ok(())
+    let mut file = ParquetFile::begin(sheet.columns(), output)?;
+    file.append(sheet)?;
+    file.finish()
+}
+
+/// A Parquet file that is written sheet by sheet. Its bytes follow from the rows and the sheets
+/// they come in, and no more than a row group is held in memory beside the last sheet.
+pub(super) struct ParquetFile<W: Write> {
+    writer: BatchedWriter<W>,
+    waiting: Option<DataFrame>,
+}
+
+impl<W: Write> ParquetFile<W> {
+    /// A file with these columns.
+    pub(super) fn begin(columns: &[Definition], output: W) -> io::Result<Self> {
+        let field = |d: &Definition| Field::new(d.name.into(), data_type(d.kind));
+        let schema: Schema = columns.iter().map(field).collect();
+        let metadata = vec![(COLUMNS_KEY.to_owned(), definitions_as_json(columns)?)];
+        let writer = ParquetWriter::new(output)
+            .with_compression(ParquetCompression::Zstd(None))
+            .with_key_value_metadata(Some(KeyValueMetadata::from_static(metadata)))
+            .batched(&schema)
+            .map_err(io::Error::other)?;
+        Ok(Self { writer, waiting: None })
+    }
+
+    /// Adds the rows of a sheet with the same columns.
+    pub(super) fn append(&mut self, sheet: &Sheet<'_>) -> io::Result<()> {
+        let columns = (0..sheet.columns().len()).map(|c| column(sheet, c)).collect();
+        let frame = DataFrame::new(sheet.row_count(), columns).map_err(io::Error::other)?;
+        match &mut self.waiting {
+            None => self.waiting = Some(frame),
+            Some(waiting) => {
+                waiting.vstack_mut_owned(frame).map_err(io::Error::other)?;
+            }
+        }
+        let full = self.waiting.as_ref().is_some_and(|w| w.height() >= ROWS_PER_GROUP);
+        if full { self.write_waiting() } else { Ok(()) }
+    }
+
+    fn write_waiting(&mut self) -> io::Result<()> {
+        let Some(mut waiting) = self.waiting.take() else { return Ok(()) };
+        waiting.rechunk_mut_par();
+        let mut from = 0;
+        while from < waiting.height() {
+            let at = i64::try_from(from).map_err(io::Error::other)?;
+            let group = waiting.slice(at, ROWS_PER_GROUP);
+            self.writer.write_batch(&group).map_err(io::Error::other)?;
+            from += ROWS_PER_GROUP;
+        }
+        Ok(())
+    }
+
+    /// Writes what waits and the foot of the file.
+    pub(super) fn finish(mut self) -> io::Result<()> {
+        self.write_waiting()?;
+        self.writer.finish().map_err(io::Error::other)?;
+        Ok(())
+    }
+}
+
+const fn data_type(kind: Kind) -> DataType {
+    match kind {
+        Kind::Text => DataType::String,
+        Kind::Integer => DataType::Int64,
+        Kind::Real => DataType::Float64,
+        Kind::Boolean => DataType::Boolean,
+    }
 }
 
 fn column(sheet: &Sheet<'_>, index: usize) -> Series {

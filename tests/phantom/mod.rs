@@ -1,7 +1,8 @@
 //! Phantoms: solids, dose fields and DICOM objects of which the truth is known in closed form.
 //!
 //! For tests and for the invented sample cohort only. The tree is included by the one test program
-//! (`tests/tests.rs`) and by the example `make-sample`, which writes `sample-anonymised/`. Nothing
+//! (`tests/tests.rs`), by the example `make-sample`, which writes `sample-anonymised/`, and by
+//! `make-archive`. Nothing
 //! here calls the measuring code of the crate: it borrows points from `tidydose::geometry`
 //! and no algorithm, so that the truth it states is independent of what it is used to judge.
 //!
@@ -12,6 +13,7 @@
 //! | `field` | dose fields as formulas, sampled onto any lattice |
 //! | `closed_form` | dose-volume truth: linear, radial and Gaussian dose, slice sums |
 //! | `dicom` | structure sets, doses, plans and image headers from plain descriptions |
+//! | `large` | archives of any size, for benches and fault tests |
 //! | `sample` | the invented cohort: all of the above put together, with its truth |
 //!
 //! Not everything is used by both programs, hence the one `allow`.
@@ -20,6 +22,7 @@
 pub mod closed_form;
 pub mod dicom;
 pub mod field;
+pub mod large;
 pub mod numeric;
 pub mod sample;
 pub mod solid;

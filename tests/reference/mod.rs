@@ -26,6 +26,13 @@ pub struct Reference {
     pub pydicom_files: PathBuf,
 }
 
+impl Reference {
+    /// Python with what `requirements.txt` lists.
+    pub fn python(&self) -> &Path {
+        &self.python
+    }
+}
+
 /// SHA-256 in hexadecimal.
 pub fn digest(bytes: &[u8]) -> String {
     Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()

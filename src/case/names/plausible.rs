@@ -2,18 +2,25 @@
 //! noticed. The windows are wide on purpose and from memory of anatomy and contouring practice;
 //! they decide nothing, a value outside is something to look at.
 
+use serde::{Deserialize, Serialize};
+
 /// Volumes that are plausible for a structure.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct VolumeWindow {
     /// Smallest plausible volume, cc.
     pub low_cc: f64,
     /// Largest plausible volume, cc.
     pub high_cc: f64,
     /// Where the window comes from.
+    #[serde(skip, default = "from_memory")]
     pub source: &'static str,
 }
 
 const MEMORY: &str = "adult anatomy, from memory";
+
+const fn from_memory() -> &'static str {
+    MEMORY
+}
 
 /// Standard name without side, smallest and largest volume, cc.
 const WINDOWS: &[(&str, f64, f64)] = &[

@@ -1,0 +1,142 @@
+//! Cases are finished one by one: a part that is there and whole is used, otherwise the case is
+//! measured and its part written. Only what the tables of the whole study need stays in memory.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use super::fault::Fault;
+use super::one_case::{CaseResult, Workshop, is_worth_measuring};
+use super::parallel::map_indices;
+use super::part_key::PartKeys;
+use super::prepare::Prepared;
+use super::settings::{Measuring, Settings};
+use super::store::Store;
+use super::terminal::Terminal;
+use crate::analyse::Analysis;
+use crate::case::Case;
+use crate::finding::Finding;
+use crate::table::WriteError;
+use crate::table::part::{Part, Reading};
+use crate::table::prescriptions;
+
+/// What stays in memory of a case that is done.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Finished {
+    /// What is left of the analysis; absent when there is none.
+    pub(super) residue: Option<Analysis>,
+    /// Findings of reading, and of a failure.
+    pub(super) findings: Vec<Finding>,
+    /// Why there is no analysis though the case was to be measured.
+    pub(super) failure: Option<String>,
+    /// The key of its part; absent without an analysis.
+    pub(super) key: Option<String>,
+    /// Whether the part was there before.
+    pub(super) reused: bool,
+}
+
+/// One result per case, by index; absent for a case that was not begun, or is not in the share.
+///
+/// # Errors
+/// When a part cannot be written: what was written before stays.
+pub(super) fn finish_cases(
+    prepared: &Prepared,
+    settings: &Settings,
+    measuring: &Measuring,
+    (terminal, stop): (&Terminal, &AtomicBool),
+) -> Result<Vec<Option<Finished>>, Fault> {
+    let bench = Bench {
+        workshop: Workshop {
+            paths: &prepared.scan.paths,
+            identity: &prepared.identity,
+            settings: &measuring.analysis,
+        },
+        keys: PartKeys::new(&measuring.analysis),
+        store: Store::new(prepared.folder.cases()),
+        terminal,
+    };
+    let own = |case: &&Case| measuring.share.is_none_or(|share| share.takes(&case.id));
+    let total = prepared.cases.iter().filter(own).count();
+    let bar = terminal.progress("cases", total);
+    let fault: Mutex<Option<WriteError>> = Mutex::new(None);
+    let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
+        let case = prepared.cases.get(index).filter(own)?;
+        let result = if is_worth_measuring(case) { bench.finish(case) } else { Ok(none()) };
+        bar.inc(1);
+        result
+            .map_err(|error| {
+                // A disk that is full for one case is full for all.
+                stop.store(true, Ordering::SeqCst);
+                if let Ok(mut first) = fault.lock() {
+                    first.get_or_insert(error);
+                }
+            })
+            .ok()
+    });
+    bar.finish_and_clear();
+    match fault.into_inner().ok().flatten() {
+        Some(error) => Err(Fault::Write(error)),
+        None => Ok(results.into_iter().map(Option::flatten).collect()),
+    }
+}
+
+fn none() -> Finished {
+    Finished::default()
+}
+
+struct Bench<'a> {
+    workshop: Workshop<'a>,
+    keys: PartKeys,
+    store: Store,
+    terminal: &'a Terminal,
+}
+
+impl Bench<'_> {
+    fn finish(&self, case: &Case) -> Result<Finished, WriteError> {
+        let key = self.keys.of(case);
+        match self.store.load(&key, case) {
+            Reading::Whole(part) => return Ok(Finished::of(*part, key, true)),
+            Reading::Damaged(reason) => {
+                let folder = self.store.folder().display();
+                self.terminal.warn(&format!(
+                    "the part {key} in {folder} is damaged ({reason}); its case is measured again"
+                ));
+            }
+            Reading::Absent => {}
+        }
+        let CaseResult { analysis, findings, failure } = self.workshop.measure(case);
+        match (analysis, failure) {
+            // A failure may pass, as that of a network drive: it is tried again in the next run.
+            (Some(analysis), None) => {
+                let mut part = Part { analysis, findings };
+                self.store.keep(&key, case, &mut part)?;
+                Ok(Finished::of(part, key, false))
+            }
+            (_, failure) => Ok(Finished { findings, failure, ..Finished::default() }),
+        }
+    }
+}
+
+impl Finished {
+    fn of(part: Part, key: String, reused: bool) -> Self {
+        let Part { analysis, findings } = part;
+        let residue = Some(residue(analysis));
+        Self { residue, findings, failure: None, key: Some(key), reused }
+    }
+}
+
+/// What the proposals, the findings and the table of plans need of an analysis.
+fn residue(analysis: Analysis) -> Analysis {
+    let mut measurements = analysis.measurements;
+    measurements.retain(|m| prescriptions::SHOWN.contains(&m.metric.as_str()));
+    measurements.shrink_to_fit();
+    Analysis {
+        measurements,
+        structures: Vec::new(),
+        regions: Vec::new(),
+        dvh: Vec::new(),
+        pictures: Vec::new(),
+        relations: Vec::new(),
+        limit_checks: Vec::new(),
+        ..analysis
+    }
+}

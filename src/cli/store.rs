@@ -1,0 +1,115 @@
+//! The parts of finished cases in a study folder. Findings of reading name the file in which they
+//! were seen; in a part they name its content, so that a part holds for the same files under other
+//! names.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use super::fault::Fault;
+use crate::case::Case;
+use crate::identity::Token;
+use crate::table::WriteError;
+use crate::table::part::{Part, Reading, keys, part_file, read_part, write_part};
+
+/// How a content is named where a file was.
+const CONTENT: &str = "sha256:";
+
+/// The folder of the parts.
+#[derive(Debug, Clone)]
+pub(super) struct Store {
+    folder: PathBuf,
+}
+
+impl Store {
+    /// The parts in `folder`, which need not exist yet.
+    pub(super) const fn new(folder: PathBuf) -> Self {
+        Self { folder }
+    }
+
+    /// The folder.
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// The part of `key`, with its findings about the files of `case`.
+    pub(super) fn load(&self, key: &str, case: &Case) -> Reading {
+        let mut reading = read_part(&self.folder, key);
+        if let Reading::Whole(part) = &mut reading {
+            if part.analysis.case != case.id {
+                return Reading::Damaged("it is of another case".to_owned());
+            }
+            let files: BTreeMap<Token, Token> =
+                contents(case).into_iter().map(|(file, content)| (content, file)).collect();
+            rename(part, &files);
+        }
+        reading
+    }
+
+    /// Keeps what was computed for `case`.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub(super) fn keep(&self, key: &str, case: &Case, part: &mut Part) -> Result<(), WriteError> {
+        let names = contents(case);
+        rename(part, &names);
+        write_part(&self.folder, key, part)?;
+        rename(part, &names.into_iter().map(|(file, content)| (content, file)).collect());
+        Ok(())
+    }
+
+    /// A part that was whole a moment ago.
+    ///
+    /// # Errors
+    /// When it is gone or damaged since.
+    pub(super) fn again(&self, key: &str, case: &Case) -> Result<Part, WriteError> {
+        let reason = match self.load(key, case) {
+            Reading::Whole(part) => return Ok(*part),
+            Reading::Absent => "it is no longer there".to_owned(),
+            Reading::Damaged(reason) => reason,
+        };
+        let source = io::Error::other(format!("{reason}; run the same command again"));
+        Err(WriteError { path: part_file(&self.folder, key), source })
+    }
+
+    /// Removes the parts whose keys are not in `used`, and what killed runs left; says how many
+    /// parts that were.
+    ///
+    /// # Errors
+    /// When the folder cannot be read or a file cannot be removed.
+    pub(super) fn prune(&self, used: &BTreeMap<Token, String>) -> Result<usize, Fault> {
+        let refused = |e: io::Error| Fault::folder(&self.folder, e.to_string());
+        let mut removed = 0;
+        for key in keys(&self.folder).map_err(refused)? {
+            if !used.values().any(|u| *u == key) {
+                fs::remove_file(part_file(&self.folder, &key)).map_err(refused)?;
+                removed += 1;
+            }
+        }
+        Ok(removed)
+    }
+
+    /// How many parts there are that no key of `used` names.
+    pub(super) fn unused(&self, used: &BTreeMap<Token, String>) -> usize {
+        let all = keys(&self.folder).unwrap_or_default();
+        all.iter().filter(|key| !used.values().any(|u| u == *key)).count()
+    }
+}
+
+/// The files of a case with what stands for their contents.
+fn contents(case: &Case) -> BTreeMap<Token, Token> {
+    let set = case.structure_set.iter().map(|s| &s.origin);
+    let origins = set.chain(case.all_doses().map(|d| &d.origin));
+    origins.map(|o| (o.file.clone(), Token::new(format!("{CONTENT}{}", o.digest)))).collect()
+}
+
+fn rename(part: &mut Part, names: &BTreeMap<Token, Token>) {
+    let own = part.findings.iter_mut().chain(&mut part.analysis.findings);
+    for finding in own {
+        let file = &mut finding.subject.file;
+        if let Some(name) = file.as_ref().and_then(|f| names.get(f)) {
+            *file = Some(name.clone());
+        }
+    }
+}

@@ -1,0 +1,238 @@
+//! Table `flow`: what was found, what was left out and why, and what is counted, at five grains. At
+//! each of them what was found is the sum of what was left out and what is counted: everything has
+//! one state, and of several reasons the first one on the way from plan to value.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::Table;
+use super::column::{Column, Sheet, borrowed, count};
+use super::study::Study;
+use crate::analyse::{Analysis, StructureResult};
+use crate::case::Case;
+use crate::finding::Code;
+use crate::metrics::Status;
+use crate::rt::Inventory;
+
+pub(super) const TABLE: Table = Table {
+    name: "flow",
+    grain: "things of one grain in one state, with the reason",
+    key: &["grain", "state", "code", "decided_by"],
+    by_case: false,
+    sheet,
+};
+
+/// What is counted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Grain {
+    Patient,
+    Plan,
+    Lesion,
+    Structure,
+    Value,
+}
+
+impl Grain {
+    const WORDS: &'static [(Self, &'static str)] = &[
+        (Self::Patient, "patient"),
+        (Self::Plan, "plan"),
+        (Self::Lesion, "lesion"),
+        (Self::Structure, "structure"),
+        (Self::Value, "value"),
+    ];
+
+    fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(g, _)| *g == self).map_or("", |(_, w)| w)
+    }
+}
+
+/// Who left something out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum By {
+    Program,
+    StrictRun,
+    User,
+}
+
+impl By {
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Program => "program",
+            Self::StrictRun => "strict_run",
+            Self::User => "user",
+        }
+    }
+}
+
+/// Why something is left out: a code of a finding or a status, and who decided; nothing for what is
+/// counted.
+type Reason = Option<(&'static str, By)>;
+
+/// A patient whose objects make no case.
+const NO_CASE: &str = "no_case";
+/// A case without reason that has no results: it was not begun.
+const NOT_MEASURED: &str = "not_measured";
+
+/// Numbers by grain and reason, gathered case by case.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Tally {
+    counts: BTreeMap<(Grain, Reason), usize>,
+    patients: BTreeMap<String, Reason>,
+}
+
+impl Tally {
+    /// Adds a case with what was computed for it.
+    pub fn add(&mut self, case: &Case, analysis: Option<&Analysis>) {
+        let of_plan = reason_of_plan(case, analysis);
+        self.count(Grain::Plan, of_plan);
+        // A plan without Patient ID stands for a patient of its own.
+        let patient = case.patient.as_ref().unwrap_or(&case.id).to_string();
+        let known = self.patients.entry(patient).or_insert(of_plan);
+        if of_plan.is_none() {
+            *known = None;
+        }
+        let results: &[StructureResult] = analysis.map_or(&[], |a| &a.structures);
+        let volume = |number: i64| match results.iter().find(|r| r.roi_number == number) {
+            None => Some((Status::Excluded.word(), By::Program)),
+            Some(r) => reason_of_status(r.volume.status, &r.volume.reason),
+        };
+        for number in numbers(case, results) {
+            self.count(Grain::Structure, of_plan.or_else(|| volume(number)));
+        }
+        let Some(analysis) = analysis else { return };
+        for lesion in &analysis.lesions {
+            self.count(Grain::Lesion, of_plan.or_else(|| volume(lesion.roi_number)));
+        }
+        let regions = analysis.regions.iter().map(|m| &m.outcome);
+        for outcome in analysis.measurements.iter().map(|m| &m.outcome).chain(regions) {
+            let own = || reason_of_status(outcome.status, &outcome.reason);
+            self.count(Grain::Value, of_plan.or_else(own));
+        }
+    }
+
+    fn count(&mut self, grain: Grain, reason: Reason) {
+        *self.counts.entry((grain, reason)).or_insert(0) += 1;
+    }
+
+    /// All numbers, with the patients; those of `inventory` that have no case are left out.
+    fn complete(&self, inventory: &Inventory) -> BTreeMap<(Grain, Reason), usize> {
+        let mut patients = self.patients.clone();
+        for patient in inventory.files.iter().filter_map(|f| f.patient.as_ref()) {
+            patients.entry(patient.to_string()).or_insert(Some((NO_CASE, By::Program)));
+        }
+        let mut counts = self.counts.clone();
+        for reason in patients.into_values() {
+            *counts.entry((Grain::Patient, reason)).or_insert(0) += 1;
+        }
+        counts
+    }
+}
+
+/// Every ROI Number that table structures has a row for.
+fn numbers(case: &Case, results: &[StructureResult]) -> BTreeSet<i64> {
+    let listed = case.structure_set.iter().flat_map(|s| &s.rois).map(|r| r.number);
+    let named = case.names.iter().map(|n| n.number);
+    listed.chain(named).chain(results.iter().map(|r| r.roi_number)).collect()
+}
+
+fn reason_of_plan(case: &Case, analysis: Option<&Analysis>) -> Reason {
+    let Some((code, reason)) = &case.left_out else {
+        return analysis.is_none().then_some((NOT_MEASURED, By::Program));
+    };
+    let by_user = *code == Code::PlanSuperseded && case.treatment.reason.starts_with("the user");
+    let by = if by_user { By::User } else { decided(reason) };
+    Some((code.definition().id, by))
+}
+
+fn reason_of_status(status: Status, reason: &str) -> Reason {
+    let counted = matches!(status, Status::Ok | Status::Bound);
+    (!counted).then(|| (status.word(), decided(reason)))
+}
+
+fn decided(reason: &str) -> By {
+    if reason.starts_with(crate::analyse::strict::PREFIX) { By::StrictRun } else { By::Program }
+}
+
+struct Row {
+    grain: Grain,
+    state: &'static str,
+    reason: Reason,
+    number: usize,
+}
+
+const STATES: [&str; 3] = ["found", "left_out", "counted"];
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let counts = study.tally.complete(study.inventory);
+    let mut rows = Vec::new();
+    for (grain, _) in Grain::WORDS {
+        let own = || counts.iter().filter(|((g, _), _)| g == grain);
+        let row = |state, reason, number| Row { grain: *grain, state, reason, number };
+        rows.push(row(STATES[0], None, own().map(|(_, n)| n).sum()));
+        let left_out = own().filter(|((_, reason), _)| reason.is_some());
+        rows.extend(left_out.map(|((_, reason), n)| row(STATES[1], *reason, *n)));
+        let counted = counts.get(&(*grain, None)).copied().unwrap_or(0);
+        rows.push(row(STATES[2], None, counted));
+    }
+    Sheet::new(columns(), rows)
+}
+
+fn columns() -> Vec<Column<Row>> {
+    let grains: Vec<&str> = Grain::WORDS.iter().map(|(_, w)| *w).collect();
+    let people = [By::Program, By::StrictRun, By::User].map(By::word);
+    vec![
+        Column::word("grain", "what is counted", &grains, |r| borrowed(r.grain.word())),
+        Column::word(
+            "state",
+            "found is the sum of left_out and counted; a lesion is known once contours were read",
+            &STATES,
+            |r| borrowed(r.state),
+        ),
+        Column::text(
+            "code",
+            "first reason: code of a finding, or status; missing where there is none",
+            |r| r.reason.and_then(|(code, _)| borrowed(code)),
+        ),
+        Column::word("decided_by", "who left it out; missing where nobody did", &people, |r| {
+            r.reason.and_then(|(_, by)| borrowed(by.word()))
+        }),
+        Column::integer("n", "", "how many", |r| count(r.number)),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::Cell;
+    use crate::table::example::Example;
+
+    #[test]
+    fn at_every_grain_the_numbers_add_up() {
+        let example = Example::new();
+        let mut tally = Tally::default();
+        for case in &example.cases {
+            tally.add(case, example.analyses.iter().find(|a| a.case == case.id));
+        }
+        let sheet = sheet(&Study { tally: &tally, ..example.study() });
+        let text = |row, column| match sheet.cell(row, column) {
+            Cell::Text(text) => text.into_owned(),
+            _ => String::new(),
+        };
+        let mut sums: BTreeMap<(String, String), i64> = BTreeMap::new();
+        for row in 0..sheet.row_count() {
+            let Cell::Integer(n) = sheet.cell(row, 4) else { panic!("row {row} has no number") };
+            *sums.entry((text(row, 0), text(row, 1))).or_insert(0) += n;
+            assert_eq!(text(row, 1) == "left_out", !text(row, 2).is_empty());
+        }
+        for (grain, word) in Grain::WORDS {
+            let sum = |state: &str| {
+                sums.get(&((*word).to_owned(), state.to_owned())).copied().unwrap_or(0)
+            };
+            assert_eq!(sum("found"), sum("left_out") + sum("counted"), "{grain:?}");
+        }
+        let one = &example.analyses[0];
+        let measured = i64::try_from(one.measurements.len() + one.regions.len()).unwrap();
+        let of = |grain: &str, state: &str| sums[&(grain.to_owned(), state.to_owned())];
+        assert_eq!((of("plan", "found"), of("plan", "left_out")), (2, 1));
+        assert_eq!(of("value", "found"), measured);
+    }
+}

@@ -1,0 +1,261 @@
+//! All tables of a study, written together: cases pass one by one through the tables that have rows
+//! of cases, the others are made at once, and only when every file is whole are the earlier ones
+//! replaced. What was computed for a case is asked for when its turn comes and let go afterwards.
+
+use std::borrow::Cow;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+
+use super::column::Sheet;
+use super::flow::Tally;
+use super::study::{Study, in_order};
+use super::write_file::{Access, Finished, Pending, WriteError, remove_file, sync_folder};
+use super::write_parquet::ParquetFile;
+use super::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written, table, write_csv};
+use crate::analyse::Analysis;
+use crate::case::Case;
+
+/// Gives what was computed for a case; nothing for one that was not measured.
+pub type Source<'s> = dyn FnMut(&Case) -> Result<Option<Cow<'s, Analysis>>, WriteError> + 's;
+
+/// Writes the named tables as Parquet and, below [`CSV_ROW_LIMIT`] rows, as CSV into `folder`.
+/// Names that are no table are left out.
+///
+/// # Errors
+/// When a file cannot be written; all tables are then as they were, unless renaming itself fails.
+pub fn write_tables(
+    study: &Study<'_>,
+    names: &[&str],
+    folder: &Path,
+) -> Result<Vec<Written>, WriteError> {
+    let analyses = study.analyses;
+    let mut source =
+        |case: &Case| Ok(analyses.iter().find(|a| a.case == case.id).map(Cow::Borrowed));
+    write_tables_from(study, names, folder, &mut source)
+}
+
+/// As [`write_tables`], with the analyses from `source`. Those of `study` need hold no more than
+/// the tables without rows of cases show: what was found about the dose, and the findings.
+///
+/// # Errors
+/// As [`write_tables`], and when `source` fails.
+pub fn write_tables_from(
+    study: &Study<'_>,
+    names: &[&str],
+    folder: &Path,
+    source: &mut Source<'_>,
+) -> Result<Vec<Written>, WriteError> {
+    let wanted: Vec<&'static Table> = names.iter().filter_map(|n| table(n)).collect();
+    let mut by_case = Vec::new();
+    for table in wanted.iter().filter(|t| t.by_case) {
+        by_case.push(Output::begin(table, study, folder)?);
+    }
+    let mut tally = Tally::default();
+    if !by_case.is_empty() {
+        for case in in_order(study.cases) {
+            let analysis = source(case)?;
+            let of_case = Study {
+                cases: std::slice::from_ref(case),
+                analyses: analysis.as_deref().map_or(&[], std::slice::from_ref),
+                ..*study
+            };
+            tally.add(case, analysis.as_deref());
+            for output in &mut by_case {
+                output.append(&(output.table.sheet)(&of_case))?;
+            }
+        }
+    }
+    let mut done = Vec::new();
+    for output in by_case {
+        done.push(output.finish()?);
+    }
+    for table in wanted.iter().filter(|t| !t.by_case) {
+        let mut output = Output::begin(table, study, folder)?;
+        output.append(&(table.sheet)(&Study { tally: &tally, ..*study }))?;
+        done.push(output.finish()?);
+    }
+    publish(done, &wanted, folder)
+}
+
+fn publish(
+    done: Vec<Whole>,
+    order: &[&'static Table],
+    folder: &Path,
+) -> Result<Vec<Written>, WriteError> {
+    let mut written = Vec::new();
+    for whole in done {
+        whole.parquet.publish()?;
+        match whole.csv {
+            Some(csv) => csv.publish()?,
+            None => remove_file(&csv_path(folder, whole.written.table))?,
+        }
+        written.push(whole.written);
+    }
+    sync_folder(folder).map_err(|source| WriteError { path: folder.to_path_buf(), source })?;
+    written.sort_by_key(|w| order.iter().position(|t| t.name == w.table));
+    Ok(written)
+}
+
+fn csv_path(folder: &Path, name: &str) -> PathBuf {
+    folder.join(format!("{name}.csv"))
+}
+
+/// One table on its way.
+struct Output {
+    table: &'static Table,
+    parquet: ParquetFile<Shared>,
+    parquet_file: Shared,
+    csv: Option<csv::Writer<Pending>>,
+    rows: usize,
+}
+
+/// One table that is whole, under its temporary names.
+struct Whole {
+    written: Written,
+    parquet: Finished,
+    csv: Option<Finished>,
+}
+
+impl Output {
+    fn begin(table: &'static Table, study: &Study<'_>, folder: &Path) -> Result<Self, WriteError> {
+        let empty = Study { cases: &[], analyses: &[], findings: &[], ..*study };
+        let sheet = (table.sheet)(&empty);
+        let path = folder.join(format!("{}.parquet", table.name));
+        let parquet_file = Shared::new(Pending::create(&path, Access::Shared)?);
+        let parquet = ParquetFile::begin(sheet.columns(), parquet_file.clone())
+            .map_err(|source| WriteError { path, source })?;
+        let mut csv = None;
+        if !PARQUET_ONLY.contains(&table.name) {
+            let path = csv_path(folder, table.name);
+            let mut writer = write_csv::writer(Pending::create(&path, Access::Shared)?);
+            write_csv::write_names(sheet.columns(), &mut writer)
+                .map_err(|source| WriteError { path, source })?;
+            csv = Some(writer);
+        }
+        Ok(Self { table, parquet, parquet_file, csv, rows: 0 })
+    }
+
+    fn append(&mut self, sheet: &Sheet<'_>) -> Result<(), WriteError> {
+        self.rows += sheet.row_count();
+        let fault = |path: &Path, source| WriteError { path: path.to_path_buf(), source };
+        self.parquet.append(sheet).map_err(|e| fault(&self.parquet_file.path(), e))?;
+        if self.rows >= CSV_ROW_LIMIT {
+            self.csv = None;
+        }
+        if let Some(csv) = &mut self.csv {
+            let result = write_csv::write_rows(sheet, csv);
+            result.map_err(|e| fault(csv.get_ref().path(), e))?;
+        }
+        Ok(())
+    }
+
+    fn finish(self) -> Result<Whole, WriteError> {
+        let path = self.parquet_file.path();
+        self.parquet.finish().map_err(|source| WriteError { path, source })?;
+        let csv = match self.csv {
+            None => None,
+            Some(mut csv) => {
+                let path = csv.get_ref().path().to_path_buf();
+                let fault = |source| WriteError { path: path.clone(), source };
+                csv.flush().map_err(fault)?;
+                let file = csv.into_inner().map_err(|e| fault(e.into_error()))?;
+                Some(file.finish()?)
+            }
+        };
+        let written = Written { table: self.table.name, rows: self.rows, csv: csv.is_some() };
+        Ok(Whole { written, parquet: self.parquet_file.finish()?, csv })
+    }
+}
+
+/// The file below an encoder that keeps hold of it: the encoder's end is not the file's.
+#[derive(Clone)]
+struct Shared {
+    path: PathBuf,
+    file: Arc<Mutex<Option<Pending>>>,
+}
+
+impl Shared {
+    fn new(file: Pending) -> Self {
+        Self { path: file.path().to_path_buf(), file: Arc::new(Mutex::new(Some(file))) }
+    }
+
+    fn path(&self) -> PathBuf {
+        self.path.clone()
+    }
+
+    fn finish(self) -> Result<Finished, WriteError> {
+        let file = self.file.lock().unwrap_or_else(PoisonError::into_inner).take();
+        match file {
+            Some(file) => file.finish(),
+            None => Err(WriteError { path: self.path, source: closed() }),
+        }
+    }
+
+    fn with<T>(&self, work: impl FnOnce(&mut Pending) -> io::Result<T>) -> io::Result<T> {
+        let mut file = self.file.lock().unwrap_or_else(PoisonError::into_inner);
+        file.as_mut().map_or_else(|| Err(closed()), work)
+    }
+}
+
+fn closed() -> io::Error {
+    io::Error::other("the file is closed already")
+}
+
+impl Write for Shared {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.with(|file| file.write(bytes))
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.with(Write::flush)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::table::TABLES;
+    use crate::table::example::Example;
+
+    /// What `by_case` promises: the cases one after the other give the table of the study.
+    #[test]
+    fn the_sheets_of_the_cases_make_the_sheet_of_the_study() {
+        let example = Example::new();
+        let study = example.study();
+        let lines = |sheet: &Sheet<'_>| -> Vec<String> {
+            let cells = |row| (0..sheet.columns().len()).map(move |c| sheet.cell(row, c));
+            (0..sheet.row_count()).map(|r| format!("{:?}", cells(r).collect::<Vec<_>>())).collect()
+        };
+        assert!(TABLES.iter().filter(|t| t.by_case).count() >= 7);
+        for table in TABLES.iter().filter(|t| t.by_case) {
+            let whole = lines(&(table.sheet)(&study));
+            let mut single = Vec::new();
+            for case in in_order(study.cases) {
+                let of_case = Study { cases: std::slice::from_ref(case), ..study };
+                single.extend(lines(&(table.sheet)(&of_case)));
+            }
+            assert_eq!(single, whole, "{}", table.name);
+        }
+    }
+
+    #[test]
+    fn a_case_that_cannot_be_had_leaves_every_table_as_it_was() {
+        let folder = tempfile::tempdir().unwrap();
+        let example = Example::new();
+        let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
+        write_tables(&example.study(), &names, folder.path()).unwrap();
+        let listing = || {
+            let entries = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().path());
+            let mut files: Vec<_> = entries.map(|p| (std::fs::read(&p).unwrap(), p)).collect();
+            files.sort();
+            files
+        };
+        let before = listing();
+        let mut source =
+            |_: &Case| Err(WriteError { path: "part".into(), source: io::Error::other("gone") });
+        let failed = write_tables_from(&example.study(), &names, folder.path(), &mut source);
+        assert!(failed.unwrap_err().to_string().contains("part: gone"));
+        assert!(listing() == before);
+    }
+}
