@@ -14,7 +14,7 @@
 //!    time, as [`rt::StructureSet`] and [`rt::Dose`].
 //! 5. [`analyse::analyse`] makes an [`analyse::Analysis`] of them: [`geometry`] gives solids, [`dose`]
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
-//! 6. [`table::write_tables`] writes one file per table and format from a [`table::Study`].
+//! 6. [`table::write_tables()`] writes one file per table and format from a [`table::Study`].
 //! 7. [`ask::ask`] answers a question in SQL over those tables, [`report::review`] makes a page of
 //!    them.
 //!
