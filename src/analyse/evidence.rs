@@ -8,7 +8,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::shape::Shape;
-use crate::case::{Case, NamedRoi, Role, VolumeWindow, volume_window};
+use crate::case::{Case, Role, VolumeWindow, volume_window};
 use crate::finding::{Code, Finding, Subject};
 use crate::geometry::Point;
 use crate::geometry::point::{add, dot, scale, sub, unit};
@@ -93,12 +93,8 @@ impl MiddlePlane {
     }
 }
 
-fn named<'c>(case: &'c Case, shape: &Shape) -> Option<&'c NamedRoi> {
-    case.names.iter().find(|n| n.number == shape.roi_number)
-}
-
 fn standard<'c>(case: &'c Case, shape: &Shape) -> Option<&'c str> {
-    named(case, shape)?.standard.as_deref()
+    case.name(shape.roi_number)?.standard.as_deref()
 }
 
 /// The shape with this standard name, if there is exactly one.
@@ -186,7 +182,7 @@ fn shapes_twice(case: &Case, shapes: &[Shape]) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (i, a) in shapes.iter().enumerate() {
         for b in shapes.iter().skip(i + 1).filter(|b| a.is_same_as(b)) {
-            let role = |s: &Shape| named(case, s).map_or(Role::Unknown, |n| n.role);
+            let role = |s: &Shape| case.name(s.roi_number).map_or(Role::Unknown, |n| n.role);
             let targets = role(a).is_target() && role(b).is_target() && role(a) != role(b);
             let (code, text) = if targets {
                 (Code::TargetWithoutMargin, "have the same shape: a margin of zero")

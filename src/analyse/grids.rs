@@ -69,7 +69,7 @@ fn about(case: &Case) -> Subject {
 /// The structures that are measured here, and the targets that share isodoses with them.
 fn restricted(set: &StructureSet, case: &Case, own: &BTreeSet<i64>) -> StructureSet {
     let is_target = |number: i64| {
-        let name = case.names.iter().find(|n| n.number == number);
+        let name = case.name(number);
         name.map_or(Role::Unknown, |n| n.role).is_target()
     };
     let mut set = set.clone();

@@ -154,7 +154,7 @@ impl Look<'_> {
         let best = shares
             .filter_map(|r| Some((r.roi_number, r.outcome.value?)))
             .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)))?;
-        let name = self.case.names.iter().find(|n| n.number == best.0);
+        let name = self.case.name(best.0);
         let shown = name.map(|n| n.standard.as_ref().unwrap_or(&n.original).clone());
         Some((shown.unwrap_or_else(|| format!("ROI {}", best.0)), best.1))
     }

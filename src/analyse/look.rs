@@ -29,7 +29,7 @@ impl Look {
     #[must_use]
     pub fn of(case: &Case, shapes: &[Shape], evidence: &[Evidence], shape: &Shape) -> Self {
         let name = |s: &Shape| {
-            let named = case.names.iter().find(|n| n.number == s.roi_number)?;
+            let named = case.name(s.roi_number)?;
             named.standard.clone().filter(|_| !named.role.is_target())
         };
         let brain = shapes.iter().find(|s| name(s).as_deref() == Some("Brain"));

@@ -251,7 +251,7 @@ impl<'a> Part<'a> {
             .map(|p| (p.dose.value(), p.basis.word()));
         Self {
             roi,
-            name: case.names.iter().find(|n| n.number == number),
+            name: case.name(number),
             prescription,
             solid: structure::build(roi, &about, &mut out.findings),
             about,

@@ -154,7 +154,7 @@ fn by_alpha_beta(
     let mut groups: BTreeMap<(u64, String), (AlphaBeta, Vec<i64>)> = BTreeMap::new();
     for roi in &structures.rois {
         let number = roi.header.number;
-        let name = case.names.iter().find(|n| n.number == number);
+        let name = case.name(number);
         let standard = name.and_then(|n| n.standard.as_deref());
         let is_target = name.map_or(Role::Unknown, |n| n.role).is_target();
         let (gy, words) = match basis {

@@ -42,6 +42,14 @@ pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> 
     findings
 }
 
+impl Case {
+    /// Who a structure is; absent for a ROI Number that the structure set does not list.
+    #[must_use]
+    pub fn name(&self, roi_number: i64) -> Option<&NamedRoi> {
+        self.names.iter().find(|n| n.number == roi_number)
+    }
+}
+
 fn about(case: &Case, roi: &NamedRoi) -> Subject {
     let set = case.structure_set.as_ref();
     Subject {

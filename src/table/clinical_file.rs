@@ -179,7 +179,7 @@ fn ranked<'a>(
     let mut list: Vec<Candidate<'_>> = Vec::new();
     for &case in cases {
         for lesion in lesions.get(&case.id).into_iter().flatten() {
-            let named = case.names.iter().find(|n| n.number == lesion.roi_number);
+            let named = case.name(lesion.roi_number);
             let fit = lesion
                 .look
                 .as_ref()

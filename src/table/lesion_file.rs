@@ -96,7 +96,7 @@ impl LesionFile {
                     self.file.refresh(*row, "distance_mm", &distance);
                     continue;
                 }
-                let name = case.names.iter().find(|n| n.number == lesion.roi_number);
+                let name = case.name(lesion.roi_number);
                 self.file.add(&[
                     ("lesion_id", &id),
                     ("plan_id", case.id.as_str()),

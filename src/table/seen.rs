@@ -105,7 +105,7 @@ pub fn seen_by_name(cases: &[Case], evidence: &EvidenceByCase) -> BTreeMap<Strin
     for case in cases {
         let set = case.structure_set.as_ref().map_or(&case.id, |s| &s.origin.object);
         for one in evidence.get(&case.id).into_iter().flatten() {
-            let name = case.names.iter().find(|n| n.number == one.roi_number);
+            let name = case.name(one.roi_number);
             if let Some(name) = name.filter(|_| counted.insert((set, one.roi_number))) {
                 seen.entry(name.original.clone()).or_default().add(one);
             }

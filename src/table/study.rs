@@ -95,7 +95,7 @@ impl<'a> Study<'a> {
 impl<'a> Measured<'a> {
     /// Who the structure is; absent for a number that the structure set does not list.
     pub(super) fn name(&self, roi_number: i64) -> Option<&'a NamedRoi> {
-        self.case.names.iter().find(|n| n.number == roi_number)
+        self.case.name(roi_number)
     }
 
     /// Whether metrics were computed: the case is analysed and not left out.

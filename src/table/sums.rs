@@ -77,7 +77,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| Some(r.value.roi_number)),
         Column::text("structure", "standard name (TG-263), else the original name", |r| {
-            let name = r.case.names.iter().find(|n| n.number == r.value.roi_number)?;
+            let name = r.case.name(r.value.roi_number)?;
             borrowed(shown_name(name))
         }),
     ]
