@@ -35,9 +35,7 @@ impl ChoicesFile {
     /// When it cannot be read, an answer is none that its question accepts, or two rows answer the
     /// same question differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, COLUMNS, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let decisions = decisions(&file).map_err(fault)?;
+        let (file, decisions) = UserFile::read_decided(path, [COLUMNS, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
     }
 
@@ -83,7 +81,7 @@ impl ChoicesFile {
 fn decisions(file: &UserFile) -> Result<Decisions, String> {
     let mut all = Decisions::default();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let (word, answer) = (file.text(row, "question"), file.text(row, "decision"));
         let question = Question::WORDS.iter().find(|(_, w)| *w == word).map(|(q, _)| *q);
         let Some(question) = question.filter(|_| !answer.is_empty()) else { continue };

@@ -59,9 +59,7 @@ impl ClinicalFile {
     /// # Errors
     /// When it cannot be read, a decision lacks its label, or two rows give one lesion two labels.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let confirmed = confirmed(&file).map_err(fault)?;
+        let (file, confirmed) = UserFile::read_decided(path, [REQUIRED, COLUMNS], confirmed)?;
         Ok(Self { file, confirmed })
     }
 
@@ -118,8 +116,7 @@ impl ClinicalFile {
                 ..Subject::default()
             };
             findings.extend(fault.map(|reason| {
-                // Counted as a spreadsheet does, below the header.
-                let text = format!("row {} of clinical_lesions.csv: {reason}", row + 2);
+                let text = format!("row {} of clinical_lesions.csv: {reason}", UserFile::line(row));
                 Finding::new(Code::ClinicalLabelUnused, subject, text)
             }));
         }
@@ -194,7 +191,7 @@ fn ranked<'a>(
 fn confirmed(file: &UserFile) -> Result<ConfirmedLabels, String> {
     let mut confirmed = ConfirmedLabels::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let (label, id) = (file.text(row, "clinical_label"), file.text(row, "lesion_id"));
         if id.is_empty() || id.eq_ignore_ascii_case(NO_LESION) {
             continue;

@@ -78,9 +78,7 @@ impl DecisionsFile {
     /// # Errors
     /// When it cannot be read, a state is unknown, or two rows decide one finding differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let states = states(&file).map_err(fault)?;
+        let (file, states) = UserFile::read_decided(path, [REQUIRED, COLUMNS], states)?;
         Ok(Self { file, states })
     }
 
@@ -134,7 +132,7 @@ impl DecisionsFile {
 fn states(file: &UserFile) -> Result<States, String> {
     let mut states = States::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let word = file.text(row, "state");
         if word.is_empty() {
             continue;

@@ -62,9 +62,7 @@ impl LesionFile {
     /// # Errors
     /// When it cannot be read, or two rows decide one lesion differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let decisions = decisions(&file).map_err(fault)?;
+        let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
     }
 
@@ -168,7 +166,7 @@ fn moved(point_mm: [f64; 3], from: &Case, into: &Case, all: &[Registration]) -> 
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
     let mut decisions = LesionDecisions::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let text = |column| Some(file.text(row, column).to_owned()).filter(|t| !t.is_empty());
         let (same_as, clinical_label) = (text("same_as"), text("clinical_label"));
         if same_as.is_none() && clinical_label.is_none() {

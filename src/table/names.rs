@@ -57,9 +57,7 @@ impl NamesFile {
     /// When it cannot be read, a role is unknown, an ROI Number is no number or stands without
     /// its plan, or two rows decide the same thing differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let decisions = decisions(&file).map_err(fault)?;
+        let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
     }
 
@@ -141,7 +139,7 @@ fn evidence_cells(p: &Proposal, seen: &Seen) -> Vec<(&'static str, String)> {
 fn decisions(file: &UserFile) -> Result<BTreeMap<Subject, NameDecision>, String> {
     let mut decisions = BTreeMap::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let Some(decision) = decision(file, row).map_err(|e| format!("row {line}: {e}"))? else {
             continue;
         };

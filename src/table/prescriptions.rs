@@ -47,9 +47,7 @@ impl PrescriptionsFile {
     /// When it cannot be read, a dose is no positive number, or two rows decide the same thing
     /// differently.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let decisions = decisions(&file).map_err(fault)?;
+        let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
     }
 
@@ -166,7 +164,7 @@ fn rounded(value: f64, steps: f64) -> String {
 fn decisions(file: &UserFile) -> Result<BTreeMap<(Token, Option<i64>), Gray>, String> {
     let mut decisions = BTreeMap::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let text = file.text(row, "prescription_gy");
         if text.is_empty() {
             continue;

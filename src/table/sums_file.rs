@@ -40,9 +40,7 @@ impl SumsFile {
     /// When it cannot be read, a basis is unknown or differs within a sum, or two plans of a sum
     /// give its structures.
     pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let file = UserFile::read(path, REQUIRED, COLUMNS)?;
-        let fault = |reason| ReadError { path: path.to_path_buf(), reason };
-        let sums = sums(&file).map_err(fault)?;
+        let (file, sums) = UserFile::read_decided(path, [REQUIRED, COLUMNS], sums)?;
         Ok(Self { file, sums })
     }
 
@@ -101,7 +99,7 @@ impl SumsFile {
 fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
     let mut sums: BTreeMap<(Token, String), PlanSum> = BTreeMap::new();
     for row in 0..file.row_count() {
-        let line = row + 2; // as a spreadsheet counts, below the header
+        let line = UserFile::line(row);
         let text = |column| file.text(row, column);
         let name = text("sum");
         if name.is_empty() {

@@ -69,6 +69,21 @@ impl UserFile {
         Ok(file)
     }
 
+    /// As [`Self::read`], with what `decided` makes of the rows.
+    ///
+    /// # Errors
+    /// As [`Self::read`], and when `decided` finds a row at fault.
+    pub fn read_decided<T>(
+        path: &Path,
+        [required, columns]: [&[&str]; 2],
+        decided: impl FnOnce(&Self) -> Result<T, String>,
+    ) -> Result<(Self, T), ReadError> {
+        let file = Self::read(path, required, columns)?;
+        let decisions =
+            decided(&file).map_err(|reason| ReadError { path: path.to_path_buf(), reason })?;
+        Ok((file, decisions))
+    }
+
     /// As [`Self::read`], from bytes; `path` is what faults name.
     ///
     /// # Errors
@@ -135,6 +150,12 @@ impl UserFile {
     #[must_use]
     pub fn row_count(&self) -> usize {
         self.rows.len()
+    }
+
+    /// The line of a row (from 0) as a spreadsheet counts, below the header.
+    #[must_use]
+    pub const fn line(row: usize) -> usize {
+        row + 2
     }
 
     /// The text in `row` (from 0) under `column`, without surrounding white space and without the
