@@ -50,6 +50,7 @@ struct Source {
     motion: Rigid,
     fractions: f64,
     step_gy: f64,
+    largest_gy: f64,
 }
 
 /// How the dose of one plan is weighted.
@@ -96,11 +97,17 @@ pub fn analyse_sum(
         .ok_or("the dose grids have no common part; grids that overlap would be accepted")?;
     let sources: Vec<Source> = addends
         .into_iter()
-        .map(|a| Source {
-            step_gy: a.dose.step.value(),
-            fields: Prepared::of(a.dose, settings.interpolation),
-            motion: a.motion,
-            fractions: f64::from(a.fractions),
+        .map(|a| {
+            let step_gy = a.dose.step.value();
+            let fields = Prepared::of(a.dose, settings.interpolation);
+            let largest_gy = largest(fields.fields(step_gy).nominal);
+            Source {
+                fields,
+                motion: a.motion,
+                fractions: f64::from(a.fractions),
+                step_gy,
+                largest_gy,
+            }
         })
         .collect();
     let own = Settings {
@@ -110,6 +117,8 @@ pub fn analyse_sum(
         ..settings.clone()
     };
     let case = &Case { prescriptions: Vec::new(), ..case.clone() };
+    // What is found in building the solids is said where the plan itself is measured.
+    let parts = parts(case, Some(structures), &mut Analysis::empty(case.id.clone()));
     let mut out = Vec::new();
     for (alpha_beta, numbers) in by_alpha_beta(case, structures, (basis, settings)) {
         let weight = match basis {
@@ -117,12 +126,9 @@ pub fn analyse_sum(
             SumBasis::Eqd2 => Weight::Eqd2 { alpha_beta_gy: alpha_beta.gy },
         };
         let prepared = added(&lattice, &sources, weight);
-        let step_gy = sources
-            .iter()
-            .map(|s| weight.step(s.step_gy, largest(s.fields.fields(0.0).nominal), s.fractions))
-            .sum();
+        let step_gy =
+            sources.iter().map(|s| weight.step(s.step_gy, s.largest_gy, s.fractions)).sum();
         let mut one = Analysis::empty(case.id.clone());
-        let parts = parts(case, Some(structures), &mut one);
         let wanted = |number: i64| numbers.contains(&number);
         measure(case, Some(&parts), Some((prepared, step_gy)), (&own, &wanted), &mut one);
         let words = words(weight, sources.len(), &alpha_beta.basis);

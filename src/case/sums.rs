@@ -62,12 +62,8 @@ pub struct SumPart<'a> {
 /// How two plans lie to each other, as `sums.csv` shows it.
 #[must_use]
 pub fn frames_join(from: &Case, into: &Case, all: &[Registration]) -> Option<Rigid> {
-    let frame = |c: &Case| c.dose.as_ref().and_then(|d| d.frame.clone());
-    let (here, there) = (frame(from)?, frame(into)?);
-    if here == there {
-        return Some(Rigid::IDENTITY);
-    }
-    registered_motion(from.patient.as_ref()?, [&here, &there], all)
+    let [here, there] = [from, into].map(|c| c.dose.as_ref()?.frame.as_ref());
+    registered_motion(from.patient.as_ref()?, [here?, there?], all)
 }
 
 /// Whether a case has a dose that can be part of a sum: one grid in gray of the whole plan.

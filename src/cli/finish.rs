@@ -45,11 +45,7 @@ pub(super) fn finish_cases(
     (terminal, stop): (&Terminal, &AtomicBool),
 ) -> Result<Vec<Option<Finished>>, Fault> {
     let bench = Bench {
-        workshop: Workshop {
-            paths: &prepared.scan.paths,
-            identity: &prepared.identity,
-            settings: &measuring.analysis,
-        },
+        workshop: prepared.workshop(&measuring.analysis),
         keys: PartKeys::new(&measuring.analysis),
         store: Store::new(prepared.folder.cases()),
         terminal,

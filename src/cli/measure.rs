@@ -9,7 +9,6 @@ use serde::Serialize;
 use super::fault::Fault;
 use super::finish::{Finished, finish_cases};
 use super::lock::Hold;
-use super::one_case::Workshop;
 use super::prepare::{Prepared, prepare};
 use super::settings::{Measuring, Settings};
 use super::share::Share;
@@ -67,11 +66,7 @@ pub(super) fn measure(
     if settings.strict {
         done.refuse(&mut prepared);
     }
-    let workshop = Workshop {
-        paths: &prepared.scan.paths,
-        identity: &prepared.identity,
-        settings: &measuring.analysis,
-    };
+    let workshop = prepared.workshop(&measuring.analysis);
     let (sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
     prepared.findings.extend(refused);
     write(&mut prepared, (&done, &sums), &measuring.analysis, (settings.strict, terminal))?;

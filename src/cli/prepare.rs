@@ -6,11 +6,12 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
 use super::lock::{Hold, Lock};
+use super::one_case::Workshop;
 use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
-use crate::analyse::Analysis;
+use crate::analyse::{self, Analysis};
 use crate::case::{self, Case, Decisions, PlanSum};
 use crate::dicom::{self, Scan};
 use crate::finding::{Code, Finding, Severity, Subject};
@@ -135,6 +136,11 @@ impl Prepared {
     /// How many labels of the clinic wait for a decision.
     pub(super) fn open_labels(&self) -> usize {
         self.clinical.open()
+    }
+
+    /// What is needed to read and measure any case of the run.
+    pub(super) const fn workshop<'a>(&'a self, settings: &'a analyse::Settings) -> Workshop<'a> {
+        Workshop { paths: &self.scan.paths, identity: &self.identity, settings }
     }
 
     /// The sums of plans that the user asks for.

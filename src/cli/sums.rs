@@ -59,7 +59,7 @@ fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum
     let Some(first) = parts.first().map(|p| p.case) else {
         return Err((None, "it has no plan".to_owned()));
     };
-    match guarded(|| computed(workshop, &parts, sum)) {
+    match guarded(|| computed(workshop, first, &parts, sum)) {
         Ok(Ok(measurements)) => Ok((first, measurements)),
         Ok(Err(reason)) | Err(reason) => Err((Some(first), reason)),
     }
@@ -67,10 +67,10 @@ fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum
 
 fn computed(
     workshop: Workshop<'_>,
+    first: &Case,
     parts: &[SumPart<'_>],
     sum: &PlanSum,
 ) -> Result<Vec<SumMeasurement>, String> {
-    let first = parts.first().map(|p| p.case).ok_or("it has no plan")?;
     let structures = read_structures(first, workshop.paths, workshop.identity)
         .ok_or("the structure set cannot be read")?;
     let mut addends = Vec::new();

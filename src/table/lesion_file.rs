@@ -155,12 +155,8 @@ fn earlier(
 
 /// A point of one case in the frame of reference of another; absent where nothing joins the two.
 fn moved(point_mm: [f64; 3], from: &Case, into: &Case, all: &[Registration]) -> Option<[f64; 3]> {
-    let (from_frame, into_frame) = (from.shape_frame()?, into.shape_frame()?);
-    if from_frame == into_frame {
-        return Some(point_mm);
-    }
-    let motion = registered_motion(from.patient.as_ref()?, [from_frame, into_frame], all)?;
-    Some(motion.apply(point_mm))
+    let frames = [from.shape_frame()?, into.shape_frame()?];
+    Some(registered_motion(from.patient.as_ref()?, frames, all)?.apply(point_mm))
 }
 
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {

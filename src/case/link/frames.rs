@@ -68,14 +68,18 @@ pub(super) fn join<'a>(
 
 type Found<'a> = Result<(&'a Registration, Rigid), String>;
 
-/// The motion of points from the first frame into the second that the patient's registrations state;
-/// absent where none does, or where they are not rigid or contradict each other.
+/// The motion of points from the first frame into the second: none at all within one frame, else what
+/// the patient's registrations state; absent where none does, or where they are not rigid or
+/// contradict each other.
 #[must_use]
 pub fn registered_motion(
     patient: &Token,
     [from, into]: [&Token; 2],
     registrations: &[Registration],
 ) -> Option<Rigid> {
+    if from == into {
+        return Some(Rigid::IDENTITY);
+    }
     let own = registrations.iter().filter(|r| r.origin.patient.as_ref() == Some(patient));
     let own: Vec<&Registration> = own.collect();
     motion(from, into, &own)?.ok().map(|(_, motion)| motion)
