@@ -114,7 +114,7 @@ fn a_killed_run_goes_on_and_ends_in_the_same_bytes() {
     place.key("calm");
     let begin = Instant::now();
     assert_eq!(place.measure("calm", &["--jobs", "2"]).0, CLEAN);
-    let whole_run = begin.elapsed();
+    let mut whole_run = begin.elapsed();
     let calm = place.result("calm");
     assert!(calm.len() > 20, "{:?}", calm.keys());
     let (mut kills, mut studies, mut bits) = (0, 0, 1_u32);
@@ -122,13 +122,16 @@ fn a_killed_run_goes_on_and_ends_in_the_same_bytes() {
         studies += 1;
         let study = format!("killed{studies}");
         place.key(&study);
-        loop {
+        for attempt in 0.. {
             let mut child = place.command(&study, &["--quiet"]).stderr(Stdio::null()).spawn();
             let child = child.as_mut().unwrap();
             // A multiplicative generator: moments from the start to a little beyond the end.
             bits = bits.wrapping_mul(747_796_405).wrapping_add(2_891_336_453);
-            sleep(whole_run.mul_f64(1.1 * f64::from(bits >> 8) / f64::from(1 << 24)));
+            let moment = whole_run.mul_f64(1.1 * f64::from(bits >> 8) / f64::from(1 << 24));
+            sleep(moment);
             if child.try_wait().unwrap().is_some_and(|status| status.code() == Some(CLEAN)) {
+                // The calm run may have shared the processor with other tests: a whole run is shorter.
+                whole_run = if attempt == 0 { whole_run.min(moment) } else { whole_run };
                 break;
             }
             child.kill().unwrap();
