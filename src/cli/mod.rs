@@ -3,6 +3,7 @@
 
 mod args;
 mod ask;
+mod explain;
 mod fault;
 mod glances;
 mod interrupt;
@@ -90,6 +91,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 
