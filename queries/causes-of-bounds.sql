@@ -2,7 +2,7 @@
 -- tables:   bounds
 -- units:    counts; share of the sum of squares in %
 -- caution:  The terms are numerical only; they say which export would narrow the bounds, nothing of the patient.
--- set metrics: list = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
+-- set names: list = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
 SELECT metric, COUNT(*) AS n_values,
        100 * AVG(ends * ends / (together * together)) AS ends,
        100 * AVG(slices * slices / (together * together)) AS slices,
@@ -14,6 +14,6 @@ SELECT metric, COUNT(*) AS n_values,
        100 * AVG(scatter * scatter / (together * together)) AS scatter,
        100 * AVG(chance * chance / (together * together)) AS chance
 FROM bounds
-WHERE metric IN ($metrics) AND together > 0
+WHERE metric IN ($names) AND together > 0
 GROUP BY metric
 ORDER BY metric

@@ -50,6 +50,9 @@ fn real(row: &Row, column: &str) -> Option<f64> {
     row[column].parse().ok()
 }
 
+/// A metric on which the list has limits for one fraction.
+const LIMITED: &str = "D0.1cc[Gy]";
+
 /// Values of every kind: exact and one-sided ones, none, of a region, of a target and of an organ.
 fn chosen() -> Vec<Row> {
     let rows = measured().rows("metrics");
@@ -63,6 +66,7 @@ fn chosen() -> Vec<Row> {
         first(&|r| r["structure"] == "all tissue" && r["status"] == "ok"),
         first(&|r| r["status"] == "empty"),
         first(&|r| r["status"] == "unlinked"),
+        first(&|r| r["structure"] == "Brainstem" && r["metric"] == LIMITED && r["status"] == "ok"),
     ]
 }
 
@@ -201,8 +205,9 @@ fn planes_and_hottest_points_are_those_of_the_structures() {
             continue;
         };
         let dose = real(hottest[0], "dose_gy").unwrap();
-        // The summit may rise above all cells; the middle of a cell lies at most a cell below it.
-        assert!(dose <= most * (1.0 + 1e-6) && dose > 0.9 * most, "{s:?}: {dose}, {most}");
+        // The largest dose is that of the finer cells, raised to the summit: the middle of a coarse
+        // cell may lie a little above it, and below it by what the dose falls within a cell.
+        assert!(dose < 1.01 * most && dose > 0.9 * most, "{s:?}: {dose}, {most}");
         let position = |t: &Row| ["x_mm", "y_mm", "z_mm"].map(|c| real(t, c).unwrap());
         let (a, b) = (position(hottest[0]), position(voxel[0]));
         let far = a.iter().zip(b).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
@@ -259,7 +264,8 @@ fn without_the_other_tables_the_value_is_still_told() {
 #[test]
 fn texts_stay_texts_on_the_page_and_in_the_picture() {
     const EVIL: &str = "<script>alert('x')</script>\" onload=\"x]]>&\u{1}";
-    let row = &chosen()[0];
+    let all = chosen();
+    let row = all.last().unwrap();
     for (table, column) in [
         ("metrics", "structure"),
         ("metrics", "method"),
@@ -275,6 +281,13 @@ fn texts_stay_texts_on_the_page_and_in_the_picture() {
         let frame = &mut tables.get_mut(table).unwrap();
         let evil = vec![format!("{column}{EVIL}"); frame.height()];
         frame.with_column(Column::from(Series::new(column.into(), evil))).unwrap();
+        if table == "findings" {
+            let (plans, number) = (row["plan_id"].as_str(), row["roi_number"].parse::<i64>());
+            let plans = Series::new("plan_id".into(), vec![plans; frame.height()]);
+            let numbers = Series::new("roi_number".into(), vec![number.unwrap(); frame.height()]);
+            frame.with_column(Column::from(plans)).unwrap();
+            frame.with_column(Column::from(numbers)).unwrap();
+        }
         let explanation = explain::explain(&tables, &name(row)).unwrap();
         let page = explanation.page();
         assert!(!page.contains("<script") && !page.contains("\" onload=\""), "{table}.{column}");

@@ -1,5 +1,5 @@
 //! The pages of the invented cohort in a browser, at the width of a desk and of a telephone: the
-//! keyboard reaches and works everything, an accessibility checker has nothing serious to say,
+//! keyboard reaches and works everything, an accessibility checker has nothing to say,
 //! nothing is asked of a network, nothing is said to the console.
 
 #![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
@@ -102,7 +102,7 @@ fn keys_sort_open_and_jump() {
 }
 
 #[test]
-fn an_accessibility_checker_has_nothing_serious_to_say() {
+fn an_accessibility_checker_has_nothing_to_say() {
     let folder = tempfile::tempdir().unwrap();
     let checker = fs::read_to_string(accessibility_checker()).unwrap();
     for page in &pages(folder.path()) {

@@ -143,7 +143,7 @@ fn numbers(cohort: &Cohort<'_>, case: &Case, sources: &Sources) -> Markup {
     }
     let readings: Vec<&Reading> = wanted.into_iter().filter_map(|m| case.reading(m)).collect();
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Numbers of the case" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Numbers of case " (case.plan_id) } { table {
             caption { (cohort.request.organ) " of this case: values with numerical bounds" }
             thead { tr { th scope="col" { "Metric" } th.n scope="col" { "Value" } th scope="col"
                 { "Bounds" } th scope="col" { "What it is" } } }
@@ -196,7 +196,7 @@ fn share(part: usize, of: usize) -> f64 {
 fn limits(case: &Case) -> Markup {
     html! {
         @if case.checks.iter().any(|c| c.limit.is_some()) {
-            div.scroll tabindex="0" role="region" aria-label="Limits of the case" { table {
+            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan_id) } { table {
                 caption { "Limits for this number of fractions" }
                 thead { tr { @for words in
                     ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"]

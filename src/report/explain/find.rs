@@ -136,11 +136,18 @@ pub(super) fn no_metric(metrics: &DataFrame, found: &Found) -> ExplainError {
 
 /// The names most like the one that was typed, nearest first.
 fn near<'a>(typed: &str, all: impl Iterator<Item = &'a str>) -> String {
-    let wanted = typed.to_lowercase();
+    let dense = |name: &str| -> String {
+        let letters = name.chars().filter(|c| !c.is_whitespace() && !"_-".contains(*c));
+        letters.collect::<String>().to_lowercase()
+    };
+    let wanted = dense(typed);
     let likeness = |name: &str| {
-        let name = name.to_lowercase();
+        let name = dense(name);
         let inside = name.contains(&wanted) || wanted.contains(&name);
-        strsim::jaro_winkler(&wanted, &name) + if inside { 1.0 } else { 0.0 }
+        let lengths = [wanted.len().min(name.len()), wanted.len().max(name.len()).max(1)];
+        #[expect(clippy::cast_precision_loss, reason = "lengths of names")]
+        let share = if inside { lengths[0] as f64 / lengths[1] as f64 } else { 0.0 };
+        strsim::jaro_winkler(&wanted, &name) + share
     };
     let all: BTreeSet<&str> = all.collect();
     let count = all.len();
@@ -166,6 +173,7 @@ mod tests {
         let many: Vec<String> = (0..20).map(|n| format!("S{n}")).collect();
         let list = near("s3", many.iter().map(String::as_str));
         assert!(list.starts_with("S3, ") && list.ends_with(", and 12 more"), "{list}");
+        assert!(near("Brain stem", ["Brain", "Brainstem"].into_iter()).starts_with("Brainstem"));
         assert_eq!(near("x", std::iter::empty()), "");
     }
 }
