@@ -203,8 +203,8 @@ fn limit_lines(frame: &Frame, lines: &[Line<'_>], metric: &str) -> Markup {
     html! {
         @for (i, (limit, letters, own)) in inside.enumerate() {
             @let y = frame.py(limit);
-            @let (x, anchor) = if i % 2 == 0 { (right - 3.0, "end") } else
-                { (left + 4.0, "start") };
+            @let even = i % 2 == 0;
+            @let (x, anchor) = if even { (right - 3.0, "end") } else { (left + 4.0, "start") };
             line class=(if own { "limit own" } else { "limit" })
                 x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
             text.letter x=(x) y=(at(y - 3.0)) text-anchor=(anchor) { (letters) " " (shown(limit)) }

@@ -25,7 +25,8 @@ struct Row<'a> {
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let mut columns = subject_columns();
-    columns.extend(term_columns());
+    columns.extend(columns_of_shape());
+    columns.extend(columns_of_dose());
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
@@ -64,7 +65,8 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn term_columns<'a>() -> Vec<Column<Row<'a>>> {
+/// Terms of the solid.
+fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
     vec![
         Column::real(
             "ends",
@@ -86,12 +88,18 @@ fn term_columns<'a>() -> Vec<Column<Row<'a>>> {
             "from outlines between their points: they bulge as a smooth curve would",
             |r| Some(r.doubts.of(Doubt::Chords)),
         ),
+    ]
+}
+
+/// Terms of the dose and of the computation, and all terms together.
+fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
         Column::real(
             "dose",
             "",
             "from dose between voxels: only every second voxel of the grid, even or odd, a share \
              of the larger difference that belongs to the interpolation",
-            |r| Some(r.doubts.of(Doubt::Dose)),
+            |r: &Row<'a>| Some(r.doubts.of(Doubt::Dose)),
         ),
         Column::real(
             "summit",

@@ -265,7 +265,7 @@ fn findings(account: &Account) -> Markup {
         @if account.findings.is_empty() {
             p { "None about this structure, its case or its objects." }
         } @else {
-            (table("Findings", &heads, account.findings.iter().map(|f| html! {
+            (table("Findings about this value", &heads, account.findings.iter().map(|f| html! {
                 td { (f.severity) } th scope="row" { (f.code) } td { (f.about) } td { (f.state) }
                 td { (f.message) span.sub { (f.consequence) } }
             })))
