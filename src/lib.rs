@@ -16,10 +16,9 @@
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables()`] writes one file per table and format from a [`table::Study`].
 //! 7. [`ask::ask`] answers a question in SQL over those tables, [`report::review`] makes a page of
-//!    them.
+//!    them, [`report::explain::explain`] traces one value back through them.
 //!
-//! [`limits`] holds published dose limits and says what a value with bounds means for one; no table
-//! uses it yet.
+//! [`limits`] holds published dose limits and says what a value with bounds means for one.
 //!
 //! Conventions (axes, voxel centres, holes, slice ends, units) are on the page of [`geometry`]. Rooms
 //! stand below in the order in which they may use each other; `tests/architecture.rs` holds the rule.

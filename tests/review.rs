@@ -21,15 +21,15 @@ const ORGAN: &str = "Brainstem";
 const METRIC: &str = "D0.03cc[Gy]";
 const REQUEST: Request<'static> = Request { organ: ORGAN, metric: METRIC, complete: true };
 
-type Tables = BTreeMap<String, DataFrame>;
+pub(crate) type Tables = BTreeMap<String, DataFrame>;
 
-fn tables() -> Tables {
+pub(crate) fn tables() -> Tables {
     let files = TableFiles::of_study(&measured().study()).unwrap();
     let read = |name: &&str| Some(((*name).to_owned(), files.read(name)?.unwrap()));
     report::TABLES.iter().filter_map(read).collect()
 }
 
-fn page(tables: &Tables) -> String {
+pub(crate) fn page(tables: &Tables) -> String {
     report::review(tables, &REQUEST).unwrap()
 }
 
@@ -206,7 +206,7 @@ fn what_is_not_there_is_said() {
 }
 
 /// The cohort so many times, under other names of patients and plans.
-fn repeated(tables: &Tables, times: usize) -> Tables {
+pub(crate) fn repeated(tables: &Tables, times: usize) -> Tables {
     let mut many = Tables::new();
     for (name, frame) in tables {
         let frame = match name.as_str() {

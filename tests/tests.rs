@@ -6,12 +6,14 @@
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
 //! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
 //! versions of plans of every kind, `regions` with what is measured beside structures. `encodings`
-//! writes one case in every way, `containers` packs it, `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
+//! writes one case in every way, `containers` packs it, `damage` harms its files, and `quirks` has
+//! one file for each defect and quirk of real archives.
 //! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
-//! reads the committee's page made of them, also in a browser. `names`
+//! reads the committee's page made of them, also in a browser, `explain` traces values back through
+//! them, `pages` works both pages in a `browser` with keys. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
 //! decisions. `resume` kills runs and lets them go on, shares work and damages what was kept;
 //! `handoff` holds the study against what it says of itself; `faults` takes disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs what
@@ -23,18 +25,21 @@
 
 mod architecture;
 mod archive;
+mod browser;
 mod cli;
 mod containers;
 mod damage;
 mod decisions;
 mod documents;
 mod encodings;
+mod explain;
 mod faults;
 mod golden;
 mod handoff;
 mod meaning;
 mod measured;
 mod names;
+mod pages;
 mod phantom;
 mod properties;
 mod queries;

@@ -19,6 +19,7 @@ use super::fields::Fields;
 use super::form;
 use super::settings::{Ends, Settings};
 use super::structure::Solid;
+use super::trace::{Doubt, Doubts};
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
 use crate::geometry::Point;
 use crate::geometry::smooth::Variant;
@@ -45,6 +46,7 @@ pub struct View {
 /// Ways of computing that differ from `base` in one thing.
 #[derive(Debug, Clone)]
 struct Term {
+    doubt: Doubt,
     /// The largest difference of each group counts; those of several groups add up.
     groups: Vec<Vec<View>>,
     /// Share of the difference that counts.
@@ -180,10 +182,16 @@ impl Views {
         let coarse = |variant| View::of(solid, How { variant, ..how }, field);
         let nominal = View::of(solid, How { coarse: 1.0, ..how }, field);
         let base = coarse(plain);
-        let term = |view, scale| Term { groups: vec![vec![view]], scale, against_nominal: false };
+        let term = |doubt, view, scale| Term {
+            doubt,
+            groups: vec![vec![view]],
+            scale,
+            against_nominal: false,
+        };
         let mut terms = vec![
             // Both ends may err in step, when the height is a whole number of gaps.
             Term {
+                doubt: Doubt::Ends,
                 groups: vec![
                     [1.0, -1.0].map(|t| coarse(Variant { ends: [t, 0.0], ..plain })).to_vec(),
                     [1.0, -1.0].map(|t| coarse(Variant { ends: [0.0, t], ..plain })).to_vec(),
@@ -191,11 +199,17 @@ impl Views {
                 scale: 1.0,
                 against_nominal: false,
             },
-            Term { groups: vec![vec![base.clone()]], scale: 2.0 / 3.0, against_nominal: true },
+            Term {
+                doubt: Doubt::Cells,
+                groups: vec![vec![base.clone()]],
+                scale: 2.0 / 3.0,
+                against_nominal: true,
+            },
         ];
         if ends == Ends::ClosedCaps {
-            terms.push(term(coarse(Variant { straight: 0.25, ..plain }), 1.0));
-            terms.push(term(coarse(Variant { bulge: 1.0, ..plain }), 1.0));
+            let straighter = coarse(Variant { straight: 0.25, ..plain });
+            terms.push(term(Doubt::Slices, straighter, 1.0));
+            terms.push(term(Doubt::Chords, coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {
             let mut others = f
@@ -203,6 +217,7 @@ impl Views {
                 .zip(isodoses)
                 .map(|(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) });
             terms.push(Term {
+                doubt: Doubt::Dose,
                 groups: vec![others.by_ref().take(f.thinned.len()).collect()],
                 scale: if nominal.jumps > 0.0 {
                     JUMP_SHARE
@@ -211,11 +226,12 @@ impl Views {
                 },
                 against_nominal: false,
             });
-            terms.extend(others.zip(f.scattered).map(|(view, (_, scale))| term(view, *scale)));
+            let scattered = others.zip(f.scattered);
+            terms.extend(scattered.map(|(view, (_, scale))| term(Doubt::Scatter, view, *scale)));
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
-            terms.push(term(View { dvh: raised, ..base.clone() }, 1.0));
+            terms.push(term(Doubt::Step, View { dvh: raised, ..base.clone() }, 1.0));
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-            terms.push(term(View { dvh: sharper, ..base.clone() }, 1.0));
+            terms.push(term(Doubt::Summit, View { dvh: sharper, ..base.clone() }, 1.0));
         }
         Self { nominal, coarse: base, terms, method: fields.map(|f| f.nominal.method()) }
     }
@@ -234,18 +250,27 @@ impl Views {
     /// The metric with its bounds.
     #[must_use]
     pub fn measure(&self, metric: &Metric, around: &Circumstances) -> Outcome {
+        self.traced(metric, around).0
+    }
+
+    /// The metric with its bounds, and what they are made of; absent without a value.
+    #[must_use]
+    pub fn traced(&self, metric: &Metric, around: &Circumstances) -> (Outcome, Option<Doubts>) {
         let compute = |view: &View| metric.compute(&around.subject(view));
         let mut outcome = compute(&self.nominal);
-        let Some(value) = outcome.value else { return outcome };
+        let Some(value) = outcome.value else { return (outcome, None) };
         let coarse = compute(&self.coarse).value;
         let mut squares = 0.0;
+        let mut doubts = Doubts::default();
         for term in &self.terms {
             let base = if term.against_nominal { Some(value) } else { coarse };
             let difference = term.difference(base, |v| compute(v).value);
             squares += (term.scale * difference).powi(2);
+            doubts.add(term.doubt, term.scale * difference);
         }
         if metric.definition.scatters {
             squares += (CHANCE_SHARE * value).powi(2);
+            doubts.add(Doubt::Chance, CHANCE_SHARE * value);
         }
         let reach = 2.0 * squares.sqrt();
         let [least, most] = metric.definition.limits;
@@ -254,7 +279,7 @@ impl Views {
             Status::Bound => None,
             _ => Some((value + reach).min(most)),
         };
-        outcome
+        (outcome, Some(doubts))
     }
 
     /// The rule or parameter by which the metric was computed; empty when there is none.

@@ -91,6 +91,7 @@ fn add(total: &mut Analysis, one: Analysis) {
     total.measurements.extend(one.measurements);
     total.dvh.extend(one.dvh);
     total.pictures.extend(one.pictures);
+    total.traces.extend(one.traces);
     total.findings.extend(one.findings);
 }
 

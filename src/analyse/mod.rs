@@ -20,6 +20,7 @@ pub mod strict;
 pub mod structure;
 pub mod sum;
 pub mod target;
+pub mod trace;
 
 #[cfg(test)]
 pub(crate) mod testing;
@@ -45,10 +46,10 @@ use crate::metrics::{
 use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Views};
 use fields::{Fields, Prepared};
-use picture::{Drawn, Picture, View};
 use shape::Shape;
 use structure::{NoSolid, Solid};
 use target::{Space, Target, Wanted};
+use trace::{Doubts, StructureTrace};
 
 /// Analyses one case.
 ///
@@ -115,7 +116,7 @@ fn measure(
     if settings.regions {
         out.regions = bench.regions(parts, &out.measurements);
     }
-    out.pictures = bench.pictures(parts, wanted);
+    out.pictures = bench.pictures(parts, wanted, &out.traces);
 }
 
 /// Adds what rests on all structures of the case, whatever grid each was measured in.
@@ -339,11 +340,15 @@ impl Bench<'_> {
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
         for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
-            let outcome = views.measure(metric, &around);
+            let traced = views.traced(metric, &around);
             let rule = views.rule(metric, &around);
-            out.measurements.push(row(part, metric, outcome, [&method, &rule]));
+            out.measurements.push(row(part, metric, traced, [&method, &rule]));
         }
-        out.structures.push(self.structure_row(part, solid, &views));
+        let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
+        let field = fields.map(|f| f.nominal);
+        let trace = StructureTrace::of(part.roi.header.number, solid, &cells, field);
+        out.structures.push(self.structure_row(part, (solid, &trace), &views));
+        out.traces.push(trace);
         out.findings.extend(isodose_level(part, &out.measurements));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
@@ -364,36 +369,6 @@ impl Bench<'_> {
             organ: standard.filter(|_| !is_target).and_then(organ_models::of_organ),
             is_target,
         }
-    }
-
-    /// Each organ about its hottest point, each target about its middle.
-    fn pictures(&self, parts: &[Part<'_>], wanted: &dyn Fn(i64) -> bool) -> Vec<Picture> {
-        let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
-        let seen = |p: &&Part<'_>| solid(p) && !matches!(p.role(), Role::Helper | Role::Marker);
-        let drawn: Vec<Drawn<'_>> = parts
-            .iter()
-            .filter(seen)
-            .filter_map(|p| {
-                let stack = &p.solid.as_ref().ok()?.stack;
-                Some(Drawn { roi_number: p.roi.header.number, stack })
-            })
-            .collect();
-        let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
-        let levels = picture::levels_gy(highest);
-        let field = self.fields.map(|f| f.nominal);
-        let here = |p: &&Part<'_>| seen(p) && wanted(p.roi.header.number);
-        let pictures = parts.iter().filter(here).filter_map(|p| {
-            let view = match p.role() {
-                Role::Organ => View::HottestPoint,
-                role if role.is_target() => View::Middle,
-                _ => return None,
-            };
-            let solid = p.solid.as_ref().ok()?;
-            let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
-            let of = (p.roi.header.number, solid, &cells);
-            picture::picture(of, view, field, &levels, &drawn)
-        });
-        pictures.collect()
     }
 
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
@@ -420,8 +395,12 @@ impl Bench<'_> {
         Ok(space.isodoses(target))
     }
 
-    fn structure_row(&self, part: &Part<'_>, solid: &Solid, views: &Views) -> StructureResult {
-        let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
+    fn structure_row(
+        &self,
+        part: &Part<'_>,
+        (solid, trace): (&Solid, &StructureTrace),
+        views: &Views,
+    ) -> StructureResult {
         StructureResult {
             roi_number: part.roi.header.number,
             closed_contours: structure::closed_contours(part.roi),
@@ -430,7 +409,7 @@ impl Bench<'_> {
             plane_spacing_mm: solid.stack.typical_gap_mm(),
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
             volume: views.volume(),
-            centroid_mm: cells.centroid(),
+            centroid_mm: trace.middle_mm,
             dose_cover_percent: self.fields.map(|_| 100.0 * views.nominal.cover),
             prescription: part.prescription,
         }
@@ -452,7 +431,7 @@ impl Bench<'_> {
         });
         let method = self.settings.method();
         for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
-            out.measurements.push(row(part, metric, outcome.clone(), [&method, ""]));
+            out.measurements.push(row(part, metric, (outcome.clone(), None), [&method, ""]));
         }
     }
 }
@@ -461,7 +440,7 @@ impl Bench<'_> {
 fn row(
     part: &Part<'_>,
     metric: &crate::metrics::Metric,
-    outcome: Outcome,
+    (outcome, doubts): (Outcome, Option<Doubts>),
     [method, rule]: [&str; 2],
 ) -> Measurement {
     let gap = if rule.is_empty() { "" } else { "; " };
@@ -470,6 +449,7 @@ fn row(
         metric: metric.to_string(),
         unit: metric.definition.unit,
         outcome,
+        doubts,
         method: format!("{method}{gap}{rule}"),
     }
 }

@@ -9,9 +9,10 @@ use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
 use serde::{Deserialize, Serialize};
 
-use super::structure::Solid;
+use super::trace::StructureTrace;
+use super::{Bench, Part};
+use crate::case::Role;
 use crate::dose::DoseField;
-use crate::geometry::Occupancy;
 use crate::geometry::point::{Point, add, cross, dot, scale, sub, unit};
 use crate::geometry::stack::PlaneStack;
 
@@ -121,22 +122,15 @@ pub struct Drawn<'a> {
     pub stack: &'a PlaneStack,
 }
 
-/// The picture of `solid` about its hottest point or its middle; absent without volume or, for the
-/// hottest point, where the dose grid does not reach.
+/// The picture of a structure about a point of it; absent without contour planes.
 #[must_use]
 pub fn picture(
-    of: (i64, &Solid, &Occupancy),
-    view: View,
+    (roi_number, stack): (i64, &PlaneStack),
+    (view, point): (View, Point),
     field: Option<&DoseField>,
     levels_gy: &[f64],
     drawn: &[Drawn<'_>],
 ) -> Option<Picture> {
-    let (roi_number, solid, cells) = of;
-    let point = match view {
-        View::HottestPoint => hottest(cells, field?)?,
-        View::Middle => cells.centroid()?,
-    };
-    let stack = &solid.stack;
     let normal = stack.axes.directions[2];
     let wanted = dot(normal, point);
     let plane = nearest(stack, wanted)?;
@@ -161,33 +155,40 @@ pub fn picture(
     })
 }
 
-/// Middle of the hottest cell.
-fn hottest(cells: &Occupancy, field: &DoseField) -> Option<Point> {
-    let h = cells.pitch_mm;
-    let mut best: Option<(f64, Point)> = None;
-    let mut look = |u: f64, v: f64, w: f64| {
-        let point = cells.axes.point([u, v, w]);
-        if let Some(dose) = field.at(point)
-            && best.is_none_or(|(most, _)| dose > most)
-        {
-            best = Some((dose, point));
-        }
-    };
-    for layer in &cells.layers {
-        let [du, dv] = layer.shift_mm;
-        for sheet in &layer.sheets {
-            for run in &layer.footprint.runs {
-                let v = (f64::from(run.row) + 0.5) * h + dv;
-                for column in run.start..run.end {
-                    look((f64::from(column) + 0.5) * h + du, v, sheet.w_mm);
-                }
-            }
-            for cut in &layer.footprint.cuts {
-                look(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
-            }
-        }
+impl Bench<'_> {
+    /// Each organ about its hottest point, each target about its middle.
+    pub(super) fn pictures(
+        &self,
+        parts: &[Part<'_>],
+        wanted: &dyn Fn(i64) -> bool,
+        traces: &[StructureTrace],
+    ) -> Vec<Picture> {
+        let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
+        let seen = |p: &&Part<'_>| solid(p) && !matches!(p.role(), Role::Helper | Role::Marker);
+        let drawn: Vec<Drawn<'_>> = parts
+            .iter()
+            .filter(seen)
+            .filter_map(|p| {
+                let stack = &p.solid.as_ref().ok()?.stack;
+                Some(Drawn { roi_number: p.roi.header.number, stack })
+            })
+            .collect();
+        let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
+        let levels = levels_gy(highest);
+        let field = self.fields.map(|f| f.nominal);
+        let here = |p: &&Part<'_>| seen(p) && wanted(p.roi.header.number);
+        let pictures = parts.iter().filter(here).filter_map(|p| {
+            let trace = traces.iter().find(|t| t.roi_number == p.roi.header.number)?;
+            let (view, point) = match p.role() {
+                Role::Organ => (View::HottestPoint, trace.hottest?.point_mm),
+                role if role.is_target() => (View::Middle, trace.middle_mm?),
+                _ => return None,
+            };
+            let of = (p.roi.header.number, &p.solid.as_ref().ok()?.stack);
+            picture(of, (view, point), field, &levels, &drawn)
+        });
+        pictures.collect()
     }
-    best.map(|(_, point)| point)
 }
 
 /// The contour plane nearest to a position along the normal.
@@ -331,6 +332,7 @@ mod tests {
     use ndarray::Array3;
 
     use super::*;
+    use crate::analyse::trace::StructureTrace;
     use crate::dose::Interpolation;
     use crate::geometry::Grid;
     use crate::rt::{Contour, ContourType, Dose, Roi, RoiHeader};
@@ -383,8 +385,14 @@ mod tests {
             1.0,
             crate::geometry::smooth::Variant::default(),
         );
+        let trace = StructureTrace::of(7, &solid, &cells, Some(field));
+        let point = match view {
+            View::HottestPoint => trace.hottest.unwrap().point_mm,
+            View::Middle => trace.middle_mm.unwrap(),
+        };
         let drawn = [Drawn { roi_number: 7, stack: &solid.stack }];
-        picture((7, &solid, &cells), view, Some(field), &[20.0, 25.0], &drawn).unwrap()
+        let about = (7, &solid.stack);
+        picture(about, (view, point), Some(field), &[20.0, 25.0], &drawn).unwrap()
     }
 
     #[test]

@@ -10,6 +10,7 @@ use super::lesion::Lesion;
 use super::limit_check::LimitCheck;
 use super::picture::Picture;
 use super::relate::Relation;
+use super::trace::{Doubts, StructureTrace};
 use crate::finding::Finding;
 use crate::identity::Token;
 use crate::metrics::Outcome;
@@ -56,6 +57,8 @@ pub struct Measurement {
     pub unit: Word,
     /// Value, bounds, status, reason.
     pub outcome: Outcome,
+    /// What the bounds are made of; absent without a value.
+    pub doubts: Option<Doubts>,
     /// How it was computed: interpolation, ends, and the rule or parameter of the metric.
     pub method: String,
 }
@@ -114,6 +117,7 @@ impl Analysis {
             lesions: Vec::new(),
             dvh: Vec::new(),
             pictures: Vec::new(),
+            traces: Vec::new(),
             relations: Vec::new(),
             limit_checks: Vec::new(),
             findings: Vec::new(),
@@ -142,6 +146,8 @@ pub struct Analysis {
     pub dvh: Vec<DvhPoint>,
     /// What a person should see of organs and targets.
     pub pictures: Vec<Picture>,
+    /// What the numbers of each structure rest on.
+    pub traces: Vec<StructureTrace>,
     /// How the structures lie to each other.
     pub relations: Vec<Relation>,
     /// What the values say about the limits.

@@ -47,6 +47,9 @@ pub(super) enum Command {
     /// Say what changed between two studies, by how much and why
     #[command(after_help = DIFF_HELP)]
     Diff(Diff),
+    /// Say where one value of a measured study comes from, and draw its structure
+    #[command(after_help = EXPLAIN_HELP)]
+    Explain(Explain),
 }
 
 /// What all commands that read an archive have in common.
@@ -170,6 +173,35 @@ pub(super) struct Diff {
     pub(super) quiet: bool,
 }
 
+/// One value traced back.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Explain {
+    /// Pseudonym of the patient or the plan, as in table metrics
+    #[arg(value_name = "CASE")]
+    pub(super) case: String,
+    /// The structure: column `structure`, its ROI Number or its structure_id
+    #[arg(value_name = "STRUCTURE")]
+    pub(super) structure: Option<String>,
+    /// The metric, as in column `metric`
+    #[arg(value_name = "METRIC")]
+    pub(super) metric: Option<String>,
+    /// Folder of the study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Write the explanation as a page too
+    #[arg(long, value_name = "FILE.html")]
+    pub(super) page: Option<PathBuf>,
+    /// Draw the structure; without METRIC nothing else
+    #[arg(long, value_name = "FILE.svg|png")]
+    pub(super) picture: Option<PathBuf>,
+    /// Draw all organs and targets of the case on one sheet; without STRUCTURE nothing else
+    #[arg(long, value_name = "FILE.svg|png")]
+    pub(super) contact_sheet: Option<PathBuf>,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
 /// The names of a convention, so that help and faults list them.
 fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
     PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
@@ -255,6 +287,21 @@ or the version of the program; several are named where several apply.
 Examples:
   tidydose diff cohort-2023 cohort-2024
   tidydose diff before after --output changes.csv
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const EXPLAIN_HELP: &str = "\
+From a row of table metrics to the files and objects (hashed) it was computed from, its definition
+and source, contour planes, hottest point and voxel, bounds term by term, limits, findings and
+picture. All of it comes from the tables in DIR. A name that is not in the tables ends the run with
+those nearest to it.
+
+Examples:
+  tidydose explain Pwc1wcha46p7c Brainstem 'D0.03cc[Gy]'
+  tidydose explain Pwc1wcha46p7c Brainstem 'D0.03cc[Gy]' --page brainstem.html
+  tidydose explain Pwc1wcha46p7c Brainstem --picture brainstem.png
+  tidydose explain Pwc1wcha46p7c --study cohort --contact-sheet case.svg
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

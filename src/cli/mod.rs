@@ -4,6 +4,7 @@
 mod args;
 mod ask;
 mod diff;
+mod explain;
 mod fault;
 mod finish;
 mod glances;
@@ -98,6 +99,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 

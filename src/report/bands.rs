@@ -27,10 +27,15 @@ pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&DataFrame>) -> Markup {
         "bands",
         "Dose-volume curves of the organ",
         &html! {
-            @if curves.is_empty() { p.note { "The study holds no dose-volume curve of this organ." } }
+            @if curves.is_empty() { p.note
+                { "The study holds no dose-volume curve of this organ." } }
             @else {
-                p { "Share of the organ that receives at least a dose. Dark band: middle half of the cases; light band: 10th to 90th percentile; thick line: median; thin lines: single cases. Cases of which the dose grid covers only a part are dashed and count in no band." }
-                div.panels { @for (rank, group) in cohort.fraction_groups().into_iter().enumerate() {
+                p { "Share of the organ that receives at least a dose. Dark band: middle half of \
+                     the cases; light band: 10th to 90th percentile; thick line: median; thin \
+                     lines: single cases. Cases of which the dose grid covers only a part are \
+                     dashed and count in no band." }
+                div.panels { @for (rank, group) in cohort.fraction_groups().into_iter().enumerate()
+                    {
                     (panel(cohort, group, rank, &curves))
                 } }
             }
@@ -90,11 +95,14 @@ fn panel(
         (frame.axes("dose in Gy", "volume in %", true))
         @if let Some(rows) = &band { (areas(&frame, rows)) }
         @for (case, curve) in cases.iter().take(SINGLE_CURVES) {
-            polyline class=(if whole(case) { "curve" } else { "curve part" }) points=(points(&frame, curve.iter().copied())) {
+            polyline class=(if whole(case) { "curve" } else { "curve part" })
+                points=(points(&frame, curve.iter().copied())) {
                 title { (case.plan_id) }
             }
         }
-        @if let Some(rows) = &band { polyline.median points=(points(&frame, rows.iter().map(|r| (r.dose, r.shares[2])))) {} }
+        @if let Some(rows) = &band
+            { polyline.median points=(points(&frame, rows.iter().map(|r| (r.dose, r.shares[2]))))
+            {} }
     };
     let name = format!("Dose-volume curves, {}", fractions_words(group));
     let description = format!(
@@ -104,12 +112,16 @@ fn panel(
     );
     html! {
         figure {
-            figcaption { strong { (fractions_words(group)) } ", " (counted(cases.len(), "case")) ", of these " (in_band.len()) " covered by the dose grid" }
+            figcaption { strong { (fractions_words(group)) } ", " (counted(cases.len(), "case"))
+                ", of these " (in_band.len()) " covered by the dose grid" }
             (figure(&format!("bands-{rank}"), &name, &description, &drawing))
-            @if cases.len() > SINGLE_CURVES { p.note { "Single curves: the worst " (SINGLE_CURVES) "; " (cases.len() - SINGLE_CURVES) " more are in the bands only." } }
+            @if cases.len() > SINGLE_CURVES
+                { p.note { "Single curves: the worst " (SINGLE_CURVES) "; "
+                (cases.len() - SINGLE_CURVES) " more are in the bands only." } }
             @match &band {
                 Some(rows) => { (listed(rows)) },
-                None => { p.note.few { "No band: fewer than " (LEAST_CASES) " cases covered by the dose grid." } },
+                None => { p.note.few { "No band: fewer than " (LEAST_CASES)
+                    " cases covered by the dose grid." } },
             }
         }
     }
@@ -155,7 +167,8 @@ fn listed(rows: &[Row]) -> Markup {
             summary { "Numbers of the band" }
             div.scroll tabindex="0" role="region" aria-label="Numbers of the band" { table {
                 caption { "Share of the volume in % at a dose, percentiles of the cases" }
-                thead { tr { @for words in ["Dose Gy", "10th", "25th", "median", "75th", "90th"] { th.n scope="col" { (words) } } } }
+                thead { tr { @for words in ["Dose Gy", "10th", "25th", "median", "75th", "90th"]
+                    { th.n scope="col" { (words) } } } }
                 tbody { @for row in rows.iter().step_by(4) { tr {
                     th.n scope="row" { (shown(row.dose)) }
                     @for share in row.shares { td.n { (shown(share)) } }

@@ -66,8 +66,10 @@ impl Frame {
             }
             line.axis x1=(left) x2=(right) y1=(bottom) y2=(bottom) {}
             line.axis x1=(left) x2=(left) y1=(top) y2=(bottom) {}
-            text.title x=(f64::midpoint(left, right)) y=(HEIGHT - 8.0) text-anchor="middle" { (x_title) }
-            text.title transform={ "translate(13 " (f64::midpoint(top, bottom)) ") rotate(-90)" } text-anchor="middle" { (y_title) }
+            text.title x=(f64::midpoint(left, right)) y=(HEIGHT - 8.0) text-anchor="middle"
+                { (x_title) }
+            text.title transform={ "translate(13 " (f64::midpoint(top, bottom)) ") rotate(-90)" }
+                text-anchor="middle" { (y_title) }
         }
     }
 }
@@ -101,7 +103,8 @@ pub(super) fn at(value: f64) -> String {
 /// A whole figure with its name and description for those who do not see it.
 pub(super) fn figure(id: &str, name: &str, description: &str, drawing: &Markup) -> Markup {
     html! {
-        svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
+        svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
+            aria-labelledby={ (id) "-t " (id) "-d" } {
             title id={ (id) "-t" } { (name) }
             desc id={ (id) "-d" } { (description) }
             (drawing)

@@ -267,7 +267,7 @@ impl<'r> Cohort<'r> {
 }
 
 /// How a reader of rows hands what it found to the case of that plan.
-type At<'a> = dyn FnMut(Option<&str>, &mut dyn FnMut(&mut Case)) + 'a;
+pub(super) type At<'a> = dyn FnMut(Option<&str>, &mut dyn FnMut(&mut Case)) + 'a;
 
 fn owned(text: Option<&str>) -> String {
     text.unwrap_or_default().to_owned()
@@ -370,7 +370,7 @@ fn readings(metrics: &DataFrame, at: &mut At<'_>) {
     }
 }
 
-fn checks(frame: &DataFrame, at: &mut At<'_>) {
+pub(super) fn checks(frame: &DataFrame, at: &mut At<'_>) {
     let text = |name| texts(frame, name);
     let (plan, metric, operator) = (text("plan_id"), text("metric"), text("operator"));
     let (unit, fractions, tier) = (text("unit"), text("limit_fractions"), text("tier"));

@@ -78,9 +78,11 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
             div.scroll tabindex="0" role="region" aria-label="Counts of cases" {
                 table {
                     caption { "Every case of the study is in one row. Unknown is not zero dose." }
-                    thead { tr { th scope="col" { "State of " (organ) " " (cohort.request.metric) } th.n scope="col" { "Cases" } } }
+                    thead { tr { th scope="col" { "State of " (organ) " " (cohort.request.metric) }
+                        th.n scope="col" { "Cases" } } }
                     tbody {
-                        @for (group, n) in &groups { tr { th scope="row" { (group.words(organ)) } td.n { (n) } } }
+                        @for (group, n) in &groups
+                            { tr { th scope="row" { (group.words(organ)) } td.n { (n) } } }
                     }
                     tfoot { tr { th scope="row" { "All" } td.n { (all) } } }
                 }
@@ -92,7 +94,8 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 fn verdicts(cohort: &Cohort<'_>) -> Markup {
     if !cohort.limits_there {
-        return html! { p.note { "This study has no table of limit checks: no case was held against a limit. Cases are sorted by dose." } };
+        return html! { p.note { "This study has no table of limit checks: no case was held \
+        against a limit. Cases are sorted by dose." } };
     }
     let count = |v| cohort.cases.iter().filter(|c| c.verdict(true) == v).count();
     let words = |v: Verdict| format!("{} {}", count(v), v.word());
@@ -100,6 +103,7 @@ fn verdicts(cohort: &Cohort<'_>) -> Markup {
     let list: Vec<String> = held.map(words).collect();
     html! {
         p { "Held against all limits of the organ for its number of fractions, "
-            (counted(cohort.cases.len(), "case")) " have as their worst verdict: " (list.join(", ")) "." }
+            (counted(cohort.cases.len(), "case")) " have as their worst verdict: " (list.join(", "))
+                "." }
     }
 }

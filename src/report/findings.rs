@@ -85,10 +85,14 @@ fn kinds(frame: &DataFrame) -> Markup {
     }
     html! {
         div.scroll tabindex="0" role="region" aria-label="Kinds of findings" { table {
-            caption { "Kinds of findings: stop refuses something, check asks to look, note informs" }
-            thead { tr { @for words in ["Severity", "Kind", "Open", "Decided", "What it is", "What it does to the numbers", "What a person can do"] { th scope="col" { (words) } } } }
+            caption { "Kinds of findings: stop refuses something, check asks to look, note \
+                 informs" }
+            thead { tr { @for words in
+                ["Severity", "Kind", "Open", "Decided", "What it is", "What it does to the numbers",
+                "What a person can do"] { th scope="col" { (words) } } } }
             tbody { @for ((_, severity, code), kind) in &kinds { tr {
-                td { (severity) } th scope="row" { (code) } td.n { (kind.open) } td.n { (kind.decided) }
+                td { (severity) } th scope="row" { (code) } td.n { (kind.open) } td.n
+                    { (kind.decided) }
                 td { (kind.meaning) } td { (kind.consequence) } td { (kind.action) }
             } } }
         } }
@@ -109,10 +113,12 @@ fn open(frame: &DataFrame) -> Markup {
     html! {
         details {
             summary { "Open findings one by one: " (counted(open.len(), "finding")) }
-            @if rest > 0 { p.note { "The first " (LISTED) " are listed; " (rest) " more are in table findings." } }
+            @if rest > 0 { p.note { "The first " (LISTED) " are listed; " (rest)
+                " more are in table findings." } }
             div.scroll tabindex="0" role="region" aria-label="Open findings" { table {
                 caption { "Findings that stop something or ask to look, not decided yet" }
-                thead { tr { @for words in ["Severity", "Kind", "Case", "What was seen"] { th scope="col" { (words) } } } }
+                thead { tr { @for words in ["Severity", "Kind", "Case", "What was seen"]
+                    { th scope="col" { (words) } } } }
                 tbody { @for i in open.into_iter().take(LISTED) { tr {
                     td { (cell(&severity, i).unwrap_or_default()) }
                     td { (cell(&code, i).unwrap_or_default()) }

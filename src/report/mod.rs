@@ -1,5 +1,6 @@
-//! The page of a quality committee, made from the tables of a study: one HTML text that needs
-//! nothing else, no file and no network. Every figure shows what a table holds.
+//! Pages made from the tables of a study: that of a quality committee here, that of a single value
+//! in [`explain`], and pictures as files. Each page is one HTML text that needs nothing else, no
+//! file and no network. Every figure shows what a table holds.
 //!
 //! Texts from the tables go through the markup language, which escapes all of them. Opens no file,
 //! prints nothing, and knows nothing of how the tables came about.
@@ -9,10 +10,13 @@ mod chart;
 mod cohort;
 mod counts;
 pub mod difference;
+mod drawing;
+pub mod explain;
 mod findings;
 mod frame;
 mod number;
 mod picture;
+pub mod png;
 mod ranking;
 mod run_chart;
 mod scatter;
@@ -39,6 +43,9 @@ pub const TABLES: &[&str] = &[
     "dictionary",
     "choices",
 ];
+
+/// The look of a page with its pictures.
+const STYLE: &str = concat!(include_str!("picture.css"), include_str!("style.css"));
 
 /// Fewer cases than this have no percentile and no band.
 pub(crate) const LEAST_CASES: usize = 5;
@@ -96,10 +103,12 @@ pub fn review(
             head {
                 meta charset="utf-8";
                 // Whatever a text in the tables may try: nothing is loaded, nothing is sent.
-                meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'";
+                meta http-equiv="Content-Security-Policy"
+                    content="default-src 'none'; style-src 'unsafe-inline'; script-src \
+                     'unsafe-inline'";
                 meta name="viewport" content="width=device-width, initial-scale=1";
                 title { (title) }
-                style { (PreEscaped(include_str!("style.css"))) }
+                style { (PreEscaped(STYLE)) }
             }
             body {
                 a.skip href="#counts" { "Skip to the counts" }
@@ -113,7 +122,8 @@ pub fn review(
                     (findings::section(tables))
                     (sheet::section(&cohort, tables))
                 }
-                footer { p { (CAUTION) } p { "Made by tidydose " (env!("CARGO_PKG_VERSION")) " from the tables of the study; nothing on this page is sent anywhere." } }
+                footer { p { (CAUTION) } p { "Made by tidydose " (env!("CARGO_PKG_VERSION"))
+                    " from the tables of the study; nothing on this page is sent anywhere." } }
                 script { (PreEscaped(include_str!("behaviour.js"))) }
             }
         }
@@ -136,7 +146,8 @@ fn head(cohort: &Cohort<'_>) -> Markup {
             h1 { (cohort.request.organ) " " span.metric { (cohort.request.metric) } }
             p.caution role="note" { (CAUTION) }
             @if !cohort.request.complete {
-                p.caution { "The run that wrote this study was interrupted: it does not hold all cases." }
+                p.caution { "The run that wrote this study was interrupted: it does not hold all \
+                     cases." }
             }
             nav aria-label="Parts of the page" {
                 ol { @for (id, words) in parts { li { a href={ "#" (id) } { (words) } } } }

@@ -17,6 +17,27 @@ pub(super) fn shown(value: f64) -> String {
     }
 }
 
+/// A value with three significant digits, in plain notation down to a millionth.
+pub(super) fn rounded(value: f64) -> String {
+    if value == 0.0 || !value.is_finite() {
+        return if value == 0.0 { "0".to_owned() } else { value.to_string() };
+    }
+    if value.abs() < 1e-6 {
+        return format!("{value:.0e}");
+    }
+    #[expect(clippy::cast_possible_truncation, reason = "a power of ten")]
+    let ten = value.abs().log10().floor() as i32;
+    let digits = usize::try_from(2 - ten).unwrap_or(0);
+    format!("{value:.digits$}")
+}
+
+/// A value with four decimals at most and no zeros behind.
+pub(super) fn plain(value: f64) -> String {
+    let text = format!("{value:.4}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" { "0".to_owned() } else { text.to_owned() }
+}
+
 /// Low to high, or the one side there is; empty without bounds.
 pub(super) fn bounds(low: Option<f64>, high: Option<f64>) -> String {
     match (low, high) {
@@ -59,6 +80,14 @@ mod tests {
             ["18.71", "0.00", "0.000", "0.035", "1234.6"].map(str::to_owned)
         );
         assert_eq!(shown(-1.0), "-1.00");
+        assert_eq!(
+            [2.000_000_000_3, 100.0, 0.0, -0.000_01, 22.074_287].map(plain),
+            ["2", "100", "0", "0", "22.0743"].map(str::to_owned)
+        );
+        assert_eq!(
+            [0.0, 0.000_123_4, 0.045_67, 1.2345, -12.345, 1234.5, 2e-9].map(rounded),
+            ["0", "0.000123", "0.0457", "1.23", "-12.3", "1234", "2e-9"].map(str::to_owned)
+        );
         assert_eq!(bounds(Some(1.0), None), "at least 1.00");
         assert_eq!(bounds(Some(1.0), Some(2.0)), "1.00 to 2.00");
         assert_eq!(counted(1, "case"), "1 case");

@@ -1,17 +1,20 @@
 //! One picture of table pictures as SVG: contours, isodose lines and the point of interest, with
 //! letters of the patient's directions and a scale bar. Lines differ by dashes and width by rank.
 
-use std::collections::BTreeMap;
-
 use maud::{Markup, html};
 use polars::prelude::DataFrame;
 
+use super::chart::at;
 use super::cohort::cell;
 use super::frame::{reals, rows_where, texts};
 use super::number::shown;
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;
+/// Outer width of a picture.
+pub(super) const WIDTH: f64 = HALF * 2.0 + 40.0;
+/// Outer height, with the scale bar.
+pub(super) const HEIGHT: f64 = WIDTH + 24.0;
 /// The least and the greatest half side in the patient, in mm.
 const REACH_MM: (f64, f64) = (12.0, 60.0);
 
@@ -28,7 +31,9 @@ struct Line {
 /// A picture of one structure.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Picture {
-    structure: String,
+    pub(super) plan_id: String,
+    pub(super) structure_id: String,
+    pub(super) structure: String,
     centred_on: String,
     directions: String,
     plane_mm: f64,
@@ -36,34 +41,41 @@ pub(super) struct Picture {
     lines: Vec<Line>,
 }
 
-/// The pictures of the wanted plans, by plan and structure.
-pub(super) fn pictures(
-    frame: &DataFrame,
-    wanted: impl Fn(&str) -> bool,
-) -> BTreeMap<(String, String), Picture> {
+/// The pictures of the wanted plans, in the order of the table.
+pub(super) fn pictures(frame: &DataFrame, wanted: impl Fn(&str) -> bool) -> Vec<Picture> {
     let frame = rows_where(frame, "plan_id", wanted);
     let text = |name| texts(&frame, name);
     let (plan, structure, centred) = (text("plan_id"), text("structure"), text("centred_on"));
-    let (directions, kind, drawn) = (text("directions"), text("kind"), text("drawn"));
-    let (role, points) = (text("drawn_role"), text("points"));
+    let (id, directions, kind) = (text("structure_id"), text("directions"), text("kind"));
+    let (drawn, role, points) = (text("drawn"), text("drawn_role"), text("points"));
     let (plane, off) = (reals(&frame, "plane_mm"), reals(&frame, "off_plane_mm"));
     let dose = reals(&frame, "dose_gy");
     let owned = |column: &[Option<&str>], i| cell(column, i).unwrap_or_default().to_owned();
-    let mut found: BTreeMap<(String, String), Picture> = BTreeMap::new();
+    let mut found: Vec<Picture> = Vec::new();
     for i in 0..frame.height() {
-        let picture = found.entry((owned(&plan, i), owned(&structure, i))).or_default();
-        picture.structure = owned(&structure, i);
-        picture.centred_on = owned(&centred, i);
-        picture.directions = owned(&directions, i);
-        picture.plane_mm = cell(&plane, i).unwrap_or_default();
-        picture.off_plane_mm = cell(&off, i).unwrap_or_default();
-        picture.lines.push(Line {
+        let is_next = |p: &Picture| Some(p.structure_id.as_str()) == cell(&id, i);
+        if !found.last().is_some_and(is_next) {
+            found.push(Picture {
+                plan_id: owned(&plan, i),
+                structure_id: owned(&id, i),
+                structure: owned(&structure, i),
+                centred_on: owned(&centred, i),
+                directions: owned(&directions, i),
+                plane_mm: cell(&plane, i).unwrap_or_default(),
+                off_plane_mm: cell(&off, i).unwrap_or_default(),
+                lines: Vec::new(),
+            });
+        }
+        let line = Line {
             kind: owned(&kind, i),
             drawn: owned(&drawn, i),
             role: owned(&role, i),
             dose_gy: cell(&dose, i),
             points: pairs(cell(&points, i).unwrap_or_default()),
-        });
+        };
+        if let Some(picture) = found.last_mut() {
+            picture.lines.push(line);
+        }
     }
     found
 }
@@ -122,40 +134,50 @@ impl Picture {
 
     /// The picture with its caption; `id` is unique on the page.
     pub(super) fn drawn(&self, id: &str) -> Markup {
-        let reach = self.reach();
-        let scale = HALF / reach;
-        let doses = self.doses();
-        let words = self.words(&doses);
-        let side = HALF * 2.0 + 40.0;
-        let centre = side / 2.0;
-        let right = self.directions.chars().next().unwrap_or('?');
-        let down = self.directions.chars().nth(1).unwrap_or('?');
+        let words = self.words();
         html! {
             figure.picture {
-                svg viewBox={ "0 0 " (side) " " (side + 24.0) } role="img" aria-labelledby={ (id) "-t " (id) "-d" } {
+                svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
+                    aria-labelledby={ (id) "-t " (id) "-d" } {
                     title id={ (id) "-t" } { "Picture of " (self.structure) }
                     desc id={ (id) "-d" } { (words) }
-                    svg x="20" y="20" width=(HALF * 2.0) height=(HALF * 2.0) viewBox={ (-HALF) " " (-HALF) " " (HALF * 2.0) " " (HALF * 2.0) } {
-                        rect.ground x=(-HALF) y=(-HALF) width=(HALF * 2.0) height=(HALF * 2.0) {}
-                        @for line in &self.lines { (line.drawn_at(scale, &doses, &self.structure)) }
-                    }
-                    text.letter x=(centre) y="15" text-anchor="middle" { (opposite(down)) }
-                    text.letter x=(centre) y=(side - 5.0) text-anchor="middle" { (down) }
-                    text.letter x="5" y=(centre + 5.0) { (opposite(right)) }
-                    text.letter x=(side - 5.0) y=(centre + 5.0) text-anchor="end" { (right) }
-                    path.scale d={ "M20 " (side + 8.0) "v8m0 -4h" (at_two(10.0 * scale)) "m0 -4v8" } {}
-                    text.tick x=(26.0 + 10.0 * scale) y=(side + 16.0) { "10 mm" }
+                    (self.canvas())
                 }
                 figcaption { (words) }
             }
         }
     }
 
+    /// Lines, letters and scale, [`WIDTH`] wide and [`HEIGHT`] high.
+    pub(super) fn canvas(&self) -> Markup {
+        let scale = HALF / self.reach();
+        let doses = self.doses();
+        let centre = WIDTH / 2.0;
+        let (side, inner) = (WIDTH, HALF * 2.0);
+        let right = self.directions.chars().next().unwrap_or('?');
+        let down = self.directions.chars().nth(1).unwrap_or('?');
+        let bar = at(10.0 * scale);
+        html! {
+            svg x="20" y="20" width=(inner) height=(inner)
+                viewBox={ (-HALF) " " (-HALF) " " (inner) " " (inner) } {
+                rect.ground x=(-HALF) y=(-HALF) width=(inner) height=(inner) {}
+                @for line in &self.lines { (line.drawn_at(scale, &doses, &self.structure)) }
+            }
+            text.letter x=(centre) y="15" text-anchor="middle" { (opposite(down)) }
+            text.letter x=(centre) y=(side - 5.0) text-anchor="middle" { (down) }
+            text.letter x="5" y=(centre + 5.0) { (opposite(right)) }
+            text.letter x=(side - 5.0) y=(centre + 5.0) text-anchor="end" { (right) }
+            path.scale d={ "M20 " (side + 8.0) "v8m0 -4h" (bar) "m0 -4v8" } {}
+            text.tick x=(26.0 + 10.0 * scale) y=(side + 16.0) { "10 mm" }
+        }
+    }
+
     /// What the picture shows, so that it need not be seen.
-    fn words(&self, doses: &[f64]) -> String {
-        let at = if self.centred_on == "hottest_point" { "hottest point" } else { "middle" };
+    pub(super) fn words(&self) -> String {
+        let doses = self.doses();
+        let about = if self.centred_on == "hottest_point" { "hottest point" } else { "middle" };
         let mut text = format!(
-            "{}: contour plane at {} mm, nearest to its {at} ({} mm off).",
+            "{}: contour plane at {} mm, nearest to its {about} ({} mm off).",
             self.structure,
             shown(self.plane_mm),
             shown(self.off_plane_mm)
@@ -191,7 +213,7 @@ impl Line {
     }
 
     fn drawn_at(&self, scale: f64, doses: &[f64], structure: &str) -> Markup {
-        let place = |(x, y): &(f64, f64)| format!("{} {}", at_two(x * scale), at_two(y * scale));
+        let place = |(x, y): &(f64, f64)| format!("{} {}", at(x * scale), at(y * scale));
         let points = self.points.iter().map(place).collect::<Vec<_>>().join(" ");
         match self.kind.as_str() {
             "contour" => {
@@ -206,20 +228,24 @@ impl Line {
                 let top = self.points.iter().min_by(|a, b| a.1.total_cmp(&b.1));
                 html! {
                     polyline class=(class) points=(points) { title { (dose) " Gy" } }
-                    @if let Some((x, y)) = top.filter(|(x, y)| (x.abs()).max(y.abs()) * scale < HALF - 8.0) {
-                        text.dose x=(at_two(x * scale)) y=(at_two(y * scale - 1.5)) text-anchor="middle" { (dose) }
+                    @if let Some((x, y)) = top.filter(|(x, y)| is_inside(x * scale, y * scale)) {
+                        text.dose x=(at(x * scale)) y=(at(y * scale - 1.5)) text-anchor="middle" {
+                            (dose)
+                        }
                     }
                 }
             }
             _ => html! { @if let Some((x, y)) = self.points.first() {
-                path.cross d={ "M" (at_two(x * scale - 6.0)) " " (at_two(y * scale)) "h12m-6 -6v12" } {}
+                path.cross
+                    d={ "M" (at(x * scale - 6.0)) " " (at(y * scale)) "h12m-6 -6v12" } {}
             } },
         }
     }
 }
 
-fn at_two(value: f64) -> String {
-    super::chart::at(value)
+/// Whether there is room for a number at a place of the picture.
+fn is_inside(x: f64, y: f64) -> bool {
+    x.abs().max(y.abs()) < HALF - 8.0
 }
 
 #[cfg(test)]

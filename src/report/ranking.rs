@@ -24,15 +24,19 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
         "cases",
         "Cases, worst first",
         &html! {
-            p { "Order: above a limit, undecided (the bounds straddle a limit), not applicable (judge clinically), unknown, within; in each by the least margin as a share of its limit. Each case is shown by the limit that puts it there." }
+            p { "Order: above a limit, undecided (the bounds straddle a limit), not applicable \
+                 (judge clinically), unknown, within; in each by the least margin as a share of \
+                 its limit. Each case is shown by the limit that puts it there." }
             (controls(cohort))
             div.scroll tabindex="0" role="region" aria-label="Table of cases" {
                 table #case-table {
-                    caption { "All " (cohort.cases.len()) " cases of the study, also those left out" }
+                    caption { "All " (cohort.cases.len())
+                        " cases of the study, also those left out" }
                     thead { tr { @for (words, number) in columns {
                         th scope="col" class=[number.then_some("n")] { (words) }
                     } } }
-                    tbody { @for (i, case) in cohort.cases.iter().enumerate() { (row(cohort, case, i + 1)) } }
+                    tbody { @for (i, case) in cohort.cases.iter().enumerate()
+                        { (row(cohort, case, i + 1)) } }
                 }
             }
         },
@@ -81,19 +85,23 @@ fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
             td.n data-value=[share] {
                 @match (margin, worst) {
                     (Some(m), Some(c)) => { (shown(m)) " " (c.unit)
-                        @if let Some(s) = share { span.sub { (format!("{:.0} % of the limit", s * 100.0)) } } }
+                        @if let Some(s) = share { span.sub
+                            { (format!("{:.0} % of the limit", s * 100.0)) } } }
                     _ => { "–" }
                 }
             }
             td { (limit_words(case, worst)) }
-            td.n data-value=[value] { @match value { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
+            td.n data-value=[value] { @match value
+                { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
             td { @match reading {
                 Some(r) if r.value.is_some() => { (bounds(r.low, r.high)) },
                 Some(r) => { (spaced(&r.status)) },
                 None => { "–" },
             } }
-            td.n data-value=[case.fractions] { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } }
-            td.n data-value=[gap.map(|g| g.0)] { @match gap { Some((mm, _)) => { (shown(*mm)) }, None => { "unknown" } } }
+            td.n data-value=[case.fractions]
+                { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } }
+            td.n data-value=[gap.map(|g| g.0)]
+                { @match gap { Some((mm, _)) => { (shown(*mm)) }, None => { "unknown" } } }
         }
     }
 }
@@ -109,7 +117,8 @@ fn limit_words(case: &Case, worst: Option<&Check>) -> Markup {
     }
     html! {
         @if let Some(limit) = check.limit {
-            (check.metric) " " (check.operator) " " (shown(limit)) " " (check.unit) ", " (check.tier)
+            (check.metric) " " (check.operator) " " (shown(limit)) " " (check.unit) ", "
+                (check.tier)
             span.sub { (check.source) " (" (check.evidence) ")" }
         }
         @if !check.reason.is_empty() { span.sub { (check.reason) } }

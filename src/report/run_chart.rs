@@ -23,9 +23,13 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
         "time",
         "Over time",
         &html! {
-            p { "The days of a patient are shifted by a hidden amount, so that they order the courses of that patient but not the patients. Across patients this chart uses the five-year band of the plan; inside a band cases stand by dose." }
-            @if valued.is_empty() { p.note { "No case has both a value and a date." } } @else { (chart(cohort, &valued)) }
-            @if undated > 0 { p.note { (counted(undated, "measured case")) " without a date of the plan." } }
+            p { "The days of a patient are shifted by a hidden amount, so that they order the \
+                 courses of that patient but not the patients. Across patients this chart uses \
+                 the five-year band of the plan; inside a band cases stand by dose." }
+            @if valued.is_empty() { p.note { "No case has both a value and a date." } } @else
+                { (chart(cohort, &valued)) }
+            @if undated > 0 { p.note
+                { (counted(undated, "measured case")) " without a date of the plan." } }
             (repeated(cohort))
         },
     )
@@ -39,7 +43,8 @@ fn chart(cohort: &Cohort<'_>, valued: &[(&Case, f64, i64)]) -> Markup {
     let width = eras.len() as f64;
     let frame = Frame::new((0.0, width), (0.0, top));
     let drawing = html! {
-        (frame.axes("first year of the five-year band", &format!("{} {}", cohort.request.organ, cohort.request.metric), false))
+        (frame.axes("first year of the five-year band",
+            &format!("{} {}", cohort.request.organ, cohort.request.metric), false))
         @for (i, era) in eras.iter().enumerate() { (column(&frame, i, *era, valued, &groups)) }
     };
     let description =
@@ -79,14 +84,17 @@ fn column(
     let (_, bottom) = Frame::ends();
     html! {
         text.tick x=(at(frame.px(left + 0.5))) y=(bottom + 16.0) text-anchor="middle" { (era) }
-        @if i > 0 { line.grid x1=(at(frame.px(left))) x2=(at(frame.px(left))) y1=(at(frame.py(f64::MAX))) y2=(bottom) {} }
+        @if i > 0 { line.grid x1=(at(frame.px(left))) x2=(at(frame.px(left)))
+            y1=(at(frame.py(f64::MAX))) y2=(bottom) {} }
         @if let Some(m) = median(&list) {
-            line.median x1=(at(frame.px(left + 0.06))) x2=(at(frame.px(left + 0.94))) y1=(at(frame.py(m))) y2=(at(frame.py(m))) {}
+            line.median x1=(at(frame.px(left + 0.06))) x2=(at(frame.px(left + 0.94)))
+                y1=(at(frame.py(m))) y2=(at(frame.py(m))) {}
         }
         @for (k, (case, value)) in list.iter().enumerate() {
             @let rank = groups.iter().position(|g| *g == case.fractions).unwrap_or_default();
             g { title { (case.plan_id) ": " (shown(*value)) }
-                (mark(rank, frame.px(left + 0.08 + 0.84 * (k as f64 + 0.5) / n), frame.py(*value))) }
+                (mark(rank, frame.px(left + 0.08 + 0.84 * (k as f64 + 0.5) / n),
+                    frame.py(*value))) }
         }
     }
 }
@@ -95,13 +103,16 @@ fn listed(eras: &[i64], valued: &[(&Case, f64, i64)], unit: &str) -> Markup {
     html! {
         div.scroll tabindex="0" role="region" aria-label="Dose by band of years" { table {
             caption { "By five-year band; the median is the line across a band" }
-            thead { tr { th scope="col" { "From" } th.n scope="col" { "Cases with a value" } th.n scope="col" { "Highest " (unit) } th.n scope="col" { "Median " (unit) } } }
+            thead { tr { th scope="col" { "From" } th.n scope="col" { "Cases with a value" } th.n
+                scope="col" { "Highest " (unit) } th.n scope="col" { "Median " (unit) } } }
             tbody { @for era in eras {
                 @let list = of_era(*era, valued);
                 tr {
                     th scope="row" { (era) } td.n { (list.len()) }
                     td.n { @if let Some(v) = list.last() { (shown(v.1)) } }
-                    td.n { @match median(&list) { Some(m) => { (shown(m)) }, None => { "fewer than " (LEAST_CASES) " cases" } } }
+                    td.n { @match median(&list)
+                        { Some(m) => { (shown(m)) }, None =>
+                        { "fewer than " (LEAST_CASES) " cases" } } }
                 }
             } }
         } }
@@ -121,14 +132,18 @@ fn repeated(cohort: &Cohort<'_>) -> Markup {
     html! {
         details {
             summary { "Patients with more than one course: " (counted(again.len(), "case")) }
-            div.scroll tabindex="0" role="region" aria-label="Patients with more than one course" { table {
+            div.scroll tabindex="0" role="region" aria-label="Patients with more than one course"
+                { table {
                 caption { "Courses of the same patient in their order" }
-                thead { tr { @for words in ["Patient", "Case", "Course", "Days since the course before", cohort.request.metric] { th scope="col" { (words) } } } }
+                thead { tr { @for words in
+                    ["Patient", "Case", "Course", "Days since the course before",
+                    cohort.request.metric] { th scope="col" { (words) } } } }
                 tbody { @for case in &again { tr {
                     th scope="row" { (case.patient_id) } td { (case.plan_id) }
                     td { @if let Some(n) = case.course { (n) } @else { "unknown" } }
                     td { @if let Some(n) = case.days_since_course { (n) } @else { "–" } }
-                    td { @match cohort.reading(case).and_then(|r| r.value) { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
+                    td { @match cohort.reading(case).and_then(|r| r.value)
+                        { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
                 } } }
             } }
         }

@@ -45,12 +45,17 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
         "distance",
         "Dose against distance from the target",
         &html! {
-            p { "Each mark is a case. Whiskers are the numerical bounds of the value (grid, interpolation, slice ends), not a clinical uncertainty; an arrow stands where a value has one side only." }
+            p { "Each mark is a case. Whiskers are the numerical bounds of the value (grid, \
+                 interpolation, slice ends), not a clinical uncertainty; an arrow stands where a \
+                 value has one side only." }
             @if !by_distance { p.note {
-                @if cohort.relations_there { "The table of relations holds no distance between a target and this organ for the cases with a value" }
+                @if cohort.relations_there
+                    { "The table of relations holds no distance between a target and this organ \
+                     for the cases with a value" }
                 @else { "This study has no table of distances" }
                 ": cases stand by rank of dose instead, the highest first." } }
-            p.note { (counted(unplotted, "case")) " of " (cohort.cases.len()) " cannot be drawn (" (why_not(cohort, &points)) ")." }
+            p.note { (counted(unplotted, "case")) " of " (cohort.cases.len()) " cannot be drawn ("
+                (why_not(cohort, &points)) ")." }
             div.panels {
                 @for (rank, group) in groups.iter().enumerate() {
                     (panel(cohort, *group, rank, &points, (&frame, by_distance)))
@@ -170,7 +175,8 @@ fn panel(
     };
     html! {
         figure {
-            figcaption { strong { (fractions_words(group)) } " (" (shape_words(rank)) "), " (counted(own.len(), "case")) }
+            figcaption { strong { (fractions_words(group)) } " (" (shape_words(rank)) "), "
+                (counted(own.len(), "case")) }
             (figure(&id, &name, &description, &drawing))
             (legend(&lines, cohort))
             (listed(&own, by_distance, cohort))
@@ -197,7 +203,8 @@ fn limit_lines(frame: &Frame, lines: &[Line<'_>], metric: &str) -> Markup {
     html! {
         @for (i, (limit, letters, own)) in inside.enumerate() {
             @let y = frame.py(limit);
-            @let (x, anchor) = if i % 2 == 0 { (right - 3.0, "end") } else { (left + 4.0, "start") };
+            @let even = i % 2 == 0;
+            @let (x, anchor) = if even { (right - 3.0, "end") } else { (left + 4.0, "start") };
             line class=(if own { "limit own" } else { "limit" })
                 x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
             text.letter x=(x) y=(at(y - 3.0)) text-anchor=(anchor) { (letters) " " (shown(limit)) }
@@ -213,7 +220,8 @@ fn drawn(frame: &Frame, p: &Point<'_>, rank: usize, unit: &str) -> Markup {
         |tip: f64, back: f64| format!("M{} {}l-4 {back}m4 {}l4 {back}", at(x), at(tip), -back);
     html! {
         g {
-            title { (p.case.plan_id) ": " (shown(p.value)) " " (unit) " (" (bounds(p.reading.low, p.reading.high)) ")" }
+            title { (p.case.plan_id) ": " (shown(p.value)) " " (unit) " ("
+                (bounds(p.reading.low, p.reading.high)) ")" }
             line.whisker x1=(at(x)) x2=(at(x)) y1=(at(low)) y2=(at(high)) {}
             @if p.reading.high.is_none() { path.whisker d=(arrow(high, 5.0)) {} }
             @if p.reading.low.is_none() { path.whisker d=(arrow(low, -5.0)) {} }
@@ -226,18 +234,22 @@ fn legend(lines: &[Line<'_>], cohort: &Cohort<'_>) -> Markup {
     html! {
         @if lines.is_empty() {
             p.note {
-                @if cohort.limits_there { "The list holds no limit of this kind for this number of fractions." }
+                @if cohort.limits_there {
+                    "The list holds no limit of this kind for this number of fractions." }
                 @else { "No limits: the study has no table of limit checks." }
             }
         } @else {
             ul.legend {
                 @for line in lines {
-                    li { b { (line.letter) } " " (line.check.metric) " " (line.check.operator) " " (shown(line.limit)) " " (line.check.unit)
-                        ", " (line.check.tier) ": " (line.check.source) " (" (line.check.evidence) ")" }
+                    li { b { (line.letter) } " " (line.check.metric) " " (line.check.operator) " "
+                        (shown(line.limit)) " " (line.check.unit)
+                        ", " (line.check.tier) ": " (line.check.source) " (" (line.check.evidence)
+                            ")" }
                 }
             }
             @if lines.iter().any(|l| l.check.metric != cohort.request.metric) {
-                p.note { "Dotted lines are limits of a neighbouring metric of the hottest spot, for comparison only; verdicts use the metric that the limit names." }
+                p.note { "Dotted lines are limits of a neighbouring metric of the hottest spot, \
+                     for comparison only; verdicts use the metric that the limit names." }
             }
         }
     }
@@ -252,7 +264,9 @@ fn listed(own: &[&Point<'_>], by_distance: bool, cohort: &Cohort<'_>) -> Markup 
             summary { "Numbers of this figure" }
             div.scroll tabindex="0" role="region" aria-label="Numbers of the figure" { table {
                 caption { (cohort.request.metric) " with bounds" }
-                thead { tr { th scope="col" { "Case" } th.n scope="col" { @if by_distance { "Distance mm" } @else { "Rank" } } th.n scope="col" { "Value " (cohort.unit) } th scope="col" { "Bounds" } } }
+                thead { tr { th scope="col" { "Case" } th.n scope="col"
+                    { @if by_distance { "Distance mm" } @else { "Rank" } } th.n scope="col"
+                    { "Value " (cohort.unit) } th scope="col" { "Bounds" } } }
                 tbody { @for p in own { tr {
                     th scope="row" { (p.case.plan_id) }
                     td.n { @if by_distance { (shown(p.x)) } @else { (p.x) } }

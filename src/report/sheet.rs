@@ -17,7 +17,7 @@ use crate::table::run::CAUTION;
 const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];
 
 struct Sources {
-    pictures: BTreeMap<(String, String), Picture>,
+    pictures: Vec<Picture>,
     meanings: BTreeMap<String, String>,
 }
 
@@ -30,15 +30,18 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, DataFrame>)
     let sources = Sources {
         pictures: tables
             .get("pictures")
-            .map_or_else(BTreeMap::new, |frame| pictures(frame, |plan| with_sheet.contains(plan))),
+            .map_or_else(Vec::new, |frame| pictures(frame, |plan| with_sheet.contains(plan))),
         meanings: tables.get("dictionary").map_or_else(BTreeMap::new, meanings),
     };
     part(
         "sheets",
         "Case sheets",
         &html! {
-            @if shown < all { p.note { "Sheets of the worst " (shown) " cases; " (all - shown) " were left out here and are in the table of cases." } }
-            @for (i, case) in cohort.cases.iter().take(shown).enumerate() { (sheet(cohort, case, i + 1, &sources)) }
+            @if shown < all { p.note
+                { "Sheets of the worst " (shown) " cases; " (all - shown)
+                " were left out here and are in the table of cases." } }
+            @for (i, case) in cohort.cases.iter().take(shown).enumerate()
+                { (sheet(cohort, case, i + 1, &sources)) }
         },
     )
 }
@@ -66,7 +69,8 @@ fn sheet(cohort: &Cohort<'_>, case: &Case, place: usize, sources: &Sources) -> M
     let id = format!("case-{place}");
     html! {
         article.sheet id=(id) aria-labelledby={ (id) "-h" } {
-            h3 id={ (id) "-h" } { (place) ". " (case.plan_id) " " span class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
+            h3 id={ (id) "-h" } { (place) ". " (case.plan_id) " " span
+                class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
             p.caution.print { (CAUTION) }
             (facts(case))
             @if case.measured {
@@ -88,32 +92,39 @@ fn facts(case: &Case) -> Markup {
     };
     html! {
         dl.facts {
-            div { dt { "Patient" } dd { @if case.patient_id.is_empty() { "not stated" } @else { (case.patient_id) } } }
+            div { dt { "Patient" } dd
+                { @if case.patient_id.is_empty() { "not stated" } @else { (case.patient_id) } } }
             div { dt { "Technology" } dd { (spaced(&case.technology)) } }
-            div { dt { "Fractions" } dd { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } } }
-            div { dt { "Highest prescription" } dd { @match case.prescription_gy { Some(d) => { (shown(d)) " Gy" }, None => { "not stated" } } } }
-            div { dt { "Course" } dd { (course) @if let Some(d) = case.days_since_course { ", " (d) " days after the one before" } } }
-            div { dt { "Day (hidden zero)" } dd { @match case.day { Some(d) => { (d) }, None => { "not stated" } } } }
-            div { dt { "Nearest target" } dd { @match &case.gap { Some((mm, name)) => { (name) ", " (shown(*mm)) " mm" }, None => { "distance unknown" } } } }
+            div { dt { "Fractions" } dd
+                { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } } }
+            div { dt { "Highest prescription" } dd
+                { @match case.prescription_gy
+                { Some(d) => { (shown(d)) " Gy" }, None => { "not stated" } } } }
+            div { dt { "Course" } dd
+                { (course) @if let Some(d) = case.days_since_course
+                { ", " (d) " days after the one before" } } }
+            div { dt { "Day (hidden zero)" } dd
+                { @match case.day { Some(d) => { (d) }, None => { "not stated" } } } }
+            div { dt { "Nearest target" } dd
+                { @match &case.gap { Some((mm, name)) => { (name) ", " (shown(*mm)) " mm" }, None =>
+                { "distance unknown" } } } }
         }
     }
 }
 
 /// Through the hottest point of the organ, and through the nearest target (or the first).
 fn both_pictures(cohort: &Cohort<'_>, case: &Case, id: &str, sources: &Sources) -> Markup {
-    let key = |name: &str| (case.plan_id.clone(), name.to_owned());
-    let organ = sources.pictures.get(&key(cohort.request.organ));
-    let nearest = case.gap.as_ref().and_then(|(_, name)| sources.pictures.get(&key(name)));
-    let first = || {
-        let of_case =
-            sources.pictures.range(key("")..).take_while(|((plan, _), _)| *plan == case.plan_id);
-        of_case.map(|(_, p)| p).find(|p| p.is_of_target())
-    };
+    let mut of_case = sources.pictures.iter().filter(|p| p.plan_id == case.plan_id);
+    let named = |name: &str| of_case.clone().find(|p| p.structure == name);
+    let organ = named(cohort.request.organ);
+    let nearest = case.gap.as_ref().and_then(|(_, name)| named(name));
+    let first = || of_case.find(|p| p.is_of_target());
     let target = nearest.or_else(first);
     html! {
         @match organ {
             Some(p) => { (p.drawn(&format!("{id}-organ"))) },
-            None => { p.note { "No picture of the organ: it has no dose there, or is not contoured." } },
+            None => { p.note { "No picture of the organ: it has no dose there, or is not \
+                 contoured." } },
         }
         @match target {
             Some(p) => { (p.drawn(&format!("{id}-target"))) },
@@ -132,20 +143,29 @@ fn numbers(cohort: &Cohort<'_>, case: &Case, sources: &Sources) -> Markup {
     }
     let readings: Vec<&Reading> = wanted.into_iter().filter_map(|m| case.reading(m)).collect();
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Numbers of the case" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Numbers of case " (case.plan_id) } { table {
             caption { (cohort.request.organ) " of this case: values with numerical bounds" }
-            thead { tr { th scope="col" { "Metric" } th.n scope="col" { "Value" } th scope="col" { "Bounds" } th scope="col" { "What it is" } } }
+            thead { tr { th scope="col" { "Metric" } th.n scope="col" { "Value" } th scope="col"
+                { "Bounds" } th scope="col" { "What it is" } } }
             tbody {
-                @if readings.is_empty() { tr { td colspan="4" { "The organ is not contoured, or not named so: unknown." } } }
+                @if readings.is_empty() { tr
+                    { td colspan="4" { "The organ is not contoured, or not named so: unknown." } } }
                 @for r in readings { tr {
                     th scope="row" { (r.metric) }
-                    td.n data-value=[r.value] { @match r.value { Some(v) => { (shown(v)) " " (r.unit) }, None => { (spaced(&r.status)) } } }
-                    td { (bounds(r.low, r.high)) @if !r.reason.is_empty() { span.sub { (r.reason) } } }
-                    td { @if let Some(text) = sources.meanings.get(&r.metric) { span.sub { (text) } } span.sub { (r.method) } }
+                    td.n data-value=[r.value]
+                        { @match r.value { Some(v) => { (shown(v)) " " (r.unit) }, None =>
+                        { (spaced(&r.status)) } } }
+                    td { (bounds(r.low, r.high)) @if !r.reason.is_empty()
+                        { span.sub { (r.reason) } } }
+                    td { @if let Some(text) = sources.meanings.get(&r.metric)
+                        { span.sub { (text) } } span.sub { (r.method) } }
                 } }
             }
         } }
-        @if let Some(r) = cohort.reading(case) { p.trace { "Row of table metrics: " (r.structure_id) ", " (r.metric) } }
+        @if let Some(r) = cohort.reading(case)
+            { p.trace { "Row of table metrics: " (r.structure_id) ", " (r.metric)
+                ". Where it comes from: tidydose explain " (case.plan_id) " " (cohort.request.organ)
+                " '" (r.metric) "'" } }
     }
 }
 
@@ -161,8 +181,10 @@ fn comparable(cohort: &Cohort<'_>, case: &Case) -> Markup {
     let words = case.fractions_words();
     html! {
         p { "Comparable cases (" (words) ", value known on both sides): " (all.len()) ". "
-            @if all.len() < LEAST_CASES { span.few { "Fewer than " (LEAST_CASES) ": no rank and no percentile." } }
-            @else { "Rank " (above + 1) " from the highest; " (format!("{:.0}", share(below, all.len()))) " % of them are lower." } }
+            @if all.len() < LEAST_CASES
+                { span.few { "Fewer than " (LEAST_CASES) ": no rank and no percentile." } }
+            @else { "Rank " (above + 1) " from the highest; "
+                (format!("{:.0}", share(below, all.len()))) " % of them are lower." } }
     }
 }
 
@@ -174,12 +196,19 @@ fn share(part: usize, of: usize) -> f64 {
 fn limits(case: &Case) -> Markup {
     html! {
         @if case.checks.iter().any(|c| c.limit.is_some()) {
-            div.scroll tabindex="0" role="region" aria-label="Limits of the case" { table {
+            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan_id) } { table {
                 caption { "Limits for this number of fractions" }
-                thead { tr { @for words in ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"] { th scope="col" { (words) } } } }
+                thead { tr { @for words in
+                    ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"]
+                    { th scope="col" { (words) } } } }
                 tbody { @for c in case.checks.iter().filter(|c| c.limit.is_some()) { tr {
-                    th scope="row" { (c.metric) " " (c.operator) " " (c.limit.map(shown).unwrap_or_default()) " " (c.unit) span.sub { "for " (c.fractions) " fractions" } }
-                    td.n data-value=[c.value] { @match c.value { Some(v) => { (shown(v)) span.sub { (bounds(c.low, c.high)) } }, None => { "unknown" } } }
+                    th scope="row" { (c.metric) " " (c.operator) " "
+                        (c.limit.map(shown).unwrap_or_default()) " " (c.unit) span.sub
+                        { "for " (c.fractions) " fractions" } }
+                    td.n data-value=[c.value]
+                        { @match c.value { Some(v) =>
+                        { (shown(v)) span.sub { (bounds(c.low, c.high)) } }, None =>
+                        { "unknown" } } }
                     td.n { @match c.margin { Some(m) => { (shown(m)) }, None => { "–" } } }
                     td { (c.verdict.word()) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
                     td { (c.tier) } td { (c.source) span.sub { (c.evidence) } }

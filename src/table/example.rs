@@ -10,6 +10,7 @@ use super::{MeasuredSum, MetricDefinition, Study};
 use crate::analyse::limit_check::LimitCheck;
 use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
 use crate::analyse::relate::Relation;
+use crate::analyse::trace::{Doubt, Doubts, StructureTrace, TracedPlane, TracedPoint};
 use crate::analyse::{
     Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
     StructureResult, SumMeasurement,
@@ -235,6 +236,7 @@ fn analysis() -> Analysis {
         metric: metric.to_owned(),
         unit: if metric.starts_with('D') { "Gy" } else { "cc" },
         outcome,
+        doubts: None,
         method: "cubic; caps".to_owned(),
     };
     let point = |dose_gy, volume_cc| DvhPoint {
@@ -248,7 +250,10 @@ fn analysis() -> Analysis {
         dose: Some(DoseResult { spacing_mm: [1.0, 1.5, 2.0], maximum_gy: 31.5, step_gy: 1e-5 }),
         structures: vec![structure(1), structure(2)],
         measurements: vec![
-            measurement(1, "V12Gy[cc]", Outcome::of(0.125)),
+            Measurement {
+                doubts: Some(doubts()),
+                ..measurement(1, "V12Gy[cc]", Outcome::of(0.125))
+            },
             measurement(1, "D2%[Gy]", Outcome::of(-0.0)),
             measurement(2, "V12Gy[cc]", Outcome::none(Status::Empty, "no contours")),
             measurement(2, "D2%[Gy]", Outcome::of(f64::NAN)),
@@ -270,6 +275,7 @@ fn analysis() -> Analysis {
         limit_checks: vec![check(12.5), check(15.0)],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         pictures: vec![picture()],
+        traces: vec![trace()],
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
     }
 }
@@ -399,6 +405,29 @@ fn picture() -> Picture {
             line(LineKind::Isodose, None, Some(12.0), &[[3.0, 4.0], [3.0, 5.0]]),
             line(LineKind::Mark, None, Some(31.25), &[[0.0, 0.0]]),
         ],
+    }
+}
+
+fn doubts() -> Doubts {
+    Doubts::of_terms(&[(Doubt::Dose, 0.3), (Doubt::Step, 0.4)])
+}
+
+fn trace() -> StructureTrace {
+    let plane = |position_mm: f64| TracedPlane {
+        position_mm,
+        thickness_mm: 1.0,
+        outlines: 1,
+        area_mm2: 20.0,
+        centre_mm: [1.0, -2.0, position_mm],
+    };
+    let point = |dose_gy| TracedPoint { point_mm: [1.5, -2.0, 3.5], dose_gy };
+    StructureTrace {
+        roi_number: 1,
+        planes: vec![plane(3.0), plane(4.0)],
+        middle_mm: Some([1.0, -2.0, 3.5]),
+        hottest: Some(point(12.5)),
+        voxel: Some(point(12.25)),
+        voxel_index: Some([0, 1, 2]),
     }
 }
 

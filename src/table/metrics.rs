@@ -19,7 +19,7 @@ pub(super) const TABLE: Table = Table {
 };
 
 /// Unit symbols of the metrics.
-const UNITS: &[&str] = &["Gy", "cc", "%", "mm", "1", "Gy*cc", "%/mm", "cm2"];
+pub(super) const UNITS: &[&str] = &["Gy", "cc", "%", "mm", "1", "Gy*cc", "%/mm", "cm2"];
 
 struct Row<'a> {
     measured: Measured<'a>,

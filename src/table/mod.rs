@@ -6,6 +6,7 @@
 //! (CSV) or null (Parquet) and never 0 or NaN. This module computes nothing: it knows results, but
 //! neither DICOM nor geometry, and prints nothing.
 
+mod bounds;
 pub mod choices;
 pub mod clinical_file;
 pub mod column;
@@ -34,6 +35,7 @@ mod structures;
 mod study;
 mod sums;
 pub mod sums_file;
+mod traces;
 pub mod user_file;
 pub mod write_csv;
 pub mod write_file;
@@ -78,8 +80,10 @@ pub const TABLES: &[Table] = &[
     relations::TABLE,
     sums::TABLE,
     limit_checks::TABLE,
+    bounds::TABLE,
     pictures::TABLE,
     flow::TABLE,
+    traces::TABLE,
     findings::TABLE,
     files::TABLE,
     dictionary::TABLE,
@@ -88,8 +92,8 @@ pub const TABLES: &[Table] = &[
 /// A table with this many rows or more is written as Parquet only: no spreadsheet opens it.
 pub const CSV_ROW_LIMIT: usize = 1_000_000;
 
-/// Written as Parquet only, however few rows: coordinates are nothing to read in a sheet.
-const PARQUET_ONLY: &[&str] = &["pictures"];
+/// Written as Parquet only, however few rows: `explain` reads them, and nobody in a sheet.
+const PARQUET_ONLY: &[&str] = &["bounds", "pictures", "traces"];
 
 /// What was written of one table.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
@@ -99,7 +103,7 @@ pub struct Written {
     /// Number of rows.
     pub rows: usize,
     /// Whether there is a CSV file beside the Parquet file; not from [`CSV_ROW_LIMIT`] rows on and
-    /// not for pictures.
+    /// not for those that `explain` reads.
     pub csv: bool,
 }
 
@@ -134,6 +138,7 @@ mod tests {
                 assert!(!c.meaning.is_empty(), "{}.{} has no meaning", table.name, c.name);
                 let suffix = match c.unit {
                     "mm" => "_mm",
+                    "mm2" => "_mm2",
                     "cc" => "_cc",
                     "Gy" => "_gy",
                     "%" => "_percent",

@@ -257,6 +257,7 @@ mod tests {
             metric: metric.to_owned(),
             unit: "Gy",
             outcome: Outcome::of(value),
+            doubts: None,
             method: String::new(),
         };
         let rows = [row("Max[Gy]", 40.0), row(COVERING, 18.26)];

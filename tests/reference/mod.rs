@@ -69,6 +69,24 @@ pub fn reference() -> &'static Reference {
     })
 }
 
+/// A package with the script of an accessibility checker (Mozilla Public License 2.0), and nothing of
+/// what that package depends on.
+const CHECKER: &str = "axe-playwright-python==0.1.8";
+
+/// The script of the accessibility checker, fetched once.
+pub fn accessibility_checker() -> PathBuf {
+    let folder = folder();
+    let target = folder.join("checker");
+    let python = &reference().python;
+    once(&folder, "checker", &format!("{CHECKER}\n"), || {
+        let _ = fs::remove_dir_all(&target);
+        let pip = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-deps"];
+        run(Command::new(python).args(pip).arg("--target").arg(&target).arg(CHECKER)).map(|_| ())
+    })
+    .unwrap();
+    target.join("axe_playwright_python/axe.min.js")
+}
+
 /// The structure set of octave-dicom, or why it cannot be had here.
 pub fn octave_structure_set() -> Result<PathBuf, String> {
     let folder = folder();

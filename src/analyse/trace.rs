@@ -1,0 +1,221 @@
+//! What a number of a structure rests on, kept so that it can be looked up later: the contour planes
+//! in use, its hottest point with the voxel nearest to it, and the terms of its bounds. Computes no
+//! metric and knows no table.
+
+use serde::{Deserialize, Serialize};
+
+use super::structure::Solid;
+use crate::dose::DoseField;
+use crate::geometry::{Occupancy, Point};
+
+/// What makes a value uncertain; [`super::bounds`] says how each is found.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Doubt {
+    /// Where the structure ends beyond its last contours.
+    Ends,
+    /// What lies between the contour planes.
+    Slices,
+    /// Outlines between their points.
+    Chords,
+    /// Dose between the voxels of the grid.
+    Dose,
+    /// A largest dose between voxels.
+    Summit,
+    /// The size of the cells.
+    Cells,
+    /// Rounding of the stored dose.
+    Step,
+    /// Noise of the dose from voxel to voxel.
+    Scatter,
+    /// Where cells and samples happen to lie.
+    Chance,
+}
+
+impl Doubt {
+    /// Every term in the order of the tables.
+    pub const ALL: [Self; 9] = [
+        Self::Ends,
+        Self::Slices,
+        Self::Chords,
+        Self::Dose,
+        Self::Summit,
+        Self::Cells,
+        Self::Step,
+        Self::Scatter,
+        Self::Chance,
+    ];
+}
+
+/// Standard uncertainty that each term adds to one value, in the unit of the value. The bounds lie
+/// at the value ± twice the root of the sum of squares, within what the metric can be at all.
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
+pub struct Doubts([f64; Doubt::ALL.len()]);
+
+impl Doubts {
+    /// Terms given one by one.
+    #[must_use]
+    pub fn of_terms(terms: &[(Doubt, f64)]) -> Self {
+        let mut doubts = Self::default();
+        for (doubt, u) in terms {
+            doubts.add(*doubt, *u);
+        }
+        doubts
+    }
+
+    /// Adds another contribution to a term, in squares.
+    pub(super) fn add(&mut self, doubt: Doubt, u: f64) {
+        let term = &mut self.0[doubt as usize];
+        *term = term.hypot(u);
+    }
+
+    /// What one term adds.
+    #[must_use]
+    pub const fn of(&self, doubt: Doubt) -> f64 {
+        self.0[doubt as usize]
+    }
+
+    /// All terms together.
+    #[must_use]
+    pub fn total(&self) -> f64 {
+        self.0.iter().map(|u| u * u).sum::<f64>().sqrt()
+    }
+}
+
+/// One contour plane as it is used.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TracedPlane {
+    /// Position along the normal of the planes, mm.
+    pub position_mm: f64,
+    /// The part of the normal that it stands for, mm.
+    pub thickness_mm: f64,
+    /// Outlines on it, holes included.
+    pub outlines: usize,
+    /// Filled area, mm².
+    pub area_mm2: f64,
+    /// Centre of that area, patient coordinates, mm.
+    pub centre_mm: Point,
+}
+
+/// A point with its dose.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct TracedPoint {
+    /// Patient coordinates, mm.
+    pub point_mm: Point,
+    /// Dose there, Gy.
+    pub dose_gy: f64,
+}
+
+/// What the numbers of one structure rest on.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct StructureTrace {
+    /// ROI Number.
+    pub roi_number: i64,
+    /// Contour planes by ascending position.
+    pub planes: Vec<TracedPlane>,
+    /// Centre of mass, mm; absent without volume.
+    pub middle_mm: Option<Point>,
+    /// Middle of the hottest cell, with the interpolated dose; absent without dose.
+    pub hottest: Option<TracedPoint>,
+    /// Centre and stored dose of the voxel nearest to it.
+    pub voxel: Option<TracedPoint>,
+    /// Plane, row and column of that voxel, each from 0.
+    pub voxel_index: Option<[usize; 3]>,
+}
+
+impl StructureTrace {
+    /// Looks at a solid and at the dose in the cells that it fills.
+    #[must_use]
+    pub fn of(
+        roi_number: i64,
+        solid: &Solid,
+        cells: &Occupancy,
+        field: Option<&DoseField>,
+    ) -> Self {
+        let hottest = field.and_then(|field| hottest(cells, field));
+        let near = field.zip(hottest).and_then(|(field, h)| nearest_voxel(field, h.point_mm));
+        Self {
+            roi_number,
+            planes: planes(solid),
+            middle_mm: cells.centroid(),
+            hottest,
+            voxel: near.map(|(_, voxel)| voxel),
+            voxel_index: near.map(|(index, _)| index),
+        }
+    }
+}
+
+fn planes(solid: &Solid) -> Vec<TracedPlane> {
+    let axes = solid.stack.axes;
+    let plane = |(plane, slab): (&crate::geometry::stack::Plane, &crate::geometry::slab::Slab)| {
+        let area = plane.region.area();
+        let [mu, mv] = plane.region.moments();
+        TracedPlane {
+            position_mm: plane.w_mm,
+            thickness_mm: slab.thickness_mm(),
+            outlines: plane.region.rings().len(),
+            area_mm2: area,
+            centre_mm: axes.point([mu / area, mv / area, plane.w_mm]),
+        }
+    };
+    solid.planes().map(plane).collect()
+}
+
+/// Middle of the hottest cell.
+fn hottest(cells: &Occupancy, field: &DoseField) -> Option<TracedPoint> {
+    let h = cells.pitch_mm;
+    let mut best: Option<TracedPoint> = None;
+    let mut look = |u: f64, v: f64, w: f64| {
+        let point_mm = cells.axes.point([u, v, w]);
+        if let Some(dose_gy) = field.at(point_mm)
+            && best.is_none_or(|most| dose_gy > most.dose_gy)
+        {
+            best = Some(TracedPoint { point_mm, dose_gy });
+        }
+    };
+    for layer in &cells.layers {
+        let [du, dv] = layer.shift_mm;
+        for sheet in &layer.sheets {
+            for run in &layer.footprint.runs {
+                let v = (f64::from(run.row) + 0.5) * h + dv;
+                for column in run.start..run.end {
+                    look((f64::from(column) + 0.5) * h + du, v, sheet.w_mm);
+                }
+            }
+            for cut in &layer.footprint.cuts {
+                look(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
+            }
+        }
+    }
+    best
+}
+
+/// Plane, row and column of the voxel whose centre is nearest, with that centre and its dose.
+fn nearest_voxel(field: &DoseField, point: Point) -> Option<([usize; 3], TracedPoint)> {
+    let grid = field.grid();
+    let [along, row, column] = grid.local(point);
+    let offsets = grid.offsets_mm().iter().enumerate();
+    let (plane, _) = offsets.min_by(|a, b| (a.1 - along).abs().total_cmp(&(b.1 - along).abs()))?;
+    let [_, rows, columns] = grid.shape();
+    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // clamped to the grid
+    let index = |x: f64, n: usize| (x.round().max(0.0) as usize).min(n - 1);
+    let at = [plane, index(row, rows), index(column, columns)];
+    let dose_gy = f64::from(*field.values().get(at)?);
+    Some((at, TracedPoint { point_mm: grid.position(at), dose_gy }))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn terms_add_up_in_squares() {
+        let terms = [(Doubt::Scatter, 3.0), (Doubt::Scatter, 4.0), (Doubt::Chance, 12.0)];
+        let doubts = Doubts::of_terms(&terms);
+        assert_eq!(doubts.of(Doubt::Scatter), 5.0);
+        assert_eq!(doubts.of(Doubt::Ends), 0.0);
+        assert_eq!(doubts.total(), 13.0);
+        for (place, doubt) in Doubt::ALL.into_iter().enumerate() {
+            assert_eq!(doubt as usize, place);
+        }
+    }
+}

@@ -1,0 +1,179 @@
+//! One row of table metrics from what a person typed, or what there is instead, nearest first.
+
+use std::collections::BTreeSet;
+
+use polars::prelude::DataFrame;
+
+use super::{CellName, ExplainError};
+use crate::report::cohort::cell;
+use crate::report::frame::{integers, rows_where, texts};
+
+/// So many names are listed where one was not found.
+const LISTED: usize = 8;
+
+/// The plan and the structure that are meant, without a metric.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Found {
+    pub(super) plan_id: String,
+    pub(super) structure_id: String,
+}
+
+/// The plan meant by the pseudonym of a patient or a plan.
+///
+/// # Errors
+/// When there is none, or a patient with several.
+pub(super) fn plan(plans: &DataFrame, typed: &str) -> Result<String, ExplainError> {
+    let (plan, patient) = (texts(plans, "plan_id"), texts(plans, "patient_id"));
+    if plan.contains(&Some(typed)) {
+        return Ok(typed.to_owned());
+    }
+    let rows = (0..plans.height()).filter(|i| cell(&patient, *i) == Some(typed));
+    let own: BTreeSet<&str> = rows.filter_map(|i| cell(&plan, i)).collect();
+    match own.iter().collect::<Vec<_>>().as_slice() {
+        [only] => Ok((**only).to_owned()),
+        [] => {
+            let all = plan.iter().chain(&patient).filter_map(|t| *t);
+            Err(ExplainError::Missing {
+                what: "case (patient_id or plan_id of table plans)",
+                typed: typed.to_owned(),
+                there: near(typed, all),
+            })
+        }
+        _ => Err(ExplainError::Several {
+            what: "patient",
+            typed: typed.to_owned(),
+            there: own.into_iter().collect::<Vec<_>>().join(", "),
+        }),
+    }
+}
+
+/// The structure of a plan meant by its name, ROI Number or structure_id; regions that nobody drew
+/// count too.
+///
+/// # Errors
+/// When there is none, or several of that name.
+pub(super) fn structure(
+    metrics: &DataFrame,
+    plan_id: &str,
+    typed: &str,
+) -> Result<Found, ExplainError> {
+    let of_plan = rows_where(metrics, "plan_id", |p| p == plan_id);
+    let (id, name) = (texts(&of_plan, "structure_id"), texts(&of_plan, "structure"));
+    let number = integers(&of_plan, "roi_number");
+    let fits = |i: &usize| {
+        cell(&id, *i) == Some(typed)
+            || cell(&name, *i) == Some(typed)
+            || cell(&number, *i).is_some_and(|n| n.to_string() == typed)
+    };
+    let exact: BTreeSet<&str> =
+        (0..of_plan.height()).filter(fits).filter_map(|i| cell(&id, i)).collect();
+    match exact.iter().collect::<Vec<_>>().as_slice() {
+        [only] => Ok(Found { plan_id: plan_id.to_owned(), structure_id: (**only).to_owned() }),
+        [] if of_plan.height() == 0 => Err(ExplainError::NotMeasured(plan_id.to_owned())),
+        [] => Err(ExplainError::Missing {
+            what: "structure of the case",
+            typed: typed.to_owned(),
+            there: near(typed, name.iter().filter_map(|n| *n)),
+        }),
+        _ => Err(ExplainError::Several {
+            what: "structure name",
+            typed: typed.to_owned(),
+            there: exact.into_iter().collect::<Vec<_>>().join(", "),
+        }),
+    }
+}
+
+/// The row of table metrics.
+///
+/// # Errors
+/// When the structure has no such metric, or several values of it.
+pub(super) fn row(
+    metrics: &DataFrame,
+    found: &Found,
+    typed: &str,
+) -> Result<DataFrame, ExplainError> {
+    let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
+    let rows = rows_where(&own, "metric", |m| m == typed);
+    match rows.height() {
+        1 => Ok(rows),
+        0 => Err(ExplainError::Missing {
+            what: "metric of the structure",
+            typed: typed.to_owned(),
+            there: near(typed, texts(&own, "metric").into_iter().flatten()),
+        }),
+        _ => Err(ExplainError::Several {
+            what: "metric",
+            typed: typed.to_owned(),
+            there: texts(&rows, "method").into_iter().flatten().collect::<Vec<_>>().join(" and "),
+        }),
+    }
+}
+
+/// The three names of a cell, or what is still to be named.
+///
+/// # Errors
+/// With the list of structures or of metrics, when one of them is not named.
+pub(super) fn named<'r>(
+    metrics: &DataFrame,
+    plan_id: &str,
+    name: &'r CellName<'_>,
+) -> Result<(Found, Option<&'r str>), ExplainError> {
+    let Some(typed) = name.structure else {
+        let own = rows_where(metrics, "plan_id", |p| p == plan_id);
+        let there: BTreeSet<&str> = texts(&own, "structure").into_iter().flatten().collect();
+        let there = there.into_iter().collect::<Vec<_>>().join(", ");
+        return Err(ExplainError::Unnamed { what: "structure", of: plan_id.to_owned(), there });
+    };
+    structure(metrics, plan_id, typed).map(|found| (found, name.metric))
+}
+
+/// What is left to be named when there is a structure and no metric.
+pub(super) fn no_metric(metrics: &DataFrame, found: &Found) -> ExplainError {
+    let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
+    let there = texts(&own, "metric").into_iter().flatten().collect::<Vec<_>>().join(", ");
+    ExplainError::Unnamed { what: "metric", of: found.structure_id.clone(), there }
+}
+
+/// The names most like the one that was typed, nearest first.
+fn near<'a>(typed: &str, all: impl Iterator<Item = &'a str>) -> String {
+    let dense = |name: &str| -> String {
+        let letters = name.chars().filter(|c| !c.is_whitespace() && !"_-".contains(*c));
+        letters.collect::<String>().to_lowercase()
+    };
+    let wanted = dense(typed);
+    let likeness = |name: &str| {
+        let name = dense(name);
+        let inside = name.contains(&wanted) || wanted.contains(&name);
+        let lengths = [wanted.len().min(name.len()), wanted.len().max(name.len()).max(1)];
+        #[expect(clippy::cast_precision_loss, reason = "lengths of names")]
+        let share = if inside { lengths[0] as f64 / lengths[1] as f64 } else { 0.0 };
+        strsim::jaro_winkler(&wanted, &name) + share
+    };
+    let all: BTreeSet<&str> = all.collect();
+    let count = all.len();
+    let mut ranked: Vec<(f64, &str)> = all.into_iter().map(|n| (likeness(n), n)).collect();
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(b.1)));
+    let mut shown: Vec<&str> = ranked.into_iter().take(LISTED).map(|(_, n)| n).collect();
+    let more = format!("and {} more", count.saturating_sub(LISTED));
+    if count > LISTED {
+        shown.push(&more);
+    }
+    shown.join(", ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_names_most_like_the_typed_one_come_first() {
+        let all = ["Mean[Gy]", "D0.03cc[Gy]", "D0.035cc[Gy]", "V12Gy[cc]"];
+        let list = near("D0.03cc", all.into_iter());
+        assert!(list.starts_with("D0.03cc[Gy], D0.035cc[Gy], "), "{list}");
+        let many: Vec<String> = (0..20).map(|n| format!("S{n}")).collect();
+        let list = near("s3", many.iter().map(String::as_str));
+        assert!(list.starts_with("S3, ") && list.ends_with(", and 12 more"), "{list}");
+        assert!(near("Brain stem", ["Brain", "Brainstem"].into_iter()).starts_with("Brainstem"));
+        assert_eq!(near("x", std::iter::empty()), "");
+    }
+}

@@ -1,0 +1,154 @@
+//! One value of a study traced back: from its row in table metrics to files and objects, contour
+//! planes, hottest voxel, definition, bounds term by term, limits, findings and picture. Everything
+//! comes from tables; nothing is computed again, no file is opened.
+
+mod account;
+mod find;
+mod page;
+mod text;
+
+use std::collections::BTreeMap;
+
+use polars::prelude::DataFrame;
+
+use super::drawing;
+use super::picture::{Picture, pictures};
+use account::Account;
+
+/// The tables that an explanation is made from. Those after the first two may be missing.
+pub const TABLES: &[&str] = &[
+    "metrics",
+    "plans",
+    "structures",
+    "files",
+    "bounds",
+    "traces",
+    "limit_checks",
+    "findings",
+    "pictures",
+    "dictionary",
+];
+
+/// A cell of table metrics, as a person names it.
+#[derive(Debug, Clone, Copy)]
+pub struct CellName<'r> {
+    /// patient_id or plan_id.
+    pub case: &'r str,
+    /// Name, ROI Number or structure_id.
+    pub structure: Option<&'r str>,
+    /// Metric as in column `metric`.
+    pub metric: Option<&'r str>,
+}
+
+/// A value could not be explained.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ExplainError {
+    /// A table is missing.
+    #[error("has no table {0}; `tidydose measure` writes it")]
+    Table(&'static str),
+    /// Nothing is called so.
+    #[error("{what} {typed} is not in the tables; nearest: {there}")]
+    Missing {
+        /// What was looked for.
+        what: &'static str,
+        /// As typed.
+        typed: String,
+        /// What there is, most alike first.
+        there: String,
+    },
+    /// Several are called so.
+    #[error("{what} {typed} stands for several; name one of: {there}")]
+    Several {
+        /// What was looked for.
+        what: &'static str,
+        /// As typed.
+        typed: String,
+        /// All of them.
+        there: String,
+    },
+    /// Something is still to be named.
+    #[error("name a {what} of {of}; there are: {there}")]
+    Unnamed {
+        /// What is missing.
+        what: &'static str,
+        /// Of which case or structure.
+        of: String,
+        /// What there is.
+        there: String,
+    },
+    /// The case has no row in table metrics.
+    #[error("case {0} has no values: it was not measured, see exclusion_reason in table plans")]
+    NotMeasured(String),
+    /// There is nothing to draw.
+    #[error("no picture of {0}; pictures are of organs with dose and of targets")]
+    Picture(String),
+    /// The picture could not be made.
+    #[error("the picture cannot be drawn: {0}")]
+    Drawing(String),
+}
+
+/// Where a value comes from.
+#[derive(Debug, Clone)]
+pub struct Explanation(Account);
+
+impl Explanation {
+    /// As plain text for a terminal.
+    #[must_use]
+    pub fn text(&self) -> String {
+        text::text(&self.0)
+    }
+
+    /// As one HTML text that needs nothing else.
+    #[must_use]
+    pub fn page(&self) -> String {
+        page::page(&self.0)
+    }
+}
+
+type Tables = BTreeMap<String, DataFrame>;
+
+fn table<'t>(tables: &'t Tables, name: &'static str) -> Result<&'t DataFrame, ExplainError> {
+    tables.get(name).ok_or(ExplainError::Table(name))
+}
+
+/// Traces one cell of table metrics.
+///
+/// # Errors
+/// [`ExplainError`], with what there is instead.
+pub fn explain(tables: &Tables, name: &CellName<'_>) -> Result<Explanation, ExplainError> {
+    let metrics = table(tables, "metrics")?;
+    let plan_id = find::plan(table(tables, "plans")?, name.case)?;
+    let (found, metric) = find::named(metrics, &plan_id, name)?;
+    let metric = metric.ok_or_else(|| find::no_metric(metrics, &found))?;
+    let row = find::row(metrics, &found, metric)?;
+    Ok(Explanation(Account::read(tables, &row)))
+}
+
+/// The picture of the structure of a cell, as SVG; the metric does not matter.
+///
+/// # Errors
+/// [`ExplainError`], with what there is instead.
+pub fn picture(tables: &Tables, name: &CellName<'_>) -> Result<String, ExplainError> {
+    let plan_id = find::plan(table(tables, "plans")?, name.case)?;
+    let (found, _) = find::named(table(tables, "metrics")?, &plan_id, name)?;
+    let all = of_plan(tables, &plan_id)?;
+    let own = all.iter().find(|p| p.structure_id == found.structure_id);
+    own.map(drawing::single).ok_or(ExplainError::Picture(found.structure_id))
+}
+
+/// All pictures of a case on one sheet, as SVG.
+///
+/// # Errors
+/// [`ExplainError`], with what there is instead.
+pub fn contact_sheet(tables: &Tables, case: &str) -> Result<String, ExplainError> {
+    let plan_id = find::plan(table(tables, "plans")?, case)?;
+    let all = of_plan(tables, &plan_id)?;
+    if all.is_empty() {
+        return Err(ExplainError::Picture(plan_id));
+    }
+    Ok(drawing::sheet(&plan_id, &all))
+}
+
+fn of_plan(tables: &Tables, plan_id: &str) -> Result<Vec<Picture>, ExplainError> {
+    Ok(pictures(table(tables, "pictures")?, |p| p == plan_id))
+}
