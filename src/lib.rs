@@ -50,6 +50,8 @@ pub mod table;
 
 pub mod ask;
 
+pub mod statistics;
+
 pub mod report;
 
 pub mod cli;

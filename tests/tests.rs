@@ -11,7 +11,8 @@
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
-//! reads the committee's page made of them, also in a browser. `names`
+//! reads the committee's page made of them, also in a browser. `statistics` holds the estimates
+//! against other libraries and against cohorts of known truth. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
 //! decisions. `architecture` reads the sources for who knows whom, `documents` runs what
 //! the Markdown files show and compares what they state.
@@ -42,5 +43,6 @@ mod regions;
 mod relations;
 mod review;
 mod sample;
+mod statistics;
 mod truth;
 mod worked_examples;
