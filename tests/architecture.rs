@@ -30,6 +30,9 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("table", &["units", "identity", "finding", "rt", "case", "metrics", "limits", "analyse"]),
     ("ask", &["table"]),
     ("statistics", &[]),
+    ("figure", &[]),
+    ("relate", &["table", "statistics", "figure"]),
+    ("paper", &["table", "statistics", "figure"]),
     ("report", &["table"]),
     (
         "cli",

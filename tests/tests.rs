@@ -11,7 +11,8 @@
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
-//! reads the committee's page made of them, also in a browser. `statistics` holds the estimates
+//! reads the committee's page made of them, also in a browser. `relate` joins outcomes to them, `paper` makes a
+//! registrar's folder of them. `statistics` holds the estimates
 //! against other libraries and against cohorts of known truth. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
 //! decisions. `architecture` reads the sources for who knows whom, `documents` runs what
@@ -33,6 +34,7 @@ mod golden;
 mod meaning;
 mod measured;
 mod names;
+mod paper;
 mod phantom;
 mod properties;
 mod queries;
@@ -40,6 +42,7 @@ mod quirks;
 mod real_files;
 mod reference;
 mod regions;
+mod relate;
 mod relations;
 mod review;
 mod sample;

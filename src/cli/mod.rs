@@ -8,8 +8,10 @@ mod glances;
 mod interrupt;
 mod measure;
 mod one_case;
+mod paper;
 mod parallel;
 mod prepare;
+mod relate;
 mod review;
 mod settings;
 mod study_folder;
@@ -90,6 +92,8 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Relate(typed) => relate::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 

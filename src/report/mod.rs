@@ -9,7 +9,6 @@ mod chart;
 mod cohort;
 mod counts;
 mod findings;
-mod frame;
 mod number;
 mod picture;
 mod ranking;
@@ -22,6 +21,7 @@ use std::collections::BTreeMap;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 use polars::prelude::DataFrame;
 
+use crate::table::frame;
 use crate::table::run::CAUTION;
 use cohort::Cohort;
 

@@ -120,7 +120,7 @@ pub fn drawn(
     let all: Vec<Vec<f64>> = (0..DRAWS as u64).into_par_iter().map(one).collect();
     let interval = |place: usize| {
         let column: Vec<f64> = all.iter().map(|row| row[place]).collect();
-        percentile_interval(&column, level)
+        percentile_interval(&column, clusters.count(), level)
     };
     Ok((0..at.len()).map(interval).collect())
 }

@@ -12,9 +12,8 @@ pub(super) fn solve(mut matrix: Vec<Vec<f64>>, mut right: Vec<f64>) -> Option<Ve
         right.swap(k, pivot);
         for i in k + 1..n {
             let factor = matrix[i][k] / matrix[k][k];
-            for j in k..n {
-                matrix[i][j] -= factor * matrix[k][j];
-            }
+            let pivot_row = matrix[k].clone();
+            matrix[i].iter_mut().zip(pivot_row).for_each(|(cell, above)| *cell -= factor * above);
             right[i] -= factor * right[k];
         }
     }

@@ -125,7 +125,9 @@ pub fn discrimination(data: &Data<'_>, clusters: &Clusters) -> Result<Discrimina
     let enough = 10 * found.len() >= 9 * DRAWS;
     let column =
         |k: usize| found.iter().map(|f| f[k]).filter(|v| v.is_finite()).collect::<Vec<_>>();
-    let interval = |k: usize| enough.then(|| percentile_interval(&column(k), 0.95)).flatten();
+    let interval = |k: usize| {
+        enough.then(|| percentile_interval(&column(k), clusters.count(), 0.95)).flatten()
+    };
     let gains = column(2);
     let optimism = enough.then(|| gains.iter().sum::<f64>() / real(gains.len()));
     Ok(Discrimination {

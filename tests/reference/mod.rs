@@ -100,6 +100,11 @@ pub fn facts(folder: &Path) -> BTreeMap<String, BTreeMap<String, String>> {
     all
 }
 
+/// Python with everything of `requirements.txt`, to be given a script.
+pub fn python() -> Command {
+    Command::new(&reference().python)
+}
+
 /// What other libraries make of a list of tasks, see `statistics.py`: results by name.
 pub fn statistics(tasks: &serde_json::Value) -> serde_json::Value {
     let place = tempfile::tempdir().unwrap();

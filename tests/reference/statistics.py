@@ -160,7 +160,11 @@ def firth(t):
     def beyond(value):
         return top - maximum(x, y, 1, value, beta)[1] - limit
 
-    error = model.bse_[0] * scale[0]
+    # Standard errors of the plain information; the package has those of augmented data.
+    full = np.column_stack([np.ones(len(y)), raw])
+    share = model.predict_proba(raw)[:, 1]
+    errors = np.sqrt(np.diag(np.linalg.inv((full.T * (share * (1 - share))) @ full)))
+    error = errors[1] * scale[0]
 
     def end(sign):
         reach = 2 * error
@@ -169,15 +173,17 @@ def firth(t):
         return optimize.brentq(beyond, *sorted([beta[1], beta[1] + sign * reach]), xtol=1e-7)
 
     ratio = 2 * (top - maximum(x, y, 1, 0.0)[1])
+    by_package = float(model.lrt_pvalues_[0])
     # Intercept of plain likelihood with the rest as offset: the mean risk is the rate.
     offset = raw @ model.coef_
     glm = sm.GLM(y, np.ones(len(y)), family=sm.families.Binomial(), offset=offset).fit(tol=1e-12)
     return {
         "slope": model.coef_[0],
         "intercept": float(model.intercept_),
-        "error": model.bse_[0],
-        "intercept_error": model.bse_[-1],
-        "p": model.lrt_pvalues_[0],
+        "error": errors[1],
+        "intercept_error": errors[0],
+        # The package's search for p does not end for some cohorts.
+        "p": by_package if math.isfinite(by_package) else stats.chi2.sf(ratio, 1),
         "adjustment": model.coef_[1] if t["adjuster"] else 0.0,
         "slope_again": beta[1] / scale[0],
         "low": end(-1) / scale[0],
@@ -213,14 +219,14 @@ def log_rank(t):
 def incidence(t):
     time, end = np.array(t["time"]), np.array(t["end"])
     at, share, band = cumulative_incidence_competing_risks(
-        end, time, conf_type="log-log", var_type="Dinse"
+        end, time, conf_type="log-log", var_type="Dinse_Approx"
     )
     return {
         "time": at.tolist(),
         "event": share[1].tolist(),
         "competing": share[2].tolist(),
-        "low": band[0][0].tolist(),
-        "high": band[0][1].tolist(),
+        "low": band[1][0].tolist(),
+        "high": band[1][1].tolist(),
     }
 
 

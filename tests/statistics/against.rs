@@ -1,6 +1,6 @@
 //! Each estimate beside that of another library.
 
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use serde_json::{Value, json};
 use tidydose::statistics::bootstrap::Clusters;
@@ -88,7 +88,7 @@ fn proportions_are_those_of_statsmodels() {
             );
         }
     }
-    for seed in 0..4 {
+    for seed in 1..5 {
         let c = cohort(seed, 40, 1 + (seed as usize), [-2.0, 0.2, 1.5]);
         let mut patients = vec![(0, 0); 40];
         for (event, patient) in c.event.iter().zip(&c.patient) {
@@ -187,6 +187,12 @@ fn other_tests_are_those_of_scipy() {
         let means = difference::of_means(&x, &y).unwrap();
         tasks.add("difference", json!({"a": x, "b": y}), &[("d", means, TIGHT)]);
     }
+    tasks.hold();
+}
+
+#[test]
+fn counts_in_tables_are_those_of_scipy() {
+    let mut tasks = Tasks::default();
     for counts in [
         vec![(3, 9), (10, 2)],
         vec![(4, 10), (0, 6), (9, 9), (0, 0)],

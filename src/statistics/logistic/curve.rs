@@ -69,7 +69,9 @@ pub fn curve(model: &Model, data: &Data<'_>, clusters: &Clusters) -> Result<Curv
         (0..DRAWS as u64).into_par_iter().map(|draw| drawn(data, clusters, draw, at)).collect();
     let drawn: Vec<Drawn> = drawn.into_iter().flatten().collect();
     let enough = |values: Vec<f64>, level| {
-        (10 * values.len() >= 9 * DRAWS).then(|| percentile_interval(&values, level)).flatten()
+        (10 * values.len() >= 9 * DRAWS)
+            .then(|| percentile_interval(&values, clusters.count(), level))
+            .flatten()
     };
     let band = |x: f64| {
         let risks: Vec<f64> = drawn.iter().map(|d| d.risk(x)).collect();
@@ -139,7 +141,7 @@ fn crossing(points: &[Band], risk: f64, of: impl Fn(&Band) -> Option<f64>) -> Op
         let (ya, yb) = (of(a)?, of(b)?);
         let between = (ya <= risk && risk <= yb) || (yb <= risk && risk <= ya);
         let straight = if ya == yb { 0.0 } else { (risk - ya) / (yb - ya) };
-        between.then(|| a.x + straight * (b.x - a.x))
+        between.then_some(a.x + straight * (b.x - a.x))
     })
 }
 

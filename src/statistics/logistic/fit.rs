@@ -15,8 +15,10 @@ const ROUNDS: usize = 200;
 const HALVINGS: usize = 30;
 /// No coefficient moves further in one step, in units of log odds for one deviation.
 const LONGEST: f64 = 5.0;
-/// The iteration ends when no coefficient moves further.
+/// The iteration ends when no coefficient moves further,
 const SMALL: f64 = 1e-10;
+/// or when no step gains anything and none could gain more than this in log likelihood.
+const ROUNDING: f64 = 1e-10;
 
 /// Observations with standardised predictors.
 #[derive(Debug, Clone)]
@@ -192,14 +194,18 @@ impl Fit {
                     _ => share *= 0.5,
                 }
             }
-            let Some((next, point)) = moved else { break };
-            (beta, here) = (next, point);
-            if largest * share < SMALL {
-                return Ok(Self {
-                    beta,
-                    log_likelihood: here.log_likelihood,
-                    covariance: here.inverse,
-                });
+            // What the step can still gain; below it only rounding decides.
+            let gain: f64 = step.iter().zip(here.score).map(|(s, u)| s * u).sum();
+            let stuck = moved.is_none();
+            if let Some((next, point)) = moved {
+                (beta, here) = (next, point);
+            }
+            if largest * share < SMALL || (stuck && gain < ROUNDING) {
+                let (log_likelihood, covariance) = (here.log_likelihood, here.inverse);
+                return Ok(Self { beta, log_likelihood, covariance });
+            }
+            if stuck {
+                break;
             }
         }
         Err(Undefined::NoConvergence("the penalised likelihood"))
@@ -258,11 +264,11 @@ fn inverse(matrix: &Matrix, size: usize) -> Option<(Matrix, f64)> {
     }
     let mut turned: Matrix = [[0.0; MOST]; MOST];
     for j in 0..size {
+        let column = |k: usize| (k..j).map(|m| lower[j][m] * turned[m][k]).sum::<f64>();
+        let row: Vector =
+            std::array::from_fn(|k| if k < j { -column(k) / lower[j][j] } else { 0.0 });
+        turned[j] = row;
         turned[j][j] = 1.0 / lower[j][j];
-        for k in 0..j {
-            let sum: f64 = (k..j).map(|m| lower[j][m] * turned[m][k]).sum();
-            turned[j][k] = -sum / lower[j][j];
-        }
     }
     let mut inverse: Matrix = [[0.0; MOST]; MOST];
     for j in 0..size {

@@ -1,9 +1,11 @@
 //! One coefficient with its interval by the profile of the penalised likelihood, and p by its ratio.
 //! The penalty is that of the full model all along the profile, so that interval and p agree.
 
+use std::cell::Cell;
+
 use super::super::special::{chi_squared_upper, normal_reach, root};
 use super::super::{Interval, Undefined};
-use super::fit::{Fit, Rows};
+use super::fit::{Fit, MOST, Rows, Vector};
 
 /// A coefficient of the model in log odds for one unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,8 +22,8 @@ pub struct Coefficient {
     pub p: f64,
 }
 
-/// How often a search for the end of an interval may double its reach.
-const DOUBLINGS: usize = 40;
+/// How often a search for the end of an interval may widen its reach.
+const WIDENINGS: usize = 80;
 
 pub(super) fn coefficient(
     rows: &Rows,
@@ -30,18 +32,18 @@ pub(super) fn coefficient(
     level: f64,
 ) -> Result<Coefficient, Undefined> {
     let error = fit.covariance[which][which].sqrt();
-    let deviance = |value: f64| deviance(rows, fit, which, value);
-    let ratio = deviance(0.0)?.max(0.0);
+    let ratio = Profile::new(rows, fit, which).deviance(0.0)?.max(0.0);
     let limit = normal_reach(level).powi(2);
     let end = |sign: f64| -> Result<f64, Undefined> {
+        let profile = Profile::new(rows, fit, which);
         let mut reach = sign * error * normal_reach(level);
-        for _ in 0..DOUBLINGS {
-            if deviance(fit.beta[which] + reach)? > limit {
+        for _ in 0..WIDENINGS {
+            if profile.deviance(fit.beta[which] + reach)? > limit {
                 // A point that does not converge has no number, and the search then says so.
-                let beyond = |value: f64| deviance(value).map_or(f64::NAN, |d| d - limit);
+                let beyond = |value: f64| profile.deviance(value).map_or(f64::NAN, |d| d - limit);
                 return root(beyond, fit.beta[which], fit.beta[which] + reach);
             }
-            reach *= 1.5;
+            reach *= 1.3;
         }
         Err(Undefined::NoConvergence("the profile of the penalised likelihood"))
     };
@@ -55,27 +57,38 @@ pub(super) fn coefficient(
     })
 }
 
-/// Twice the loss of log likelihood when a coefficient is held at a value.
-fn deviance(rows: &Rows, fit: &Fit, which: usize, value: f64) -> Result<f64, Undefined> {
-    let mut start = fit.beta;
-    start[which] = value;
-    // The others follow along the ridge.
-    for (k, b) in start.iter_mut().enumerate().take(rows.size) {
-        if k != which {
-            let slope = fit.covariance[k][which] / fit.covariance[which][which];
-            *b += slope * (value - fit.beta[which]);
-        }
+/// The likelihood along one coefficient.
+struct Profile<'f> {
+    rows: &'f Rows,
+    fit: &'f Fit,
+    which: usize,
+    /// The solution found last, from which the next is near.
+    last: Cell<Vector>,
+}
+
+impl<'f> Profile<'f> {
+    fn new(rows: &'f Rows, fit: &'f Fit, which: usize) -> Self {
+        Self { rows, fit, which, last: Cell::new(fit.beta) }
     }
-    let held = Fit::from(rows, start, Some(which)).or_else(|_| {
-        Fit::from(
-            rows,
-            {
-                let mut s = [0.0; 3];
-                s[which] = value;
-                s
-            },
-            Some(which),
-        )
-    })?;
-    Ok(2.0 * (fit.log_likelihood - held.log_likelihood))
+
+    /// Twice the loss of log likelihood when the coefficient is held at a value.
+    fn deviance(&self, value: f64) -> Result<f64, Undefined> {
+        let (fit, which) = (self.fit, self.which);
+        let at = |mut beta: Vector| {
+            beta[which] = value;
+            Fit::from(self.rows, beta, Some(which))
+        };
+        // The others follow along the ridge; on the ray through nothing where the groups part.
+        let moved = value - fit.beta[which];
+        let along = |k: usize| fit.covariance[k][which] / fit.covariance[which][which];
+        let ridge = std::array::from_fn(|k| {
+            if k < self.rows.size { fit.beta[k] + along(k) * moved } else { 0.0 }
+        });
+        let last = self.last.get();
+        let ray = last.map(|b| if last[which] == 0.0 { b } else { b * value / last[which] });
+        let held =
+            at(ridge).or_else(|_| at(ray)).or_else(|_| at(last)).or_else(|_| at([0.0; MOST]))?;
+        self.last.set(held.beta);
+        Ok(2.0 * (fit.log_likelihood - held.log_likelihood))
+    }
 }
