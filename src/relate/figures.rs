@@ -177,7 +177,9 @@ fn incidence(found: &OverTime, request: &Request) -> Figure {
         points.push((end, points.last().map_or(0.0, |p| p.1)));
         points
     };
-    let band: Vec<_> = found.bands.iter().filter(|b| b.0 <= until).collect();
+    let mut band: Vec<(f64, f64, f64)> =
+        found.bands.iter().copied().filter(|b| b.0 <= until).collect();
+    band.extend(band.last().map(|b| (until, b.1, b.2)));
     let highest = band.iter().map(|b| b.2).chain(steps.iter().map(|s| s.competing));
     let highest = highest.fold(0.0, f64::max);
     let mut rows = below(&found.times, end, "");
