@@ -16,7 +16,9 @@
 //!    samples and histograms, [`metrics`] the values with status; bounds come from recomputation.
 //! 6. [`table::write_tables()`] writes one file per table and format from a [`table::Study`].
 //! 7. [`ask::ask`] answers a question in SQL over those tables, [`report::review`] makes a page of
-//!    them, [`report::explain::explain`] traces one value back through them.
+//!    them, [`report::explain::explain`] traces one value back through them, [`relate::relate`] joins
+//!    outcomes to them and describes one relation with the estimates of [`statistics`] and the figures
+//!    of [`figure`], [`paper::paper`] makes a registrar's folder.
 //!
 //! [`limits`] holds published dose limits and says what a value with bounds means for one.
 //!
@@ -48,6 +50,14 @@ pub mod analyse;
 pub mod table;
 
 pub mod ask;
+
+pub mod statistics;
+
+pub mod figure;
+
+pub mod relate;
+
+pub mod paper;
 
 pub mod report;
 

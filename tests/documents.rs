@@ -38,7 +38,7 @@ fn documents() -> Vec<String> {
     list
 }
 
-fn copy(from: &Path, to: &Path) {
+pub(crate) fn copy(from: &Path, to: &Path) {
     fs::create_dir_all(to).unwrap();
     for entry in fs::read_dir(from).unwrap() {
         let entry = entry.unwrap();
@@ -62,7 +62,12 @@ fn console_blocks_show_what_the_program_prints() {
         // A folder `x.in` beside `x.md` is where its commands start, `x.out` makes that a copy.
         let page = place.path().join(format!("page-{number}.md"));
         fs::copy(root().join(&name), &page).unwrap();
-        copy(&cohort(), &page.with_extension("in").join("sample-anonymised"));
+        let begin = page.with_extension("in");
+        copy(&cohort(), &begin.join("sample-anonymised"));
+        // The invented outcomes are named as they lie in the repository.
+        let sheet = "notebooks-md/outcomes.csv";
+        fs::create_dir(begin.join("notebooks-md")).unwrap();
+        fs::copy(root().join(sheet), begin.join(sheet)).unwrap();
         fs::create_dir(page.with_extension("out")).unwrap();
         fs::write(page.with_extension("out").join(".keep"), "").unwrap();
         run.push((page, name));

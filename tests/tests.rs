@@ -13,7 +13,9 @@
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
 //! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
 //! reads the committee's page made of them, also in a browser, `explain` traces values back through
-//! them, `pages` works both pages in a `browser` with keys. `names`
+//! them, `pages` works both pages in a `browser` with keys, `relate` joins outcomes to them, `paper`
+//! makes a registrar's folder of them. `statistics` holds the estimates against other libraries and
+//! against cohorts of known truth. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
 //! decisions. `resume` kills runs and lets them go on, shares work and damages what was kept;
 //! `handoff` holds the study against what it says of itself; `faults` takes disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs what
@@ -40,6 +42,7 @@ mod meaning;
 mod measured;
 mod names;
 mod pages;
+mod paper;
 mod phantom;
 mod properties;
 mod queries;
@@ -47,9 +50,11 @@ mod quirks;
 mod real_files;
 mod reference;
 mod regions;
+mod relate;
 mod relations;
 mod resume;
 mod review;
 mod sample;
+mod statistics;
 mod truth;
 mod worked_examples;

@@ -11,6 +11,7 @@ use crate::analyse::Ends;
 use crate::ask::Format;
 use crate::dose::Interpolation;
 use crate::metrics::List;
+use crate::relate::Grain;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
 #[derive(Debug, Clone, Parser)]
@@ -50,6 +51,12 @@ pub(super) enum Command {
     /// Say where one value of a measured study comes from, and draw its structure
     #[command(after_help = EXPLAIN_HELP)]
     Explain(Explain),
+    /// Join outcomes to a measured study and describe one relation between a dose and an event
+    #[command(after_help = RELATE_HELP)]
+    Relate(Relate),
+    /// Make the folder for a paper: Table 1, doses, flow, methods, scripts
+    #[command(after_help = PAPER_HELP)]
+    Paper(Paper),
 }
 
 /// What all commands that read an archive have in common.
@@ -202,6 +209,70 @@ pub(super) struct Explain {
     pub(super) quiet: bool,
 }
 
+/// A relation between a dose and an event.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Relate {
+    /// Folder of the study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Sheet of outcomes, one row for each event (see below)
+    #[arg(long, value_name = "FILE")]
+    pub(super) outcomes: PathBuf,
+    /// patient_key.csv of the study's key, when the sheet has hospital IDs; only pseudonyms get out
+    #[arg(long, value_name = "FILE")]
+    pub(super) patient_key: Option<PathBuf>,
+    /// Kind of event: a word of the column event_type
+    #[arg(long, value_name = "WORD")]
+    pub(super) event: String,
+    /// STRUCTURE:METRIC, a metric of the lesion itself, or a numeric column of lesions or plans
+    #[arg(long, value_name = "NAME")]
+    pub(super) predictor: String,
+    /// A second predictor to adjust for
+    #[arg(long, value_name = "NAME")]
+    pub(super) adjust: Option<String>,
+    /// What one row is [default: lesion where the sheet has lesions of the event, else patient]
+    #[arg(long, value_name = "NAME", value_parser = words(Grain::WORDS))]
+    pub(super) grain: Option<String>,
+    /// Only plans of so many fractions
+    #[arg(long, value_name = "N")]
+    pub(super) fractions: Option<i64>,
+    /// Only events of this grade or a higher one
+    #[arg(long, value_name = "N")]
+    pub(super) least_grade: Option<i64>,
+    /// Without event only who was followed for so many days
+    #[arg(long, value_name = "DAYS")]
+    pub(super) least_follow_up: Option<i64>,
+    /// Fit the model to the binary logarithm of the predictor: odds for each doubling
+    #[arg(long)]
+    pub(super) doubling: bool,
+    /// Column of plans that makes the groups of survival
+    #[arg(long, value_name = "NAME", default_value = "technology")]
+    pub(super) group: String,
+    /// Folder for what is written [default: relate in the folder of the study]
+    #[arg(long, value_name = "DIR")]
+    pub(super) output: Option<PathBuf>,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
+/// The folder for a paper.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Paper {
+    /// Folder of the study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Column of plans that makes the groups
+    #[arg(long, value_name = "NAME", default_value = "technology")]
+    pub(super) group: String,
+    /// Folder for what is written [default: paper in the folder of the study]
+    #[arg(long, value_name = "DIR")]
+    pub(super) output: Option<PathBuf>,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
 /// The names of a convention, so that help and faults list them.
 fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
     PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
@@ -291,6 +362,24 @@ Examples:
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";
 
+const RELATE_HELP: &str = "\
+The sheet is a CSV file with the columns patient_id, lesion_id, event_type, day_event, grade,
+grade_scale, basis, symptomatic, day_last_imaging, day_last_contact, vital_status; only patient_id and
+event_type must be there. One row for each event; event_type none where nothing happened, lost where
+nobody knows. Days count from the first fraction. A lesion may be named by lesion_id, by clinical_label
+of lesions.csv or by its structure. Whoever has a row was followed for every kind of event. Every fault is named by row, column and value, and a sheet with faults is not used at all.
+
+Writes report.txt, CSV files and figures. Each predictor that is tried is kept in DIR/tried.csv, and
+the report counts them.
+
+Examples:
+  tidydose relate --outcomes outcomes.csv --event necrosis --predictor 'Brain:V12Gy[cc]'
+  tidydose relate --outcomes outcomes.csv --event necrosis --predictor gtv_volume_cc --doubling
+  tidydose relate --outcomes o.csv --event palsy --predictor 'Brainstem:D0.03cc[Gy]' --fractions 1
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
 const EXPLAIN_HELP: &str = "\
 From a row of table metrics to the files and objects (hashed) it was computed from, its definition
 and source, contour planes, hottest point and voxel, bounds term by term, limits, findings and
@@ -302,6 +391,19 @@ Examples:
   tidydose explain Pwc1wcha46p7c Brainstem 'D0.03cc[Gy]' --page brainstem.html
   tidydose explain Pwc1wcha46p7c Brainstem --picture brainstem.png
   tidydose explain Pwc1wcha46p7c --study cohort --contact-sheet case.svg
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const PAPER_HELP: &str = "\
+Writes table_one.csv and .md, doses.csv, completeness.csv, flow.csv and .svg, methods.txt, reporting.md
+(STROBE and ICRU 91 as far as the tables go), table_one.py and table_one.R, which make Table 1 again and
+compare, and check_worksheet.csv: a random twentieth of the plans and all extremes, for a blind check
+against planning reports.
+
+Examples:
+  tidydose paper
+  tidydose paper --study cohort --group fractions_planned --output paper
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

@@ -12,9 +12,11 @@ mod interrupt;
 mod lock;
 mod measure;
 mod one_case;
+mod paper;
 mod parallel;
 mod part_key;
 mod prepare;
+mod relate;
 mod review;
 mod settings;
 mod share;
@@ -100,6 +102,8 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
         Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Relate(typed) => relate::run(&typed, &Terminal::new(typed.quiet)),
     }
 }
 

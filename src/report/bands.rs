@@ -8,9 +8,9 @@ use polars::prelude::DataFrame;
 
 use super::chart::{Frame, at, axis_end, figure};
 use super::cohort::{Case, Cohort, cell, fractions_words};
-use super::frame::{reals, rows_where, texts};
 use super::number::{counted, percentile, shown};
 use super::{LEAST_CASES, part};
+use crate::table::frame::{reals, rows_where, texts};
 
 /// Single curves that are drawn in one panel; more would be a grey area.
 const SINGLE_CURVES: usize = 40;

@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use polars::prelude::DataFrame;
 
-use super::frame::{flags, integers, reals, rows_where, texts};
 use super::{Request, ReviewError};
+use crate::table::frame::{flags, integers, reals, rows_where, texts};
 
 /// Roles of single targets in the tables.
 const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use polars::prelude::{DataFrame, DataType};
 
-use super::frame::{flags, integers, reals, texts};
+use crate::table::frame::{flags, integers, reals, texts};
 use crate::table::write_csv::number;
 use crate::table::{Cell, TABLES as ALL_TABLES};
 

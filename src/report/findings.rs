@@ -6,9 +6,9 @@ use maud::{Markup, html};
 use polars::prelude::DataFrame;
 
 use super::cohort::cell;
-use super::frame::texts;
 use super::number::counted;
 use super::part;
+use crate::table::frame::texts;
 
 /// Open findings that are listed one by one.
 const LISTED: usize = 200;

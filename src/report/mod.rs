@@ -13,7 +13,6 @@ pub mod difference;
 mod drawing;
 pub mod explain;
 mod findings;
-mod frame;
 mod number;
 mod picture;
 pub mod png;

@@ -6,8 +6,8 @@ use polars::prelude::DataFrame;
 
 use super::chart::at;
 use super::cohort::cell;
-use super::frame::{reals, rows_where, texts};
 use super::number::shown;
+use crate::table::frame::{reals, rows_where, texts};
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;

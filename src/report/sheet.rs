@@ -7,10 +7,10 @@ use maud::{Markup, html};
 use polars::prelude::DataFrame;
 
 use super::cohort::{Case, Cohort, Reading, cell};
-use super::frame::texts;
 use super::number::{bounds, shown, spaced};
 use super::picture::{Picture, pictures};
 use super::{LEAST_CASES, part};
+use crate::table::frame::texts;
 use crate::table::run::CAUTION;
 
 /// Metrics of every sheet besides that of the page and those with a limit.

@@ -93,6 +93,17 @@ pub fn run_texts(folder: &Path) -> RunTexts {
     RunTexts { version: of("program_version"), settings: of("settings_sha256") }
 }
 
+/// The content of `run.json` of the study at `folder`.
+///
+/// # Errors
+/// When it cannot be read or is no JSON.
+pub fn run_document(folder: &Path) -> Result<serde_json::Value, ReadError> {
+    let path = folder.join(run::FILE);
+    let fault = |reason: String| ReadError { path: path.clone(), reason };
+    let text = fs::read_to_string(&path).map_err(|e| fault(e.to_string()))?;
+    serde_json::from_str(&text).map_err(|e| fault(format!("{e}; measure the study again")))
+}
+
 fn parquet_frame(path: &Path) -> Result<DataFrame, ReadError> {
     let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
     let file = fs::File::open(path).map_err(|e| fault(e.to_string()))?;

@@ -1,5 +1,5 @@
-//! What the checks are held against from outside: pydicom with its test files, and one real
-//! structure set from the Debian package octave-dicom. Fetched when a test first asks for it, into
+//! What the checks are held against from outside: pydicom with its test files, libraries for
+//! statistics, and one real structure set from the Debian package octave-dicom. Fetched when a test first asks for it, into
 //! the folder that `TIDYDOSE_REFERENCE` names, else below the build's own folder for tests, and
 //! used again from there. Nothing of it is part of the repository.
 //!
@@ -123,6 +123,21 @@ pub fn facts(folder: &Path) -> BTreeMap<String, BTreeMap<String, String>> {
         all.entry(file.into()).or_default().insert(what.into(), value.into());
     }
     all
+}
+
+/// Python with everything of `requirements.txt`, to be given a script.
+pub fn python() -> Command {
+    Command::new(&reference().python)
+}
+
+/// What other libraries make of a list of tasks, see `statistics.py`: results by name.
+pub fn statistics(tasks: &serde_json::Value) -> serde_json::Value {
+    let place = tempfile::tempdir().unwrap();
+    let file = place.path().join("tasks.json");
+    fs::write(&file, tasks.to_string()).unwrap();
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/statistics.py");
+    let out = run(Command::new(&reference().python).arg(script).arg(file)).unwrap();
+    serde_json::from_str(&out).unwrap()
 }
 
 /// Every file below a folder, sorted.

@@ -5,9 +5,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use polars::prelude::DataFrame;
 
 use crate::report::cohort::{Case, Check, cell, checks};
-use crate::report::frame::{integers, reals, rows_where, texts};
 use crate::report::number::plain;
 use crate::report::picture::{Picture, pictures};
+use crate::table::frame::{integers, reals, rows_where, texts};
 
 /// The value itself, a row of table metrics.
 #[derive(Debug, Clone, Default)]

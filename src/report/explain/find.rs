@@ -6,7 +6,7 @@ use polars::prelude::DataFrame;
 
 use super::{CellName, ExplainError};
 use crate::report::cohort::cell;
-use crate::report::frame::{integers, rows_where, texts};
+use crate::table::frame::{integers, rows_where, texts};
 
 /// So many names are listed where one was not found.
 const LISTED: usize = 8;

@@ -4,13 +4,15 @@
 use polars::prelude::{BooleanChunked, Column, DataFrame, DataType, NewChunkedArray};
 
 /// The texts of a column; missing everywhere when the table has no such column or it holds none.
-pub(super) fn texts<'f>(frame: &'f DataFrame, name: &str) -> Vec<Option<&'f str>> {
+#[must_use]
+pub fn texts<'f>(frame: &'f DataFrame, name: &str) -> Vec<Option<&'f str>> {
     let cells = frame.column(name).ok().and_then(|c| c.str().ok());
     cells.map_or_else(|| vec![None; frame.height()], |c| c.iter().collect())
 }
 
 /// The numbers of a column, integers included; see [`texts`] for what is not there.
-pub(super) fn reals(frame: &DataFrame, name: &str) -> Vec<Option<f64>> {
+#[must_use]
+pub fn reals(frame: &DataFrame, name: &str) -> Vec<Option<f64>> {
     let cast = |c: &Column| c.cast(&DataType::Float64).ok();
     let column = frame.column(name).ok().filter(|c| c.dtype().is_primitive_numeric());
     let column = column.and_then(cast);
@@ -20,7 +22,8 @@ pub(super) fn reals(frame: &DataFrame, name: &str) -> Vec<Option<f64>> {
 }
 
 /// The whole numbers of a column; see [`texts`] for what is not there.
-pub(super) fn integers(frame: &DataFrame, name: &str) -> Vec<Option<i64>> {
+#[must_use]
+pub fn integers(frame: &DataFrame, name: &str) -> Vec<Option<i64>> {
     let column = frame.column(name).ok().filter(|c| c.dtype().is_integer());
     let column = column.and_then(|c| c.cast(&DataType::Int64).ok());
     let cells = column.as_ref().and_then(|c| c.i64().ok());
@@ -28,17 +31,15 @@ pub(super) fn integers(frame: &DataFrame, name: &str) -> Vec<Option<i64>> {
 }
 
 /// The answers yes and no of a column; see [`texts`] for what is not there.
-pub(super) fn flags(frame: &DataFrame, name: &str) -> Vec<Option<bool>> {
+#[must_use]
+pub fn flags(frame: &DataFrame, name: &str) -> Vec<Option<bool>> {
     let cells = frame.column(name).ok().and_then(|c| c.bool().ok());
     cells.map_or_else(|| vec![None; frame.height()], |c| c.iter().collect())
 }
 
 /// The rows of which the column `name` holds a text that `wanted` accepts.
-pub(super) fn rows_where(
-    frame: &DataFrame,
-    name: &str,
-    wanted: impl Fn(&str) -> bool,
-) -> DataFrame {
+#[must_use]
+pub fn rows_where(frame: &DataFrame, name: &str, wanted: impl Fn(&str) -> bool) -> DataFrame {
     let cells = texts(frame, name);
     let mask = cells.iter().map(|c| Some(c.is_some_and(&wanted)));
     let mask = BooleanChunked::from_iter_options("mask".into(), mask);

@@ -1,0 +1,38 @@
+//! `paper`: the registrar's folder of a study.
+
+use std::collections::BTreeMap;
+
+use super::Outcome;
+use super::args::Paper;
+use super::fault::Fault;
+use super::terminal::Terminal;
+use crate::paper;
+use crate::table::read_study::{TableFiles, is_complete, run_document};
+use crate::table::replace_file;
+use crate::table::run::CAUTION;
+
+/// Runs the command.
+///
+/// # Errors
+/// When the study has no tables, the grouping is no column, or the folder cannot be written.
+pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> {
+    let files = TableFiles::of_study(&typed.study)?;
+    let mut tables = BTreeMap::new();
+    for name in paper::TABLES {
+        if let Some(frame) = files.read(name) {
+            tables.insert((*name).to_owned(), frame?);
+        }
+    }
+    if is_complete(&typed.study) == Some(false) {
+        terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
+    }
+    let document = run_document(&typed.study)?;
+    let made = paper::paper(&tables, &document, &typed.group)
+        .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("paper"));
+    for (name, bytes) in &made {
+        replace_file(&folder.join(name), |to| to.write_all(bytes))?;
+    }
+    terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.len()));
+    Ok(Outcome::Complete)
+}

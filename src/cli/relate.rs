@@ -1,0 +1,87 @@
+//! `relate`: outcomes joined to a study, and a folder with one relation described.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use super::Outcome;
+use super::args::Relate;
+use super::fault::Fault;
+use super::terminal::Terminal;
+use crate::relate::{self, Grain, Request};
+use crate::table::outcomes;
+use crate::table::read_study::{TableFiles, is_complete};
+use crate::table::replace_file;
+use crate::table::run::CAUTION;
+use crate::table::user_file::UserFile;
+use crate::table::write_file::Access;
+
+/// Predictors that were tried, in the folder of the study.
+const TRIED: &str = "tried.csv";
+const TRIED_COLUMNS: &[&str] = &["event", "predictor"];
+
+/// Runs the command.
+///
+/// # Errors
+/// When the study has no tables, the sheet has a fault, event or predictor are not there, or the
+/// folder cannot be written.
+pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault> {
+    let files = TableFiles::of_study(&typed.study)?;
+    let mut tables = BTreeMap::new();
+    for name in relate::TABLES {
+        if let Some(frame) = files.read(name) {
+            tables.insert((*name).to_owned(), frame?);
+        }
+    }
+    let mut sheet = outcomes::read(&typed.outcomes)?;
+    if let Some(key) = &typed.patient_key {
+        outcomes::translate(&mut sheet, key)?;
+    }
+    if is_complete(&typed.study) == Some(false) {
+        terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
+    }
+    let (mut tried, before) = tried(typed)?;
+    let request = request(typed, &sheet, before);
+    let found = relate::relate(&tables, &sheet, &request)
+        .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
+    for (name, bytes) in &found.files {
+        replace_file(&folder.join(name), |to| to.write_all(bytes))?;
+    }
+    let known = tried.keys(TRIED_COLUMNS);
+    if !known.contains(&vec![typed.event.clone(), typed.predictor.clone()]) {
+        tried.add(&[("event", &typed.event), ("predictor", &typed.predictor)]);
+        tried.write(&typed.study.join(TRIED), Access::Shared)?;
+    }
+    for warning in &found.warnings {
+        terminal.say(&format!("- {warning}"));
+    }
+    terminal.say(&format!("{}: {} {CAUTION}", folder.display(), found.summary));
+    Ok(Outcome::Complete)
+}
+
+fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) -> Request {
+    let of_lesions = sheet.iter().any(|o| o.event_type == typed.event && o.lesion_id.is_some());
+    let usual = if of_lesions { Grain::Lesion } else { Grain::Patient };
+    tried.push(typed.predictor.clone());
+    Request {
+        event: typed.event.clone(),
+        predictor: typed.predictor.clone(),
+        adjust: typed.adjust.clone(),
+        grain: typed.grain.as_deref().and_then(Grain::from_word).unwrap_or(usual),
+        fractions: typed.fractions,
+        least_grade: typed.least_grade,
+        least_follow_up: typed.least_follow_up,
+        doubling: typed.doubling,
+        group: typed.group.clone(),
+        tried,
+    }
+}
+
+/// The file of what was tried, and the predictors tried for this event.
+fn tried(typed: &Relate) -> Result<(UserFile, Vec<String>), Fault> {
+    let path: &Path = &typed.study.join(TRIED);
+    let file = UserFile::read(path, TRIED_COLUMNS, TRIED_COLUMNS)?;
+    let own = (0..file.row_count()).filter(|row| file.text(*row, "event") == typed.event);
+    let before = own.map(|row| file.text(row, "predictor").to_owned()).collect();
+    Ok((file, before))
+}

@@ -1,0 +1,148 @@
+//! Figures for print: one SVG each, complete in itself, in millimetres, readable in grey and at the
+//! width of one column (85 mm, type of 7 points and more). Line styles and marks double every colour.
+//!
+//! Takes numbers and texts and draws them. Knows no table and no statistics, and opens no file.
+
+mod axis;
+mod draw;
+
+pub use axis::Axis;
+
+use maud::{Markup, html};
+
+/// Width of one column of a journal, mm.
+pub const COLUMN_MM: f64 = 85.0;
+
+/// Units of the drawing in one millimetre.
+const UNITS: f64 = 10.0;
+
+/// How a group is drawn: colours of Okabe and Ito by rank, with a line and a mark of its own.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Look(pub usize);
+
+/// One thing in a figure.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Layer {
+    /// A line through points.
+    Line {
+        /// Points in the units of the axes.
+        points: Vec<(f64, f64)>,
+        /// Its look.
+        look: Look,
+    },
+    /// A line that keeps its value until the next point.
+    Steps {
+        /// Points, by rising x.
+        points: Vec<(f64, f64)>,
+        /// Its look.
+        look: Look,
+    },
+    /// A grey area between a lower and an upper line.
+    Band {
+        /// x, lower and upper end.
+        points: Vec<(f64, f64, f64)>,
+        /// Whether ends hold until the next point.
+        steps: bool,
+        /// Darker for the inner of two bands.
+        inner: bool,
+    },
+    /// A mark with a whisker.
+    Mark {
+        /// Where.
+        at: (f64, f64),
+        /// Ends of a vertical whisker.
+        whisker: Option<(f64, f64)>,
+        /// Its look.
+        look: Look,
+        /// Words beside it.
+        words: String,
+    },
+    /// Short strokes at one height, upwards or downwards.
+    Rug {
+        /// Their x.
+        x: Vec<f64>,
+        /// At the upper edge instead of the lower.
+        top: bool,
+    },
+    /// Small strokes on a curve where somebody left.
+    Crosses {
+        /// Points.
+        points: Vec<(f64, f64)>,
+    },
+}
+
+/// A row of numbers below the axis, such as how many are at risk.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Below {
+    /// What is counted.
+    pub label: String,
+    /// Place on the horizontal axis and text.
+    pub cells: Vec<(f64, String)>,
+}
+
+/// A figure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Figure {
+    /// Name for those who do not see it.
+    pub title: String,
+    /// What it shows, in a sentence.
+    pub description: String,
+    /// Horizontal axis.
+    pub x: Axis,
+    /// Vertical axis.
+    pub y: Axis,
+    /// What is drawn, from back to front.
+    pub layers: Vec<Layer>,
+    /// Names of the looks that need one.
+    pub legend: Vec<(Look, String)>,
+    /// Rows of numbers below the axis.
+    pub below: Vec<Below>,
+    /// A line of small print at the foot, such as the caution.
+    pub foot: String,
+}
+
+impl Figure {
+    /// The figure as a file.
+    #[must_use]
+    pub fn svg(&self) -> String {
+        draw::figure(self)
+    }
+}
+
+/// A box of a flow diagram: what is left, and what went away before.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stage {
+    /// What it holds.
+    pub words: Vec<String>,
+    /// What left before it, with reasons; empty for none.
+    pub left: Vec<String>,
+}
+
+/// A flow diagram from top to bottom.
+#[must_use]
+pub fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
+    draw::flow(title, stages, foot)
+}
+
+fn document(title: &str, description: &str, height: f64, drawing: &Markup) -> String {
+    let width = COLUMN_MM * UNITS;
+    let style = "font-family:Helvetica,Arial,sans-serif;font-size:25px;fill:#000";
+    let markup = html! {
+        svg xmlns="http://www.w3.org/2000/svg" width={ (COLUMN_MM) "mm" }
+            height={ (at(height / UNITS)) "mm" } viewBox={ "0 0 " (at(width)) " " (at(height)) }
+            role="img" style=(style) {
+            title { (title) }
+            desc { (description) }
+            rect width=(at(width)) height=(at(height)) fill="#fff" {}
+            (drawing)
+        }
+    };
+    format!("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n{}\n", markup.into_string())
+}
+
+/// A coordinate with two decimals at most.
+fn at(value: f64) -> String {
+    let text = format!("{value:.2}");
+    let short = text.trim_end_matches('0').trim_end_matches('.');
+    if short == "-0" { "0".to_owned() } else { short.to_owned() }
+}

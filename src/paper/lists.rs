@@ -1,0 +1,163 @@
+//! A methods paragraph and reporting lists, made only of facts of the run and of the tables. What the
+//! program cannot know stands as a gap to be filled by a person.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+
+use serde_json::Value;
+
+use super::Study;
+use crate::table::run::CAUTION;
+
+/// The methods paragraph.
+pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -> String {
+    let text = |name: &str| run.get(name).and_then(Value::as_str).unwrap_or("unknown").to_owned();
+    let number = |name: &str| {
+        run.get("counts").and_then(|c| c.get(name)).and_then(Value::as_u64).unwrap_or(0)
+    };
+    let short = |digest: String| digest.chars().take(12).collect::<String>();
+    let mut out = format!("{CAUTION}\n\n");
+    let _ = writeln!(
+        out,
+        "Dose-volume data were taken from DICOM RT objects with {} version {} (settings {}, inputs {}; \
+         first digits of SHA-256). Of {} cases of {} patients, {} were measured and {} left out; {} \
+         plans enter the tables below. {}",
+        text("program"),
+        text("program_version"),
+        short(text("settings_sha256")),
+        short(text("inputs_sha256")),
+        number("cases"),
+        number("patients"),
+        number("cases_measured"),
+        number("cases_left_out"),
+        included.len(),
+        text("method")
+    );
+    let _ = writeln!(
+        out,
+        "\nGrid spacing between planes: {}. Spacing of contour planes: {}. Prescriptions rest on: {}. \
+         Values without a number are counted with their reason and not replaced. Low and high ends of a \
+         value bound its numerical uncertainty (grid, slices, contours), not that of delineation or \
+         setup.",
+        range(&study.plans, "grid_plane_mm", included, "mm"),
+        range(&study.structures, "plane_spacing_mm", included, "mm"),
+        counts(&study.plans, "prescription_basis", included)
+    );
+    let _ = writeln!(
+        out,
+        "\nTable 1 shows medians with quartiles and counts with percent of those known; groups are \
+         compared by standardised differences, not by p."
+    );
+    out
+}
+
+/// Where a person must write.
+const GAP: &str = "**to be filled in**";
+
+type Rows = super::rows::Rows;
+
+fn of_included<'r>(rows: &'r Rows, included: &'r BTreeSet<String>) -> impl Iterator<Item = usize> {
+    let inside = |r: &usize| rows.text(*r, "plan_id").is_some_and(|p| included.contains(p));
+    (0..rows.count()).filter(inside)
+}
+
+fn range(rows: &Rows, name: &str, included: &BTreeSet<String>, unit: &str) -> String {
+    let values: Vec<f64> = of_included(rows, included).filter_map(|r| rows.real(r, name)).collect();
+    let end = |f: fn(f64, f64) -> f64, start| values.iter().copied().fold(start, f);
+    if values.is_empty() {
+        return "not stated".to_owned();
+    }
+    let (low, high) = (end(f64::min, f64::INFINITY), end(f64::max, f64::NEG_INFINITY));
+    let rounded = |v: f64| (1000.0 * v).round() / 1000.0;
+    if rounded(low) == rounded(high) {
+        format!("{} {unit}", rounded(low))
+    } else {
+        format!("{} to {} {unit}", rounded(low), rounded(high))
+    }
+}
+
+fn counts(rows: &Rows, name: &str, included: &BTreeSet<String>) -> String {
+    let mut found: BTreeMap<String, usize> = BTreeMap::new();
+    for r in of_included(rows, included) {
+        let level = rows.level(r, name).unwrap_or_else(|| "missing".to_owned());
+        *found.entry(level.replace('_', " ")).or_insert(0) += 1;
+    }
+    let list: Vec<String> = found.iter().map(|(level, n)| format!("{level} {n}")).collect();
+    if list.is_empty() { "not stated".to_owned() } else { list.join(", ") }
+}
+
+/// STROBE items about which the tables say something, and ICRU 91 items of level 2, each with what is
+/// known and what is left to fill in. Items of STROBE by their numbers (from memory); those of ICRU 91
+/// by course notes, the report itself was not read.
+pub(super) fn reporting(study: &Study, run: &Value, included: &BTreeSet<String>) -> String {
+    let gap = GAP;
+    let stages: Vec<String> = study
+        .stages()
+        .iter()
+        .map(|(words, patients, plans, _)| format!("{words}: {plans} plans of {patients} patients"))
+        .collect();
+    let method = run.get("method").and_then(Value::as_str).unwrap_or(gap);
+    let fact = |rows: &Rows, name: &str| counts(rows, name, included);
+    let strobe = [
+        ("5 setting", format!("technologies: {}; eras: {}", fact(&study.plans, "technology"), fact(&study.plans, "era"))),
+        ("6 participants", format!("eligibility {gap}; in the tables: {}", stages.join("; "))),
+        ("7 variables", "table dictionary of the study has definition, unit and source of each column and metric".to_owned()),
+        ("8 measurement", method.to_owned()),
+        ("9 bias", format!("who contoured, who chose plans {gap}; what is missing by organ: completeness.csv")),
+        ("10 study size", gap.to_owned()),
+        ("11 quantitative variables", format!("why a cut-point was used, if any {gap}")),
+        ("12 statistical methods", "Table 1 and doses as in methods.txt; models as in report.txt of a relation".to_owned()),
+        ("12c missing data", "counted beside every number; not replaced".to_owned()),
+        ("13 numbers at each stage", "flow.csv, flow.svg; with outcomes: flow.csv of the relation".to_owned()),
+        ("14 descriptive data", "table_one.csv, doses.csv".to_owned()),
+        ("15 outcome data", format!("{gap}, from a relation")),
+        ("19 limitations", format!("{gap}; numerical bounds do not cover delineation and setup")),
+    ];
+    let icru = icru(study, included);
+    let mut out = format!("{CAUTION}\n");
+    for (title, items) in [("STROBE, cohort", &strobe[..]), ("ICRU 91, level 2", &icru[..])] {
+        let _ = writeln!(out, "\n## {title}\n\n| item | from this study |\n|---|---|");
+        for (item, known) in items {
+            let _ = writeln!(out, "| {item} | {} |", known.replace('|', "\\|"));
+        }
+    }
+    out
+}
+
+/// Items of ICRU 91, level 2, with what the tables know of each.
+fn icru(study: &Study, included: &BTreeSet<String>) -> Vec<(&'static str, String)> {
+    let gap = GAP;
+    let fact = |rows: &Rows, name: &str| counts(rows, name, included);
+    vec![
+        ("clinical history, stage, prior treatment", gap.to_owned()),
+        ("intent", fact(&study.plans, "intent")),
+        ("simulation: fixation", fact(&study.plans, "fixation")),
+        ("simulation: images", fact(&study.plans, "image_modality")),
+        (
+            "targets and organs, volumes",
+            "columns of table structures; table_one.csv for targets".to_owned(),
+        ),
+        ("planning aims and limits", "table limit_checks, each row with its source".to_owned()),
+        (
+            "dose calculation: grid",
+            range(&study.plans, "grid_plane_mm", included, "mm between planes"),
+        ),
+        ("dose calculation: algorithm", gap.to_owned()),
+        (
+            "prescription",
+            format!(
+                "basis: {}; isodose in table lesions",
+                fact(&study.plans, "prescription_basis")
+            ),
+        ),
+        ("quality assurance of patients", gap.to_owned()),
+        ("delivery: unit, energy, image guidance", gap.to_owned()),
+        (
+            "median, near-maximum and near-minimum dose of targets",
+            "D50%, NearMax and NearMin in table metrics; D2% and D98% from 2 cc on, else 35 mm³"
+                .to_owned(),
+        ),
+        ("dose of organs", "at least two levels for each: doses.csv, table metrics".to_owned()),
+        ("conformity and gradient", "PaddickConformity, PaddickGradient in doses.csv".to_owned()),
+    ]
+}

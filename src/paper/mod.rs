@@ -1,0 +1,210 @@
+//! The registrar's folder, made from the tables of a study: Table 1, doses by technology and number of
+//! fractions, flow, a methods paragraph of facts of the run, reporting lists filled in as far as the
+//! tables go, starter scripts that reproduce Table 1, and a worksheet for a blind check.
+//!
+//! Works on tables and gives files as bytes: opens none, prints nothing, and knows nothing of how the
+//! tables came about. Nothing is imputed: what is missing is counted beside every number.
+
+mod check;
+mod doses;
+mod lists;
+mod rows;
+mod scripts;
+mod table_one;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use polars::prelude::DataFrame;
+use serde_json::Value;
+
+use crate::figure::{Stage, flow};
+use crate::table::Cell;
+use crate::table::run::CAUTION;
+use crate::table::write_csv::write_records;
+use rows::Rows;
+
+/// The tables that are read.
+pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "findings"];
+
+/// A folder could not be made.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum PaperError {
+    /// A table is missing.
+    #[error("has no table {0}; `tidydose measure` writes it")]
+    Table(&'static str),
+    /// The grouping is no column.
+    #[error("grouping {wanted} is no column of plans; there are: {there}")]
+    Group {
+        /// As asked for.
+        wanted: String,
+        /// Columns, separated by commas.
+        there: String,
+    },
+}
+
+/// Files by name.
+pub type Files = BTreeMap<String, Vec<u8>>;
+
+/// Makes the folder; `run` is the content of `run.json`.
+///
+/// # Errors
+/// When a table is missing or the grouping is no column of it.
+pub fn paper(
+    tables: &BTreeMap<String, DataFrame>,
+    run: &Value,
+    group: &str,
+) -> Result<Files, PaperError> {
+    let table = |name: &'static str| tables.get(name).map(Rows::of).ok_or(PaperError::Table(name));
+    let study = Study {
+        plans: table("plans")?,
+        lesions: table("lesions")?,
+        structures: table("structures")?,
+        metrics: table("metrics")?,
+    };
+    study.made(run, group)
+}
+
+/// The tables as rows.
+#[derive(Debug, Clone, Default)]
+struct Study {
+    plans: Rows,
+    lesions: Rows,
+    structures: Rows,
+    metrics: Rows,
+}
+
+/// Parts of a plan in the treatment that set it aside: another one was treated.
+const SET_ASIDE: [&str; 3] = ["qa", "superseded", "candidate"];
+
+impl Study {
+    fn made(&self, run: &Value, group: &str) -> Result<Files, PaperError> {
+        if !self.plans.has(group) {
+            let there = self.plans.names().join(", ");
+            return Err(PaperError::Group { wanted: group.to_owned(), there });
+        }
+        let included = self.included();
+        let (table, readable) = table_one::table(self, &included, group);
+        let mut files = Files::new();
+        let mut add = |name: &str, bytes: Vec<u8>| files.insert(name.to_owned(), bytes);
+        add("table_one.csv", table);
+        add("table_one.md", readable.into_bytes());
+        add("doses.csv", doses::table(self, &included, group));
+        add("completeness.csv", doses::completeness(self, &included));
+        add("flow.csv", self.flow_sheet(group));
+        add("flow.svg", flow("Flow of the study", &self.boxes(), CAUTION).into_bytes());
+        add("methods.txt", lists::methods(self, run, &included).into_bytes());
+        add("reporting.md", lists::reporting(self, run, &included).into_bytes());
+        add("check_worksheet.csv", check::worksheet(self, &included));
+        add("table_one.py", scripts::python(group).into_bytes());
+        add("table_one.R", scripts::r(group).into_bytes());
+        Ok(files)
+    }
+
+    /// Plans that were measured and not set aside.
+    fn included(&self) -> BTreeSet<String> {
+        let rows = 0..self.plans.count();
+        let kept = rows.filter(|r| self.reason(*r).is_none());
+        kept.filter_map(|r| self.plans.text(r, "plan_id")).map(str::to_owned).collect()
+    }
+
+    /// Why a plan is not included, at the first stage that says so.
+    fn reason(&self, row: usize) -> Option<(usize, String)> {
+        let text = |name| self.plans.text(row, name).unwrap_or("unknown");
+        if self.plans.flag(row, "measured") != Some(true) {
+            return Some((0, text("exclusion_code").to_owned()));
+        }
+        let role = text("plan_role");
+        SET_ASIDE.contains(&role).then(|| (1, role.to_owned()))
+    }
+
+    fn patients(&self, wanted: impl Fn(usize) -> bool) -> (usize, usize) {
+        let rows: Vec<usize> = (0..self.plans.count()).filter(|r| wanted(*r)).collect();
+        let patients: BTreeSet<_> =
+            rows.iter().filter_map(|r| self.plans.text(*r, "patient_id")).collect();
+        (patients.len(), rows.len())
+    }
+
+    /// Words, patients, plans and who left, for each stage.
+    fn stages(&self) -> Vec<(&'static str, usize, usize, BTreeMap<String, usize>)> {
+        let words = ["cases in the archive", "measured", "not set aside as another version"];
+        let stage = |(place, words): (usize, &'static str)| {
+            let passed = |r: usize| self.reason(r).is_none_or(|(at, _)| at >= place);
+            let (patients, plans) = self.patients(passed);
+            let mut left = BTreeMap::new();
+            for row in 0..self.plans.count() {
+                if let Some((at, reason)) = self.reason(row)
+                    && at + 1 == place
+                {
+                    *left.entry(reason).or_insert(0) += 1;
+                }
+            }
+            (words, patients, plans, left)
+        };
+        words.into_iter().enumerate().map(stage).collect()
+    }
+
+    fn boxes(&self) -> Vec<Stage> {
+        let counted = |n: usize, word: &str| format!("{n} {word}{}", if n == 1 { "" } else { "s" });
+        let stage =
+            |(words, patients, plans, left): (&str, usize, usize, BTreeMap<String, usize>)| {
+                let counts =
+                    format!("{} of {}", counted(plans, "plan"), counted(patients, "patient"));
+                let left =
+                    left.iter().map(|(reason, n)| format!("{n}: {}", reason.replace('_', " ")));
+                Stage { words: vec![words.to_owned(), counts], left: left.collect() }
+            };
+        let mut boxes: Vec<Stage> = self.stages().into_iter().map(stage).collect();
+        let included = self.included();
+        let lesions = (0..self.lesions.count())
+            .filter(|r| self.lesions.text(*r, "plan_id").is_some_and(|p| included.contains(p)));
+        if let Some(last) = boxes.last_mut() {
+            last.words.push(counted(lesions.count(), "lesion"));
+        }
+        boxes
+    }
+
+    fn flow_sheet(&self, group: &str) -> Vec<u8> {
+        let mut out = Vec::new();
+        for (words, patients, plans, left) in self.stages() {
+            let row = |n: usize, reason: &str| {
+                vec![
+                    word(words),
+                    count(patients),
+                    count(plans),
+                    count(n),
+                    word(reason),
+                    word(group),
+                ]
+            };
+            if left.is_empty() {
+                out.push(row(0, ""));
+            }
+            out.extend(left.iter().map(|(reason, n)| row(*n, reason)));
+        }
+        sheet(&["stage", "patients", "plans", "left", "reason", "grouping"], out)
+    }
+}
+
+/// A text as a cell; missing when empty.
+fn word(text: &str) -> Cell<'static> {
+    if text.is_empty() { Cell::Missing } else { Cell::Text(text.to_owned().into()) }
+}
+
+fn count(n: usize) -> Cell<'static> {
+    i64::try_from(n).map_or(Cell::Missing, Cell::Integer)
+}
+
+fn number(value: f64) -> Cell<'static> {
+    if value.is_finite() { Cell::Real(value) } else { Cell::Missing }
+}
+
+/// Rows below their names as CSV.
+fn sheet(columns: &[&str], rows: Vec<Vec<Cell<'static>>>) -> Vec<u8> {
+    let mut bytes = Vec::new();
+    // Writing into memory does not fail.
+    let _ = write_records(columns, rows.into_iter(), &mut bytes);
+    bytes
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,173 @@
+//! Starter scripts in Python and R: they load the tables, check that they are whole, make Table 1
+//! again and compare it with `table_one.csv` to the last digit that a double holds. Calls of models
+//! stand below as comments, ready to be edited.
+
+use super::table_one::VARIABLES;
+
+fn list(open: &str, one: impl Fn(&str, &str, bool) -> String) -> String {
+    let items: Vec<String> = VARIABLES.iter().map(|v| one(v.grain, v.name, v.categories)).collect();
+    format!("{open}{}", items.join(",\n    "))
+}
+
+/// The Python script; needs pandas.
+pub(super) fn python(group: &str) -> String {
+    let variables = list("", |grain, name, categories| {
+        format!("(\"{grain}\", \"{name}\", {})", if categories { "True" } else { "False" })
+    });
+    PYTHON.replace("@GROUP@", group).replace("@VARIABLES@", &variables)
+}
+
+/// The R script; needs no package.
+pub(super) fn r(group: &str) -> String {
+    let variables = list("", |grain, name, categories| {
+        format!("list(\"{grain}\", \"{name}\", {})", if categories { "TRUE" } else { "FALSE" })
+    });
+    R.replace("@GROUP@", group).replace("@VARIABLES@", &variables)
+}
+
+const PYTHON: &str = r#""""Table 1 from the tables of the study. Research and quality review only, not for treatment decisions.
+
+Run: python table_one.py TABLES [table_one.csv]
+"""
+import json
+import sys
+from pathlib import Path
+
+import pandas as pd
+
+GROUP = "@GROUP@"
+VARIABLES = [
+    @VARIABLES@,
+]
+
+folder = Path(sys.argv[1])
+kept = Path(sys.argv[2] if len(sys.argv) > 2 else Path(__file__).with_name("table_one.csv"))
+text = {"patient_id": str, "plan_id": str, "lesion_id": str}
+plans = pd.read_csv(folder / "plans.csv", dtype=text)
+lesions = pd.read_csv(folder / "lesions.csv", dtype=text)
+
+# The tables are those of the run: their numbers of rows are in run.json.
+run = json.loads((folder.parent / "run.json").read_text(encoding="utf-8"))
+rows = {t["table"]: t["rows"] for t in run["tables"]}
+assert (len(plans), len(lesions)) == (rows["plans"], rows["lesions"]), "tables are not of this run"
+
+plans = plans[plans.measured & ~plans.plan_role.isin(["qa", "superseded", "candidate"])].copy()
+
+
+def word(value):
+    """A category as text; whole numbers without point."""
+    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
+
+
+plans["group"] = ["unknown" if pd.isna(v) else word(v) for v in plans[GROUP]]
+lesions = lesions.merge(plans[["plan_id", "group"]], on="plan_id", validate="many_to_one")
+grains = {"plan": plans, "lesion": lesions}
+
+made = []
+for grain, name, categories in VARIABLES:
+    data = grains[grain]
+    for group in ["all", *sorted(data.group.unique())]:
+        own = data if group == "all" else data[data.group == group]
+        known = own[name].dropna()
+        base = {"grain": grain, "variable": name, "group": group, "n": len(known)}
+        base["missing"] = len(own) - len(known)
+        if categories:
+            for level in sorted({word(v) for v in data[name].dropna()}):
+                n = sum(word(v) == level for v in known)
+                percent = 100 * n / len(known) if len(known) else None
+                made.append(base | {"level": level, "count": n, "percent": percent})
+        else:
+            low, middle, high = (known.quantile(q) for q in (0.25, 0.5, 0.75))
+            made.append(base | {"level": "", "median": middle, "lower": low, "upper": high})
+made = pd.DataFrame(made)
+
+key = ["grain", "variable", "level", "group"]
+table = pd.read_csv(kept, dtype={"level": str, "group": str}).fillna({"level": ""})
+both = table.merge(made, on=key, how="outer", suffixes=("", "_made"), indicator=True)
+assert (both._merge == "both").all(), both[both._merge != "both"]
+for column in ["n", "missing", "count", "percent", "median", "lower", "upper"]:
+    a, b = both[column].astype(float), both[column + "_made"].astype(float)
+    same = (a.isna() & b.isna()) | ((a - b).abs() <= 1e-12 * a.abs())
+    assert same.all(), both.loc[~same, key + [column, column + "_made"]]
+print(f"{len(both)} rows of Table 1 made again and equal")
+
+# Ready to be edited, with subjects.csv of a relation (lesions in patients):
+# import statsmodels.api as sm
+# s = pd.read_csv("subjects.csv"); s = s[s.analysed]
+# x = sm.add_constant(s[["predictor"]])
+# print(sm.GEE(s.event.astype(int), x, groups=s.patient_id, family=sm.families.Binomial(),
+#              cov_struct=sm.cov_struct.Exchangeable()).fit().summary())
+# from lifelines import CoxPHFitter
+# CoxPHFitter().fit(s.assign(e=s.ended.eq("event"))[["days", "e", "predictor", "patient_id"]],
+#                   "days", "e", cluster_col="patient_id").print_summary()
+"#;
+
+const R: &str = r#"# Table 1 from the tables of the study. Research and quality review only, not for treatment decisions.
+# Run: Rscript table_one.R TABLES table_one.csv
+group_column <- "@GROUP@"
+variables <- list(
+    @VARIABLES@
+)
+given <- commandArgs(trailingOnly = TRUE)
+read <- function(path) {
+  read.csv(path, stringsAsFactors = FALSE, na.strings = "", encoding = "UTF-8", check.names = FALSE)
+}
+plans <- read(file.path(given[1], "plans.csv"))
+lesions <- read(file.path(given[1], "lesions.csv"))
+table <- read(given[2])
+
+plans <- plans[as.character(plans$measured) %in% c("TRUE", "true") &
+               !(plans$plan_role %in% c("qa", "superseded", "candidate")), ]
+plans$group <- ifelse(is.na(plans[[group_column]]), "unknown", as.character(plans[[group_column]]))
+lesions$group <- plans$group[match(lesions$plan_id, plans$plan_id)]
+lesions <- lesions[!is.na(lesions$group), ]
+
+rows <- 0
+equal <- function(a, b, what) {
+  same <- (is.na(a) & is.na(b)) | (!is.na(a) & !is.na(b) & abs(a - b) <= 1e-12 * abs(a))
+  if (!same) stop(paste("differs:", what, a, b))
+}
+find <- function(grain, name, level, group) {
+  hit <- table$grain == grain & table$variable == name & table$group == group &
+    (if (is.na(level)) is.na(table$level) else !is.na(table$level) & table$level == level)
+  if (sum(hit) != 1) stop(paste("not there once:", grain, name, level, group))
+  table[hit, ]
+}
+for (v in variables) {
+  data <- if (v[[1]] == "plan") plans else lesions
+  for (group in c("all", sort(unique(data$group)))) {
+    own <- if (group == "all") data else data[data$group == group, ]
+    values <- own[[v[[2]]]]
+    known <- values[!is.na(values)]
+    levels <- if (v[[3]]) unique(as.character(na.omit(data[[v[[2]]]]))) else NA
+    for (level in levels) {
+      row <- find(v[[1]], v[[2]], level, group)
+      what <- paste(v[[1]], v[[2]], level, group)
+      equal(row$n, length(known), what)
+      equal(row$missing, length(values) - length(known), what)
+      if (v[[3]]) {
+        n <- sum(as.character(known) == level)
+        equal(row$count, n, what)
+        equal(row$percent, if (length(known)) 100 * n / length(known) else NA, what)
+      } else {
+        q <- if (length(known)) quantile(known, c(0.25, 0.5, 0.75), names = FALSE) else rep(NA, 3)
+        equal(row$lower, q[1], what); equal(row$median, q[2], what); equal(row$upper, q[3], what)
+      }
+      rows <- rows + 1
+    }
+  }
+}
+if (rows != nrow(table)) stop(paste("rows made", rows, "of", nrow(table)))
+cat(rows, "rows of Table 1 made again and equal\n")
+
+# Ready to be edited, with subjects.csv of a relation (lesions in patients):
+# s <- subset(read.csv("subjects.csv"), analysed == "true")
+# library(geepack)
+# summary(geeglm(I(event == "true") ~ predictor, id = factor(patient_id), data = s,
+#                family = binomial, corstr = "exchangeable"))
+# library(survival)
+# coxph(Surv(days, ended == "event") ~ predictor, cluster = patient_id, data = s)
+# library(cmprsk)
+# cuminc(s$days, match(s$ended, c("event", "competing"), nomatch = 0), s$group)  # Gray's test
+# crr(s$days, match(s$ended, c("event", "competing"), nomatch = 0), s$predictor) # Fine and Gray
+"#;

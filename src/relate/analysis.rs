@@ -1,0 +1,263 @@
+//! Everything that is said of a relation, put together once, and the warnings that go with it.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::Request;
+use super::join::{Joined, Known, Stage, Subject};
+use super::model::{self, Compared, Fitted, Lists, Rate};
+use super::published::{Published, for_predictor};
+use super::time::{OverTime, Survival, over_time, survival};
+use crate::statistics::Undefined;
+use crate::statistics::difference::of_means;
+use crate::statistics::proportion::Clustered;
+use crate::statistics::roc::Discrimination;
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Analysis {
+    pub(super) joined: Joined,
+    pub(super) stages: Vec<StageCount>,
+    pub(super) lists: Lists,
+    pub(super) rate: Result<Clustered, Undefined>,
+    pub(super) fitted: Result<Fitted, Undefined>,
+    pub(super) rates: Vec<Rate>,
+    pub(super) compared: Result<Compared, Undefined>,
+    pub(super) discrimination: Result<Discrimination, Undefined>,
+    pub(super) over_time: Result<OverTime, Undefined>,
+    pub(super) survival: Result<Survival, Undefined>,
+    pub(super) case_mix: Vec<CaseMix>,
+    pub(super) published: Vec<Published>,
+    /// Analysed, by number of fractions; 0 where it is not known.
+    pub(super) fractions: BTreeMap<i64, usize>,
+}
+
+/// One stage of the flow.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct StageCount {
+    /// Absent for the start.
+    pub(super) stage: Option<Stage>,
+    pub(super) patients: usize,
+    pub(super) subjects: usize,
+    /// Who left at it, by reason.
+    pub(super) left: BTreeMap<String, usize>,
+    /// Of those who left, how many had died.
+    pub(super) died: usize,
+}
+
+/// How a number differs between two groups.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct CaseMix {
+    pub(super) what: &'static str,
+    pub(super) groups: [String; 2],
+    pub(super) n: [usize; 2],
+    pub(super) difference: f64,
+}
+
+impl Analysis {
+    pub(super) fn of(joined: Joined, request: &Request) -> Self {
+        let stages = stages(&joined.subjects);
+        let rows: Vec<(&Subject, &Known)> =
+            joined.subjects.iter().filter_map(|s| Some((s, s.state.as_ref().ok()?))).collect();
+        let lists = Lists::of(&rows, request);
+        let mut fractions: BTreeMap<i64, usize> = BTreeMap::new();
+        for (subject, _) in &rows {
+            *fractions.entry(subject.fractions.unwrap_or(0)).or_insert(0) += 1;
+        }
+        let single = if fractions.len() == 1 { fractions.keys().next().copied() } else { None };
+        Self {
+            stages,
+            rate: lists.rate(),
+            fitted: model::fitted(&lists, request.doubling),
+            rates: model::rates(&lists),
+            compared: model::compared(&lists),
+            discrimination: model::discriminated(&lists),
+            over_time: over_time(&rows),
+            survival: survival(&rows),
+            case_mix: case_mix(&rows),
+            published: for_predictor(&joined.predictor, single),
+            fractions,
+            lists,
+            joined,
+        }
+    }
+
+    pub(super) fn n(&self) -> usize {
+        self.lists.event.len()
+    }
+
+    pub(super) fn events(&self) -> usize {
+        self.lists.event.iter().filter(|e| **e).count()
+    }
+
+    /// What must be known beside the numbers.
+    pub(super) fn warnings(&self, request: &Request) -> Vec<String> {
+        let mut list = Vec::new();
+        self.about_model(request, &mut list);
+        self.about_those_left_out(request, &mut list);
+        self.about_groups(request, &mut list);
+        list
+    }
+
+    fn about_model(&self, request: &Request, list: &mut Vec<String>) {
+        if let Ok(fitted) = &self.fitted {
+            let each = fitted.model.events_per_coefficient();
+            if each < 10.0 {
+                let trust = if each < 5.0 { "hardly any trust" } else { "little trust" };
+                list.push(format!(
+                    "few events: {each:.1} for each coefficient of the model; below ten it deserves \
+                     {trust}"
+                ));
+            }
+            if fitted.curve.slope.is_none() {
+                list.push(
+                    "too few draws of patients had a model: no interval from them".to_owned(),
+                );
+            }
+        }
+        let patients = self.lists.clusters.count();
+        if self.lists.clusters.repeat() {
+            list.push(format!(
+                "{} {}s belong to {patients} patients and are not independent: use the intervals by \
+                 draws of patients; intervals by profile and p are too narrow and too small",
+                self.n(),
+                request.grain.word()
+            ));
+        }
+        if patients < 20 && self.n() > 0 {
+            list.push(format!("draws of only {patients} patients: such intervals are rough"));
+        }
+        let tried: BTreeSet<&String> = request.tried.iter().collect();
+        if tried.len() > 1 {
+            list.push(format!(
+                "{} predictors were tried for {} in this study ({}); the smallest p of several is \
+                 no p, and which one won is chance in part: name one beforehand and show the others",
+                tried.len(),
+                request.event,
+                tried.iter().map(|t| t.as_str()).collect::<Vec<_>>().join(", ")
+            ));
+        }
+    }
+
+    fn about_those_left_out(&self, request: &Request, list: &mut Vec<String>) {
+        let left = |stage| self.stages.iter().find(|s| s.stage == Some(stage));
+        if let Some(short) = left(Stage::FollowUp).filter(|s| s.died > 0) {
+            list.push(format!(
+                "{} of those left out for short follow-up had died: a least follow-up selects \
+                 survivors; the incidence needs no such rule",
+                short.died
+            ));
+        }
+        if request.least_follow_up.is_none() && self.n() > 0 {
+            list.push(
+                "whoever had no event counts as without, however short the follow-up: the crude \
+                 rate and the model are low for that; the incidence is not"
+                    .to_owned(),
+            );
+        }
+        if let Some(unknown) = left(Stage::Predictor) {
+            let gone: usize = unknown.left.values().sum();
+            if 10 * gone >= self.n() + gone && gone > 0 {
+                list.push(format!(
+                    "{gone} {}s have no value of the predictor (see flow.csv): if they differ from \
+                     the others, the result does not hold for all",
+                    request.grain.word()
+                ));
+            }
+        }
+        if let Ok(time) = &self.over_time
+            && time.without_day > 0
+        {
+            list.push(format!(
+                "{} of those analysed have no day and are not in the incidence",
+                time.without_day
+            ));
+        }
+        if self.joined.scales.len() > 1 {
+            let scales: Vec<&str> = self.joined.scales.iter().map(String::as_str).collect();
+            list.push(format!("grades of several scales together: {}", scales.join(", ")));
+        }
+    }
+
+    fn about_groups(&self, request: &Request, list: &mut Vec<String>) {
+        if self.fractions.len() > 1 {
+            let words = |(n, count): (&i64, &usize)| match n {
+                0 => format!("unknown: {count}"),
+                n => format!("{n}: {count}"),
+            };
+            let counts: Vec<String> = self.fractions.iter().map(words).collect();
+            list.push(format!(
+                "several numbers of fractions are pooled in gray ({}); ask for one with --fractions",
+                counts.join(", ")
+            ));
+        }
+        for mix in self.case_mix.iter().filter(|m| m.difference.abs() > NOTABLE) {
+            let [a, b] = &mix.groups;
+            list.push(format!(
+                "case mix: {} differs between {a} ({}) and {b} ({}) by {:.2} standard deviations; a \
+                 comparison of groups of {} would compare that too",
+                mix.what, mix.n[0], mix.n[1], mix.difference, request.group
+            ));
+        }
+    }
+}
+
+/// Standardised differences above this are put into words; a quarter of a deviation. With few
+/// observations smaller ones come about by chance.
+const NOTABLE: f64 = 0.25;
+/// Groups smaller than this are not compared.
+const LEAST: usize = 5;
+
+fn stages(subjects: &[Subject]) -> Vec<StageCount> {
+    let count = |left: &dyn Fn(&Subject) -> bool| {
+        let kept: Vec<&Subject> = subjects.iter().filter(|s| left(s)).collect();
+        let patients: BTreeSet<&str> = kept.iter().map(|s| s.patient_id.as_str()).collect();
+        (patients.len(), kept.len())
+    };
+    let (patients, all) = count(&|_| true);
+    let start = StageCount { stage: None, patients, subjects: all, left: BTreeMap::new(), died: 0 };
+    let one = |stage: Stage| {
+        let passed = |s: &Subject| s.state.as_ref().err().is_none_or(|(at, _)| *at > stage);
+        let (patients, subjects_left) = count(&passed);
+        let mut left: BTreeMap<String, usize> = BTreeMap::new();
+        let mut died = 0;
+        for s in subjects {
+            if let Err((at, reason)) = &s.state
+                && *at == stage
+            {
+                *left.entry(reason.clone()).or_insert(0) += 1;
+                died += usize::from(s.died);
+            }
+        }
+        StageCount { stage: Some(stage), patients, subjects: subjects_left, left, died }
+    };
+    std::iter::once(start).chain(Stage::ALL.map(one)).collect()
+}
+
+fn case_mix(rows: &[(&Subject, &Known)]) -> Vec<CaseMix> {
+    type Number = fn(&Subject, &Known) -> Option<f64>;
+    let numbers: [(&'static str, Number); 3] = [
+        ("the predictor", |_, k| Some(k.predictor)),
+        ("the adjuster", |_, k| k.adjuster),
+        ("follow-up", |_, k| k.life.map(|(days, _)| days)),
+    ];
+    let names: BTreeSet<&str> = rows.iter().map(|(s, _)| s.group.as_str()).collect();
+    let names: Vec<&str> = names.into_iter().collect();
+    let mut out = Vec::new();
+    for (what, number) in numbers {
+        for (i, a) in names.iter().enumerate() {
+            for b in names.iter().skip(i + 1) {
+                let of = |name: &str| -> Vec<f64> {
+                    let own = rows.iter().filter(|(s, _)| s.group == name);
+                    own.filter_map(|(s, k)| number(s, k)).collect()
+                };
+                let (x, y) = (of(a), of(b));
+                let Ok(difference) = of_means(&x, &y) else { continue };
+                if x.len().min(y.len()) >= LEAST {
+                    let groups = [(*a).to_owned(), (*b).to_owned()];
+                    out.push(CaseMix { what, groups, n: [x.len(), y.len()], difference });
+                }
+            }
+        }
+    }
+    out
+}

@@ -1,0 +1,154 @@
+//! Outcomes joined to the tables of a study, and one relation between a dose and an event described:
+//! a logistic dose-response model, rates, discrimination, survival and incidence under competing
+//! risks, with figures. Warnings stand beside the numbers; published values are drawn beside the data,
+//! never as advice.
+//!
+//! Research and quality review only. Works on tables and gives files as bytes: opens none, prints
+//! nothing. Nothing is imputed: who is not analysed is in the flow, with the first reason that holds.
+
+mod analysis;
+mod figures;
+mod join;
+mod model;
+mod predictor;
+mod published;
+mod sheets;
+mod study;
+mod time;
+mod words;
+
+use std::collections::BTreeMap;
+
+use polars::prelude::DataFrame;
+
+pub use study::{Cohort, Lesion, MetricValue, Plan};
+
+use crate::table::outcomes::Outcome;
+use analysis::Analysis;
+
+/// The tables that are read.
+pub const TABLES: &[&str] = &["plans", "lesions", "metrics"];
+
+/// What one row of the analysis is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Grain {
+    /// A patient, with the plan of the first course.
+    Patient,
+    /// A lesion, with the plan it belongs to.
+    Lesion,
+}
+
+impl Grain {
+    /// Grains by the words of the command line.
+    pub const WORDS: &'static [(Self, &'static str)] =
+        &[(Self::Patient, "patient"), (Self::Lesion, "lesion")];
+
+    /// The grain of a word.
+    #[must_use]
+    pub fn from_word(word: &str) -> Option<Self> {
+        Self::WORDS.iter().find(|(_, w)| *w == word).map(|(g, _)| *g)
+    }
+
+    const fn word(self) -> &'static str {
+        match self {
+            Self::Patient => "patient",
+            Self::Lesion => "lesion",
+        }
+    }
+}
+
+/// What is asked.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Request {
+    /// `event_type` of the sheet.
+    pub event: String,
+    /// Predictor: `STRUCTURE:METRIC`, a metric of the lesion itself, or a numeric column.
+    pub predictor: String,
+    /// A second predictor to adjust for.
+    pub adjust: Option<String>,
+    /// Patients or lesions.
+    pub grain: Grain,
+    /// Only plans of so many fractions.
+    pub fractions: Option<i64>,
+    /// Only events of at least this grade count.
+    pub least_grade: Option<i64>,
+    /// Who was followed for fewer days without event is left out.
+    pub least_follow_up: Option<i64>,
+    /// Fit to the binary logarithm of the predictor.
+    pub doubling: bool,
+    /// Column of plans by which survival is shown.
+    pub group: String,
+    /// Predictors that were tried for this event before, this one included.
+    pub tried: Vec<String>,
+}
+
+/// What came out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Relation {
+    /// Files by name.
+    pub files: BTreeMap<String, Vec<u8>>,
+    /// The result in a few words, for the terminal.
+    pub summary: String,
+    /// What must be known beside it.
+    pub warnings: Vec<String>,
+}
+
+/// A relation could not be described.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum RelateError {
+    /// A table is missing.
+    #[error("has no table {0}; `tidydose measure` writes it")]
+    Table(&'static str),
+    /// The sheet has no such event.
+    #[error("event {wanted} is not in the sheet; there are: {there}")]
+    Event {
+        /// As asked for.
+        wanted: String,
+        /// Kinds of events with their numbers, separated by commas.
+        there: String,
+    },
+    /// A predictor is not in the tables.
+    #[error("{wanted}: {reason}; {there}")]
+    Predictor {
+        /// As asked for.
+        wanted: String,
+        /// What is wrong.
+        reason: String,
+        /// What there is.
+        there: String,
+    },
+}
+
+/// Describes a relation.
+///
+/// # Errors
+/// [`RelateError`], with what there is instead. A model that cannot be fitted is no error: the report
+/// says why, and everything else is written.
+pub fn relate(
+    tables: &BTreeMap<String, DataFrame>,
+    outcomes: &[Outcome],
+    request: &Request,
+) -> Result<Relation, RelateError> {
+    let cohort = Cohort::read(tables, &request.group)?;
+    describe(&cohort, outcomes, request)
+}
+
+fn describe(
+    cohort: &Cohort,
+    outcomes: &[Outcome],
+    request: &Request,
+) -> Result<Relation, RelateError> {
+    let joined = join::join(cohort, outcomes, request)?;
+    let analysis = Analysis::of(joined, request);
+    let mut files = sheets::files(&analysis, request);
+    files.extend(figures::files(&analysis, request));
+    let warnings = analysis.warnings(request);
+    let text = words::report(&analysis, request, &warnings);
+    files.insert("report.txt".to_owned(), text.into_bytes());
+    Ok(Relation { files, summary: words::summary(&analysis, request), warnings })
+}
+
+#[cfg(test)]
+mod example;
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,159 @@
+//! The dose-response model and the rates beside it, of those who are analysed.
+
+use super::Request;
+use super::join::{Known, Subject};
+use crate::statistics::bootstrap::Clusters;
+use crate::statistics::describe::{Summary, quantile, summary};
+use crate::statistics::logistic::{Band, Curve, Data, Model, Reached, curve};
+use crate::statistics::proportion::{Clustered, clustered};
+use crate::statistics::rank::{RankSum, rank_sum};
+use crate::statistics::roc::{Discrimination, discrimination};
+use crate::statistics::{CONFIDENCE, Undefined};
+
+/// Those who are analysed, as lists.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Lists {
+    pub(super) event: Vec<bool>,
+    /// As in the tables.
+    pub(super) dose: Vec<f64>,
+    /// As in the model: the dose or its binary logarithm.
+    pub(super) predictor: Vec<f64>,
+    pub(super) adjuster: Option<Vec<f64>>,
+    pub(super) patient: Vec<String>,
+    pub(super) clusters: Clusters,
+}
+
+impl Lists {
+    pub(super) fn of(rows: &[(&Subject, &Known)], request: &Request) -> Self {
+        let dose: Vec<f64> = rows.iter().map(|(_, k)| k.predictor).collect();
+        let scaled = |d: &f64| if request.doubling { d.log2() } else { *d };
+        let patient: Vec<String> = rows.iter().map(|(s, _)| s.patient_id.clone()).collect();
+        Self {
+            event: rows.iter().map(|(_, k)| k.event).collect(),
+            predictor: dose.iter().map(scaled).collect(),
+            adjuster: request
+                .adjust
+                .as_ref()
+                .map(|_| rows.iter().filter_map(|(_, k)| k.adjuster).collect()),
+            clusters: Clusters::new(patient.iter()),
+            dose,
+            patient,
+        }
+    }
+
+    fn data(&self) -> Data<'_> {
+        let adjuster = self.adjuster.as_deref();
+        Data { event: &self.event, predictor: &self.predictor, adjuster }
+    }
+
+    /// Events and observations of each patient, among those that are wanted.
+    fn by_patient(&self, wanted: impl Fn(usize) -> bool) -> Vec<(usize, usize)> {
+        let mut counts = std::collections::BTreeMap::<&str, (usize, usize)>::new();
+        for place in (0..self.event.len()).filter(|i| wanted(*i)) {
+            let count = counts.entry(self.patient[place].as_str()).or_default();
+            count.0 += usize::from(self.event[place]);
+            count.1 += 1;
+        }
+        counts.into_values().collect()
+    }
+
+    pub(super) fn rate(&self) -> Result<Clustered, Undefined> {
+        clustered(&self.by_patient(|_| true), CONFIDENCE)
+    }
+}
+
+/// The model with its curve, in the units of the tables.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Fitted {
+    pub(super) model: Model,
+    pub(super) curve: Curve,
+    /// Where the curve reaches 10 and 50 %.
+    pub(super) reached: [Reached; 2],
+}
+
+/// Risks of which the dose is looked for.
+const RISKS: [f64; 2] = [0.1, 0.5];
+
+pub(super) fn fitted(lists: &Lists, doubling: bool) -> Result<Fitted, Undefined> {
+    let data = lists.data();
+    let model = Model::fit(&data, CONFIDENCE)?;
+    let mut curve = curve(&model, &data, &lists.clusters)?;
+    let mut reached = RISKS.map(|risk| curve.reaches(risk));
+    if doubling {
+        for Band { x, .. } in &mut curve.points {
+            *x = x.exp2();
+        }
+        for r in &mut reached {
+            r.value = r.value.map(f64::exp2);
+            if let Some(interval) = &mut r.interval {
+                let turn = |v: f64| if v.is_finite() { v.exp2() } else { v };
+                (interval.low, interval.high) = (turn(interval.low), turn(interval.high));
+            }
+        }
+    }
+    Ok(Fitted { model, curve, reached })
+}
+
+pub(super) fn discriminated(lists: &Lists) -> Result<Discrimination, Undefined> {
+    // The cut is sought in the units of the tables; a logarithm would not move it.
+    let data = Data { event: &lists.event, predictor: &lists.dose, adjuster: None };
+    discrimination(&data, &lists.clusters)
+}
+
+/// The rate within a part of the range of the dose.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Rate {
+    pub(super) from: f64,
+    pub(super) to: f64,
+    pub(super) median: f64,
+    pub(super) rate: Clustered,
+}
+
+/// Rates of parts with about equal numbers: quarters from 40 observations on, thirds from 15 on,
+/// else halves. Equal doses stay together.
+pub(super) fn rates(lists: &Lists) -> Vec<Rate> {
+    let mut sorted = lists.dose.clone();
+    sorted.sort_by(f64::total_cmp);
+    let parts: u32 = match sorted.len() {
+        0 | 1 => return Vec::new(),
+        40.. => 4,
+        15.. => 3,
+        _ => 2,
+    };
+    let mut ends: Vec<f64> =
+        (1..parts).map(|i| quantile(&sorted, f64::from(i) / f64::from(parts))).collect();
+    ends.push(f64::INFINITY);
+    ends.dedup();
+    let mut from = f64::NEG_INFINITY;
+    let mut out = Vec::new();
+    for end in ends {
+        let inside = |d: f64| d > from && d <= end;
+        let own: Vec<f64> = sorted.iter().copied().filter(|d| inside(*d)).collect();
+        let counted = clustered(&lists.by_patient(|i| inside(lists.dose[i])), CONFIDENCE);
+        if let (Some(first), Some(last), Ok(rate)) = (own.first(), own.last(), counted) {
+            out.push(Rate { from: *first, to: *last, median: quantile(&own, 0.5), rate });
+        }
+        from = end;
+    }
+    out
+}
+
+/// The dose of those with and without event.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Compared {
+    pub(super) with: Summary,
+    pub(super) without: Summary,
+    /// Absent where lesions share patients: ranks know nothing of that.
+    pub(super) test: Option<RankSum>,
+}
+
+pub(super) fn compared(lists: &Lists) -> Result<Compared, Undefined> {
+    let of = |wanted: bool| -> Vec<f64> {
+        let pairs = lists.dose.iter().zip(&lists.event);
+        pairs.filter(|(_, e)| **e == wanted).map(|(d, _)| *d).collect()
+    };
+    let (with, without) = (of(true), of(false));
+    let test =
+        if lists.clusters.repeat() { None } else { rank_sum(&with, &without, CONFIDENCE).ok() };
+    Ok(Compared { with: summary(&with)?, without: summary(&without)?, test })
+}

@@ -1,0 +1,134 @@
+//! What a predictor is, and its value for a plan or a lesion.
+
+use std::collections::BTreeSet;
+
+use super::study::Cohort;
+use super::{Grain, RelateError};
+
+/// A predictor as it was asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Predictor {
+    /// A metric of a structure of the plan.
+    Structure { structure: String, metric: String },
+    /// A metric of the lesion itself.
+    Lesion { metric: String },
+    /// A numeric column of table lesions or plans.
+    Column { name: String },
+}
+
+impl Predictor {
+    /// Understands the words of a request and finds them in the tables.
+    pub(super) fn parse(words: &str, cohort: &Cohort, grain: Grain) -> Result<Self, RelateError> {
+        let predictor = if let Some((structure, metric)) = words.split_once(':') {
+            Self::Structure { structure: structure.to_owned(), metric: metric.to_owned() }
+        } else if cohort.plan_columns.contains_key(words) || of_lesion(cohort, grain, words) {
+            Self::Column { name: words.to_owned() }
+        } else {
+            Self::Lesion { metric: words.to_owned() }
+        };
+        predictor.there(words, cohort, grain).map(|()| predictor)
+    }
+
+    fn there(&self, wanted: &str, cohort: &Cohort, grain: Grain) -> Result<(), RelateError> {
+        let fault = |reason: String, there: String| {
+            Err(RelateError::Predictor { wanted: wanted.to_owned(), reason, there })
+        };
+        match self {
+            Self::Column { .. } => Ok(()),
+            Self::Structure { structure, metric } => {
+                let own = cohort.metrics.iter().filter(|m| m.structure == *structure);
+                let metrics: BTreeSet<&str> = own.map(|m| m.metric.as_str()).collect();
+                if metrics.is_empty() {
+                    let all = cohort.metrics.iter().map(|m| m.structure.as_str());
+                    let there = format!("structures with metrics: {}", list(all));
+                    return fault(format!("no plan has a structure {structure}"), there);
+                }
+                if !metrics.contains(metric.as_str()) {
+                    let there = format!("it has: {}", list(metrics.into_iter()));
+                    return fault(format!("{structure} has no metric {metric}"), there);
+                }
+                Ok(())
+            }
+            Self::Lesion { metric } => {
+                let metrics = || cohort.metrics.iter().map(|m| m.metric.as_str());
+                if metrics().all(|m| m != metric) {
+                    let columns = cohort.plan_columns.keys().chain(cohort.lesion_columns.keys());
+                    let there = format!(
+                        "metrics: {}; columns: {}",
+                        list(metrics()),
+                        list(columns.map(String::as_str))
+                    );
+                    return fault("neither a metric nor a numeric column".to_owned(), there);
+                }
+                if grain == Grain::Patient {
+                    let there = "write it as STRUCTURE:METRIC, or ask for lesions".to_owned();
+                    return fault("a patient has no metric of a lesion".to_owned(), there);
+                }
+                Ok(())
+            }
+        }
+    }
+
+    /// The value, or the status that stands for it.
+    pub(super) fn value(
+        &self,
+        cohort: &Cohort,
+        plan: &str,
+        lesion: Option<&str>,
+    ) -> Result<f64, String> {
+        match self {
+            Self::Column { name } => {
+                let of_plan = cohort.plan_columns.get(name).and_then(|c| c.get(plan));
+                let of_lesion =
+                    lesion.and_then(|l| cohort.lesion_columns.get(name)?.get(l)).or(of_plan);
+                of_lesion.copied().ok_or_else(|| "empty".to_owned())
+            }
+            Self::Structure { structure, metric } => {
+                one(cohort, metric, |m| m.0 == plan && m.2 == structure)
+            }
+            Self::Lesion { metric } => one(cohort, metric, |m| m.0 == plan && Some(m.1) == lesion),
+        }
+    }
+
+    /// Structure and metric, for a comparison with published values.
+    pub(super) fn subject(&self) -> Option<(&str, &str)> {
+        match self {
+            Self::Structure { structure, metric } => Some((structure, metric)),
+            _ => None,
+        }
+    }
+
+    /// The unit in brackets at the end of a metric, or the end of a column's name.
+    pub(super) fn axis_title(&self) -> String {
+        match self {
+            Self::Structure { structure, metric } => format!("{structure} {metric}"),
+            Self::Lesion { metric } => format!("lesion {metric}"),
+            Self::Column { name } => name.replace('_', " "),
+        }
+    }
+}
+
+fn of_lesion(cohort: &Cohort, grain: Grain, name: &str) -> bool {
+    grain == Grain::Lesion && cohort.lesion_columns.contains_key(name)
+}
+
+fn one(
+    cohort: &Cohort,
+    metric: &str,
+    wanted: impl Fn((&str, &str, &str)) -> bool,
+) -> Result<f64, String> {
+    let mut found = cohort
+        .metrics
+        .iter()
+        .filter(|m| m.metric == metric && wanted((&m.plan_id, &m.structure_id, &m.structure)));
+    match (found.next(), found.next()) {
+        (None, _) => Err("absent".to_owned()),
+        (Some(_), Some(_)) => Err("ambiguous".to_owned()),
+        (Some(m), None) if m.status == "ok" => m.value.ok_or_else(|| "absent".to_owned()),
+        (Some(m), None) => Err(m.status.clone()),
+    }
+}
+
+fn list<'t>(words: impl Iterator<Item = &'t str>) -> String {
+    words.collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>().join(", ")
+}

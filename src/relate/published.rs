@@ -1,0 +1,116 @@
+//! Published risks for the same organ, metric and number of fractions, to be seen beside the data.
+//! The list is `queries/dose_response.csv`; each row says whether it was read in its source.
+
+use std::path::Path;
+
+use super::predictor::Predictor;
+use crate::table::user_file::UserFile;
+
+const LIST: &str = include_str!("../../queries/dose_response.csv");
+const COLUMNS: &[&str] = &[
+    "id",
+    "organ",
+    "endpoint",
+    "fractions",
+    "metric",
+    "from",
+    "to",
+    "risk_low",
+    "risk_high",
+    "source",
+    "evidence",
+    "note",
+];
+
+/// What is handed on of the list.
+pub(super) const COLUMNS_SHOWN: &[&str] = &[
+    "id",
+    "organ",
+    "endpoint",
+    "fractions",
+    "metric",
+    "from",
+    "to",
+    "risk_low",
+    "risk_high",
+    "source",
+    "evidence",
+];
+
+/// A published risk.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Published {
+    pub(super) id: String,
+    pub(super) organ: String,
+    pub(super) endpoint: String,
+    pub(super) fractions: i64,
+    pub(super) metric: String,
+    /// Range of the metric; both ends equal for a level.
+    pub(super) range: (f64, f64),
+    /// Risk; two ends where the source gives a range or a bound.
+    pub(super) risk: (f64, f64),
+    pub(super) source: String,
+    pub(super) evidence: String,
+}
+
+/// Published risks for what a predictor measures; none for other structures, metrics and fractions,
+/// since a comparison across definitions misleads.
+pub(super) fn for_predictor(predictor: &Predictor, fractions: Option<i64>) -> Vec<Published> {
+    let Some((structure, metric)) = predictor.subject() else { return Vec::new() };
+    let fits = |p: &Published| {
+        p.organ == structure && p.metric == metric && fractions == Some(p.fractions)
+    };
+    all().into_iter().filter(fits).collect()
+}
+
+fn all() -> Vec<Published> {
+    let path = Path::new("queries/dose_response.csv");
+    let Ok(file) = UserFile::of_text(LIST.as_bytes(), path, COLUMNS) else { return Vec::new() };
+    (0..file.row_count()).filter_map(|row| one(&file, row)).collect()
+}
+
+fn one(file: &UserFile, row: usize) -> Option<Published> {
+    let text = |column| file.text(row, column).to_owned();
+    let number = |column| file.text(row, column).parse::<f64>().ok();
+    Some(Published {
+        id: text("id"),
+        organ: text("organ"),
+        endpoint: text("endpoint"),
+        fractions: text("fractions").parse().ok()?,
+        metric: text("metric"),
+        range: (number("from")?, number("to").unwrap_or(f64::INFINITY)),
+        risk: (number("risk_low")?, number("risk_high")?),
+        source: text("source"),
+        evidence: text("evidence"),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_row_of_the_list_is_understood() {
+        let list = all();
+        assert_eq!(list.len(), LIST.lines().count() - 1);
+        for p in &list {
+            assert!(p.range.0 <= p.range.1 && p.risk.0 <= p.risk.1, "{p:?}");
+            assert!((0.0..=1.0).contains(&p.risk.0) && (0.0..=1.0).contains(&p.risk.1), "{p:?}");
+            assert!(!p.source.is_empty() && !p.evidence.is_empty(), "{p:?}");
+        }
+    }
+
+    #[test]
+    fn only_the_same_organ_metric_and_fractions_are_compared() {
+        let v12 = |structure: &str| Predictor::Structure {
+            structure: structure.to_owned(),
+            metric: "V12Gy[cc]".to_owned(),
+        };
+        let brain = for_predictor(&v12("Brain"), Some(1));
+        assert!(brain.iter().any(|p| p.range == (5.0, 5.0) && p.risk == (0.1, 0.1)), "{brain:?}");
+        assert!(!for_predictor(&v12("Brain-GTV"), Some(1)).is_empty());
+        assert!(for_predictor(&v12("Brain"), Some(5)).is_empty());
+        assert!(for_predictor(&v12("Brainstem"), Some(1)).is_empty());
+        assert!(for_predictor(&v12("Brain"), None).is_empty(), "fractions are pooled");
+    }
+}

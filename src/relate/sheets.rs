@@ -1,0 +1,263 @@
+//! The numbers behind report and figures as CSV files.
+
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+
+use super::Request;
+use super::analysis::Analysis;
+use super::join::Stage;
+use super::time::MONTH;
+use crate::statistics::Interval;
+use crate::statistics::logistic::Coefficient;
+use crate::table::Cell;
+use crate::table::write_csv::write_records;
+
+/// All sheets by name of the file.
+pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, Vec<u8>> {
+    let mut files = BTreeMap::new();
+    let mut add = |name: &str, columns: &[&str], rows: Vec<Vec<Cell<'_>>>| {
+        let mut bytes = Vec::new();
+        // Writing into memory does not fail.
+        if write_records(columns, rows.into_iter(), &mut bytes).is_ok() {
+            files.insert(format!("{name}.csv"), bytes);
+        }
+    };
+    add("subjects", SUBJECTS, subjects(analysis));
+    add("flow", FLOW, flow(analysis, request));
+    add("unmatched", &["side", "patient_id", "lesion_id", "row", "reason"], unmatched(analysis));
+    add("model", MODEL, model(analysis, request));
+    add("curve", &["predictor", "risk", "low_68", "high_68", "low_95", "high_95"], curve(analysis));
+    add("rates", RATES, rates(analysis));
+    add("roc", &["cut", "sensitivity", "specificity"], roc(analysis));
+    add("incidence", INCIDENCE, incidence(analysis));
+    add("survival", SURVIVAL, survival(analysis));
+    add("case_mix", &["number", "group_a", "n_a", "group_b", "n_b", "difference"], mix(analysis));
+    add("published", super::published::COLUMNS_SHOWN, published(analysis));
+    files
+}
+
+const SUBJECTS: &[&str] = &[
+    "patient_id",
+    "plan_id",
+    "lesion_id",
+    "group",
+    "fractions",
+    "analysed",
+    "left_at",
+    "reason",
+    "event",
+    "predictor",
+    "adjuster",
+    "days",
+    "ended",
+    "days_life",
+    "dead",
+];
+const FLOW: &[&str] = &["stage", "patients", "subjects", "grain", "left", "reason", "of_them_died"];
+const MODEL: &[&str] = &[
+    "term",
+    "estimate",
+    "standard_error",
+    "profile_low",
+    "profile_high",
+    "draws_low",
+    "draws_high",
+    "likelihood_ratio",
+    "p",
+];
+const RATES: &[&str] =
+    &["from", "to", "median", "events", "n", "patients", "effective_n", "rate", "low", "high"];
+const INCIDENCE: &[&str] =
+    &["days", "months", "at_risk", "event", "competing", "standard_error", "low", "high"];
+const SURVIVAL: &[&str] =
+    &["group", "days", "at_risk", "deaths", "censored", "survival", "low", "high"];
+
+fn text(words: &str) -> Cell<'static> {
+    if words.is_empty() { Cell::Missing } else { Cell::Text(Cow::Owned(words.to_owned())) }
+}
+
+fn count(n: usize) -> Cell<'static> {
+    i64::try_from(n).map_or(Cell::Missing, Cell::Integer)
+}
+
+fn number(value: Option<f64>) -> Cell<'static> {
+    value.filter(|v| v.is_finite()).map_or(Cell::Missing, Cell::Real)
+}
+
+fn ends(interval: Option<Interval>) -> [Cell<'static>; 2] {
+    [number(interval.map(|i| i.low)), number(interval.map(|i| i.high))]
+}
+
+fn subjects(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let row = |s: &super::join::Subject| {
+        let known = s.state.as_ref().ok();
+        let left = s.state.as_ref().err();
+        let end = |k: &super::join::Known| k.time.map(|(_, e)| format!("{e:?}").to_lowercase());
+        vec![
+            text(&s.patient_id),
+            text(&s.plan_id),
+            text(s.lesion_id.as_deref().unwrap_or("")),
+            text(&s.group),
+            s.fractions.map_or(Cell::Missing, Cell::Integer),
+            Cell::Boolean(known.is_some()),
+            text(left.map_or("", |(stage, _)| stage.words())),
+            text(left.map_or("", |(_, reason)| reason)),
+            known.map_or(Cell::Missing, |k| Cell::Boolean(k.event)),
+            number(known.map(|k| k.predictor)),
+            number(known.and_then(|k| k.adjuster)),
+            number(known.and_then(|k| Some(k.time?.0))),
+            text(&known.and_then(end).unwrap_or_default()),
+            number(known.and_then(|k| Some(k.life?.0))),
+            known.and_then(|k| k.life).map_or(Cell::Missing, |(_, dead)| Cell::Boolean(dead)),
+        ]
+    };
+    analysis.joined.subjects.iter().map(row).collect()
+}
+
+fn flow(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {
+    let mut rows = Vec::new();
+    for s in &analysis.stages {
+        let words = s.stage.map_or("in the tables", Stage::words);
+        let row = |left: Cell<'static>, reason: &str, died: Cell<'static>| {
+            let grain = text(request.grain.word());
+            vec![text(words), count(s.patients), count(s.subjects), grain, left, text(reason), died]
+        };
+        if s.left.is_empty() {
+            rows.push(row(Cell::Integer(0), "", Cell::Integer(0)));
+        }
+        for (place, (reason, n)) in s.left.iter().enumerate() {
+            // The dead are counted for a stage, not for each of its reasons.
+            rows.push(row(
+                count(*n),
+                reason,
+                if place == 0 { count(s.died) } else { Cell::Missing },
+            ));
+        }
+    }
+    rows
+}
+
+fn unmatched(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let row = |u: &super::join::Unmatched| {
+        let number = if u.row == 0 { Cell::Missing } else { count(u.row) };
+        vec![text(u.side), text(&u.patient_id), text(&u.lesion_id), number, text(u.reason)]
+    };
+    analysis.joined.unmatched.iter().map(row).collect()
+}
+
+fn model(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {
+    let Ok(fitted) = &analysis.fitted else { return Vec::new() };
+    let plain = |term: &str, estimate: f64, error: Option<f64>| {
+        let mut row = vec![text(term), number(Some(estimate)), number(error)];
+        row.resize(MODEL.len(), Cell::Missing);
+        row
+    };
+    let full = |term: &str, c: &Coefficient, draws: Option<Interval>| {
+        let mut row = vec![text(term), number(Some(c.estimate)), number(Some(c.error))];
+        row.extend(ends(Some(c.interval)));
+        row.extend(ends(draws));
+        row.extend([number(Some(c.ratio)), number(Some(c.p))]);
+        row
+    };
+    let m = &fitted.model;
+    let scale = if request.doubling { "log2 " } else { "" };
+    let mut rows = vec![
+        plain("intercept", m.intercept, Some(m.intercept_error)),
+        plain("intercept of the risks (FLIC)", m.risk_intercept, None),
+        full(&format!("{scale}{}", request.predictor), &m.slope, fitted.curve.slope),
+    ];
+    if let (Some(c), Some(name)) = (&m.adjustment, &request.adjust) {
+        rows.push(full(name, c, fitted.curve.adjustment));
+    }
+    rows
+}
+
+fn curve(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let Ok(fitted) = &analysis.fitted else { return Vec::new() };
+    let row = |p: &crate::statistics::logistic::Band| {
+        let mut row = vec![number(Some(p.x)), number(Some(p.risk))];
+        row.extend(ends(p.inner));
+        row.extend(ends(p.outer));
+        row
+    };
+    fitted.curve.points.iter().map(row).collect()
+}
+
+fn rates(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let row = |r: &super::model::Rate| {
+        let mut row: Vec<Cell<'static>> =
+            [r.from, r.to, r.median].map(|v| number(Some(v))).to_vec();
+        row.extend([count(r.rate.events), count(r.rate.n), count(r.rate.clusters)]);
+        row.extend([
+            number(Some(r.rate.effective_n)),
+            number(Some(share(r.rate.events, r.rate.n))),
+        ]);
+        row.extend(ends(Some(r.rate.interval)));
+        row
+    };
+    analysis.rates.iter().map(row).collect()
+}
+
+/// A share of counts.
+pub(super) fn share(events: usize, n: usize) -> f64 {
+    crate::statistics::real(events) / crate::statistics::real(n)
+}
+
+fn roc(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let Ok(found) = &analysis.discrimination else { return Vec::new() };
+    let row = |c: &crate::statistics::roc::Cut| {
+        vec![number(Some(c.score)), number(Some(c.sensitivity)), number(Some(c.specificity))]
+    };
+    found.roc.cuts.iter().map(row).collect()
+}
+
+fn incidence(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let Ok(found) = &analysis.over_time else { return Vec::new() };
+    let band = |time: f64| found.bands.iter().find(|(t, ..)| *t == time);
+    let row = |s: &crate::statistics::incidence::Step| {
+        let mut row: Vec<Cell<'static>> =
+            [s.time, s.time / MONTH, s.at_risk, s.event, s.competing, s.error]
+                .map(|v| number(Some(v)))
+                .to_vec();
+        let band = band(s.time);
+        row.extend([number(band.map(|b| b.1)), number(band.map(|b| b.2))]);
+        row
+    };
+    found.incidence.steps.iter().map(row).collect()
+}
+
+fn survival(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let Ok(found) = &analysis.survival else { return Vec::new() };
+    let mut rows = Vec::new();
+    for group in std::iter::once(&found.all).chain(&found.groups) {
+        rows.extend(group.curve.steps.iter().map(|s| {
+            let mut row = vec![text(&group.name)];
+            let numbers = [s.time, s.at_risk, s.events, s.censored, s.survival];
+            row.extend(numbers.map(|v| number(Some(v))));
+            row.extend(ends(s.interval));
+            row
+        }));
+    }
+    rows
+}
+
+fn mix(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let row = |m: &super::analysis::CaseMix| {
+        let [a, b] = &m.groups;
+        let (na, nb) = (count(m.n[0]), count(m.n[1]));
+        vec![text(m.what), text(a), na, text(b), nb, number(Some(m.difference))]
+    };
+    analysis.case_mix.iter().map(row).collect()
+}
+
+fn published(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let row = |p: &super::published::Published| {
+        let mut row =
+            vec![text(&p.id), text(&p.organ), text(&p.endpoint), Cell::Integer(p.fractions)];
+        row.push(text(&p.metric));
+        row.extend([p.range.0, p.range.1, p.risk.0, p.risk.1].map(|v| number(Some(v))));
+        row.extend([text(&p.source), text(&p.evidence)]);
+        row
+    };
+    analysis.published.iter().map(row).collect()
+}

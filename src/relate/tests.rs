@@ -1,0 +1,252 @@
+//! The join and what is said of it, on a cohort whose outcome is known.
+
+use super::analysis::Analysis;
+use super::example::{PATIENTS, cohort, outcomes, request, row};
+use super::join::{Known, Stage, Subject, join};
+use super::*;
+use crate::statistics::survival::End;
+
+fn joined(cohort: &Cohort, rows: &[Outcome], request: &Request) -> Vec<Subject> {
+    join(cohort, rows, request).unwrap().subjects
+}
+
+fn known<'s>(subjects: &'s [Subject], lesion: &str) -> &'s Known {
+    let found = subjects.iter().find(|s| s.lesion_id.as_deref() == Some(lesion));
+    found.unwrap().state.as_ref().unwrap()
+}
+
+fn left<'s>(subjects: &'s [Subject], patient: &str) -> &'s (Stage, String) {
+    subjects.iter().find(|s| s.patient_id == patient).unwrap().state.as_ref().unwrap_err()
+}
+
+#[test]
+fn lesions_and_patients_get_their_own_outcome() {
+    let lesions = joined(&cohort(), &outcomes(), &request(Grain::Lesion));
+    assert_eq!(lesions.len(), 2 * PATIENTS);
+    let events = lesions.iter().filter(|s| s.state.as_ref().is_ok_and(|k| k.event)).count();
+    let counted = outcomes().iter().filter(|o| o.event_type == "necrosis").count();
+    assert_eq!(events, counted);
+    let patients = joined(&cohort(), &outcomes(), &request(Grain::Patient));
+    assert_eq!(patients.len(), PATIENTS);
+    let with: BTreeMap<_, _> = outcomes()
+        .into_iter()
+        .filter(|o| o.event_type == "necrosis")
+        .map(|o| (o.patient_id, o.day_event))
+        .collect();
+    let events = patients.iter().filter(|s| s.state.as_ref().is_ok_and(|k| k.event)).count();
+    assert_eq!(events, with.len());
+}
+
+#[test]
+fn days_end_with_the_event_with_death_or_with_the_last_imaging() {
+    let lesions = joined(&cohort(), &outcomes(), &request(Grain::Lesion));
+    // Patient 0 died on day 200; patient 1 was seen until day 210 of 220.
+    assert_eq!(known(&lesions, "O00/1").time, Some((200.0, End::Competing)));
+    assert_eq!(known(&lesions, "O01/1").time, Some((210.0, End::Censored)));
+    assert_eq!(known(&lesions, "O01/1").life, Some((220.0, false)));
+    let event = lesions.iter().filter_map(|s| s.state.as_ref().ok()).find(|k| k.event).unwrap();
+    assert_eq!(event.time.unwrap().1, End::Event);
+}
+
+#[test]
+fn nothing_is_imputed_and_each_gap_has_its_stage() {
+    let mut cohort = cohort();
+    cohort.plans[0].measured = false;
+    cohort.plans[0].exclusion = "dose-several".to_owned();
+    cohort.plans[1].role = "superseded".to_owned();
+    cohort.plans[2].fractions = Some(5);
+    for m in &mut cohort.metrics {
+        if m.plan_id == "O03" && m.structure == "Brain" {
+            (m.status, m.value) = ("outside_grid".to_owned(), None);
+        }
+    }
+    let mut rows: Vec<_> = outcomes().into_iter().filter(|o| o.patient_id != "P04").collect();
+    rows.retain(|o| o.patient_id != "P05");
+    rows.push(row(5, None, "lost", None));
+    let mut short = request(Grain::Patient);
+    (short.fractions, short.least_follow_up) = (Some(1), Some(330));
+    let subjects = joined(&cohort, &rows, &short);
+    for (patient, stage, reason) in [
+        ("P00", Stage::Measured, "dose-several"),
+        ("P01", Stage::Treated, "superseded"),
+        ("P02", Stage::Fractions, "5 fractions"),
+        ("P03", Stage::Predictor, "outside_grid"),
+        ("P04", Stage::Matched, "no row"),
+        ("P05", Stage::Outcome, "the sheet says lost"),
+        ("P06", Stage::FollowUp, "followed for too short"),
+    ] {
+        assert_eq!(left(&subjects, patient), &(stage, reason.to_owned()), "{patient}");
+    }
+}
+
+#[test]
+fn counts_of_the_flow_add_up() {
+    let mut request = request(Grain::Lesion);
+    request.least_follow_up = Some(300);
+    let mut rows = outcomes();
+    rows.retain(|o| o.patient_id != "P39");
+    let analysis = Analysis::of(join(&cohort(), &rows, &request).unwrap(), &request);
+    let mut here = analysis.stages[0].subjects;
+    assert_eq!(here, 2 * PATIENTS);
+    for stage in &analysis.stages[1..] {
+        here -= stage.left.values().sum::<usize>();
+        assert_eq!(stage.subjects, here, "{stage:?}");
+    }
+    assert_eq!(here, analysis.n());
+    let follow = analysis.stages.last().unwrap();
+    assert!(follow.died > 0 && follow.died < follow.left.values().sum());
+    assert!(analysis.warnings(&request).iter().any(|w| w.contains("selects survivors")));
+}
+
+#[test]
+fn what_has_no_partner_is_listed_on_both_sides() {
+    let mut rows = outcomes();
+    rows.retain(|o| o.patient_id != "P07");
+    rows.push(row(99, None, "none", None));
+    rows.push(row(8, Some("O09/1"), "necrosis", Some(3)));
+    rows.push(row(8, Some("nowhere"), "necrosis", Some(3)));
+    let found = join(&cohort(), &rows, &request(Grain::Lesion)).unwrap().unmatched;
+    let words: Vec<_> = found.iter().map(|u| (u.side, u.patient_id.as_str(), u.reason)).collect();
+    assert_eq!(
+        words,
+        [
+            ("sheet", "", "the study has no such patient"),
+            ("sheet", "P08", "the lesion is another patient's"),
+            ("sheet", "P08", "the study has no such lesion"),
+            ("study", "P07", "the sheet has no row"),
+            ("study", "P07", "the sheet has no row"),
+        ]
+    );
+}
+
+#[test]
+fn a_lesion_is_also_found_by_the_label_of_the_clinic_or_its_structure() {
+    let rows = [row(3, Some("left"), "necrosis", Some(50)), row(4, Some("GTV1"), "none", None)];
+    let lesions = joined(&cohort(), &rows, &request(Grain::Lesion));
+    assert_eq!(known(&lesions, "O03/2").time, Some((50.0, End::Event)));
+    assert!(!known(&lesions, "O04/1").event);
+}
+
+/// A second course is 300 days later: days of the patient are shifted, those of its lesions not.
+#[test]
+fn days_of_a_later_course_count_from_that_course() {
+    let mut cohort = cohort();
+    cohort.plans[1].patient_id = "P00".to_owned();
+    (cohort.plans[1].course, cohort.plans[1].day) = (Some(2), Some(1300));
+    let mut rows = vec![
+        row(0, Some("O00/1"), "none", None),
+        row(0, Some("O01/1"), "necrosis", Some(40)),
+        row(0, None, "none", None),
+    ];
+    rows[2].day_last_contact = Some(900);
+    let lesions = joined(&cohort, &rows, &request(Grain::Lesion));
+    assert_eq!(known(&lesions, "O01/1").time, Some((40.0, End::Event)));
+    assert_eq!(known(&lesions, "O01/1").life, Some((600.0, false)));
+    assert_eq!(known(&lesions, "O00/1").life, Some((900.0, false)));
+    let patients = joined(&cohort, &rows, &request(Grain::Patient));
+    let first = patients.iter().find(|s| s.patient_id == "P00").unwrap();
+    assert_eq!(first.plan_id, "O00");
+    assert_eq!(first.state.as_ref().unwrap().time, Some((340.0, End::Event)));
+}
+
+#[test]
+fn grades_count_from_the_least_on_and_a_missing_one_is_a_gap() {
+    let mut rows = vec![
+        row(0, None, "necrosis", Some(9)),
+        row(1, None, "necrosis", Some(9)),
+        row(2, None, "necrosis", Some(9)),
+    ];
+    (rows[0].grade, rows[1].grade) = (Some(3), Some(1));
+    let mut request = request(Grain::Patient);
+    request.least_grade = Some(2);
+    let patients = joined(&cohort(), &rows, &request);
+    assert!(patients[0].state.as_ref().unwrap().event);
+    assert!(!patients[1].state.as_ref().unwrap().event);
+    assert_eq!(left(&patients, "P02"), &(Stage::Outcome, "an event without grade".to_owned()));
+}
+
+#[test]
+fn what_is_not_there_is_said_with_what_is() {
+    let ask = |change: &dyn Fn(&mut Request)| {
+        let mut request = request(Grain::Patient);
+        change(&mut request);
+        describe(&cohort(), &outcomes(), &request).unwrap_err().to_string()
+    };
+    let text = ask(&|r| r.event = "necrosi".to_owned());
+    assert!(text.contains("death (10), necrosis ("), "{text}");
+    let text = ask(&|r| r.predictor = "Brian:V12Gy[cc]".to_owned());
+    assert!(
+        text.contains("no plan has a structure Brian; structures with metrics: Brain, GTV"),
+        "{text}"
+    );
+    let text = ask(&|r| r.predictor = "Brain:V10Gy[cc]".to_owned());
+    assert!(text.contains("Brain has no metric V10Gy[cc]; it has: V12Gy[cc]"), "{text}");
+    let text = ask(&|r| r.predictor = "Volume[cc]".to_owned());
+    assert!(text.contains("a patient has no metric of a lesion"), "{text}");
+}
+
+#[test]
+fn a_relation_has_all_files_with_the_caution_and_the_same_bytes_again() {
+    let mut request = request(Grain::Lesion);
+    request.adjust = Some("gtv_volume_cc".to_owned());
+    let found = describe(&cohort(), &outcomes(), &request).unwrap();
+    assert_eq!(found, describe(&cohort(), &outcomes(), &request).unwrap());
+    let caution = crate::table::run::CAUTION;
+    let text = |name: &str| String::from_utf8(found.files[name].clone()).unwrap();
+    assert!(text("report.txt").starts_with(caution));
+    for name in ["dose_response", "incidence", "survival", "roc", "flow"] {
+        let svg = text(&format!("{name}.svg"));
+        let dense: String = svg
+            .split("</text>")
+            .map(|l| l.rsplit('>').next().unwrap())
+            .collect::<Vec<_>>()
+            .join(" ");
+        assert!(dense.contains("Research and quality review only"), "{name}: {dense}");
+        assert!(!svg.contains("NaN") && !svg.contains("inf"), "{name}");
+    }
+    let model = text("model.csv");
+    assert!(model.contains("Brain:V12Gy[cc]") && model.contains("gtv_volume_cc"), "{model}");
+    assert!(text("published.csv").contains("HyTEC"));
+    assert!(found.warnings.iter().any(|w| w.contains("not independent")), "{:?}", found.warnings);
+    if let Ok(folder) = std::env::var("TIDYDOSE_SHOW") {
+        for (name, bytes) in &found.files {
+            std::fs::write(std::path::Path::new(&folder).join(name), bytes).unwrap();
+        }
+    }
+}
+
+#[test]
+fn tries_and_pooled_fractions_are_warned_of() {
+    let mut cohort = cohort();
+    cohort.plans.iter_mut().skip(30).for_each(|p| p.fractions = Some(5));
+    let mut request = request(Grain::Patient);
+    request.tried.push("Brain:V10Gy[cc]".to_owned());
+    let found = describe(&cohort, &outcomes(), &request).unwrap();
+    let all = found.warnings.join("\n");
+    assert!(all.contains("2 predictors were tried"), "{all}");
+    assert!(all.contains("pooled in gray (1: 30, 5: 10)"), "{all}");
+    assert!(found.files["published.csv"].iter().filter(|b| **b == b'\n').count() == 1);
+}
+
+#[test]
+fn without_events_there_is_a_report_and_no_model() {
+    let mut rows = outcomes();
+    rows.retain(|o| o.event_type != "necrosis");
+    let mut request = request(Grain::Patient);
+    request.event = "death".to_owned();
+    let found = describe(&cohort(), &rows, &request).unwrap();
+    assert!(found.summary.contains("10 with death"), "{}", found.summary);
+    rows.iter_mut().for_each(|o| o.day_event = o.day_event.map(|_| 400));
+    let one = vec![row(0, None, "necrosis", None), row(1, None, "none", None)];
+    let found = describe(&cohort(), &one, &{
+        request.event = "necrosis".into();
+        request
+    })
+    .unwrap();
+    assert!(
+        found.summary.contains("no model: 2 observations, at least 3 are needed"),
+        "{}",
+        found.summary
+    );
+    assert!(found.files.contains_key("report.txt") && found.files.contains_key("flow.svg"));
+}

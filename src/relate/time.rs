@@ -1,0 +1,115 @@
+//! When events came: incidence with death before it, survival and follow-up of the patients.
+
+use std::collections::BTreeMap;
+
+use super::join::{Known, Subject};
+use crate::statistics::bootstrap::Clusters;
+use crate::statistics::incidence::{Incidence, Step, aalen_johansen, drawn};
+use crate::statistics::survival::{End, KaplanMeier, LogRank, Times, kaplan_meier, log_rank};
+use crate::statistics::{CONFIDENCE, Interval, Undefined};
+
+/// Days in a month: 365.25 / 12.
+pub(super) const MONTH: f64 = 30.4375;
+/// Months at which incidence and survival are stated.
+pub(super) const LANDMARKS: [f64; 4] = [6.0, 12.0, 24.0, 36.0];
+
+/// The incidence at a landmark.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Landmark {
+    pub(super) months: f64,
+    pub(super) step: Step,
+    /// By draws of patients where lesions share them, else on the scale of log(−log).
+    pub(super) interval: Option<Interval>,
+    pub(super) at_risk: usize,
+}
+
+/// Everything over time.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct OverTime {
+    /// How many of those analysed have no day and are not here.
+    pub(super) without_day: usize,
+    pub(super) times: Times,
+    pub(super) incidence: Incidence,
+    pub(super) landmarks: Vec<Landmark>,
+    pub(super) bands: Vec<(f64, f64, f64)>,
+}
+
+pub(super) fn over_time(rows: &[(&Subject, &Known)]) -> Result<OverTime, Undefined> {
+    let timed: Vec<_> = rows.iter().filter(|(_, k)| k.time.is_some()).collect();
+    let (time, end): (Vec<f64>, Vec<End>) = timed.iter().filter_map(|(_, k)| k.time).unzip();
+    let times = Times::new(&time, &end)?;
+    let incidence = aalen_johansen(&times, CONFIDENCE)?;
+    let clusters = Clusters::new(timed.iter().map(|(s, _)| &s.patient_id));
+    let months: Vec<f64> = LANDMARKS.into_iter().filter(|m| m * MONTH <= times.last()).collect();
+    let moments: Vec<f64> = incidence.steps.iter().map(|s| s.time).collect();
+    let asked: Vec<f64> = months.iter().map(|m| m * MONTH).chain(moments.iter().copied()).collect();
+    let intervals = if clusters.repeat() {
+        drawn(&times, &clusters, &asked, CONFIDENCE)?
+    } else {
+        asked.iter().map(|t| incidence.at(*t).and_then(|s| s.interval)).collect()
+    };
+    let landmark = |(place, months): (usize, &f64)| {
+        let day = months * MONTH;
+        let step = *incidence.at(day)?;
+        let interval = intervals.get(place).copied().flatten();
+        Some(Landmark { months: *months, step, interval, at_risk: times.at_risk(day) })
+    };
+    let landmarks = months.iter().enumerate().filter_map(landmark).collect();
+    let later = moments.iter().zip(intervals.iter().skip(months.len()));
+    let bands = later.filter_map(|(t, i)| i.map(|i| (*t, i.low, i.high))).collect();
+    Ok(OverTime { without_day: rows.len() - timed.len(), times, incidence, landmarks, bands })
+}
+
+/// A group of patients over time.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Group {
+    pub(super) name: String,
+    pub(super) times: Times,
+    pub(super) curve: KaplanMeier,
+}
+
+/// Survival of the patients, each once.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Survival {
+    pub(super) all: Group,
+    /// Potential follow-up by the reverse method.
+    pub(super) follow_up: KaplanMeier,
+    /// Groups with at least [`LEAST`] patients; none when there is only one.
+    pub(super) groups: Vec<Group>,
+    pub(super) test: Option<LogRank>,
+}
+
+/// Smaller groups have no curve of their own.
+const LEAST: usize = 5;
+
+pub(super) fn survival(rows: &[(&Subject, &Known)]) -> Result<Survival, Undefined> {
+    let mut lives: BTreeMap<&str, (f64, bool, &str)> = BTreeMap::new();
+    for (subject, known) in rows {
+        let Some((days, dead)) = known.life else { continue };
+        let own = lives.entry(&subject.patient_id).or_insert((days, dead, &subject.group));
+        if days > own.0 {
+            *own = (days, dead, &subject.group);
+        }
+    }
+    let group = |name: &str, own: &[(f64, bool)]| -> Result<Group, Undefined> {
+        let end = |dead| if dead { End::Event } else { End::Censored };
+        let (time, end): (Vec<f64>, Vec<End>) =
+            own.iter().map(|(d, dead)| (*d, end(*dead))).unzip();
+        let times = Times::new(&time, &end)?;
+        let curve = kaplan_meier(&times, CONFIDENCE)?;
+        Ok(Group { name: name.to_owned(), times, curve })
+    };
+    let everybody: Vec<(f64, bool)> = lives.values().map(|(d, dead, _)| (*d, *dead)).collect();
+    let all = group("all", &everybody)?;
+    let follow_up = kaplan_meier(&all.times.reversed(), CONFIDENCE)?;
+    let mut by_group: BTreeMap<&str, Vec<(f64, bool)>> = BTreeMap::new();
+    for (days, dead, name) in lives.values() {
+        by_group.entry(name).or_default().push((*days, *dead));
+    }
+    let large = by_group.iter().filter(|(_, own)| own.len() >= LEAST);
+    let groups: Vec<Group> = large.map(|(name, own)| group(name, own)).collect::<Result<_, _>>()?;
+    let groups = if groups.len() > 1 { groups } else { Vec::new() };
+    let times: Vec<Times> = groups.iter().map(|g| g.times.clone()).collect();
+    let test = log_rank(&times).ok();
+    Ok(Survival { all, follow_up, groups, test })
+}

@@ -1,0 +1,387 @@
+//! The result in words: every number with its interval, its denominator and what it rests on; what
+//! the program leaves to others, and why.
+
+use std::fmt::Write as _;
+
+use super::analysis::Analysis;
+use super::join::Stage;
+use super::sheets::share;
+use super::time::{MONTH, OverTime};
+use super::{Grain, Request};
+use crate::statistics::bootstrap::DRAWS;
+use crate::statistics::logistic::Reached;
+use crate::statistics::survival::End;
+use crate::statistics::{Interval, Undefined};
+use crate::table::run::CAUTION;
+
+/// What is left to others on purpose.
+const LEFT_OUT: &str = "\
+Left to R or Python on purpose, since they are choices of a model that a reviewer wants from citable
+software: several predictors at once, prediction models and their calibration; mixed models,
+estimating equations or robust variances for lesions in patients (geepack, statsmodels GEE); Cox
+models and their checks (survival, lifelines); Gray's test and the model of Fine and Gray (cmprsk);
+imputation of what is missing (mice). subjects.csv is made for them: one row each, with all that was
+used here.";
+
+pub(super) fn summary(analysis: &Analysis, request: &Request) -> String {
+    let unmatched = analysis.joined.unmatched.len();
+    let slope = match &analysis.fitted {
+        Ok(f) => format!(
+            "odds ratio {} for {} ({})",
+            ratio(f.model.slope.estimate),
+            unit(request),
+            odds_interval(f.curve.slope, Some(f.model.slope.interval))
+        ),
+        Err(reason) => format!("no model: {reason}"),
+    };
+    format!(
+        "{} of {} {}s analysed, {} with {}; {slope}; {unmatched} without partner.",
+        analysis.n(),
+        analysis.joined.subjects.len(),
+        request.grain.word(),
+        analysis.events(),
+        request.event
+    )
+}
+
+fn unit(request: &Request) -> String {
+    if request.doubling {
+        format!("each doubling of {}", request.predictor)
+    } else {
+        format!("one unit of {}", request.predictor)
+    }
+}
+
+fn odds_interval(draws: Option<Interval>, profile: Option<Interval>) -> String {
+    let (words, interval) = match draws {
+        Some(i) => ("95 % by draws of patients", Some(i)),
+        None => ("95 % by profile", profile),
+    };
+    interval.map_or_else(
+        || "no interval".to_owned(),
+        |i| format!("{words} {} to {}", ratio(i.low), ratio(i.high)),
+    )
+}
+
+fn ratio(log_odds: f64) -> String {
+    shown(log_odds.exp())
+}
+
+/// Three digits that count.
+fn shown(value: f64) -> String {
+    let size = value.abs();
+    let digits = match size {
+        s if s >= 100.0 || s == 0.0 => 0,
+        s if s >= 10.0 => 1,
+        s if s >= 0.1 => 2,
+        s if s >= 0.01 => 3,
+        s if s >= 0.001 => 4,
+        _ => return format!("{value:.1e}"),
+    };
+    format!("{value:.digits$}")
+}
+
+fn percent(share: f64) -> String {
+    format!("{:.1} %", 100.0 * share)
+}
+
+fn percents(i: Interval) -> String {
+    format!("{:.1} to {:.1} %", 100.0 * i.low, 100.0 * i.high)
+}
+
+fn p(value: f64) -> String {
+    if value < 0.001 { format!("{value:.1e}") } else { format!("{value:.3}") }
+}
+
+pub(super) fn report(analysis: &Analysis, request: &Request, warnings: &[String]) -> String {
+    let mut text = format!("{CAUTION}\n\n");
+    let mut part = |title: &str, lines: Vec<String>| {
+        // Writing to a text does not fail.
+        let _ = writeln!(text, "{title}\n");
+        for line in lines {
+            let _ = writeln!(text, "- {line}");
+        }
+        let _ = writeln!(text);
+    };
+    part("What was asked", asked(analysis, request));
+    part("Warnings", if warnings.is_empty() { vec!["none".to_owned()] } else { warnings.to_vec() });
+    part("Who is analysed", flow(analysis, request));
+    part("Rates", rates(analysis));
+    part("Model", model(analysis, request));
+    part("Discrimination: descriptive, a cut sought in the data is no limit", roc(analysis));
+    part("Over time", time(analysis, request));
+    part("Published values, beside the data and no advice", published(analysis));
+    let _ = writeln!(text, "{LEFT_OUT}");
+    text
+}
+
+fn asked(analysis: &Analysis, request: &Request) -> Vec<String> {
+    let kinds = analysis.joined.kinds.iter().map(|(kind, n)| format!("{kind} {n}"));
+    let mut list = vec![
+        format!("event: {}, one row a {}", request.event, request.grain.word()),
+        format!("predictor: {}", request.predictor),
+    ];
+    if request.doubling {
+        list.push("the model takes the binary logarithm of the predictor".to_owned());
+    }
+    list.extend(request.adjust.iter().map(|a| format!("adjusted for {a}")));
+    list.extend(request.fractions.iter().map(|n| format!("only plans of {n} fractions")));
+    list.extend(request.least_grade.iter().map(|n| format!("events count from grade {n} on")));
+    let follow = request.least_follow_up.iter();
+    list.extend(follow.map(|d| format!("without event only with {d} days of follow-up or more")));
+    list.push(format!("rows of the sheet: {}", kinds.collect::<Vec<_>>().join(", ")));
+    list.push(
+        "days count from the first fraction, or from the plan where that is not known".to_owned(),
+    );
+    list.push("who has a row was followed for every kind of event of the sheet".to_owned());
+    list
+}
+
+fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
+    let line = |s: &super::analysis::StageCount| {
+        let words = s.stage.map_or("in the tables", Stage::words);
+        let left: Vec<String> = s.left.iter().map(|(r, n)| format!("{n} {r}")).collect();
+        let left =
+            if left.is_empty() { String::new() } else { format!(" (left: {})", left.join(", ")) };
+        if request.grain == Grain::Patient {
+            format!("{words}: {} patients{left}", s.patients)
+        } else {
+            format!("{words}: {} lesions of {} patients{left}", s.subjects, s.patients)
+        }
+    };
+    let mut list: Vec<String> = analysis.stages.iter().map(line).collect();
+    let side = |side: &str| analysis.joined.unmatched.iter().filter(|u| u.side == side).count();
+    list.push(format!(
+        "without partner (unmatched.csv): {} rows of the sheet, {} {}s of the study",
+        side("sheet"),
+        side("study"),
+        request.grain.word()
+    ));
+    list
+}
+
+fn rates(analysis: &Analysis) -> Vec<String> {
+    let rate = |r: &crate::statistics::proportion::Clustered| {
+        format!(
+            "{}/{} = {} (95 % {}, exact for {:.1} independent ones)",
+            r.events,
+            r.n,
+            percent(share(r.events, r.n)),
+            percents(r.interval),
+            r.effective_n
+        )
+    };
+    let mut list = vec![match &analysis.rate {
+        Ok(r) => format!("all: {}", rate(r)),
+        Err(reason) => format!("none: {reason}"),
+    }];
+    for r in &analysis.rates {
+        list.push(format!("{} to {}: {}", shown(r.from), shown(r.to), rate(&r.rate)));
+    }
+    match &analysis.compared {
+        Ok(c) => {
+            let of = |s: &crate::statistics::describe::Summary| {
+                format!(
+                    "{} ({} to {}, n = {})",
+                    shown(s.median),
+                    shown(s.lower),
+                    shown(s.upper),
+                    s.n
+                )
+            };
+            list.push(format!(
+                "predictor, median (quartiles): with event {}, without {}",
+                of(&c.with),
+                of(&c.without)
+            ));
+            list.push(match &c.test {
+                Some(t) => format!(
+                    "difference by Hodges and Lehmann {} (95 % {} to {}), rank-sum p = {}",
+                    shown(t.shift),
+                    shown(t.interval.low),
+                    shown(t.interval.high),
+                    p(t.p)
+                ),
+                None => "no rank test: lesions of one patient are not independent".to_owned(),
+            });
+        }
+        Err(reason) => {
+            list.push(format!("no comparison of those with and without event: {reason}"))
+        }
+    }
+    list
+}
+
+fn model(analysis: &Analysis, request: &Request) -> Vec<String> {
+    let fitted = match &analysis.fitted {
+        Ok(fitted) => fitted,
+        Err(reason) => return vec![format!("none: {reason}")],
+    };
+    let (m, slope) = (&fitted.model, &fitted.model.slope);
+    let mut list = vec![
+        format!(
+            "logistic by Firth's penalised likelihood, {} events of {}; intercept {} (standard error \
+             {}), {} for risks (FLIC)",
+            m.events,
+            m.n,
+            shown(m.intercept),
+            shown(m.intercept_error),
+            shown(m.risk_intercept)
+        ),
+        format!(
+            "odds ratio for {}: {} ({}; {})",
+            unit(request),
+            ratio(slope.estimate),
+            odds_interval(fitted.curve.slope, None),
+            odds_interval(None, Some(slope.interval))
+        ),
+        format!(
+            "penalised likelihood ratio {} with 1 degree of freedom, p = {}{}",
+            shown(slope.ratio),
+            p(slope.p),
+            if analysis.lists.clusters.repeat() { ", as if lesions were independent" } else { "" }
+        ),
+    ];
+    if let (Some(c), Some(name)) = (&m.adjustment, &request.adjust) {
+        list.push(format!(
+            "odds ratio for one unit of {name}: {} ({}; {}); the curve stands at its mean {}",
+            ratio(c.estimate),
+            odds_interval(fitted.curve.adjustment, None),
+            odds_interval(None, Some(c.interval)),
+            shown(fitted.curve.adjuster_mean.unwrap_or(f64::NAN))
+        ));
+    }
+    list.extend(fitted.reached.iter().map(|r| reached(r, request)));
+    list.push(format!(
+        "intervals by draws of patients: {} of {DRAWS} draws, percentiles expanded for few patients",
+        fitted.curve.draws
+    ));
+    list
+}
+
+fn reached(r: &Reached, request: &Request) -> String {
+    let risk = format!("risk of {:.0} %", 100.0 * r.risk);
+    let Some(value) = r.value else {
+        return format!("{risk}: not reached within the data, no value is given");
+    };
+    let end = |v: f64, open: &str| if v.is_finite() { shown(v) } else { open.to_owned() };
+    let interval = r.interval.map_or_else(String::new, |i| {
+        let (low, high) = (end(i.low, "below the data"), end(i.high, "beyond the data"));
+        format!(" (95 % band: {low} to {high})")
+    });
+    format!("{risk} at {} {}{interval}", request.predictor, shown(value))
+}
+
+fn roc(analysis: &Analysis) -> Vec<String> {
+    let found = match &analysis.discrimination {
+        Ok(found) => found,
+        Err(reason) => return vec![format!("none: {reason}")],
+    };
+    let area = found.area.map_or_else(String::new, |i| {
+        format!(" (95 % by draws of patients {:.2} to {:.2})", i.low, i.high)
+    });
+    let best = found.best;
+    let spread = found.cut.map_or_else(String::new, |i| {
+        format!("; in 95 % of the draws it lies between {} and {}", shown(i.low), shown(i.high))
+    });
+    let gain = found.optimism.map_or_else(String::new, |o| {
+        let honest = best.youden() - o;
+        format!("; {o:.2} of that is optimism, {honest:.2} is left")
+    });
+    vec![
+        format!("area under the curve {:.2}{area}", found.roc.area),
+        format!(
+            "largest sensitivity + specificity − 1 = {:.2} at {} or more ({:.2} and {:.2}){gain}{spread}",
+            best.youden(),
+            shown(best.score),
+            best.sensitivity,
+            best.specificity
+        ),
+    ]
+}
+
+fn time(analysis: &Analysis, request: &Request) -> Vec<String> {
+    let mut list = Vec::new();
+    match &analysis.over_time {
+        Ok(found) => incidence(found, request, &mut list),
+        Err(reason) => list.push(format!("no incidence: {reason}")),
+    }
+    let months = |days: f64| format!("{:.1} months", days / MONTH);
+    match &analysis.survival {
+        Ok(s) => {
+            let dead = s.all.times.ended(End::Event, f64::INFINITY);
+            let median = s.all.curve.median().map_or_else(|| "not reached".to_owned(), months);
+            let interval = s.all.curve.median_interval().map_or_else(String::new, |i| {
+                let high = if i.high.is_finite() { months(i.high) } else { "open".to_owned() };
+                format!(" (95 % {} to {high})", months(i.low))
+            });
+            list.push(format!(
+                "survival of {} patients, {dead} dead: median {median}{interval}",
+                s.all.times.count()
+            ));
+            let follow = s.follow_up.median().map_or_else(|| "not reached".to_owned(), months);
+            list.push(format!("median follow-up by the reverse method: {follow}"));
+            if let Some(test) = &s.test {
+                list.push(format!(
+                    "log-rank over {} groups of {}: chi-squared {} with {} degrees of freedom, p = {}; \
+                     groups differ in more than their name, see the warnings",
+                    s.groups.len(),
+                    request.group,
+                    shown(test.chi_squared),
+                    test.degrees,
+                    p(test.p)
+                ));
+            }
+        }
+        Err(reason) => list.push(format!("no survival: {}", said(reason))),
+    }
+    list
+}
+
+fn said(reason: &Undefined) -> String {
+    format!("{reason}; day_last_contact is needed")
+}
+
+fn incidence(found: &OverTime, request: &Request, list: &mut Vec<String>) {
+    list.push(format!(
+        "cumulative incidence of {} with death as competing event (Aalen and Johansen), {} with a day",
+        request.event,
+        found.times.count()
+    ));
+    for l in &found.landmarks {
+        let interval = l.interval.map_or_else(String::new, |i| format!(" (95 % {})", percents(i)));
+        list.push(format!(
+            "at {:.0} months: {}{interval}, death before it {}; {} at risk",
+            l.months,
+            percent(l.step.event),
+            percent(l.step.competing),
+            l.at_risk
+        ));
+    }
+}
+
+fn published(analysis: &Analysis) -> Vec<String> {
+    let row = |p: &super::published::Published| {
+        let range = match p.range {
+            (a, b) if a == b => shown(a),
+            (a, b) if b.is_finite() => format!("{} to {}", shown(a), shown(b)),
+            (a, _) => format!("above {}", shown(a)),
+        };
+        let risk = match p.risk {
+            (a, b) if a == b => percent(a),
+            (a, b) => format!("{} to {}", percent(a), percent(b)),
+        };
+        format!(
+            "{} {} {range}: {risk}, {} ({}; {})",
+            p.organ, p.metric, p.endpoint, p.source, p.evidence
+        )
+    };
+    if analysis.published.is_empty() {
+        return vec![
+            "none for this structure, metric and single number of fractions; values for others are \
+             not shown, since definitions differ"
+                .to_owned(),
+        ];
+    }
+    analysis.published.iter().map(row).collect()
+}

@@ -1,0 +1,205 @@
+//! Logistic regression of an event on one predictor and at most one adjuster, by Firth's penalised
+//! likelihood (1993): finite also where groups are separated, less biased where events are rare.
+//!
+//! Coefficients come with intervals by the profile of the penalised likelihood and p by its ratio
+//! (Heinze and Schemper 2002). Predicted risks are those of the FLIC correction (Puhr and others
+//! 2017): Firth's own pull towards one half, so the intercept is fitted again by plain likelihood,
+//! and the mean of all risks is the observed rate.
+//!
+//! Rows may have weights, which say how often a row counts: so a bootstrap needs no copies.
+
+mod curve;
+mod fit;
+mod profile;
+
+pub use curve::{Band, Curve, Reached, curve, draw_slopes};
+pub use profile::Coefficient;
+
+use super::{Undefined, at_least, confidence, finite, real};
+use fit::{Fit, Rows};
+
+/// What a model is fitted to; all lists have one value for each observation.
+#[derive(Debug, Clone, Copy)]
+pub struct Data<'d> {
+    /// Whether there was an event.
+    pub event: &'d [bool],
+    /// The predictor.
+    pub predictor: &'d [f64],
+    /// A second predictor to adjust for.
+    pub adjuster: Option<&'d [f64]>,
+}
+
+impl Data<'_> {
+    /// Number of events.
+    #[must_use]
+    pub fn events(&self) -> usize {
+        self.event.iter().filter(|e| **e).count()
+    }
+
+    fn check(&self) -> Result<(), Undefined> {
+        let n = self.event.len();
+        let same = self.predictor.len() == n && self.adjuster.is_none_or(|a| a.len() == n);
+        if !same {
+            return Err(Undefined::Lengths("outcomes and predictors"));
+        }
+        at_least(3, n, "observations")?;
+        finite(self.predictor, "predictor")?;
+        finite(self.adjuster.unwrap_or_default(), "adjuster")?;
+        if self.events() == 0 || self.events() == n {
+            return Err(Undefined::Constant("outcomes"));
+        }
+        let constant = |v: &[f64]| v.iter().all(|x| *x == v[0]);
+        if constant(self.predictor) {
+            return Err(Undefined::Constant("values of the predictor"));
+        }
+        if self.adjuster.is_some_and(constant) {
+            return Err(Undefined::Constant("values of the adjuster"));
+        }
+        Ok(())
+    }
+}
+
+/// A fitted model: log odds = intercept + slope · predictor + adjustment · adjuster.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Model {
+    /// Firth's intercept.
+    pub intercept: f64,
+    /// Its standard error.
+    pub intercept_error: f64,
+    /// Change of the log odds for one unit of the predictor.
+    pub slope: Coefficient,
+    /// The same for the adjuster.
+    pub adjustment: Option<Coefficient>,
+    /// The intercept of the FLIC correction, for risks.
+    pub risk_intercept: f64,
+    /// Penalised log likelihood of predictors in units of their deviation.
+    pub log_likelihood: f64,
+    /// Observations.
+    pub n: usize,
+    /// Events.
+    pub events: usize,
+}
+
+impl Model {
+    /// Fits the model.
+    ///
+    /// # Errors
+    /// With fewer than three observations, no event or nothing but events, a predictor without
+    /// variation, predictors that say the same, or when the iteration does not end.
+    pub fn fit(data: &Data<'_>, level: f64) -> Result<Self, Undefined> {
+        data.check()?;
+        confidence(level)?;
+        let rows = Rows::new(data, None)?;
+        let fit = Fit::of(&rows)?;
+        let coefficient = |which| profile::coefficient(&rows, &fit, which, level);
+        let [intercept, ..] = rows.original(fit.beta);
+        Ok(Self {
+            intercept,
+            intercept_error: rows.intercept_error(&fit),
+            slope: coefficient(1)?,
+            adjustment: data.adjuster.map(|_| coefficient(2)).transpose()?,
+            risk_intercept: intercept + rows.correction(fit.beta)?,
+            log_likelihood: fit.log_likelihood,
+            n: data.event.len(),
+            events: data.events(),
+        })
+    }
+
+    /// Log odds by Firth's own intercept.
+    #[must_use]
+    pub fn log_odds(&self, predictor: f64, adjuster: f64) -> f64 {
+        let more = self.adjustment.map_or(0.0, |a| a.estimate * adjuster);
+        self.intercept + self.slope.estimate * predictor + more
+    }
+
+    /// Risk with the FLIC correction.
+    #[must_use]
+    pub fn risk(&self, predictor: f64, adjuster: f64) -> f64 {
+        let odds = self.log_odds(predictor, adjuster) - self.intercept + self.risk_intercept;
+        probability(odds)
+    }
+
+    /// Events for each coefficient but the intercept: below ten a model deserves little trust, below
+    /// five hardly any (common practice).
+    #[must_use]
+    pub fn events_per_coefficient(&self) -> f64 {
+        let least = self.events.min(self.n - self.events);
+        real(least) / (1.0 + f64::from(u8::from(self.adjustment.is_some())))
+    }
+}
+
+fn probability(log_odds: f64) -> f64 {
+    1.0 / (1.0 + (-log_odds).exp())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn fit(event: &[bool], predictor: &[f64]) -> Result<Model, Undefined> {
+        Model::fit(&Data { event, predictor, adjuster: None }, 0.95)
+    }
+
+    /// Of a table of four, Firth's estimate is the log odds ratio after 1/2 is added to each cell
+    /// (Firth 1993, the saturated model), also with an empty cell.
+    #[test]
+    fn a_table_of_four_has_a_closed_form() {
+        for [a, b, c, d] in [[7, 13, 2, 18], [5, 10, 0, 15], [20, 0, 0, 20]] {
+            let mut event = Vec::new();
+            let mut group = Vec::new();
+            for (count, happened, x) in
+                [(a, true, 1.0), (b, false, 1.0), (c, true, 0.0), (d, false, 0.0)]
+            {
+                event.extend(vec![happened; count]);
+                group.extend(vec![x; count]);
+            }
+            let model = fit(&event, &group).unwrap();
+            let [a, b, c, d] = [a, b, c, d].map(|n| real(n) + 0.5);
+            assert!((model.slope.estimate - (a * d / (b * c)).ln()).abs() < 1e-8);
+            assert!((model.intercept - (c / d).ln()).abs() < 1e-8);
+            let mean: f64 =
+                group.iter().map(|x| model.risk(*x, 0.0)).sum::<f64>() / real(group.len());
+            assert!((mean - real(model.events) / real(model.n)).abs() < 1e-10, "FLIC");
+            assert!(model.slope.interval.low < model.slope.estimate);
+            assert!(model.slope.interval.high.is_finite());
+        }
+    }
+
+    /// Other units change coefficients in proportion and nothing else.
+    #[test]
+    fn units_and_origin_do_not_matter() {
+        let x: Vec<f64> = (0..30).map(|i| f64::from(i) * 0.7).collect();
+        let event: Vec<bool> = (0..30).map(|i| i % 5 == 0 || i > 24).collect();
+        let far: Vec<f64> = x.iter().map(|v| 1e5 + 1000.0 * v).collect();
+        let (a, b) = (fit(&event, &x).unwrap(), fit(&event, &far).unwrap());
+        assert!((a.slope.estimate - 1000.0 * b.slope.estimate).abs() < 1e-9);
+        assert!((a.slope.interval.high - 1000.0 * b.slope.interval.high).abs() < 1e-7);
+        assert!((a.slope.p - b.slope.p).abs() < 1e-9);
+        assert!((a.risk(7.0, 0.0) - b.risk(1e5 + 7000.0, 0.0)).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_profile_ends_where_the_ratio_reaches_its_limit() {
+        let x = [1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0];
+        let event = [false, false, true, false, false, true, true, true];
+        let m = fit(&event, &x).unwrap();
+        assert!(m.slope.interval.holds(m.slope.estimate));
+        // Zero lies in the interval exactly when p is above 5 %.
+        assert_eq!(m.slope.interval.holds(0.0), m.slope.p > 0.05);
+    }
+
+    #[test]
+    fn what_has_no_model_says_why() {
+        let x = [1.0, 2.0, 3.0, 4.0];
+        let said = |e: &[bool], x: &[f64]| fit(e, x).unwrap_err().to_string();
+        assert_eq!(said(&[true; 4], &x), "all outcomes are equal");
+        assert_eq!(
+            said(&[true, false, true, false], &[2.0; 4]),
+            "all values of the predictor are equal"
+        );
+        assert!(said(&[true, false], &x[..2]).contains("2 observations, at least 3"));
+        assert!(said(&[true, false, true, false], &[1.0, f64::NAN, 2.0, 3.0]).contains("finite"));
+        let twice = Data { event: &[true, false, true, false], predictor: &x, adjuster: Some(&x) };
+        assert!(Model::fit(&twice, 0.95).unwrap_err().to_string().contains("say the same"));
+    }
+}

@@ -1,0 +1,268 @@
+"""The same estimates by general-purpose libraries.
+
+Reads a list of tasks as JSON from a file: each has a name, a kind and data. Writes an object of
+results by name. Every kind below is computed by another library than the program's, or from the
+definition, and never by a port of its code.
+"""
+
+import itertools
+import json
+import math
+import sys
+
+import numpy as np
+import statsmodels.api as sm
+from firthmodels import FirthLogisticRegression
+from scipy import optimize, stats
+from sklearn.metrics import roc_auc_score, roc_curve
+from sksurv.nonparametric import (
+    cumulative_incidence_competing_risks,
+    kaplan_meier_estimator,
+)
+from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+from statsmodels.stats.proportion import proportion_confint
+
+
+def proportion(t):
+    low, high = proportion_confint(t["events"], t["n"], 1 - t["level"], "beta")
+    a, b = proportion_confint(t["events"], t["n"], 1 - t["level"], "wilson")
+    return {"low": low, "high": high, "wilson_low": a, "wilson_high": b}
+
+
+def clustered(t):
+    """Variance of a mean that respects clusters, by least squares; then the effective number."""
+    event, patient = np.array(t["event"], float), np.array(t["patient"])
+    n, m = len(event), len(set(t["patient"]))
+    plain = {"groups": patient, "use_correction": False}
+    fit = sm.OLS(event, np.ones(n)).fit(cov_type="cluster", cov_kwds=plain)
+    variance = float(fit.cov_params()[0, 0]) * m / (m - 1)
+    p = event.mean()
+    few = (stats.t.ppf(0.975, n - 1) / stats.t.ppf(0.975, m - 1)) ** 2
+    effective = min(p * (1 - p) / variance * few, n)
+    low, high = proportion_confint(p * effective, effective, 0.05, "beta")
+    return {"effective": effective, "low": float(low), "high": float(high)}
+
+
+def rank_sum(t):
+    a, b = np.array(t["a"]), np.array(t["b"])
+    exact = len(set(t["a"] + t["b"])) == len(t["a"] + t["b"]) and max(len(a), len(b)) < 50
+    method = "exact" if exact else "asymptotic"
+    found = stats.mannwhitneyu(a, b, method=method)
+    out = {"u": found.statistic, "p": found.pvalue}
+    out["shift"] = float(np.median(np.subtract.outer(a, b)))
+    # The interval holds the shifts that the test does not refuse: p beside each of its ends.
+    for name, end, inward in (("low", t["low"], 1), ("high", t["high"], -1)):
+        for side, step in (("inside", inward), ("outside", -inward)):
+            moved = stats.mannwhitneyu(a - end - step * 1e-9, b, method=method)
+            out[f"p_{side}_{name}"] = moved.pvalue
+    return out
+
+
+def kruskal(t):
+    found = stats.kruskal(*t["groups"])
+    return {"h": found.statistic, "p": found.pvalue}
+
+
+def spearman(t):
+    found = stats.spearmanr(t["x"], t["y"])
+    rho, n = found.statistic, len(t["x"])
+    reach = stats.norm.ppf(0.975) * math.sqrt((1 + rho**2 / 2) / (n - 3))
+    z = np.arctanh(rho)
+    return {
+        "rho": rho,
+        "p": found.pvalue,
+        "low": np.tanh(z - reach),
+        "high": np.tanh(z + reach),
+    }
+
+
+def fisher(t):
+    odds = stats.contingency.odds_ratio(t["table"], kind="conditional")
+    interval = odds.confidence_interval(0.95)
+    return {
+        "p": stats.fisher_exact(t["table"]).pvalue,
+        "odds": odds.statistic,
+        "low": interval.low,
+        "high": interval.high,
+    }
+
+
+def fisher_rows(t):
+    """All tables of the margins by counting, in whole numbers."""
+    rows, events = [a + b for a, b in t["rows"]], sum(a for a, _ in t["rows"])
+    ways = lambda cells: math.prod(math.comb(n, k) for n, k in zip(rows, cells))
+    observed = ways([a for a, _ in t["rows"]])
+    all_cells = itertools.product(*(range(n + 1) for n in rows))
+    extreme = sum(w for w in (ways(c) for c in all_cells if sum(c) == events) if w <= observed)
+    return {"p": extreme / math.comb(sum(rows), events)}
+
+
+def describe(t):
+    v = np.array(t["values"])
+    low, middle, high = np.percentile(v, [25, 50, 75])
+    return {"mean": v.mean(), "sd": v.std(ddof=1), "low": low, "median": middle, "high": high}
+
+
+def difference(t):
+    a, b = np.array(t["a"]), np.array(t["b"])
+    return {"d": (a.mean() - b.mean()) / math.sqrt((a.var(ddof=1) + b.var(ddof=1)) / 2)}
+
+
+def shares(t):
+    counts = np.array(t["counts"], float)
+    counts = counts[counts.sum(axis=1) > 0]
+    p, q = (counts / counts.sum(axis=0)).T
+    p, q = p[1:], q[1:]
+    s = (np.diag(p) - np.outer(p, p) + np.diag(q) - np.outer(q, q)) / 2
+    return {"d": math.sqrt((p - q) @ np.linalg.pinv(s) @ (p - q))}
+
+
+def penalised(x, y, beta):
+    odds = x @ beta
+    p = 1 / (1 + np.exp(-odds))
+    information = (x.T * (p * (1 - p))) @ x
+    plain = np.sum(np.where(y > 0, -np.logaddexp(0, -odds), -np.logaddexp(0, odds)))
+    return plain + 0.5 * np.linalg.slogdet(information)[1]
+
+
+def maximum(x, y, held=None, value=0.0, start=None):
+    """Largest penalised likelihood, by a general optimiser that knows no scoring."""
+    free = [k for k in range(x.shape[1]) if k != held]
+
+    def full(part):
+        beta = np.zeros(x.shape[1])
+        beta[free] = part
+        if held is not None:
+            beta[held] = value
+        return beta
+
+    first = np.zeros(len(free)) if start is None else np.array(start)[free]
+    found = optimize.minimize(
+        lambda part: -penalised(x, y, full(part)), first, method="BFGS", options={"gtol": 1e-8}
+    )
+    return full(found.x), -found.fun
+
+
+def firth(t):
+    """Firth's model by a package, and its interval from the definition."""
+    columns = [np.array(t["predictor"])] + ([np.array(t["adjuster"])] if t["adjuster"] else [])
+    columns = [(c - c.mean()) / c.std() for c in columns]
+    scale = [np.array(t["predictor"]).std()]
+    raw = np.column_stack([t["predictor"]] + ([t["adjuster"]] if t["adjuster"] else []))
+    y = np.array(t["event"], float)
+    x = np.column_stack([np.ones(len(y))] + columns)
+    # The package takes predictors as they are; it runs until nothing moves.
+    model = FirthLogisticRegression(max_iter=500, gtol=1e-10, xtol=1e-10).fit(raw, y)
+    model.lrt()
+    beta, top = maximum(x, y)
+    limit = stats.chi2.ppf(0.95, 1) / 2
+
+    def beyond(value):
+        return top - maximum(x, y, 1, value, beta)[1] - limit
+
+    # Standard errors of the plain information; the package has those of augmented data.
+    full = np.column_stack([np.ones(len(y)), raw])
+    share = model.predict_proba(raw)[:, 1]
+    errors = np.sqrt(np.diag(np.linalg.inv((full.T * (share * (1 - share))) @ full)))
+    error = errors[1] * scale[0]
+
+    def end(sign):
+        reach = 2 * error
+        while beyond(beta[1] + sign * reach) < 0:
+            reach *= 1.5
+        return optimize.brentq(beyond, *sorted([beta[1], beta[1] + sign * reach]), xtol=1e-7)
+
+    ratio = 2 * (top - maximum(x, y, 1, 0.0)[1])
+    by_package = float(model.lrt_pvalues_[0])
+    # Intercept of plain likelihood with the rest as offset: the mean risk is the rate.
+    offset = raw @ model.coef_
+    glm = sm.GLM(y, np.ones(len(y)), family=sm.families.Binomial(), offset=offset).fit(tol=1e-12)
+    return {
+        "slope": model.coef_[0],
+        "intercept": float(model.intercept_),
+        "error": errors[1],
+        "intercept_error": errors[0],
+        # The package's search for p does not end for some cohorts.
+        "p": by_package if math.isfinite(by_package) else stats.chi2.sf(ratio, 1),
+        "adjustment": model.coef_[1] if t["adjuster"] else 0.0,
+        "slope_again": beta[1] / scale[0],
+        "low": end(-1) / scale[0],
+        "high": end(1) / scale[0],
+        "ratio": ratio,
+        "risk_intercept": float(glm.params[0]),
+    }
+
+
+def survival(t):
+    time, event = np.array(t["time"]), np.array(t["end"]) > 0
+    at, share, band = kaplan_meier_estimator(event, time, conf_type="log-log")
+    other = SurvfuncRight(time, event.astype(int))
+    last = len(other.surv_times) - 1
+    return {
+        "time": at.tolist(),
+        "share": share.tolist(),
+        "low": band[0].tolist(),
+        "high": band[1].tolist(),
+        "last": float(other.surv_prob[last]),
+        "error": float(other.surv_prob_se[t["step"]]),
+        "error_at": float(other.surv_times[t["step"]]),
+        "median": float(other.quantile(0.5)),
+    }
+
+
+def log_rank(t):
+    time, event, group = (np.array(t[k]) for k in ("time", "event", "group"))
+    chi, p = survdiff(time, event, group)
+    return {"chi": chi, "p": p}
+
+
+def incidence(t):
+    time, end = np.array(t["time"]), np.array(t["end"])
+    at, share, band = cumulative_incidence_competing_risks(
+        end, time, conf_type="log-log", var_type="Dinse_Approx"
+    )
+    return {
+        "time": at.tolist(),
+        "event": share[1].tolist(),
+        "competing": share[2].tolist(),
+        "low": band[1][0].tolist(),
+        "high": band[1][1].tolist(),
+    }
+
+
+def roc(t):
+    low, high, cuts = roc_curve(t["event"], t["score"], drop_intermediate=False)
+    best = int(np.argmax(np.round(high - low, 12)))
+    return {
+        "area": roc_auc_score(t["event"], t["score"]),
+        "cut": float(cuts[best]),
+        "youden": float(high[best] - low[best]),
+    }
+
+
+KINDS = {f.__name__: f for f in (
+    proportion, clustered, rank_sum, kruskal, spearman, fisher, fisher_rows, describe, difference,
+    shares, firth, survival, log_rank, incidence, roc,
+)}
+
+
+def plain(value):
+    """Numbers as JSON has them; infinities and what is not a number as words."""
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    value = float(value)
+    return value if math.isfinite(value) else str(value)
+
+
+def main(path):
+    with open(path, encoding="utf-8") as file:
+        tasks = json.load(file)
+    out = {}
+    for task in tasks:
+        found = KINDS[task["kind"]](task["data"])
+        out[task["name"]] = {key: plain(value) for key, value in found.items()}
+    json.dump(out, sys.stdout)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])

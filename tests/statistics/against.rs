@@ -1,0 +1,402 @@
+//! Each estimate beside that of another library.
+
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
+
+use serde_json::{Value, json};
+use tidydose::statistics::bootstrap::Clusters;
+use tidydose::statistics::logistic::{Data, Model};
+use tidydose::statistics::roc::roc;
+use tidydose::statistics::survival::{End, Times, kaplan_meier, log_rank};
+use tidydose::statistics::{
+    contingency, correlation, describe, difference, incidence, proportion, rank,
+};
+
+use super::data::{Cohort, Numbers, cohort, follow_up, rounded};
+use crate::reference::statistics;
+
+/// A task for the reference, and what the program found: key, value, largest difference relative to
+/// the larger of the value and 0.001.
+struct Task {
+    name: String,
+    kind: &'static str,
+    data: Value,
+    found: Vec<(String, f64, f64)>,
+}
+
+#[derive(Default)]
+struct Tasks(Vec<Task>);
+
+impl Tasks {
+    fn add(&mut self, kind: &'static str, data: Value, found: &[(&str, f64, f64)]) {
+        let found = found.iter().map(|(k, v, t)| ((*k).to_owned(), *v, *t)).collect();
+        self.0.push(Task { name: format!("{kind} {}", self.0.len()), kind, data, found });
+    }
+
+    /// Asks the reference and compares everything. The answers, by name.
+    fn hold(self) -> Vec<Value> {
+        let asked: Vec<Value> = self
+            .0
+            .iter()
+            .map(|t| json!({"name": t.name, "kind": t.kind, "data": t.data}))
+            .collect();
+        let answers = statistics(&Value::Array(asked));
+        let mut wrong = Vec::new();
+        for task in &self.0 {
+            for (key, found, tolerance) in &task.found {
+                let wanted = number(&answers[&task.name][key]);
+                let equal = *found == wanted;
+                let near = (found - wanted).abs() <= tolerance * wanted.abs().max(1e-3);
+                if !(equal || near) {
+                    wrong.push(format!("{} {key}: {found}, the reference has {wanted}", task.name));
+                }
+            }
+        }
+        assert!(wrong.is_empty(), "{wrong:#?}");
+        self.0.iter().map(|t| answers[&t.name].clone()).collect()
+    }
+}
+
+fn number(value: &Value) -> f64 {
+    match value {
+        Value::String(word) => word.parse().unwrap(),
+        other => other.as_f64().unwrap_or_else(|| panic!("{other} is no number")),
+    }
+}
+
+fn list(value: &Value) -> Vec<f64> {
+    value.as_array().unwrap().iter().map(number).collect()
+}
+
+const TIGHT: f64 = 1e-9;
+
+#[test]
+fn proportions_are_those_of_statsmodels() {
+    let mut tasks = Tasks::default();
+    for (events, n) in [(0, 5), (5, 5), (1, 30), (9, 391), (81, 263), (150, 300), (1, 1)] {
+        for level in [0.95, 0.68] {
+            let exact = proportion::clopper_pearson(events, n, level).unwrap();
+            let wilson = proportion::wilson(events, n, level).unwrap();
+            tasks.add(
+                "proportion",
+                json!({"events": events, "n": n, "level": level}),
+                &[
+                    ("low", exact.low, TIGHT),
+                    ("high", exact.high, TIGHT),
+                    ("wilson_low", wilson.low, TIGHT),
+                    ("wilson_high", wilson.high, TIGHT),
+                ],
+            );
+        }
+    }
+    for seed in 1..5 {
+        let c = cohort(seed, 40, 1 + (seed as usize), [-2.0, 0.2, 1.5]);
+        let mut patients = vec![(0, 0); 40];
+        for (event, patient) in c.event.iter().zip(&c.patient) {
+            patients[*patient].0 += usize::from(*event);
+            patients[*patient].1 += 1;
+        }
+        let found = proportion::clustered(&patients, 0.95).unwrap();
+        tasks.add(
+            "clustered",
+            json!({"event": c.event.iter().map(|e| u8::from(*e)).collect::<Vec<_>>(),
+                   "patient": c.patient}),
+            &[
+                ("effective", found.effective_n, TIGHT),
+                ("low", found.interval.low, TIGHT),
+                ("high", found.interval.high, TIGHT),
+            ],
+        );
+    }
+    tasks.hold();
+}
+
+#[test]
+fn comparisons_by_ranks_are_those_of_scipy() {
+    let mut tasks = Tasks::default();
+    for (seed, m, n, step) in [
+        (1, 5, 6, 0.0),
+        (2, 9, 30, 0.0),
+        (3, 20, 25, 0.5),
+        (4, 60, 45, 0.0),
+        (5, 55, 70, 0.25),
+        (6, 12, 10, 1.0),
+    ] {
+        let mut numbers = Numbers::new(seed);
+        let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
+        let a = tied(numbers.list(m, |r| 0.4 + r.normal()));
+        let b = tied(numbers.list(n, Numbers::normal));
+        let found = rank::rank_sum(&a, &b, 0.95).unwrap();
+        assert_eq!(found.exact, step == 0.0 && m < 50 && n < 50);
+        tasks.add(
+            "rank_sum",
+            json!({"a": a, "b": b, "low": found.interval.low, "high": found.interval.high}),
+            &[("u", found.u, 0.0), ("p", found.p, TIGHT), ("shift", found.shift, TIGHT)],
+        );
+    }
+    for answer in tasks.hold() {
+        let p = |key: &str| number(&answer[key]);
+        // With ties the place of an end is rounded: p there is near to 5 %, not on its side of it.
+        let (inside, outside) = (
+            p("p_inside_low").min(p("p_inside_high")),
+            p("p_outside_low").max(p("p_outside_high")),
+        );
+        assert!(inside > 0.04 && outside < inside + 1e-12, "{answer}");
+        assert!(outside < 0.06 || p("p_outside_low") == 0.1, "{answer}");
+    }
+}
+
+#[test]
+fn other_tests_are_those_of_scipy() {
+    let mut tasks = Tasks::default();
+    for (seed, step) in [(11, 0.0), (12, 0.5), (13, 2.0)] {
+        let mut numbers = Numbers::new(seed);
+        let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
+        let groups: Vec<Vec<f64>> =
+            [8, 15, 4].iter().map(|n| tied(numbers.list(*n, |r| 2.0 * r.normal()))).collect();
+        let found = rank::kruskal_wallis(&groups).unwrap();
+        tasks.add(
+            "kruskal",
+            json!({"groups": groups}),
+            &[("h", found.h, TIGHT), ("p", found.p, TIGHT)],
+        );
+        let x = tied(numbers.list(30, Numbers::normal));
+        let y: Vec<f64> = tied(x.iter().map(|x| 0.5 * x + numbers.normal()).collect());
+        let s = correlation::spearman(&x, &y, 0.95).unwrap();
+        tasks.add(
+            "spearman",
+            json!({"x": x, "y": y}),
+            &[
+                ("rho", s.rho, TIGHT),
+                ("p", s.p, TIGHT),
+                ("low", s.interval.low, TIGHT),
+                ("high", s.interval.high, TIGHT),
+            ],
+        );
+        let d = describe::summary(&x).unwrap();
+        tasks.add(
+            "describe",
+            json!({"values": x}),
+            &[
+                ("mean", d.mean, TIGHT),
+                ("sd", d.deviation, TIGHT),
+                ("low", d.lower, TIGHT),
+                ("median", d.median, TIGHT),
+                ("high", d.upper, TIGHT),
+            ],
+        );
+        let means = difference::of_means(&x, &y).unwrap();
+        tasks.add("difference", json!({"a": x, "b": y}), &[("d", means, TIGHT)]);
+    }
+    tasks.hold();
+}
+
+#[test]
+fn counts_in_tables_are_those_of_scipy() {
+    let mut tasks = Tasks::default();
+    for counts in [
+        vec![(3, 9), (10, 2)],
+        vec![(4, 10), (0, 6), (9, 9), (0, 0)],
+        vec![(40, 38), (3, 5), (7, 12)],
+    ] {
+        let found = difference::of_shares(&counts).unwrap();
+        tasks.add("shares", json!({"counts": counts}), &[("d", found, 1e-8)]);
+    }
+    for [a, b, c, d] in [
+        [3, 1, 1, 3],
+        [0, 12, 5, 9],
+        [7, 0, 4, 40],
+        [2, 98, 11, 189],
+        [10, 10, 10, 10],
+        [0, 5, 0, 7],
+    ] {
+        let table = [[a, b], [c, d]];
+        let Ok(found) = contingency::fisher(table, 0.95) else {
+            assert_eq!(a + c, 0, "only a column without counts has no answer");
+            continue;
+        };
+        tasks.add(
+            "fisher",
+            json!({"table": table}),
+            &[
+                ("p", found.p, TIGHT),
+                ("odds", found.odds_ratio, 1e-8),
+                ("low", found.interval.low, 1e-7),
+                ("high", found.interval.high, 1e-7),
+            ],
+        );
+    }
+    for rows in [vec![(2, 8), (0, 9), (5, 4)], vec![(1, 5), (1, 5), (0, 7), (4, 2)]] {
+        let found = contingency::fisher_rows(&rows).unwrap();
+        tasks.add("fisher_rows", json!({"rows": rows}), &[("p", found, TIGHT)]);
+    }
+    tasks.hold();
+}
+
+/// Cohorts with few events, with complete separation, with ties and with an adjuster.
+fn cohorts() -> Vec<(Cohort, bool)> {
+    let separated = |n: usize| Cohort {
+        event: (0..n).map(|i| i >= n - 5).collect(),
+        predictor: (0..n).map(|i| 1.0 + 0.5 * i as f64).collect(),
+        adjuster: (0..n).map(|i| (i % 3) as f64).collect(),
+        patient: (0..n).collect(),
+    };
+    let mut tied = cohort(23, 60, 1, [-2.0, 0.3, 0.0]);
+    tied.predictor = rounded(&tied.predictor, 2.0);
+    // An empty cell: no event among those without the factor.
+    let mut binary = cohort(24, 50, 1, [-1.0, 0.0, 0.0]);
+    binary.predictor = (0..50).map(|i| f64::from(u8::from(i < 20))).collect();
+    (20..50).for_each(|i| binary.event[i] = false);
+    vec![
+        (cohort(21, 150, 1, [-4.0, 0.2, 0.0]), false),
+        (cohort(22, 90, 2, [-2.5, 0.15, 0.5]), true),
+        (tied, true),
+        (binary, false),
+        (separated(24), false),
+        (separated(24), true),
+    ]
+}
+
+#[test]
+fn the_logistic_model_is_firths_by_a_package_and_by_its_definition() {
+    let mut tasks = Tasks::default();
+    for (c, adjusted) in cohorts() {
+        let adjuster = adjusted.then_some(&c.adjuster[..]);
+        let data = Data { event: &c.event, predictor: &c.predictor, adjuster };
+        let m = Model::fit(&data, 0.95).unwrap();
+        let (s, interval) = (m.slope, m.slope.interval);
+        tasks.add(
+            "firth",
+            json!({"event": c.event, "predictor": c.predictor, "adjuster": adjuster}),
+            &[
+                ("slope", s.estimate, 1e-6),
+                ("intercept", m.intercept, 1e-6),
+                ("error", s.error, 1e-6),
+                ("intercept_error", m.intercept_error, 1e-6),
+                ("p", s.p, 1e-5),
+                ("adjustment", m.adjustment.map_or(0.0, |a| a.estimate), 1e-5),
+                ("slope_again", s.estimate, 1e-5),
+                ("low", interval.low, 1e-5),
+                ("high", interval.high, 1e-5),
+                ("ratio", s.ratio, 1e-6),
+                ("risk_intercept", m.risk_intercept, 1e-5),
+            ],
+        );
+    }
+    tasks.hold();
+}
+
+fn ends(codes: &[u8]) -> Vec<End> {
+    let end = |c: &u8| [End::Censored, End::Event, End::Competing][usize::from(*c)];
+    codes.iter().map(end).collect()
+}
+
+#[test]
+fn survival_and_incidence_are_those_of_scikit_survival_and_statsmodels() {
+    let mut tasks = Tasks::default();
+    let mut curves = Vec::new();
+    // Ties of events with censoring and with death; one group so small that all are gone at the end.
+    for (seed, n, step) in [(31, 120, 30.0), (32, 40, 1.0), (33, 15, 90.0)] {
+        let (time, end) = follow_up(seed, n, step);
+        let times = Times::new(&time, &ends(&end)).unwrap();
+        let survival = kaplan_meier(&times, 0.95).unwrap();
+        let events: Vec<_> = survival.steps.iter().filter(|s| s.events > 0.0).collect();
+        let middle = events.len() / 2;
+        let last = survival.steps.last().unwrap().survival;
+        tasks.add(
+            "survival",
+            json!({"time": time, "end": end, "step": middle}),
+            &[
+                ("last", last, TIGHT),
+                ("error", events[middle].error, TIGHT),
+                ("error_at", events[middle].time, 0.0),
+                ("median", survival.median().unwrap_or(f64::NAN), 0.0),
+            ],
+        );
+        let incidence = incidence::aalen_johansen(&times, 0.95).unwrap();
+        tasks.add("incidence", json!({"time": time, "end": end}), &[]);
+        curves.push((survival, incidence));
+    }
+    let answers = tasks.hold();
+    for (pair, (survival, incidence)) in answers.chunks(2).zip(&curves) {
+        let shares: Vec<f64> = survival.steps.iter().map(|s| s.survival).collect();
+        same(&shares, &list(&pair[0]["share"]));
+        let low: Vec<f64> = survival.steps.iter().filter_map(|s| Some(s.interval?.low)).collect();
+        same_where_inside(&low, &list(&pair[0]["low"]), &shares);
+        let event: Vec<f64> = incidence.steps.iter().map(|s| s.event).collect();
+        same(&event, &list(&pair[1]["event"]));
+        let competing: Vec<f64> = incidence.steps.iter().map(|s| s.competing).collect();
+        same(&competing, &list(&pair[1]["competing"]));
+        for (key, of) in [("low", 0), ("high", 1)] {
+            let ends: Vec<f64> = incidence
+                .steps
+                .iter()
+                .filter_map(|s| s.interval.map(|i| if of == 0 { i.low } else { i.high }))
+                .collect();
+            same_where_inside(&ends, &list(&pair[1][key]), &event);
+        }
+    }
+}
+
+fn same(found: &[f64], wanted: &[f64]) {
+    assert_eq!(found.len(), wanted.len());
+    for (a, b) in found.iter().zip(wanted) {
+        assert!((a - b).abs() < 1e-12, "{a} {b}");
+    }
+}
+
+/// Bands only where the share is neither 0 nor 1: elsewhere the program has none.
+fn same_where_inside(found: &[f64], wanted: &[f64], shares: &[f64]) {
+    let inside = shares.iter().map(|s| *s > 0.0 && *s < 1.0);
+    let wanted: Vec<f64> = wanted.iter().zip(inside).filter(|(_, i)| *i).map(|(w, _)| *w).collect();
+    assert!(found.len() > 5);
+    assert_eq!(found.len(), wanted.len());
+    for (a, b) in found.iter().zip(wanted) {
+        assert!((a - b).abs() < 1e-9, "{a} {b}");
+    }
+}
+
+#[test]
+fn groups_over_time_are_compared_as_by_statsmodels() {
+    let mut tasks = Tasks::default();
+    for groups in [2_usize, 3] {
+        let (time, end) = follow_up(41 + groups as u64, 80, 20.0);
+        let group: Vec<usize> = (0..80).map(|i| i * 7 % groups).collect();
+        let of = |g: usize| {
+            let rows = (0..80).filter(|i| group[*i] == g);
+            let (t, e): (Vec<f64>, Vec<u8>) = rows.map(|i| (time[i], end[i])).unzip();
+            Times::new(&t, &ends(&e)).unwrap().event_only()
+        };
+        let found = log_rank(&(0..groups).map(of).collect::<Vec<_>>()).unwrap();
+        let event: Vec<u8> = end.iter().map(|e| u8::from(*e == 1)).collect();
+        tasks.add(
+            "log_rank",
+            json!({"time": time, "event": event, "group": group}),
+            &[("chi", found.chi_squared, TIGHT), ("p", found.p, TIGHT)],
+        );
+    }
+    tasks.hold();
+}
+
+#[test]
+fn areas_and_cuts_are_those_of_scikit_learn() {
+    let mut tasks = Tasks::default();
+    for (seed, step) in [(51, 0.0), (52, 1.0), (53, 4.0)] {
+        let c = cohort(seed, 80, 1, [-2.0, 0.25, 0.0]);
+        let score = if step > 0.0 { rounded(&c.predictor, step) } else { c.predictor.clone() };
+        let found = roc(&score, &c.event, None).unwrap();
+        let best = found.best();
+        tasks.add(
+            "roc",
+            json!({"score": score, "event": c.event.iter().map(|e| u8::from(*e)).collect::<Vec<_>>()}),
+            &[("area", found.area, TIGHT), ("cut", best.score, TIGHT), ("youden", best.youden(), TIGHT)],
+        );
+    }
+    tasks.hold();
+}
+
+#[test]
+fn patients_are_told_from_lesions() {
+    let c = cohort(61, 12, 3, [-1.0, 0.1, 1.0]);
+    let clusters = Clusters::new(&c.patient);
+    assert_eq!((clusters.count(), clusters.observations()), (12, 36));
+}
