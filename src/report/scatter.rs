@@ -199,15 +199,19 @@ fn limit_lines(frame: &Frame, lines: &[Line<'_>], metric: &str) -> Markup {
             None => levels.push((line.limit, line.letter.to_string(), own)),
         }
     }
-    let inside = levels.into_iter().filter(|(limit, ..)| frame.py(*limit) > Frame::ends().0);
+    levels.retain(|(limit, ..)| frame.py(*limit) > Frame::ends().0);
+    // All lines first: a text with its halo then stands before the line of a near level.
     html! {
-        @for (i, (limit, letters, own)) in inside.enumerate() {
-            @let y = frame.py(limit);
+        @for (limit, _, own) in &levels {
+            @let y = frame.py(*limit);
+            line class=(if *own { "limit own" } else { "limit" })
+                x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
+        }
+        @for (i, (limit, letters, _)) in levels.iter().enumerate() {
+            @let y = frame.py(*limit);
             @let even = i % 2 == 0;
             @let (x, anchor) = if even { (right - 3.0, "end") } else { (left + 4.0, "start") };
-            line class=(if own { "limit own" } else { "limit" })
-                x1=(left) x2=(right) y1=(at(y)) y2=(at(y)) {}
-            text.letter x=(x) y=(at(y - 3.0)) text-anchor=(anchor) { (letters) " " (shown(limit)) }
+            text.letter x=(x) y=(at(y - 3.0)) text-anchor=(anchor) { (letters) " " (shown(*limit)) }
         }
     }
 }
