@@ -20,7 +20,7 @@ const TISSUE: &str = "all tissue";
 /// The union of the targets with a prescription.
 const TARGETS: &str = "all targets";
 /// Standard name of the organ that targets are taken out of.
-const BRAIN: &str = "Brain";
+pub(super) const BRAIN: &str = "Brain";
 
 /// Metrics of a part are those of the whole less those of the rest.
 fn adds_up(metric: &Metric) -> bool {

@@ -67,7 +67,10 @@ pub(super) fn measure(
         done.refuse(&mut prepared);
     }
     let workshop = prepared.workshop(&measuring.analysis);
-    let (sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
+    let (mut sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
+    for sum in &mut sums {
+        done.refusals.take_away_of_sum(&sum.structures_of, &mut sum.measurements);
+    }
     prepared.findings.extend(refused);
     write(&mut prepared, (&done, &sums), &measuring.analysis, (settings.strict, terminal))?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
