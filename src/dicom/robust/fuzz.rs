@@ -1,11 +1,10 @@
 //! Mutation from a kept corpus, for the file door, structure sets, doses and plans.
 //!
-//! What this is and is not: instrumentation of the compiled code needs a nightly compiler, which
-//! this project does not ask for. In its place, an input is kept when the program says something
-//! new of it: a code, an attribute or a sentence not heard before. That is coarser than counting
-//! branches; it reaches what is told apart in a message and misses what is not. The run is the same
-//! every time. `FUZZ_ROUNDS=1000000 UPDATE=1` makes a longer one and adds what it finds to the
-//! corpus in `tests/corpus`, from where every later run starts.
+//! An input is kept when the program says something new of it: a code, an attribute or a sentence not
+//! heard before. That is coarser than counting branches, which `.ci/fuzz` does with the same corpus;
+//! but it needs no other build, counts memory against the size of each input, and is the same every
+//! time. `FUZZ_ROUNDS=1000000 UPDATE=1` makes a longer run and adds what it finds to the corpus in
+//! `tests/corpus`, from where every later run starts.
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
