@@ -3,6 +3,7 @@
 //! knows no table.
 
 pub mod bounds;
+mod coin;
 pub mod evidence;
 pub mod fields;
 mod form;
@@ -41,10 +42,12 @@ use crate::geometry::occupancy::Occupancy;
 use crate::geometry::point::{self, Point};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{
-    AppliesTo, Biology, Definition, Outcome, PrescriptionIsodoses, Status, local, organ_models,
+    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, local,
+    organ_models,
 };
 use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Views};
+use coin::{COIN, OrganShare};
 use fields::{Fields, Prepared};
 use shape::Shape;
 use structure::{NoSolid, Solid};
@@ -110,8 +113,11 @@ fn measure(
     let (spaces, scattered) = (spaces.as_ref(), &scattered);
     let (targets, isocentres) = (&targets, &isocentres);
     let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered };
-    for part in parts.iter().filter(|part| wanted(part.roi.header.number)) {
-        bench.measure(part, out);
+    let wanted_parts = || parts.iter().filter(|part| wanted(part.roi.header.number));
+    let shares: Vec<_> = wanted_parts().flat_map(|part| bench.measure(part, out)).collect();
+    for part in wanted_parts() {
+        let coin = bench.coin(part, &out.measurements, &shares);
+        out.measurements.extend(coin);
     }
     if settings.regions {
         out.regions = bench.regions(parts, &out.measurements);
@@ -273,7 +279,7 @@ impl<'a> Part<'a> {
     }
 
     /// The metrics of the study, then those that limits of this organ need.
-    fn metrics(&self, settings: &Settings) -> Vec<crate::metrics::Metric> {
+    fn metrics(&self, settings: &Settings) -> Vec<Metric> {
         settings.metrics_of(self.name.and_then(|n| n.standard.as_deref()))
     }
 
@@ -318,10 +324,14 @@ struct Bench<'a> {
 }
 
 impl Bench<'_> {
-    fn measure(&self, part: &Part<'_>, out: &mut Analysis) {
+    /// Adds the rows of a structure; gives what of it lies in the isodoses of the prescriptions.
+    fn measure(&self, part: &Part<'_>, out: &mut Analysis) -> Vec<OrganShare> {
         let solid = match &part.solid {
             Ok(solid) => solid,
-            Err(none) => return self.rows_without_solid(part, none, out),
+            Err(none) => {
+                self.rows_without_solid(part, none, out);
+                return Vec::new();
+            }
         };
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
         let solid = &bounds::refined(solid, self.settings.ends, fields);
@@ -339,7 +349,8 @@ impl Bench<'_> {
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
-        for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
+        let alone = |m: &&Metric| part.takes(m.definition) && m.definition.name != COIN;
+        for metric in part.metrics(self.settings).iter().filter(alone) {
             let traced = views.traced(metric, &around);
             let rule = views.rule(metric, &around);
             out.measurements.push(row(part, metric, traced, [&method, &rule]));
@@ -354,6 +365,7 @@ impl Bench<'_> {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
         compare_stated_volume(part, views.nominal.volume_cc, out);
+        self.organ_shares(part, &views, &around)
     }
 
     fn biology(&self, part: &Part<'_>) -> Biology {
@@ -439,7 +451,7 @@ impl Bench<'_> {
 /// One value with the method: interpolation and ends, then the rule of the metric.
 fn row(
     part: &Part<'_>,
-    metric: &crate::metrics::Metric,
+    metric: &Metric,
     (outcome, doubts): (Outcome, Option<Doubts>),
     [method, rule]: [&str; 2],
 ) -> Measurement {

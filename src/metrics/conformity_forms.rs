@@ -118,6 +118,21 @@ pub(super) static VANT_RIET: Definition = Definition {
     ..INDEX
 };
 
+/// Computed where the organs beside the target are known.
+pub(super) static COIN: Definition = Definition {
+    name: "BaltasCOIN",
+    limits: [0.0, 1.0],
+    title: "COIN of Baltas: the conformation number times the share of each critical organ that \
+            stays below the prescription; critical organs are all named ones but the brain",
+    formula: "(TV_PIV / TV) · (TV_PIV / PIV) · ∏ (1 − V_Rx,organ / V_organ)",
+    reference: "Baltas et al. 1998, Int J Radiat Oncol Biol Phys 40:515",
+    evidence: Evidence::Memory,
+    undefined: "VantRietConformation is undefined or not asked for, or the dose grid does not \
+                cover a critical organ",
+    compute: |_, _| Outcome::none(Status::NotApplicable, "it needs the organs beside the target"),
+    ..INDEX
+};
+
 pub(super) static NAKAMURA: Definition = Definition {
     name: "NakamuraConformity",
     limits: [1.0, f64::INFINITY],

@@ -185,6 +185,7 @@ pub static REGISTRY: &[&Definition] = &[
     &conformity_forms::WAGNER,
     &conformity_forms::LOMAX_SCHEIB,
     &conformity_forms::VANT_RIET,
+    &conformity_forms::COIN,
     &conformity_forms::NAKAMURA,
     &conformity_forms::SALT_UNDERDOSAGE,
     &conformity_forms::SALT_OVERDOSAGE,

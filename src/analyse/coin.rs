@@ -1,0 +1,196 @@
+//! COIN of Baltas: the conformation number of a target times, for each critical organ, the share of
+//! the organ that stays below the prescription. Needs the values of several structures, so that it
+//! is computed when all of them have been measured. Knows no dose and no solid.
+
+use super::Bench;
+use super::bounds::{Circumstances, Views};
+use super::region::BRAIN;
+use super::{Measurement, Part, row};
+use crate::case::Role;
+use crate::metrics::{Metric, Outcome, Status, parse};
+
+/// The metric that is computed here.
+pub(super) const COIN: &str = "BaltasCOIN";
+/// Its first two factors.
+const CONFORMATION: &str = "VantRietConformation";
+
+/// How much of an organ receives the prescription dose of some target.
+pub(super) struct OrganShare {
+    organ: String,
+    dose_gy: f64,
+    /// Percent of the organ.
+    share: Outcome,
+}
+
+impl Bench<'_> {
+    /// The shares of a structure that count as those of a critical organ: every named organ but the
+    /// brain, which holds the targets.
+    pub(super) fn organ_shares(
+        &self,
+        part: &Part<'_>,
+        views: &Views,
+        around: &Circumstances,
+    ) -> Vec<OrganShare> {
+        let Some(organ) = part.name.and_then(|n| n.standard.as_deref()) else { return Vec::new() };
+        if part.role() != Role::Organ || organ == BRAIN || wanted(self).is_none() {
+            return Vec::new();
+        }
+        let mut doses: Vec<f64> = self.targets.iter().map(|t| t.dose_gy).collect();
+        doses.sort_by(f64::total_cmp);
+        doses.dedup();
+        let share = |dose_gy: f64| {
+            let metric = parse(&format!("V{dose_gy}Gy[%]")).ok()?;
+            let share = views.traced(&metric, around).0;
+            Some(OrganShare { organ: organ.to_owned(), dose_gy, share })
+        };
+        doses.into_iter().filter_map(share).collect()
+    }
+
+    /// The row of a target, from its own rows and the shares of all organs at its prescription.
+    pub(super) fn coin(
+        &self,
+        part: &Part<'_>,
+        measured: &[Measurement],
+        shares: &[OrganShare],
+    ) -> Option<Measurement> {
+        let metric = wanted(self).filter(|_| part.solid.is_ok() && part.role().is_target())?;
+        let number = part.roi.header.number;
+        let own = |m: &&Measurement| m.roi_number == number && m.metric == CONFORMATION;
+        let method = self.settings.method();
+        let (outcome, rule) = match measured.iter().find(own) {
+            Some(base) => {
+                let dose_gy = part.prescription.map(|p| p.0);
+                let here: Vec<_> = shares.iter().filter(|s| Some(s.dose_gy) == dose_gy).collect();
+                (of_factors(&base.outcome, &here), rule(&here))
+            }
+            None => {
+                let reason = format!("{CONFORMATION} is not in the list of metrics");
+                (Outcome::none(Status::NotApplicable, reason), String::new())
+            }
+        };
+        Some(row(part, metric, (outcome, None), [&method, &rule]))
+    }
+}
+
+fn wanted<'a>(bench: &Bench<'a>) -> Option<&'a Metric> {
+    bench.settings.metrics.iter().find(|m| m.definition.name == COIN)
+}
+
+fn rule(shares: &[&OrganShare]) -> String {
+    let organs: Vec<&str> = shares.iter().map(|s| s.organ.as_str()).collect();
+    match organs.as_slice() {
+        [] => "no critical organ is contoured, so that it is the conformation number".to_owned(),
+        list => format!("critical organs: {}", list.join(", ")),
+    }
+}
+
+/// The product. Its bounds are the products of the bounds: the widest that they allow together.
+fn of_factors(conformation: &Outcome, shares: &[&OrganShare]) -> Outcome {
+    if conformation.status != Status::Ok {
+        return conformation.clone();
+    }
+    let mut out = conformation.clone();
+    for OrganShare { organ, dose_gy, share } in shares {
+        let (Some(value), Status::Ok) = (share.value, share.status) else {
+            let reason = format!("V{dose_gy}Gy[%] of {organ}: {}", share.reason);
+            // A share that is known from one side only says as little as one of a part of the organ.
+            let bound = share.status == Status::Bound;
+            let status = if bound { Status::PartlyOutsideGrid } else { share.status };
+            return Outcome::none(status, reason);
+        };
+        let spared = |percent: f64| (1.0 - percent / 100.0).clamp(0.0, 1.0);
+        out.value = out.value.map(|v| v * spared(value));
+        out.low = out.low.map(|v| v * spared(share.high.unwrap_or(100.0)));
+        out.high = out.high.map(|v| v * spared(share.low.unwrap_or(0.0)));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use ndarray::Array3;
+
+    use super::*;
+    use crate::analyse::testing::{ball, case_of, set_of};
+    use crate::analyse::{Settings, analyse};
+    use crate::case::{Prescription, PrescriptionBasis};
+    use crate::geometry::{Grid, Point};
+    use crate::rt::Dose;
+    use crate::units::Gray;
+
+    /// Width of the dose, mm, and where it has fallen to 12 Gy of 24 Gy.
+    const SIGMA_MM: f64 = 8.0;
+
+    fn reach_mm() -> f64 {
+        SIGMA_MM * (2.0 * 2.0_f64.ln()).sqrt()
+    }
+
+    fn dose() -> Dose {
+        let offsets = (0..41).map(f64::from).map(|k| 1.5 * k).collect();
+        let axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid = Grid::new([-30.0; 3], axes, [1.5; 2], offsets, [41, 41]).unwrap();
+        let values = Array3::from_shape_fn(grid.shape(), |at| {
+            let r2: f64 = grid.position(at.into()).iter().map(|x| x * x).sum();
+            (24.0 * (-r2 / (2.0 * SIGMA_MM * SIGMA_MM)).exp()) as f32
+        });
+        Dose { grid, values, step: Gray::gy(1e-6) }
+    }
+
+    fn coin_with(organs: &[(&str, Point, f64)], metrics: &[&str]) -> (Outcome, f64, String) {
+        let mut names = vec!["GTV", "Brain"];
+        names.extend(organs.iter().map(|o| o.0));
+        let mut case = case_of(&names);
+        let (dose_gy, basis) = (Gray::gy(12.0), PrescriptionBasis::User);
+        case.prescriptions = vec![Prescription { roi_number: 1, dose: dose_gy, basis }];
+        let mut rois = vec![ball(1, [0.0; 3], 7.0), ball(2, [0.0; 3], 26.0)];
+        rois.extend((3..).zip(organs).map(|(number, (_, centre, r))| ball(number, *centre, *r)));
+        let metrics = metrics.iter().map(|m| parse(m).unwrap()).collect();
+        let settings = Settings { metrics, ..Settings::default() };
+        let all = analyse(&case, Some(&set_of(rois)), Some(dose()), &settings);
+        let of =
+            |name: &str| all.measurements.iter().find(|m| m.roi_number == 1 && m.metric == name);
+        let conformation = of(CONFORMATION).and_then(|m| m.outcome.value).unwrap_or(f64::NAN);
+        let coin = of(COIN).unwrap();
+        (coin.outcome.clone(), conformation, coin.method.clone())
+    }
+
+    const BOTH: [&str; 2] = [CONFORMATION, COIN];
+
+    #[test]
+    fn without_an_organ_it_is_the_conformation_number() {
+        let (coin, conformation, method) = coin_with(&[], &BOTH);
+        assert_eq!(coin.value, Some(conformation));
+        assert!(method.contains("no critical organ"), "{method}");
+        let truth = (7.0 / reach_mm()).powi(3);
+        assert!((conformation / truth - 1.0).abs() < 0.01, "{conformation} for {truth}");
+    }
+
+    /// A ball around the same centre of twice the radius of the isodose has an eighth of itself in
+    /// it, one far away nothing. The form of the product is from memory (Baltas et al. 1998).
+    #[test]
+    fn each_organ_takes_its_share() {
+        let r = 2.0 * reach_mm();
+        let list = [("Brainstem", [0.0; 3], r), ("OpticChiasm", [0.0, 24.0, 0.0], 3.0)];
+        let (coin, conformation, method) = coin_with(&list, &BOTH);
+        let spared = coin.value.unwrap() / conformation;
+        // Volume of a ball on planes of 1 mm: well below 0.5 %, and an eighth of that here.
+        assert!((spared - 7.0 / 8.0).abs() < 0.001, "{spared}");
+        assert!(
+            coin.low.unwrap() < coin.value.unwrap() && coin.high.unwrap() > coin.value.unwrap()
+        );
+        assert!(
+            method.contains("Brainstem, OpticChiasm") && !method.contains("Brain,"),
+            "{method}"
+        );
+    }
+
+    #[test]
+    fn an_organ_outside_the_grid_leaves_it_unknown() {
+        let list = [("Brainstem", [0.0, 29.0, 0.0], 5.0)];
+        let (coin, ..) = coin_with(&list, &BOTH);
+        assert_eq!((coin.value, coin.status), (None, Status::PartlyOutsideGrid));
+        assert!(coin.reason.starts_with("V12Gy[%] of Brainstem: "), "{}", coin.reason);
+        let (alone, ..) = coin_with(&[], &[COIN]);
+        assert_eq!((alone.value, alone.status), (None, Status::NotApplicable));
+    }
+}
