@@ -21,8 +21,8 @@ use super::settings::{Ends, Settings};
 use super::structure::Solid;
 use super::trace::{Doubt, Doubts};
 use crate::dose::{DoseField, Dvh, Interpolation, sample};
-use crate::geometry::Point;
 use crate::geometry::smooth::Variant;
+use crate::geometry::{Occupancy, Point};
 use crate::metrics::size::Form;
 use crate::metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
@@ -132,20 +132,34 @@ pub(super) const CHANCE_SHARE: f64 = 4e-4;
 /// Cells of the coarse views are larger by this factor.
 const COARSE: f64 = 2.0;
 
-impl View {
-    fn of(solid: &Solid, how: How<'_>, field: Option<&DoseField>) -> Self {
+/// A solid as cells, which doses are read in.
+struct Filled<'a> {
+    how: How<'a>,
+    occupancy: Occupancy,
+    volume_cc: f64,
+    form: Form,
+}
+
+impl<'a> Filled<'a> {
+    fn of(solid: &Solid, how: How<'a>) -> Self {
         let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
-        let form = form::of(solid, &occupancy, how.variant, field, how.isocentres);
+        let form = form::of(solid, &occupancy, how.variant, how.isocentres);
+        Self { how, occupancy, volume_cc, form }
+    }
+
+    fn view(&self, field: Option<&DoseField>) -> View {
+        let (volume_cc, form) = (self.volume_cc, self.form);
         let Some(field) = field else {
-            return Self { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
+            return View { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
         };
-        let samples = sample(field, &occupancy, how.coarse);
+        let form = form::with_doses(form, field, self.how.isocentres);
+        let samples = sample(field, &self.occupancy, self.how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let share = |part: f64| if whole > 0.0 { part / whole } else { 0.0 };
         let (cover, jumps) = (share(inside), share(samples.held_mm3));
-        Self { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None, form }
+        View { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None, form }
     }
 }
 
@@ -179,9 +193,10 @@ impl Views {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
         let how = How { ends, coarse: COARSE, variant: plain, isocentres };
-        let coarse = |variant| View::of(solid, How { variant, ..how }, field);
-        let nominal = View::of(solid, How { coarse: 1.0, ..how }, field);
-        let base = coarse(plain);
+        let coarse = |variant| Filled::of(solid, How { variant, ..how }).view(field);
+        let nominal = Filled::of(solid, How { coarse: 1.0, ..how }).view(field);
+        let filled = Filled::of(solid, how);
+        let base = filled.view(field);
         let term = |doubt, view, scale| Term {
             doubt,
             groups: vec![vec![view]],
@@ -215,7 +230,7 @@ impl Views {
             let mut others = f
                 .others()
                 .zip(isodoses)
-                .map(|(field, isodoses)| View { isodoses, ..View::of(solid, how, Some(field)) });
+                .map(|(field, isodoses)| View { isodoses, ..filled.view(Some(field)) });
             terms.push(Term {
                 doubt: Doubt::Dose,
                 groups: vec![others.by_ref().take(f.thinned.len()).collect()],

@@ -8,18 +8,16 @@ use crate::geometry::smooth::Variant;
 use crate::geometry::surface::Surface;
 use crate::metrics::size::{Form, Isocentre};
 
-/// The form of a solid as `occupancy` fills it with something varied; doses are those of `field`.
+/// The form of a solid as `occupancy` fills it with something varied, without doses.
 #[must_use]
 pub(super) fn of(
     solid: &Solid,
     occupancy: &Occupancy,
     variant: Variant,
-    field: Option<&DoseField>,
     isocentres: &[Point],
 ) -> Form {
     let surface = Surface::of(occupancy);
     let centre = occupancy.centroid();
-    let dose = |p: Point| field.and_then(|f| f.at(p));
     let mut in_plane = solid.diameters;
     if let Some(d) = &mut in_plane {
         // Both ends of a chord may lie on a bulge.
@@ -34,8 +32,19 @@ pub(super) fn of(
         in_plane,
         axial: occupancy.axes.is_axial(),
         centre,
-        centre_gy: centre.and_then(dose),
-        isocentre: centre.and_then(|c| nearest(c, isocentres, dose)),
+        centre_gy: None,
+        isocentre: centre.and_then(|c| nearest(c, isocentres, |_| None)),
+    }
+}
+
+/// The same with the doses of `field`.
+#[must_use]
+pub(super) fn with_doses(form: Form, field: &DoseField, isocentres: &[Point]) -> Form {
+    let dose = |p: Point| field.at(p);
+    Form {
+        centre_gy: form.centre.and_then(dose),
+        isocentre: form.centre.and_then(|c| nearest(c, isocentres, dose)),
+        ..form
     }
 }
 

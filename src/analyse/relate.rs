@@ -185,14 +185,8 @@ fn overlap_cc(a: &Shape, b: &Shape) -> Option<f64> {
 /// Smallest, mean and largest distance from the surface of `inner` outward to that of `outer`.
 fn margins(inner: &Shapes, outer: &Shapes) -> [(&'static RelationDefinition, Outcome); 3] {
     let chance = shape::GAP_CHANCE * inner.pitch_mm().max(outer.pitch_mm());
-    let of = |which: fn(&shape::Margin) -> f64| {
-        Shapes::compare(inner, outer, chance, &|x, y| shape::margin(x, y).as_ref().map(which))
-    };
-    [
-        (&MARGIN_MIN, of(|m| m.least_mm)),
-        (&MARGIN_MEAN, of(|m| m.mean_mm)),
-        (&MARGIN_MAX, of(|m| m.most_mm)),
-    ]
+    let [least, mean, most] = Shapes::compare_several(inner, outer, chance, &shape::margin_mm);
+    [(&MARGIN_MIN, least), (&MARGIN_MEAN, mean), (&MARGIN_MAX, most)]
 }
 
 /// The gap between two targets, and whether they are one lesion.

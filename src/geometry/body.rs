@@ -136,13 +136,13 @@ impl Body {
             let square = self.facets.nearest_neighbor(&p)?.distance_2(&p);
             return Some(square.sqrt() - self.inward_mm);
         }
-        let mut nearest = self.facets.nearest_neighbor_iter_with_distance_2(&p);
-        let (first, square) = nearest.next()?;
+        let square = self.facets.nearest_neighbor(&p)?.distance_2(&p);
         let distance = square.sqrt();
         // At an edge several triangles are as near; the one that the point is most above decides.
-        let tied = nearest.take_while(|(_, s)| s.sqrt() <= distance + SAME_DISTANCE_MM);
-        let heights = std::iter::once(first).chain(tied.map(|(f, _)| f)).map(|f| f.height_mm(p));
-        let height = heights.reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
+        let reach = distance + SAME_DISTANCE_MM;
+        let tied = self.facets.locate_within_distance(p, reach * reach);
+        let height =
+            tied.map(|f| f.height_mm(p)).reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
         Some(if height < 0.0 { -distance } else { distance } - self.inward_mm)
     }
 
@@ -154,25 +154,35 @@ impl Body {
         point::length([0, 1, 2].map(out))
     }
 
-    /// Smallest signed distance of the points of `other` from this surface, mm. A distance changes
-    /// by no more than the way between two points, so that most blocks need not be opened.
-    fn nearest_of(&self, other: &Self) -> Option<f64> {
-        let bound = |b: &'_ Block| Some(self.signed_distance_mm(b.centre)? - b.radius_mm);
-        let blocks: Option<Vec<(f64, &Block)>> =
-            other.blocks.iter().map(|b| Some((bound(b)?, b))).collect();
-        let mut blocks = blocks?;
+    /// Smallest signed distance of the points of `other` from this surface, mm; absent when it is not
+    /// below `limit_mm`. A distance changes by no more than the way between two points, so that most
+    /// blocks need not be opened, and outside of the box around this surface most need not even be
+    /// looked at.
+    fn nearest_of(&self, other: &Self, limit_mm: f64) -> Option<f64> {
+        // The points of the other surface lie inward of it as well.
+        let mut least = limit_mm + other.inward_mm;
+        let mut found = None;
+        let far = |b: &Block| match self.distance_to_box_mm(b.centre) {
+            0.0 => f64::NEG_INFINITY,
+            out => out - self.inward_mm - b.radius_mm,
+        };
+        let mut blocks: Vec<(f64, &Block)> = other.blocks.iter().map(|b| (far(b), b)).collect();
         blocks.sort_by(|a, b| a.0.total_cmp(&b.0));
-        let mut least = f64::INFINITY;
-        for (bound, block) in blocks {
-            if bound > least {
+        for (at_least, block) in blocks {
+            if at_least > least {
                 break;
             }
+            if self.signed_distance_mm(block.centre)? - block.radius_mm > least {
+                continue;
+            }
             for p in other.points.get(block.points.clone()).unwrap_or_default() {
-                least = least.min(self.signed_distance_mm(*p)?);
+                let distance = self.signed_distance_mm(*p)?;
+                if distance < least {
+                    (least, found) = (distance, Some(distance - other.inward_mm));
+                }
             }
         }
-        // The points of the other surface lie inward of it as well.
-        least.is_finite().then_some(least - other.inward_mm)
+        found
     }
 }
 
@@ -180,7 +190,10 @@ impl Body {
 /// by the deepest that a point of either surface reaches into the other solid.
 #[must_use]
 pub fn gap_mm(a: &Body, b: &Body) -> Option<f64> {
-    Some(a.nearest_of(b)?.min(b.nearest_of(a)?))
+    // The side with fewer points is quick, and what it finds spares most of the other's.
+    let (small, large) = if a.points.len() <= b.points.len() { (a, b) } else { (b, a) };
+    let first = large.nearest_of(small, f64::INFINITY)?;
+    Some(small.nearest_of(large, first).unwrap_or(first))
 }
 
 /// The point of a triangle that is nearest to a point.

@@ -30,10 +30,17 @@ impl Surface {
     pub fn of(solid: &Occupancy) -> Self {
         let Some(shares) = Shares::of(solid) else { return Self::default() };
         let mut out = Self::default();
-        let [nw, nv, nu] = [0, 1, 2].map(|a| shares.filled.shape()[a]);
+        let [nw, nv, nu] = shares.shape();
+        let mut filled = vec![0_u8; nu];
         for k in 0..nw - 1 {
             for j in 0..nv - 1 {
-                for i in 0..nu - 1 {
+                shares.count_filled([k, j], &mut filled);
+                // Most cubes lie wholly inside or outside; those have no surface.
+                let crossed = filled.windows(2).enumerate().filter(|(_, n)| {
+                    let corners: u8 = n.iter().sum();
+                    corners != 0 && corners != 8
+                });
+                for (i, _) in crossed {
                     shares.cube([k, j, i], &mut out);
                 }
             }
@@ -94,6 +101,23 @@ fn spread_direction(i: u32) -> Point {
     [r * angle.cos(), r * angle.sin(), z]
 }
 
+/// Each number becomes a quarter of those in the same place of both neighbouring rows and half of
+/// itself; rows lie one after the other, and beyond the first and last are zeros.
+fn smooth_rows(rows: &mut [f32], length: usize) {
+    let (mut before, zeros) = (vec![0.0; length], vec![0.0; length]);
+    let mut rest = rows;
+    while rest.len() >= length && length > 0 {
+        let (row, next) = rest.split_at_mut(length);
+        let after = next.get(..length).unwrap_or(&zeros);
+        for ((here, before), after) in row.iter_mut().zip(&mut before).zip(after) {
+            let own = *here;
+            *here = (*before + 2.0 * own + after) / 4.0;
+            *before = own;
+        }
+        rest = next;
+    }
+}
+
 /// Filled shares of the cells of one lattice in local coordinates, with an empty cell all round.
 struct Shares {
     /// Index of the first cell along w, v and u.
@@ -135,15 +159,29 @@ impl Shares {
     /// alone change from 0 to 1 within one cell, and where a sloping surface crosses a line of cells
     /// would be read off in ripples; so it is off by less than a hundredth of a cell.
     fn smooth(&mut self) {
-        for axis in 0..3 {
-            for mut lane in self.filled.lanes_mut(ndarray::Axis(axis)) {
-                let mut before = 0.0;
-                for i in 0..lane.len() {
-                    let (here, after) = (lane[i], lane.get(i + 1).copied().unwrap_or(0.0));
-                    lane[i] = (before + 2.0 * here + after) / 4.0;
-                    before = here;
-                }
+        let [nw, nv, nu] = self.shape();
+        let Some(cells) = self.filled.as_slice_mut() else { return };
+        for (count, stride) in [(nw, nv * nu), (nv, nu), (nu, 1)] {
+            for block in cells.chunks_exact_mut(count * stride) {
+                smooth_rows(block, stride);
             }
+        }
+    }
+
+    fn shape(&self) -> [usize; 3] {
+        let (nw, nv, nu) = self.filled.dim();
+        [nw, nv, nu]
+    }
+
+    /// For each cell along u, how many of it and its three neighbours along v and w are filled.
+    fn count_filled(&self, [k, j]: [usize; 2], out: &mut [u8]) {
+        out.fill(0);
+        let (rows, length) = (self.filled.dim().1, out.len());
+        let cells = self.filled.as_slice().unwrap_or_default();
+        for [k, j] in [[k, j], [k, j + 1], [k + 1, j], [k + 1, j + 1]] {
+            let start = (k * rows + j) * length;
+            let row = cells.get(start..start + length).unwrap_or_default();
+            out.iter_mut().zip(row).for_each(|(n, share)| *n += u8::from(*share >= LEVEL));
         }
     }
 

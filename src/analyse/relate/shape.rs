@@ -28,6 +28,8 @@ impl Shape {
 
 /// What two shapes yield together; absent without surface.
 type Quantity<'f> = dyn Fn(&Shape, &Shape) -> Option<f64> + 'f;
+/// Several at once.
+type Quantities<'f, const N: usize> = dyn Fn(&Shape, &Shape) -> Option<[f64; N]> + 'f;
 
 /// Uncertainty of a gap from where the cells happen to lie, as a share of a cell.
 pub(super) const GAP_CHANCE: f64 = 0.05;
@@ -74,15 +76,30 @@ impl Shapes {
 
     /// A quantity of two structures with its bounds.
     pub(super) fn compare(a: &Self, b: &Self, chance: f64, of: &Quantity<'_>) -> Outcome {
-        let (Some(value), Some(base)) = (of(&a.nominal, &b.nominal), of(&a.coarse, &b.coarse))
+        let [outcome] = Self::compare_several(a, b, chance, &|x, y| of(x, y).map(|value| [value]));
+        outcome
+    }
+
+    /// Several quantities of two structures, each with its bounds.
+    pub(super) fn compare_several<const N: usize>(
+        a: &Self,
+        b: &Self,
+        chance: f64,
+        of: &Quantities<'_, N>,
+    ) -> [Outcome; N] {
+        let (Some(values), Some(bases)) = (of(&a.nominal, &b.nominal), of(&a.coarse, &b.coarse))
         else {
-            return Outcome::none(Status::Empty, nothing().reason);
+            return std::array::from_fn(|_| Outcome::none(Status::Empty, nothing().reason));
         };
-        let cells = ((value - base) * 2.0 / 3.0).hypot(chance);
-        let varied = a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?));
-        let ends = varied.map(|v| (v - base).abs()).fold(0.0, f64::max);
-        let reach = 2.0 * ends.hypot(cells);
-        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        let varied: Vec<[f64; N]> =
+            a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?)).collect();
+        std::array::from_fn(|i| {
+            let (value, base) = (values[i], bases[i]);
+            let cells = ((value - base) * 2.0 / 3.0).hypot(chance);
+            let ends = varied.iter().map(|v| (v[i] - base).abs()).fold(0.0, f64::max);
+            let reach = 2.0 * ends.hypot(cells);
+            Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        })
     }
 }
 
@@ -170,18 +187,12 @@ fn middles(solid: &Occupancy) -> Vec<(Point, f64)> {
     out
 }
 
-/// Distances from one surface outward to another, mm.
-pub(super) struct Margin {
-    pub(super) least_mm: f64,
-    pub(super) mean_mm: f64,
-    pub(super) most_mm: f64,
-}
-
 /// Points of a surface by which a margin is measured, at least.
 const MARGIN_POINTS: usize = 500;
 
-/// The margin around `inner` that `outer` leaves; absent without surface.
-pub(super) fn margin(inner: &Shape, outer: &Shape) -> Option<Margin> {
+/// The margin around `inner` that `outer` leaves, mm: smallest, mean and largest; absent without
+/// surface.
+pub(super) fn margin_mm(inner: &Shape, outer: &Shape) -> Option<[f64; 3]> {
     let points = inner.body.points();
     let every = (points.len() / MARGIN_POINTS).max(1);
     let out: Option<Vec<f64>> = points
@@ -192,9 +203,7 @@ pub(super) fn margin(inner: &Shape, outer: &Shape) -> Option<Margin> {
     let out = out?;
     #[allow(clippy::cast_precision_loss)] // some hundred points
     let mean_mm = out.iter().sum::<f64>() / out.len() as f64;
-    Some(Margin {
-        least_mm: out.iter().copied().reduce(f64::min)?,
-        mean_mm,
-        most_mm: out.iter().copied().reduce(f64::max)?,
-    })
+    let range = [f64::min, f64::max].map(|f| out.iter().copied().reduce(f));
+    let [Some(least), Some(most)] = range else { return None };
+    Some([least, mean_mm, most])
 }
