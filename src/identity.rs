@@ -128,6 +128,17 @@ impl Identity {
         }
     }
 
+    /// A UID in place of `raw`: the first 16 bytes of the keyed hash as a UUID of version 8 (RFC 9562)
+    /// below 2.25 (PS3.5 B.2). The same UID gives the same one, whatever it names.
+    #[must_use]
+    pub fn uid(&self, raw: &str) -> String {
+        let raw = raw.trim_matches([' ', '\0']);
+        let Some(bytes) = self.digest("uid", raw) else { return raw.to_owned() };
+        let bits = bytes[..16].iter().fold(0_u128, |acc, b| (acc << 8) | u128::from(*b));
+        let version = (bits & !(0xF << 76)) | (0x8 << 76);
+        format!("2.25.{}", (version & !(0x3 << 62)) | (0x2 << 62))
+    }
+
     /// Days since an origin that is hidden per patient (or since 1970-01-01 when kept).
     #[must_use]
     pub fn day(&self, patient: &Token, days_since_1970: i64) -> Day {
@@ -171,6 +182,17 @@ mod tests {
         assert_eq!(a.as_str().len(), 1 + TOKEN_LENGTH);
         assert!(!a.as_str().contains("PAT"));
         assert_eq!(Identity::kept().token(Kind::Patient, "PAT-1").as_str(), "PAT-1");
+    }
+
+    #[test]
+    fn uids_are_stable_and_fit() {
+        let id = Identity::keyed([7; 32]);
+        let uid = id.uid("1.2.3\0");
+        assert_eq!(uid, id.uid("1.2.3"));
+        assert_ne!(uid, id.uid("1.2.4"));
+        let number: u128 = uid.strip_prefix("2.25.").unwrap().parse().unwrap();
+        assert_eq!(((number >> 76) & 0xF, (number >> 62) & 0x3), (8, 2));
+        assert!(uid.len() <= 64);
     }
 
     #[test]

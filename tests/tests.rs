@@ -25,6 +25,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
 #![allow(clippy::cast_precision_loss, clippy::cast_possible_truncation)] // tests, not numbers to keep
 
+mod anonymise;
 mod architecture;
 mod archive;
 mod browser;

@@ -57,6 +57,35 @@ pub(super) enum Command {
     /// Make the folder for a paper: Table 1, doses, flow, methods, scripts
     #[command(after_help = PAPER_HELP)]
     Paper(Paper),
+    /// Write de-identified copies of radiotherapy objects by PS3.15 Annex E
+    #[command(after_help = ANONYMISE_HELP)]
+    Anonymise(Anonymise),
+}
+
+/// De-identified copies.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Anonymise {
+    /// Folder, zip or tar archive with DICOM objects; folders are searched to the bottom
+    #[arg(value_name = "ARCHIVE")]
+    pub(super) archive: PathBuf,
+    /// New or empty folder for the copies, outside of the archive
+    #[arg(value_name = "OUT")]
+    pub(super) output: PathBuf,
+    /// Study whose key gives pseudonyms, UIDs and days; the key is made in DIR-key where there is none
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// Keep labels of plans and structure sets that name nobody, instead of pseudonyms
+    #[arg(long)]
+    pub(super) keep_labels: bool,
+    /// Keep manufacturer and model name
+    #[arg(long)]
+    pub(super) keep_device: bool,
+    /// Empty all dates instead of shifting them by the hidden days of the patient
+    #[arg(long)]
+    pub(super) drop_dates: bool,
+    /// No progress and no talk on stderr; warnings and errors stay
+    #[arg(long)]
+    pub(super) quiet: bool,
 }
 
 /// What all commands that read an archive have in common.
@@ -404,6 +433,26 @@ against planning reports.
 Examples:
   tidydose paper
   tidydose paper --study cohort --group fractions_planned --output paper
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const ANONYMISE_HELP: &str = "\
+Copies structure sets, doses, plans, treatment records and spatial registrations. What is not needed
+for dose-volume work is removed, private attributes among it; UIDs, Patient ID, labels and machine
+names become pseudonyms that agree in all files and runs with the same key; dates are shifted by the
+same hidden days for all objects of a patient; times and names of staff are emptied. Structure names
+stay, unless they hold a name or number of the patient or of staff, a date or a long number: those
+become [withheld]. Images and all other files are not copied. OUT/anonymised.csv lists every file and
+what was done with it, without any original value.
+
+Dose and contours themselves can still show who somebody is (a contour of the skin shows a face), and
+no check of names finds everything: look at the copies before they are passed on. The key folder stays.
+
+Examples:
+  tidydose anonymise archive copies
+  tidydose anonymise archive copies --study cohort --keep-labels
+  tidydose anonymise archive copies --drop-dates
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

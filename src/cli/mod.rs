@@ -1,6 +1,7 @@
 //! The command line: typed arguments become settings, settings a run, the run an exit code. The
 //! only module that prints, and one that nothing else uses.
 
+mod anonymise;
 mod args;
 mod ask;
 mod diff;
@@ -97,6 +98,11 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
             let settings = Settings::from(typed.common);
             let (terminal, stop) = start(&settings)?;
             measure::measure(&settings, &measuring, &terminal, &stop)
+        }
+        Command::Anonymise(typed) => {
+            parallel::quieten_panics();
+            let stop = interrupt::stop_flag()?;
+            anonymise::run(&typed, &Terminal::new(typed.quiet), &stop)
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),

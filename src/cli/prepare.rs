@@ -49,7 +49,7 @@ pub(super) struct Prepared {
 }
 
 /// So many refused files are named on the terminal, with path and UID; all are in the findings.
-const REFUSALS_SHOWN: usize = 20;
+pub(super) const REFUSALS_SHOWN: usize = 20;
 
 /// Reads the archive.
 ///
@@ -249,7 +249,11 @@ fn scan(
     Ok(scan)
 }
 
-fn record(key: &StudyKey, scan: &Scan) -> Result<(), Fault> {
+/// Writes what the tokens stand for into the key folder.
+///
+/// # Errors
+/// When a file there cannot be read or written.
+pub(super) fn record(key: &StudyKey, scan: &Scan) -> Result<(), Fault> {
     let files: BTreeMap<Token, String> =
         scan.paths.iter().map(|(token, place)| (token.clone(), place.to_string())).collect();
     key.record("patient_key.csv", ["patient_id", "original_patient_id"], &scan.ledger.patients)?;

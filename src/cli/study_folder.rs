@@ -165,7 +165,7 @@ fn is_empty(root: &Path) -> Result<bool, Fault> {
 }
 
 /// The path without links and dots, as far as it exists.
-fn resolved(path: &Path) -> PathBuf {
+pub(super) fn resolved(path: &Path) -> PathBuf {
     if let Ok(whole) = path.canonicalize() {
         return whole;
     }

@@ -12,10 +12,10 @@ use crate::geometry::Point;
 use crate::rt::{Contour, ContourType};
 
 /// Contour Slab Thickness, retired but still found.
-const CONTOUR_SLAB_THICKNESS: Tag = Tag(0x3006, 0x0044);
+pub(super) const CONTOUR_SLAB_THICKNESS: Tag = Tag(0x3006, 0x0044);
 
 /// Contour Offset Vector, retired likewise.
-const CONTOUR_OFFSET_VECTOR: Tag = Tag(0x3006, 0x0045);
+pub(super) const CONTOUR_OFFSET_VECTOR: Tag = Tag(0x3006, 0x0045);
 
 /// The contours of one structure.
 #[derive(Default)]

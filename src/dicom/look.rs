@@ -267,7 +267,7 @@ impl Seen {
     }
 }
 
-fn sop_class_name(uid: &str) -> Option<String> {
+pub(super) fn sop_class_name(uid: &str) -> Option<String> {
     StandardSopClassDictionary.by_uid(uid).map(|entry| entry.name().to_owned())
 }
 

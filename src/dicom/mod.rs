@@ -6,6 +6,7 @@
 mod attribute;
 mod container;
 mod contour;
+pub mod deident;
 mod dose;
 mod dose_grid;
 mod duplicate;

@@ -111,7 +111,12 @@ impl Identifiers {
         )
     }
 
-    fn new<'a>(ids: impl Iterator<Item = &'a str>, name: &str, birth_date: &str) -> Self {
+    /// By the numbers, the name and the birth date of a patient.
+    pub(in crate::dicom) fn new<'a>(
+        ids: impl Iterator<Item = &'a str>,
+        name: &str,
+        birth_date: &str,
+    ) -> Self {
         // Family, given and middle name of each representation; prefix and suffix are titles.
         let people = name.split('=').flat_map(|person| person.split('^').take(3));
         let parts =

@@ -10,6 +10,7 @@ mod dose;
 mod encode;
 mod image;
 mod plan;
+pub mod plant;
 pub mod raw;
 mod record;
 mod registration;

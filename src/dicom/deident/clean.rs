@@ -1,0 +1,171 @@
+//! The walk that builds the de-identified data set from the allow-list, and counts what was done.
+//! Builds a new object and copies into it; nothing is left over by omission.
+
+use std::collections::BTreeMap;
+
+use chrono::{Datelike, Days, NaiveDate};
+use dicom_core::dictionary::UidDictionary;
+use dicom_core::value::{DataSetSequence, PrimitiveValue, Value};
+use dicom_core::{DataElement, Length, Tag, VR};
+use dicom_dictionary_std::{StandardSopClassDictionary, tags};
+use dicom_object::InMemDicomObject;
+use dicom_object::mem::InMemElement;
+
+use super::personal::Personal;
+use super::rules::{Rule, SCHEMES, TERMS, rule};
+use super::{Attributes, Choices, Treatment};
+use crate::dicom::encoding::dictionary_vr;
+use crate::dicom::number::decimals;
+use crate::dicom::quirks::withheld_name::WITHHELD;
+use crate::identity::{Identity, Kind, Token};
+
+/// Characters that may stand around a value.
+const PADDING: [char; 2] = [' ', '\0'];
+
+/// One object on its way.
+pub(super) struct Cleaner<'a> {
+    pub identity: &'a Identity,
+    pub patient: Option<&'a Token>,
+    pub personal: &'a Personal,
+    pub choices: Choices,
+    /// How many of which attributes were treated how.
+    pub done: BTreeMap<(Attributes, Treatment), usize>,
+}
+
+impl Cleaner<'_> {
+    /// The data set or item, with what may stay.
+    pub(super) fn data_set(&mut self, from: &InMemDicomObject) -> InMemDicomObject {
+        let mut to = InMemDicomObject::new_empty();
+        for element in from {
+            let tag = element.header().tag;
+            let kind = rule(tag);
+            if tag == tags::SPECIFIC_CHARACTER_SET {
+                continue; // everything is written as UTF-8
+            }
+            let made = kind.and_then(|kind| self.element(kind, element, from));
+            let treatment = made.as_ref().map_or(Treatment::Removed, |(_, treatment)| *treatment);
+            *self.done.entry((Attributes::of(tag, kind), treatment)).or_insert(0) += 1;
+            if let Some((value, _)) = made {
+                let vr = dictionary_vr(tag).unwrap_or_else(|| element.vr());
+                to.put(DataElement::new(tag, vr, value));
+            }
+        }
+        to
+    }
+
+    /// The new value and what was done; nothing when it cannot stay.
+    fn element(
+        &mut self,
+        rule: Rule,
+        element: &InMemElement,
+        around: &InMemDicomObject,
+    ) -> Option<(Value<InMemDicomObject>, Treatment)> {
+        if rule == Rule::Sequence {
+            let items = element.items()?.iter().map(|item| self.data_set(item)).collect::<Vec<_>>();
+            let sequence = DataSetSequence::new(items, Length::UNDEFINED);
+            return Some((sequence.into(), Treatment::Kept));
+        }
+        let Value::Primitive(value) = element.value() else { return None };
+        if matches!(value, PrimitiveValue::Empty) || rule == Rule::Empty {
+            let done = if rule == Rule::Empty { Treatment::Emptied } else { Treatment::Kept };
+            return Some((PrimitiveValue::Empty.into(), done));
+        }
+        if rule == Rule::Number {
+            return number(value, element.vr()).then(|| (value.clone().into(), Treatment::Kept));
+        }
+        let PrimitiveValue::Str(text) = value else { return None };
+        let (text, done) = self.text(rule, text.trim_matches(PADDING), element, around)?;
+        let value = if text.is_empty() { PrimitiveValue::Empty } else { text.into() };
+        Some((value.into(), done))
+    }
+
+    fn text(
+        &mut self,
+        rule: Rule,
+        text: &str,
+        element: &InMemElement,
+        around: &InMemDicomObject,
+    ) -> Option<(String, Treatment)> {
+        let kept = |stays: bool| stays.then(|| (text.to_owned(), Treatment::Kept));
+        let replaced = |token: String| Some((token, Treatment::Replaced));
+        match rule {
+            Rule::Term => kept(text.split('\\').all(|term| {
+                let term = term.trim_matches(PADDING).to_ascii_uppercase();
+                term.is_empty() || TERMS.contains(&term.as_str())
+            })),
+            Rule::ClassUid => kept(StandardSopClassDictionary.by_uid(text).is_some()),
+            Rule::Uid => replaced(self.identity.uid(text)),
+            Rule::Patient => replaced(self.patient.map(ToString::to_string).unwrap_or_default()),
+            Rule::Date => Some(self.date(text)),
+            Rule::StructureName => Some(match self.personal.found_in(text) {
+                Some(_) => (WITHHELD.to_owned(), Treatment::Withheld),
+                None => (text.to_owned(), Treatment::Kept),
+            }),
+            Rule::Label => match self.personal.found_in(text) {
+                None if self.choices.keep_labels => kept(true),
+                found => {
+                    let withheld = self.choices.keep_labels && found.is_some();
+                    let done = if withheld { Treatment::Withheld } else { Treatment::Replaced };
+                    Some((self.identity.token(Kind::Label, text).to_string(), done))
+                }
+            },
+            Rule::Machine => replaced(self.identity.token(Kind::Machine, text).to_string()),
+            Rule::Device if self.choices.keep_device => Some(match self.personal.found_in(text) {
+                Some(_) => (String::new(), Treatment::Withheld),
+                None => (text.to_owned(), Treatment::Kept),
+            }),
+            Rule::Device => Some((String::new(), Treatment::Emptied)),
+            Rule::Code => self.code(element.header().tag, text, around),
+            Rule::Number | Rule::Empty | Rule::Sequence => None,
+        }
+    }
+
+    /// A date of the patient, shifted as everywhere in the product; empty where it is none.
+    fn date(&self, text: &str) -> (String, Treatment) {
+        let digits: String = text.chars().filter(char::is_ascii_digit).collect();
+        let shift = self.patient.map(|p| self.identity.day(p, 0).0.unsigned_abs());
+        let date = NaiveDate::parse_from_str(&digits, "%Y%m%d").ok();
+        let date = date.filter(|d| digits.len() == 8 && (1970..=2100).contains(&d.year()));
+        let shifted = match (date, shift) {
+            (Some(date), Some(shift)) if !self.choices.drop_dates => {
+                date.checked_sub_days(Days::new(shift))
+            }
+            _ => None,
+        };
+        match shifted {
+            Some(date) => (date.format("%Y%m%d").to_string(), Treatment::Shifted),
+            None => (String::new(), Treatment::Emptied),
+        }
+    }
+
+    /// A code of a scheme of the standard: short, with a digit, of nobody's numbers.
+    fn code(&self, tag: Tag, text: &str, around: &InMemDicomObject) -> Option<(String, Treatment)> {
+        let of = |tag| around.get(tag).and_then(|e| e.to_str().ok());
+        let scheme = of(tags::CODING_SCHEME_DESIGNATOR)?.trim_matches(PADDING).to_owned();
+        let code = of(tags::CODE_VALUE)?.trim_matches(PADDING).to_owned();
+        let plain = |c: char| c.is_ascii_uppercase() || c.is_ascii_digit() || c == '-';
+        let fits = SCHEMES.contains(&scheme.as_str())
+            && (1..=16).contains(&code.len())
+            && code.chars().all(plain)
+            && code.chars().any(|c| c.is_ascii_digit())
+            && !self.personal.has_number(&code);
+        if !fits {
+            return None;
+        }
+        match tag {
+            tags::CODE_MEANING => Some((code, Treatment::Replaced)),
+            _ => Some((text.to_owned(), Treatment::Kept)),
+        }
+    }
+}
+
+/// Whether every value is a number. Binary words can spell a text, so where the standard has one, one
+/// there must be; a pointer must be to the positions of the frames.
+fn number(value: &PrimitiveValue, vr: VR) -> bool {
+    match value {
+        PrimitiveValue::Str(text) => decimals(text).is_ok(),
+        PrimitiveValue::Tags(to) => to.as_slice() == [tags::GRID_FRAME_OFFSET_VECTOR],
+        PrimitiveValue::U8(_) | PrimitiveValue::Strs(_) => false,
+        _ => vr != VR::UN && value.multiplicity() == 1,
+    }
+}

@@ -1,0 +1,272 @@
+//! De-identified copies as a person gets them: a name, a number and a date planted wherever the
+//! dictionary has room are searched for in every byte that is written; references still meet; the
+//! copies measure as the originals do; pydicom opens them.
+
+#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+use assert_cmd::Command;
+use tidydose::dicom::Place;
+use tidydose::dicom::deident::{self, Choices};
+use tidydose::identity::{Identity, Token};
+
+use crate::measured::{Row, cohort, rows_of};
+use crate::phantom::dicom::plant::{
+    BIRTH, NAME, NUMBER, VR, dictionary, object, planted_file, uids,
+};
+use crate::phantom::dicom::{Record, Registration, Roi, Tag, tags};
+use crate::phantom::field::{Field, Lattice};
+use crate::phantom::solid::{PlaneStack, Solid};
+use crate::{archive::Course, reference};
+
+fn run(place: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let output = Command::cargo_bin("tidydose")
+        .unwrap()
+        .current_dir(place)
+        .args(arguments)
+        .output()
+        .unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
+}
+
+/// One object of each class that is copied, linked, of one patient.
+fn objects() -> Vec<(&'static str, Vec<u8>)> {
+    let solid = Solid::ball([0.3, 0.2, 0.1], 3.0);
+    let roi = Roi::new(1, "PTV1", "PTV").outlining(&solid, &PlaneStack::axial(1.5, 0.0), 12);
+    let lattice = Lattice::around([0.0; 3], [7.0; 3], 2.0);
+    let field = Field::gaussian([0.0; 3], 24.0, 4.0);
+    let mut course = Course::new(NUMBER, vec![roi], (&field, &lattice), &[(1, 15.0)]);
+    for header in course.headers() {
+        header.patient_name = NAME.into();
+        header.birth_date = BIRTH.into();
+    }
+    let mut header = course.set.header.clone();
+    header.instance_uid = "1.2.731.9.1".into();
+    let record = Record::fraction(header.clone(), &course.plan.header.instance_uid, 1, &[1]);
+    header.instance_uid = "1.2.731.9.2".into();
+    let matrix = std::array::from_fn(|i| if i % 5 == 0 { 1.0 } else { 0.0 });
+    let registration = Registration::rigid(header, "1.2.731.9.3", matrix);
+    let mut files = course.files().to_vec();
+    files.push(("record.dcm", record.bytes().unwrap()));
+    files.push(("registration.dcm", registration.bytes().unwrap()));
+    files
+}
+
+/// Every marker that stands in bytes: as UTF-8, as UTF-16 of both orders, whatever the case.
+fn markers_in(bytes: &[u8], further: &BTreeSet<String>) -> Vec<String> {
+    let lower = bytes.to_ascii_lowercase();
+    let fixed = ["zzyzx", "quuxbert", "73194", BIRTH, "1931-11-11", "11.11.1931"];
+    let all = fixed.iter().map(|s| (*s).to_owned()).chain(further.iter().cloned());
+    all.filter(|marker| {
+        let wide = |order: fn(u16) -> [u8; 2]| marker.encode_utf16().flat_map(order).collect();
+        let forms: [Vec<u8>; 3] =
+            [marker.clone().into_bytes(), wide(u16::to_le_bytes), wide(u16::to_be_bytes)];
+        forms.iter().any(|form| lower.windows(form.len()).any(|window| window == form))
+    })
+    .collect()
+}
+
+#[test]
+fn no_marker_survives_in_a_copy_of_any_class() {
+    let place = tempfile::tempdir().unwrap();
+    let all = dictionary();
+    assert!(all.len() > 4000, "{}", all.len());
+    let identity = Identity::keyed([7; 32]);
+    // The size of the grid is needed to cut it; everything else gets a marker.
+    let grid = [tags::ROWS, tags::COLUMNS, tags::BITS_ALLOCATED, tags::NUMBER_OF_FRAMES];
+    for (name, bytes) in objects() {
+        let path = place.path().join(name);
+        fs::write(&path, planted_file(&bytes, &all, &|tag, _| !grid.contains(&tag))).unwrap();
+        let mut originals = BTreeSet::new();
+        uids(&object(&bytes), &mut originals);
+        assert!(originals.len() >= 4, "{name}");
+        let (place, file) = (Place::file(&path), Token::new("F"));
+        let people = deident::people(&place, &identity, &file).unwrap();
+        for choices in [
+            Choices::default(),
+            Choices { keep_labels: true, keep_device: true, drop_dates: false },
+        ] {
+            let copy = deident::deidentify(
+                &place,
+                (&file, &identity),
+                (&people, &BTreeMap::new()),
+                choices,
+            )
+            .unwrap();
+            assert_eq!(markers_in(&copy.bytes, &originals), [String::new(); 0], "{name}");
+            let again = deident::deidentify(
+                &place,
+                (&file, &identity),
+                (&people, &BTreeMap::new()),
+                choices,
+            )
+            .unwrap();
+            assert_eq!(copy, again);
+        }
+        assert!(!markers_in(&fs::read(&path).unwrap(), &originals).is_empty(), "the search finds");
+    }
+}
+
+#[test]
+fn no_marker_survives_in_anything_the_command_writes_or_says() {
+    let place = tempfile::tempdir().unwrap();
+    let all = dictionary();
+    let texts = |tag: Tag, vr: VR| {
+        let free = [VR::PN, VR::LO, VR::SH, VR::LT, VR::ST, VR::UT, VR::UC, VR::UR, VR::AE, VR::DA];
+        (free.contains(&vr) || tag == tags::OTHER_PATIENT_I_DS_SEQUENCE) && tag != tags::MODALITY
+    };
+    let folder = place.path().join("Zzyzx_00073194/Quuxbert");
+    fs::create_dir_all(&folder).unwrap();
+    let mut originals = BTreeSet::new();
+    for (name, bytes) in objects() {
+        uids(&object(&bytes), &mut originals);
+        fs::write(folder.join(name), planted_file(&bytes, &all, &texts)).unwrap();
+    }
+    fs::write(folder.join("broken.dcm"), &objects()[0].1[..700]).unwrap();
+    let image = crate::phantom::dicom::CtImage::new(
+        crate::phantom::dicom::Header::new(NUMBER, "image"),
+        0.0,
+        1.0,
+    );
+    fs::write(folder.join("Zzyzx.dcm"), image.bytes().unwrap()).unwrap();
+    let (code, out, err) = run(place.path(), &["anonymise", "Zzyzx_00073194", "copies", "--quiet"]);
+    assert_eq!(code, 1, "one file is broken: {out}{err}");
+    let table = fs::read_to_string(place.path().join("copies/anonymised.csv")).unwrap();
+    let rows = rows_of(&table);
+    let with = |status: &str| {
+        let of = rows.iter().filter(|r| r["status"] == status).map(|r| &r["file_id"]);
+        of.collect::<BTreeSet<_>>().len()
+    };
+    assert_eq!([with("copied"), with("not_copied"), with("left_out")], [5, 1, 1], "{table}");
+    let withheld = |r: &Row| r["attributes"] == "structure_names" && r["treatment"] == "withheld";
+    assert!(rows.iter().any(withheld), "{table}");
+    assert_eq!(markers_in(out.as_bytes(), &originals), [String::new(); 0], "{out}");
+    for path in reference::files_below(&place.path().join("copies")) {
+        let name = path.strip_prefix(place.path()).unwrap().to_string_lossy().into_owned();
+        assert_eq!(markers_in(name.as_bytes(), &originals), [String::new(); 0], "{name}");
+        let found = markers_in(&fs::read(&path).unwrap(), &originals);
+        assert_eq!(found, [String::new(); 0], "{name}");
+    }
+    let secret = fs::read_to_string(place.path().join("study-key/patient_key.csv")).unwrap();
+    assert!(secret.contains(NUMBER), "the key folder knows: {secret}");
+}
+
+/// Metrics without the columns that hold pseudonyms, in an order of their own.
+fn values(study: &Path) -> Vec<Row> {
+    let tokens = ["patient_id", "plan_id", "structure_id", "case_id", "lesion_id"];
+    let mut rows = rows_of(&fs::read_to_string(study.join("tables/metrics.csv")).unwrap());
+    for row in &mut rows {
+        // A reason may list objects, by pseudonym and in their order.
+        let token = |w: &str| w.len() == 13 && w.starts_with(['O', 'P', 'R', 'F']);
+        let words = row["reason"].split([' ', ';', ':']).filter(|w| !w.is_empty() && !token(w));
+        let mut words: Vec<_> = words.map(str::to_owned).collect();
+        words.sort();
+        row.insert("reason".into(), words.join(" "));
+        row.retain(|column, _| !tokens.contains(&column.as_str()));
+    }
+    rows.sort();
+    rows
+}
+
+/// Opens all copies and follows their references.
+const SCRIPT: &str = "
+import sys, pathlib, pydicom
+files = {p: pydicom.dcmread(p) for p in pathlib.Path(sys.argv[1]).rglob('*.dcm')}
+known = {d.SOPInstanceUID for d in files.values()}
+links = 0
+for p, d in files.items():
+    assert d.file_meta.MediaStorageSOPInstanceUID == d.SOPInstanceUID
+    assert d.PatientIdentityRemoved == 'YES' and d.LongitudinalTemporalInformationModified == 'MODIFIED'
+    codes = {c.CodeValue for c in d.DeidentificationMethodCodeSequence}
+    assert codes == {'113100', '113105', '113107'}, codes
+    assert d.PatientID == p.parent.name and not d.PatientName and not d.PatientBirthDate
+    for e in d.iterall():
+        assert not e.tag.is_private
+        e.value
+    if d.Modality == 'RTDOSE':
+        assert d.pixel_array.size
+        assert d.ReferencedRTPlanSequence[0].ReferencedSOPInstanceUID in known
+        links += 1
+    if d.Modality == 'RTPLAN':
+        for r in d.get('ReferencedStructureSetSequence', []):
+            assert r.ReferencedSOPInstanceUID in known
+            links += 1
+print(len(files), links)
+";
+
+fn bytes_below(folder: &Path) -> BTreeMap<String, Vec<u8>> {
+    let files = reference::files_below(folder);
+    let named = files.into_iter().map(|path| {
+        let name = path.strip_prefix(folder).unwrap().to_string_lossy().into_owned();
+        (name, fs::read(&path).unwrap())
+    });
+    named.collect()
+}
+
+fn opened_by_pydicom(copies: &Path) {
+    let output = reference::python().args(["-c", SCRIPT]).arg(copies).output().unwrap();
+    let (out, err) =
+        (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
+    let counts: Vec<usize> = out.split_whitespace().filter_map(|n| n.parse().ok()).collect();
+    assert!(matches!(counts[..], [files, links] if files >= 9 && links >= 6), "{out}{err}");
+}
+
+#[test]
+fn copies_measure_as_the_originals_and_are_the_same_again() {
+    let place = tempfile::tempdir().unwrap();
+    let folder = |name: &str| place.path().join(name);
+    for patient in ["cobalt-unit/LK-01", "cobalt-unit/LK-19", "gantry/LK-15", "robot-arm/LK-04_A"] {
+        let from = cohort().join(patient);
+        for path in reference::files_below(&from) {
+            let name = path.strip_prefix(cohort()).unwrap();
+            let to = folder("archive").join(name);
+            fs::create_dir_all(to.parent().unwrap()).unwrap();
+            fs::copy(path, to).unwrap();
+        }
+    }
+    let at = place.path();
+    for (arguments, codes) in [
+        (&["anonymise", "archive", "copies"][..], [0, 0]),
+        (&["anonymise", "archive", "again"], [0, 0]),
+        (&["measure", "archive", "--study", "before", "--metric-list", "basic"], [0, 1]),
+        (&["measure", "copies", "--study", "after", "--metric-list", "basic"], [0, 1]),
+    ] {
+        let (code, out, err) = run(at, arguments);
+        assert!(codes.contains(&code), "{arguments:?}: {code} {out}{err}");
+    }
+    assert_eq!(bytes_below(&folder("copies")), bytes_below(&folder("again")));
+    let (before, after) = (values(&folder("before")), values(&folder("after")));
+    assert!(before.len() > 100, "{}", before.len());
+    assert_eq!(before.len(), after.len());
+    for (a, b) in before.iter().zip(&after) {
+        assert_eq!(a, b);
+    }
+    opened_by_pydicom(&folder("copies"));
+}
+
+#[test]
+fn copies_go_to_a_folder_of_their_own() {
+    let place = tempfile::tempdir().unwrap();
+    let at = place.path();
+    fs::create_dir_all(at.join("archive/inner")).unwrap();
+    fs::create_dir(at.join("full")).unwrap();
+    fs::write(at.join("full/letter.txt"), "dear").unwrap();
+    for (arguments, expected) in [
+        (&["archive", "archive"][..], "the archive"),
+        (&["archive", "archive/inner/new"], "the archive"),
+        (&["archive", "full"], "not empty"),
+        (&["archive", "full/letter.txt"], "is a file"),
+        (&["nowhere", "new"], "nowhere"),
+        (&["archive", "new", "--study", "archive/s"], "apart"),
+        (&["archive", "new", "--study", "new/s"], "apart"),
+    ] {
+        let (code, out, err) = run(at, &[&["anonymise"], arguments].concat());
+        assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}");
+        assert!(err.contains(expected), "{arguments:?}: {err}");
+    }
+    assert!(!at.join("new").exists() && !at.join("study-key").exists());
+}
