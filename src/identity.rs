@@ -89,7 +89,7 @@ impl std::fmt::Debug for Identity {
 const ALPHABET: &[u8; 32] = b"0123456789abcdefghjkmnpqrstvwxyz";
 /// 60 bits of the hash: a collision among a million names has a chance of about 4e-7.
 const TOKEN_LENGTH: usize = 12;
-/// The hidden shift of a patient's days lies below this (about ten years).
+/// The hidden shift of a patient's days is one day at least and this at most (about ten years).
 const SHIFT_DAYS: u64 = 3653;
 
 impl Identity {
@@ -144,7 +144,9 @@ impl Identity {
     pub fn day(&self, patient: &Token, days_since_1970: i64) -> Day {
         let shift = self.digest("day", patient.as_str()).map_or(0, |bytes| {
             let bits = bytes[..8].iter().fold(0_u64, |acc, b| (acc << 8) | u64::from(*b));
-            i64::try_from(bits % SHIFT_DAYS).unwrap_or(0)
+            // A patient who is not shifted would keep the true dates.
+            let shift = if bits % SHIFT_DAYS == 0 { SHIFT_DAYS } else { bits % SHIFT_DAYS };
+            i64::try_from(shift).unwrap_or(1)
         });
         Day(days_since_1970 - shift)
     }
@@ -201,5 +203,13 @@ mod tests {
         let p = id.token(Kind::Patient, "PAT-1");
         assert_eq!(id.day(&p, 18_000).0 - id.day(&p, 17_900).0, 100);
         assert_eq!(Identity::kept().day(&p, 18_000), Day(18_000));
+    }
+
+    /// One patient in 3653 would be, if none were made an exception.
+    #[test]
+    fn nobody_keeps_the_true_days() {
+        let id = Identity::keyed([7; 32]);
+        let day = |i: u32| id.day(&Token::new(i.to_string()), 0).0;
+        assert!((0..30_000).all(|i| (-3653..=-1).contains(&day(i))));
     }
 }

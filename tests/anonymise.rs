@@ -97,7 +97,7 @@ fn no_marker_survives_in_a_copy_of_any_class() {
                 choices,
             )
             .unwrap();
-            assert_eq!(markers_in(&copy.bytes, &originals), [String::new(); 0], "{name}");
+            assert_eq!(markers_in(&copy.bytes, &originals), Vec::<String>::new(), "{name}");
             let again = deident::deidentify(
                 &place,
                 (&file, &identity),
@@ -144,12 +144,12 @@ fn no_marker_survives_in_anything_the_command_writes_or_says() {
     assert_eq!([with("copied"), with("not_copied"), with("left_out")], [5, 1, 1], "{table}");
     let withheld = |r: &Row| r["attributes"] == "structure_names" && r["treatment"] == "withheld";
     assert!(rows.iter().any(withheld), "{table}");
-    assert_eq!(markers_in(out.as_bytes(), &originals), [String::new(); 0], "{out}");
+    assert_eq!(markers_in(out.as_bytes(), &originals), Vec::<String>::new(), "{out}");
     for path in reference::files_below(&place.path().join("copies")) {
         let name = path.strip_prefix(place.path()).unwrap().to_string_lossy().into_owned();
-        assert_eq!(markers_in(name.as_bytes(), &originals), [String::new(); 0], "{name}");
+        assert_eq!(markers_in(name.as_bytes(), &originals), Vec::<String>::new(), "{name}");
         let found = markers_in(&fs::read(&path).unwrap(), &originals);
-        assert_eq!(found, [String::new(); 0], "{name}");
+        assert_eq!(found, Vec::<String>::new(), "{name}");
     }
     let secret = fs::read_to_string(place.path().join("study-key/patient_key.csv")).unwrap();
     assert!(secret.contains(NUMBER), "the key folder knows: {secret}");
