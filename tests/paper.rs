@@ -118,3 +118,119 @@ fn every_text_has_the_caution_and_a_wrong_grouping_is_named() {
     );
     assert!(!place.path().join("other").exists());
 }
+
+fn checked(place: &TempDir, sheet: &str) -> std::process::Output {
+    let study = measured().study();
+    Command::cargo_bin("tidydose")
+        .unwrap()
+        .args(["paper", "--study", &study.to_string_lossy(), "--output"])
+        .arg(place.path())
+        .arg("--checked")
+        .arg(place.path().join(sheet))
+        .output()
+        .unwrap()
+}
+
+/// The worksheet as a person fills it in whose reports state volumes 2 % larger, and largest doses a
+/// hundredth of a gray more and less in turn; and how many volumes it has.
+fn filled_in(place: &TempDir) -> (Vec<String>, usize) {
+    let values: std::collections::BTreeMap<[String; 3], f64> = measured()
+        .rows("metrics")
+        .iter()
+        .filter(|r| r["status"] == "ok")
+        .map(|r| {
+            let key = ["plan_id", "structure_id", "metric"].map(|k| r[k].clone());
+            (key, r["value"].parse().unwrap())
+        })
+        .collect();
+    let sheet = text(place, "check_worksheet.csv");
+    let rows = rows_of(&sheet);
+    let mut filled = vec![sheet.lines().next().unwrap().to_owned()];
+    let (mut volumes, mut up) = (0, true);
+    for (line, row) in sheet.lines().skip(1).zip(&rows) {
+        let key = ["plan_id", "structure_id", "metric"].map(|k| row[k].clone());
+        let value = values[&key];
+        let report = match row["metric"].as_str() {
+            "Volume[cc]" => 1.02 * value,
+            "Max[Gy]" => value + if up { 0.01 } else { -0.01 },
+            // Left empty.
+            _ => continue,
+        };
+        volumes += usize::from(row["metric"] == "Volume[cc]");
+        up = up != (row["metric"] == "Max[Gy]");
+        let cells: Vec<&str> = line.rsplitn(4, ',').collect();
+        filled.push(format!("{},{report},somebody,", cells[3]));
+    }
+    (filled, volumes)
+}
+
+#[test]
+fn a_filled_worksheet_gives_the_agreement_that_was_put_in() {
+    let place = made("technology");
+    let (filled, volumes) = filled_in(&place);
+    fs::write(place.path().join("check_worksheet.csv"), filled.join("\n") + "\n").unwrap();
+    let output = checked(&place, "check_worksheet.csv");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(0), "{said}");
+    assert!(said.contains("it stays as it is"), "{said}");
+    assert!(text(&place, "check_worksheet.csv").contains("somebody"));
+
+    let found = rows_of(&text(&place, "agreement.csv"));
+    let of = |metric: &str, unit: &str| {
+        let own = |r: &&std::collections::BTreeMap<String, String>| {
+            r["metric"] == metric && r["unit"] == unit && r["selection"] == "all rows"
+        };
+        found.iter().find(own).unwrap().clone()
+    };
+    let number = |row: &std::collections::BTreeMap<String, String>, name: &str| -> f64 {
+        row[name].parse().unwrap()
+    };
+    let volume = of("Volume[cc]", "%");
+    assert_eq!(number(&volume, "values"), volumes as f64);
+    // 100 (1 - 1.02) / 1.01, and nothing around it.
+    assert!((number(&volume, "mean_difference") + 2.0 / 1.01).abs() < 1e-9);
+    assert!(number(&volume, "standard_deviation") < 1e-9);
+    let dose = of("Max[Gy]", "Gy");
+    assert!(number(&dose, "mean_difference").abs() < 0.002);
+    let reach = 1.959_964 * number(&dose, "standard_deviation");
+    let upper = number(&dose, "upper_limit") - number(&dose, "mean_difference");
+    assert!(
+        (upper - reach).abs() < 1e-6
+            && (0.008..0.013).contains(&number(&dose, "standard_deviation"))
+    );
+    assert!(number(&dose, "patients") > 2.0 && dose["intervals"] == "draws of patients");
+    let told = text(&place, "agreement.txt");
+    for words in ["Research and quality review only", "Volume[cc]: mean difference", "-1.98 %"] {
+        assert!(told.contains(words), "{words}\n{told}");
+    }
+    for name in ["agreement_volume_cc.svg", "agreement_max_gy.svg"] {
+        assert!(text(&place, name).contains("Agreement of") && told.contains(name), "{name}");
+    }
+    let states = rows_of(&text(&place, "agreement_rows.csv"));
+    assert_eq!(states.iter().filter(|r| r["state"] == "compared").count(), filled.len() - 1);
+}
+
+/// Rows that were changed are told apart; what is no number is refused by its place.
+#[test]
+fn a_changed_worksheet_is_noticed() {
+    let place = made("technology");
+    let sheet = text(&place, "check_worksheet.csv");
+    let mut lines: Vec<String> = sheet.lines().map(str::to_owned).collect();
+    lines[1] = lines[1].replacen(",cc,", ",mm,", 1).replacen(",Gy,", ",cGy,", 1);
+    lines[2] = lines[2].replace("[cc]", "[ccc]").replace("[Gy]", "[gray]");
+    fs::write(place.path().join("mine.csv"), lines.join("\n") + "\n").unwrap();
+    assert_eq!(checked(&place, "mine.csv").status.code(), Some(0));
+    let states = rows_of(&text(&place, "agreement_rows.csv"));
+    assert_eq!(states[0]["state"], "unit differs from that of the tables");
+    assert_eq!(states[1]["state"], "not in the tables of this study");
+    assert!(states[2..].iter().all(|r| r["state"] == "not filled in"));
+    assert_eq!(rows_of(&text(&place, "agreement.csv")).len(), 0);
+
+    let start = lines[3].rsplitn(4, ',').nth(3).unwrap().to_owned();
+    lines[3] = format!("{start},about 3,,");
+    fs::write(place.path().join("mine.csv"), lines.join("\n") + "\n").unwrap();
+    let output = checked(&place, "mine.csv");
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(output.status.code(), Some(2), "{said}");
+    assert!(said.contains("row 4, column `report_value`: `about 3`"), "{said}");
+}

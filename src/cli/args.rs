@@ -294,6 +294,9 @@ pub(super) struct Paper {
     /// Column of plans that makes the groups
     #[arg(long, value_name = "NAME", default_value = "technology")]
     pub(super) group: String,
+    /// Worksheet of the blind check, with the values of the planning reports filled in
+    #[arg(long, value_name = "FILE")]
+    pub(super) checked: Option<PathBuf>,
     /// Folder for what is written [default: paper in the folder of the study]
     #[arg(long, value_name = "DIR")]
     pub(super) output: Option<PathBuf>,
@@ -428,10 +431,13 @@ const PAPER_HELP: &str = "\
 Writes table_one.csv and .md, doses.csv, completeness.csv, flow.csv and .svg, methods.txt, reporting.md
 (STROBE and ICRU 91 as far as the tables go), table_one.py and table_one.R, which make Table 1 again and
 compare, and check_worksheet.csv: a random twentieth of the plans and all extremes, for a blind check
-against planning reports.
+against planning reports. Write the values of the reports into its column report_value and give it back
+with --checked: agreement.csv and .txt, agreement_rows.csv and a figure for each metric say how far both
+agree. A worksheet into which somebody wrote is never replaced.
 
 Examples:
   tidydose paper
+  tidydose paper --checked study/paper/check_worksheet.csv
   tidydose paper --study cohort --group fractions_planned --output paper
 
 Research and quality review only, not for treatment decisions; local protocol and licensed

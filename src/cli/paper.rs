@@ -10,6 +10,7 @@ use crate::paper;
 use crate::table::read_study::{TableFiles, is_complete, run_document};
 use crate::table::replace_file;
 use crate::table::run::CAUTION;
+use crate::table::worksheet;
 
 /// Runs the command.
 ///
@@ -27,10 +28,16 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
     let document = run_document(&typed.study)?;
-    let made = paper::paper(&tables, &document, &typed.group)
+    let checked = typed.checked.as_ref().map(|path| worksheet::read(path)).transpose()?;
+    let made = paper::paper(&tables, &document, &typed.group, checked.as_deref())
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("paper"));
-    for (name, bytes) in &made {
+    let sheet = folder.join(paper::WORKSHEET);
+    let theirs = worksheet::is_filled_in(&sheet);
+    if theirs {
+        terminal.say(&format!("{}: somebody wrote into it, it stays as it is", sheet.display()));
+    }
+    for (name, bytes) in made.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET)) {
         replace_file(&folder.join(name), |to| to.write_all(bytes))?;
     }
     terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.len()));

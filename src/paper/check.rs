@@ -6,24 +6,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Study, sheet, word};
 use crate::statistics::bootstrap::draw_without;
 use crate::table::Cell;
+use crate::table::worksheet::COLUMNS;
 
 /// What a planning report usually states.
 const METRICS: [&str; 3] = ["Volume[cc]", "Max[Gy]", "Mean[Gy]"];
 /// A random plan in so many.
 const ONE_IN: usize = 20;
-
-const COLUMNS: &[&str] = &[
-    "patient_id",
-    "plan_id",
-    "structure_id",
-    "structure",
-    "metric",
-    "unit",
-    "why",
-    "report_value",
-    "read_by",
-    "comment",
-];
 
 /// The worksheet.
 pub(super) fn worksheet(study: &Study, included: &BTreeSet<String>) -> Vec<u8> {

@@ -1,10 +1,11 @@
 //! The registrar's folder, made from the tables of a study: Table 1, doses by technology and number of
 //! fractions, flow, a methods paragraph of facts of the run, reporting lists filled in as far as the
-//! tables go, starter scripts that reproduce Table 1, and a worksheet for a blind check.
+//! tables go, starter scripts that reproduce Table 1, a worksheet for a blind check and what it came to.
 //!
 //! Works on tables and gives files as bytes: opens none, prints nothing, and knows nothing of how the
 //! tables came about. Nothing is imputed: what is missing is counted beside every number.
 
+mod agreement;
 mod check;
 mod doses;
 mod lists;
@@ -20,11 +21,15 @@ use serde_json::Value;
 use crate::figure::{Stage, flow};
 use crate::table::Cell;
 use crate::table::run::CAUTION;
+use crate::table::worksheet::Checked;
 use crate::table::write_csv::write_records;
 use rows::Rows;
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "findings"];
+
+/// The worksheet of the blind check; once a person wrote into it, it must not be replaced.
+pub const WORKSHEET: &str = "check_worksheet.csv";
 
 /// A folder could not be made.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -45,7 +50,8 @@ pub enum PaperError {
 /// Files by name.
 pub type Files = BTreeMap<String, Vec<u8>>;
 
-/// Makes the folder; `run` is the content of `run.json`.
+/// Makes the folder; `run` is the content of `run.json`, `checked` the worksheet of the blind check
+/// as a person filled it in.
 ///
 /// # Errors
 /// When a table is missing or the grouping is no column of it.
@@ -53,6 +59,7 @@ pub fn paper(
     tables: &BTreeMap<String, DataFrame>,
     run: &Value,
     group: &str,
+    checked: Option<&[Checked]>,
 ) -> Result<Files, PaperError> {
     let table = |name: &'static str| tables.get(name).map(Rows::of).ok_or(PaperError::Table(name));
     let study = Study {
@@ -61,7 +68,9 @@ pub fn paper(
         structures: table("structures")?,
         metrics: table("metrics")?,
     };
-    study.made(run, group)
+    let mut files = study.made(run, group)?;
+    files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
+    Ok(files)
 }
 
 /// The tables as rows.
@@ -94,7 +103,7 @@ impl Study {
         add("flow.svg", flow("Flow of the study", &self.boxes(), CAUTION).into_bytes());
         add("methods.txt", lists::methods(self, run, &included).into_bytes());
         add("reporting.md", lists::reporting(self, run, &included).into_bytes());
-        add("check_worksheet.csv", check::worksheet(self, &included));
+        add(WORKSHEET, check::worksheet(self, &included));
         add("table_one.py", scripts::python(group).into_bytes());
         add("table_one.R", scripts::r(group).into_bytes());
         Ok(files)

@@ -61,6 +61,12 @@ impl Clusters {
         self.members.len() < self.observations
     }
 
+    /// The observations of each patient.
+    #[must_use]
+    pub fn members(&self) -> &[Vec<usize>] {
+        &self.members
+    }
+
     /// How often each observation is drawn in draw number `draw`: as many patients as there are,
     /// with replacement.
     #[must_use]

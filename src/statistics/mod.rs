@@ -11,6 +11,7 @@
 //!
 //! Every function is held against general-purpose libraries by `tests/statistics/`.
 
+pub mod agreement;
 pub mod bootstrap;
 pub mod contingency;
 pub mod correlation;

@@ -39,6 +39,7 @@ mod sums;
 pub mod sums_file;
 mod traces;
 pub mod user_file;
+pub mod worksheet;
 pub mod write_csv;
 pub mod write_file;
 pub mod write_parquet;

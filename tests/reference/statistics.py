@@ -240,9 +240,33 @@ def roc(t):
     }
 
 
+def agreement(t):
+    """Limits of agreement; with patients of several values from a random-effects analysis of variance."""
+    d, patient = np.array(t["difference"], float), np.array(t["patient"])
+    names, sizes = np.unique(patient, return_counts=True)
+    n, m = len(d), len(names)
+    z = stats.norm.ppf(0.975)
+    out = {}
+    if m == n:
+        mean, sd = d.mean(), d.std(ddof=1)
+        low, high = stats.t.interval(0.95, n - 1, mean, stats.sem(d))
+        error = sd * math.sqrt(1 / n + z**2 / (2 * (n - 1)))
+        t975 = stats.t.ppf(0.975, n - 1)
+        out = {"mean_low": low, "mean_high": high}
+        for name, limit in (("lower", mean - z * sd), ("upper", mean + z * sd)):
+            out[f"{name}_low"], out[f"{name}_high"] = limit - t975 * error, limit + t975 * error
+    else:
+        table = sm.stats.anova_lm(sm.OLS.from_formula("d ~ C(p)", {"d": d, "p": patient}).fit())
+        between, within = table["mean_sq"]
+        typical = (n - (sizes**2).sum() / n) / (m - 1)
+        mean, sd = d.mean(), math.sqrt(within + max(0.0, (between - within) / typical))
+    return out | {"mean": mean, "sd": sd, "lower": mean - z * sd, "upper": mean + z * sd}
+
+
 KINDS = {f.__name__: f for f in (
     proportion, clustered, rank_sum, kruskal, spearman, fisher, fisher_rows, describe, difference,
     shares, firth, survival, log_rank, incidence, roc,
+    agreement,
 )}
 
 

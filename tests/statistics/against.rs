@@ -8,7 +8,7 @@ use tidydose::statistics::logistic::{Data, Model};
 use tidydose::statistics::roc::roc;
 use tidydose::statistics::survival::{End, Times, kaplan_meier, log_rank};
 use tidydose::statistics::{
-    contingency, correlation, describe, difference, incidence, proportion, rank,
+    agreement, contingency, correlation, describe, difference, incidence, proportion, rank,
 };
 
 use super::data::{Cohort, Numbers, cohort, follow_up, rounded};
@@ -399,4 +399,48 @@ fn patients_are_told_from_lesions() {
     let c = cohort(61, 12, 3, [-1.0, 0.1, 1.0]);
     let clusters = Clusters::new(&c.patient);
     assert_eq!((clusters.count(), clusters.observations()), (12, 36));
+}
+
+/// Plain differences, and patients with one to four values each, more and less alike.
+#[test]
+fn agreement_is_that_of_analysis_of_variance() {
+    let mut tasks = Tasks::default();
+    for seed in 1..6 {
+        let mut numbers = Numbers::new(seed);
+        let mut draw = |size: f64| size * (numbers.uniform() + numbers.uniform() - 1.0);
+        let single: Vec<f64> = (0..20).map(|_| 0.3 + draw(2.0)).collect();
+        let (mut many, mut patient) = (Vec::new(), Vec::new());
+        for p in 0..12_usize {
+            let own = draw(if seed % 2 == 0 { 3.0 } else { 0.1 });
+            for _ in 0..=(p % 4) {
+                many.push(0.5 + own + draw(1.0));
+                patient.push(p);
+            }
+        }
+        let alone: Vec<usize> = (0..single.len()).collect();
+        for (difference, patient) in [(single, alone), (many, patient)] {
+            let clusters = Clusters::new(patient.iter().copied());
+            let found = agreement::agreement(&difference, &clusters, 0.95).unwrap();
+            let mut keys = vec![
+                ("mean", found.mean, TIGHT),
+                ("sd", found.deviation, TIGHT),
+                ("lower", found.limits.low, TIGHT),
+                ("upper", found.limits.high, TIGHT),
+            ];
+            if !found.drawn {
+                let ends = [found.mean_interval, found.lower_interval, found.upper_interval];
+                let [mean, lower, upper] = ends.map(Option::unwrap);
+                keys.extend([
+                    ("mean_low", mean.low, TIGHT),
+                    ("mean_high", mean.high, TIGHT),
+                    ("lower_low", lower.low, TIGHT),
+                    ("lower_high", lower.high, TIGHT),
+                    ("upper_low", upper.low, TIGHT),
+                    ("upper_high", upper.high, TIGHT),
+                ]);
+            }
+            tasks.add("agreement", json!({"difference": difference, "patient": patient}), &keys);
+        }
+    }
+    tasks.hold();
 }

@@ -4,6 +4,8 @@
 //! same.
 
 use rayon::prelude::*;
+use tidydose::statistics::Interval;
+use tidydose::statistics::agreement::{Agreement, agreement};
 use tidydose::statistics::bootstrap::{Clusters, percentile_interval};
 use tidydose::statistics::incidence::aalen_johansen;
 use tidydose::statistics::logistic::{Data, Model, draw_slopes};
@@ -116,4 +118,30 @@ fn intervals_of_the_incidence_hold_the_truth() {
         Some(incidence.at(365.0)?.interval?.holds(truth))
     });
     assert!(nominal(found), "{found}");
+}
+
+/// Two ways to measure, with one to three values of each of 40 patients: the intervals of the mean
+/// difference and of the upper limit of agreement hold the truth.
+#[test]
+fn intervals_of_agreement_hold_the_truth() {
+    let (between, within, bias) = (0.8, 1.2, 0.4);
+    let truth = bias + 1.959_964 * f64::hypot(between, within);
+    let holds = |of: fn(&Agreement) -> Option<Interval>, truth: f64| {
+        share(|seed| {
+            let mut numbers = Numbers::new(seed);
+            let (mut differences, mut patient) = (Vec::new(), Vec::new());
+            for p in 0..40_usize {
+                let own = bias + between * numbers.normal();
+                for _ in 0..=(p % 3) {
+                    differences.push(own + within * numbers.normal());
+                    patient.push(p);
+                }
+            }
+            let found = agreement(&differences, &Clusters::new(patient), 0.95).ok()?;
+            Some(of(&found)?.holds(truth))
+        })
+    };
+    let mean = holds(|a| a.mean_interval, bias);
+    let upper = holds(|a| a.upper_interval, truth);
+    assert!(nominal(mean) && nominal(upper), "{mean} {upper}");
 }

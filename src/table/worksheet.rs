@@ -1,0 +1,133 @@
+//! `check_worksheet.csv` after a person filled it in: for each row the value that the planning report
+//! states. The sheet is taken as a whole or refused as a whole, with every fault named by row, column
+//! and value. What was measured is not in it, so that the reading is blind.
+
+use std::path::Path;
+
+use super::user_file::{ReadError, UserFile};
+
+/// Columns of the sheet. The last three are the reader's.
+pub const COLUMNS: &[&str] = &[
+    "patient_id",
+    "plan_id",
+    "structure_id",
+    "structure",
+    "metric",
+    "unit",
+    "why",
+    "report_value",
+    "read_by",
+    "comment",
+];
+
+/// A row of the sheet.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Checked {
+    /// Row as a spreadsheet counts, the header is 1.
+    pub row: usize,
+    /// Pseudonym as in table plans.
+    pub patient_id: String,
+    /// As in table plans.
+    pub plan_id: String,
+    /// As in table structures.
+    pub structure_id: String,
+    /// Name of the structure.
+    pub structure: String,
+    /// Metric.
+    pub metric: String,
+    /// Unit of the value.
+    pub unit: String,
+    /// Why the row was chosen.
+    pub why: String,
+    /// What the planning report states; absent when it was not filled in.
+    pub report_value: Option<f64>,
+}
+
+/// Reads the sheet.
+///
+/// # Errors
+/// When it cannot be read or holds a fault; the message lists all faults.
+pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
+    let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
+    std::fs::metadata(path).map_err(|e| fault(e.to_string()))?;
+    let required = &COLUMNS[..8];
+    let file = UserFile::read(path, required, &[])?;
+    let (mut rows, mut faults) = (Vec::new(), Vec::new());
+    for row in 0..file.row_count() {
+        let text = |column: &str| file.text(row, column).to_owned();
+        let typed = text("report_value");
+        let report_value = number(&typed);
+        if report_value.is_none() && !typed.is_empty() {
+            faults.push(format!(
+                "row {}, column `report_value`: `{typed}`; a number of 0 or more in the unit of \
+                 the row, or nothing, is accepted",
+                row + 2
+            ));
+        }
+        rows.push(Checked {
+            row: row + 2,
+            patient_id: text("patient_id"),
+            plan_id: text("plan_id"),
+            structure_id: text("structure_id"),
+            structure: text("structure"),
+            metric: text("metric"),
+            unit: text("unit"),
+            why: text("why"),
+            report_value,
+        });
+    }
+    if rows.is_empty() {
+        faults.push("it has no rows".to_owned());
+    }
+    if faults.is_empty() { Ok(rows) } else { Err(fault(faults.join("\n  "))) }
+}
+
+/// Whether a person has already written into the sheet at `path`; such a file is not replaced.
+#[must_use]
+pub fn is_filled_in(path: &Path) -> bool {
+    let Ok(file) = UserFile::read(path, &[], COLUMNS) else { return path.exists() };
+    let theirs = ["report_value", "read_by", "comment"];
+    (0..file.row_count()).any(|row| theirs.iter().any(|c| !file.text(row, c).is_empty()))
+}
+
+/// A number as people type it: decimal point or decimal comma.
+fn number(text: &str) -> Option<f64> {
+    let value: f64 = text.replace(',', ".").parse().ok()?;
+    (value.is_finite() && value >= 0.0).then_some(value)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn sheet(value: &str) -> (tempfile::TempDir, std::path::PathBuf) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("sheet.csv");
+        let row = ["P", "a", "a/1", "GTV", "Volume[cc]", "cc", "random", value, "", ""];
+        let text = format!("{}\n{}\n", COLUMNS.join(";"), row.join(";"));
+        std::fs::write(&path, text).unwrap();
+        (folder, path)
+    }
+
+    #[test]
+    fn values_are_read_as_people_type_them() {
+        for (typed, value) in [("1,25", Some(1.25)), ("1.25", Some(1.25)), ("", None)] {
+            let (_folder, path) = sheet(typed);
+            let rows = read(&path).unwrap();
+            assert_eq!((rows.len(), rows[0].row, rows[0].report_value), (1, 2, value));
+            assert_eq!(is_filled_in(&path), value.is_some());
+        }
+    }
+
+    #[test]
+    fn a_fault_names_row_column_and_value() {
+        for typed in ["n/a", "-1", "1.2.3", "inf"] {
+            let (_folder, path) = sheet(typed);
+            let said = read(&path).unwrap_err().to_string();
+            let wanted = format!("row 2, column `report_value`: `{typed}`");
+            assert!(said.contains(&wanted), "{said}");
+        }
+        let nothing = Path::new("no such sheet.csv");
+        assert!(read(nothing).is_err() && !is_filled_in(nothing));
+    }
+}
