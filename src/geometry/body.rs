@@ -155,28 +155,34 @@ impl Body {
     }
 
     /// Smallest signed distance of the points of `other` from this surface, mm; absent when it is not
-    /// below `limit_mm`. A distance changes by no more than the way between two points, so that most
-    /// blocks need not be opened, and outside of the box around this surface most need not even be
-    /// looked at.
+    /// below `limit_mm`. A distance changes by no more than the way between two points: blocks and
+    /// points that cannot come below what was found are not asked, and outside of the box around this
+    /// surface not even the middle of a block is.
     fn nearest_of(&self, other: &Self, limit_mm: f64) -> Option<f64> {
         // The points of the other surface lie inward of it as well.
         let mut least = limit_mm + other.inward_mm;
         let mut found = None;
-        let far = |b: &Block| match self.distance_to_box_mm(b.centre) {
-            0.0 => f64::NEG_INFINITY,
-            out => out - self.inward_mm - b.radius_mm,
-        };
-        let mut blocks: Vec<(f64, &Block)> = other.blocks.iter().map(|b| (far(b), b)).collect();
-        blocks.sort_by(|a, b| a.0.total_cmp(&b.0));
-        for (at_least, block) in blocks {
-            if at_least > least {
+        let blocks: Option<Vec<Seen<'_>>> = other.blocks.iter().map(|b| self.seen(b)).collect();
+        let mut blocks = blocks?;
+        blocks.sort_by(|a, b| a.at_least_mm.total_cmp(&b.at_least_mm));
+        for Seen { at_least_mm, middle_mm, block } in blocks {
+            if at_least_mm > least + SAME_DISTANCE_MM {
                 break;
             }
-            if self.signed_distance_mm(block.centre)? - block.radius_mm > least {
-                continue;
-            }
-            for p in other.points.get(block.points.clone()).unwrap_or_default() {
+            let middle = match middle_mm {
+                Some(known) => known,
+                None => self.signed_distance_mm(block.centre)?,
+            };
+            let mut asked = vec![(block.centre, middle)];
+            let points = other.points.get(block.points.clone()).unwrap_or_default();
+            for p in (0..STRIDE).flat_map(|start| points.iter().skip(start).step_by(STRIDE)) {
+                let from = |(q, d): &(Point, f64)| d - point::length(point::sub(*p, *q));
+                let can_be = asked.iter().map(from).fold(f64::NEG_INFINITY, f64::max);
+                if can_be > least + SAME_DISTANCE_MM {
+                    continue;
+                }
                 let distance = self.signed_distance_mm(*p)?;
+                asked.push((*p, distance));
                 if distance < least {
                     (least, found) = (distance, Some(distance - other.inward_mm));
                 }
@@ -184,6 +190,29 @@ impl Body {
         }
         found
     }
+
+    /// A block of another surface with what its points have at least.
+    fn seen<'b>(&self, block: &'b Block) -> Option<Seen<'b>> {
+        let outside = self.distance_to_box_mm(block.centre);
+        if outside > 0.0 {
+            let at_least_mm = outside - self.inward_mm - block.radius_mm;
+            return Some(Seen { at_least_mm, middle_mm: None, block });
+        }
+        let middle = self.signed_distance_mm(block.centre)?;
+        Some(Seen { at_least_mm: middle - block.radius_mm, middle_mm: Some(middle), block })
+    }
+}
+
+/// Points of a block are asked in so many passes, so that the first ones lie all over it.
+const STRIDE: usize = 7;
+
+/// A block as another surface sees it.
+struct Seen<'b> {
+    /// No point of it is nearer, mm.
+    at_least_mm: f64,
+    /// Signed distance of its middle, where it was asked for.
+    middle_mm: Option<f64>,
+    block: &'b Block,
 }
 
 /// Smallest signed distance between two surfaces, mm: positive apart; negative where they overlap,
