@@ -5,6 +5,7 @@
 use super::Bench;
 use super::bounds::{Circumstances, Views};
 use super::region::BRAIN;
+use super::trace::{Doubt, Doubts};
 use super::{Measurement, Part, row};
 use crate::case::Role;
 use crate::metrics::{Metric, Outcome, Status, parse};
@@ -20,6 +21,7 @@ pub(super) struct OrganShare {
     dose_gy: f64,
     /// Percent of the organ.
     share: Outcome,
+    doubts: Option<Doubts>,
 }
 
 impl Bench<'_> {
@@ -40,8 +42,8 @@ impl Bench<'_> {
         doses.dedup();
         let share = |dose_gy: f64| {
             let metric = parse(&format!("V{dose_gy}Gy[%]")).ok()?;
-            let share = views.traced(&metric, around).0;
-            Some(OrganShare { organ: organ.to_owned(), dose_gy, share })
+            let (share, doubts) = views.traced(&metric, around);
+            Some(OrganShare { organ: organ.to_owned(), dose_gy, share, doubts })
         };
         doses.into_iter().filter_map(share).collect()
     }
@@ -57,18 +59,18 @@ impl Bench<'_> {
         let number = part.roi.header.number;
         let own = |m: &&Measurement| m.roi_number == number && m.metric == CONFORMATION;
         let method = self.settings.method();
-        let (outcome, rule) = match measured.iter().find(own) {
+        let (traced, rule) = match measured.iter().find(own) {
             Some(base) => {
                 let dose_gy = part.prescription.map(|p| p.0);
                 let here: Vec<_> = shares.iter().filter(|s| Some(s.dose_gy) == dose_gy).collect();
-                (of_factors(&base.outcome, &here), rule(&here))
+                (of_factors(base, metric.definition.limits, &here), rule(&here))
             }
             None => {
                 let reason = format!("{CONFORMATION} is not in the list of metrics");
-                (Outcome::none(Status::NotApplicable, reason), String::new())
+                ((Outcome::none(Status::NotApplicable, reason), None), String::new())
             }
         };
-        Some(row(part, metric, (outcome, None), [&method, &rule]))
+        Some(row(part, metric, traced, [&method, &rule]))
     }
 }
 
@@ -84,26 +86,40 @@ fn rule(shares: &[&OrganShare]) -> String {
     }
 }
 
-/// The product. Its bounds are the products of the bounds: the widest that they allow together.
-fn of_factors(conformation: &Outcome, shares: &[&OrganShare]) -> Outcome {
-    if conformation.status != Status::Ok {
-        return conformation.clone();
-    }
-    let mut out = conformation.clone();
-    for OrganShare { organ, dose_gy, share } in shares {
-        let (Some(value), Status::Ok) = (share.value, share.status) else {
+/// The product. What a term adds to a factor it adds to the product times the other factors; terms of
+/// several factors count as independent.
+fn of_factors(
+    conformation: &Measurement,
+    [least, most]: [f64; 2],
+    shares: &[&OrganShare],
+) -> (Outcome, Option<Doubts>) {
+    let base = &conformation.outcome;
+    let (Some(first), Status::Ok) = (base.value, base.status) else { return (base.clone(), None) };
+    let mut factors = vec![(first, 1.0, conformation.doubts)];
+    for OrganShare { organ, dose_gy, share, doubts } in shares {
+        let (Some(percent), Status::Ok) = (share.value, share.status) else {
             let reason = format!("V{dose_gy}Gy[%] of {organ}: {}", share.reason);
             // A share that is known from one side only says as little as one of a part of the organ.
             let bound = share.status == Status::Bound;
             let status = if bound { Status::PartlyOutsideGrid } else { share.status };
-            return Outcome::none(status, reason);
+            return (Outcome::none(status, reason), None);
         };
-        let spared = |percent: f64| (1.0 - percent / 100.0).clamp(0.0, 1.0);
-        out.value = out.value.map(|v| v * spared(value));
-        out.low = out.low.map(|v| v * spared(share.high.unwrap_or(100.0)));
-        out.high = out.high.map(|v| v * spared(share.low.unwrap_or(0.0)));
+        factors.push(((1.0 - percent / 100.0).clamp(0.0, 1.0), 0.01, *doubts));
     }
-    out
+    let product = |without: Option<usize>| -> f64 {
+        let others = factors.iter().enumerate().filter(|(i, _)| Some(*i) != without);
+        others.map(|(_, factor)| factor.0).product()
+    };
+    let mut all = Doubts::default();
+    for (i, (_, unit, doubts)) in factors.iter().enumerate() {
+        let others = product(Some(i));
+        for term in Doubt::ALL {
+            all.add(term, doubts.map_or(0.0, |d| d.of(term)) * unit * others);
+        }
+    }
+    let (value, reach) = (product(None), 2.0 * all.total());
+    let (low, high) = (Some((value - reach).max(least)), Some((value + reach).min(most)));
+    (Outcome { low, high, ..Outcome::of(value) }, Some(all))
 }
 
 #[cfg(test)]
