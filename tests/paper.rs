@@ -89,6 +89,28 @@ fn numbers_of_the_flow_are_those_of_the_tables() {
     assert_eq!(counted, there.filter(|r| measured_plans.contains(&&r["plan_id"])).count());
 }
 
+/// Held against scipy and numpy: rank sums, Hodges and Lehmann, Kruskal and Wallis, Spearman, exact
+/// intervals, Fisher, and the percentiles of dose-volume curves.
+#[test]
+fn comparisons_and_bands_are_those_of_scipy_and_numpy() {
+    let place = made("technology");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/paper.py");
+    let tables = measured().study().join("tables");
+    let said = ran(python().arg(&script).arg(place.path()).arg(&tables));
+    let compared: usize = said.split(' ').next().unwrap().parse().unwrap();
+    assert!(compared > 1000 && said.contains("compared and equal"), "{said}");
+    // A changed number is seen.
+    let kept = place.path().join("comparisons.csv");
+    let text = text(&place, "comparisons.csv");
+    let mut rows = csv::Reader::from_reader(text.as_bytes());
+    let at = rows.headers().unwrap().iter().position(|h| h == "estimate").unwrap();
+    let estimate = rows.records().map(Result::unwrap).find(|r| r[4].starts_with("Kruskal"));
+    fs::write(&kept, text.replace(&estimate.unwrap()[at], "3.25")).unwrap();
+    let mut refused = python();
+    refused.arg(&script).arg(place.path()).arg(&tables);
+    assert!(!refused.output().unwrap().status.success());
+}
+
 #[test]
 fn every_text_has_the_caution_and_a_wrong_grouping_is_named() {
     let place = made("technology");

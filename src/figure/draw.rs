@@ -2,16 +2,21 @@
 
 use maud::{Markup, html};
 
-use super::{COLUMN_MM, Figure, Layer, Look, Stage, UNITS, at, document};
+use super::{COLUMN_MM, Figure, Layer, Look, UNITS, at, document};
 
-const WIDTH: f64 = COLUMN_MM * UNITS;
+pub(super) const WIDTH: f64 = COLUMN_MM * UNITS;
 const LEFT: f64 = 110.0;
 const RIGHT: f64 = 40.0;
 const TOP: f64 = 22.0;
 const PLOT: f64 = 440.0;
-const LINE: f64 = 32.0;
+/// Height of one plot among several.
+const PANEL: f64 = 300.0;
+pub(super) const LINE: f64 = 32.0;
+const SMALL: f64 = 26.0;
 /// Letters in a line of small print across the figure.
 const LETTERS: usize = 74;
+/// Letters in the title of a panel.
+const HEADING: usize = 60;
 
 /// Blue, vermilion, green, purple and black of Okabe and Ito.
 const COLOURS: [&str; 5] = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000"];
@@ -29,8 +34,14 @@ impl Look {
 
 struct Place<'f> {
     figure: &'f Figure,
+    /// Where its title or legend begins.
+    start: f64,
+    /// Where the plot begins.
     top: f64,
     left: f64,
+    /// Height of the plot.
+    plot: f64,
+    heading: Vec<String>,
 }
 
 impl Place<'_> {
@@ -39,11 +50,11 @@ impl Place<'_> {
     }
 
     fn y(&self, value: f64) -> f64 {
-        self.top + (1.0 - self.figure.y.share(value)) * PLOT
+        self.top + (1.0 - self.figure.y.share(value)) * self.plot
     }
 
     fn bottom(&self) -> f64 {
-        self.top + PLOT
+        self.top + self.plot
     }
 
     fn path(&self, points: &[(f64, f64)], steps: bool) -> String {
@@ -61,16 +72,32 @@ impl Place<'_> {
 }
 
 pub(super) fn figure(figure: &Figure) -> String {
-    let top = TOP + LINE * count(figure.legend.len());
+    let (drawing, end) = plot(figure, TOP, PLOT, Vec::new());
+    let (foot, height) = small_print(&figure.foot, end);
+    document(&figure.title, &figure.description, height, &html! { (drawing) (foot) })
+}
+
+pub(super) fn panels(title: &str, description: &str, figures: &[Figure], foot: &str) -> String {
+    let mut end = TOP;
+    let mut drawings = Vec::new();
+    for figure in figures {
+        let (drawing, below) = plot(figure, end, PANEL, wrapped(&figure.title, HEADING));
+        drawings.push(drawing);
+        end = below + 14.0;
+    }
+    let (foot, height) = small_print(foot, end);
+    let drawing = html! { @for drawing in &drawings { (drawing) } (foot) };
+    document(title, description, height, &drawing)
+}
+
+/// The plot with its legend and the rows below, and where it ends.
+fn plot(figure: &Figure, start: f64, height: f64, heading: Vec<String>) -> (Markup, f64) {
     let labels = figure.below.iter().map(|r| r.label.chars().count());
     // Room for the labels of the rows below, before their first number.
     let left = LEFT.max(26.0 + 11.5 * count(labels.max().unwrap_or(0)));
-    let place = Place { figure, top, left };
+    let top = start + LINE * count(figure.legend.len() + heading.len());
+    let place = Place { figure, start, top, left, plot: height, heading };
     let below = place.bottom() + 92.0;
-    let foot =
-        below + LINE * count(figure.below.len()) + if figure.below.is_empty() { 0.0 } else { 12.0 };
-    let lines = wrapped(&figure.foot, LETTERS);
-    let height = foot + 26.0 * count(lines.len()) + 10.0;
     let drawing = html! {
         (legend(&place))
         @for layer in figure.layers.iter().filter(|l| matches!(l, Layer::Band { .. })) { (drawn(&place, layer)) }
@@ -81,28 +108,50 @@ pub(super) fn figure(figure: &Figure) -> String {
             text x="4" y=(y) font-size="22" { (row.label) }
             @for (x, words) in &row.cells { text x=(at(place.x(*x))) y=(y) text-anchor="middle" font-size="23" { (words) } }
         }
-        @for (i, line) in lines.iter().enumerate() {
-            text x="4" y=(at(foot + 26.0 * count(i))) font-size="21" fill="#444" { (line) }
-        }
     };
-    document(&figure.title, &figure.description, height, &drawing)
+    let rows = count(figure.below.len());
+    (drawing, below + LINE * rows + if rows > 0.0 { 12.0 } else { 0.0 })
+}
+
+/// Lines of small print from a height on, and where the paper ends.
+pub(super) fn small_print(text: &str, from: f64) -> (Markup, f64) {
+    let lines = wrapped(text, LETTERS);
+    let drawing = html! { @for (i, line) in lines.iter().enumerate() {
+        text x="4" y=(at(from + SMALL * count(i))) font-size="21" fill="#444" { (line) }
+    } };
+    (drawing, from + SMALL * count(lines.len()) + 10.0)
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a number of lines")]
-const fn count(n: usize) -> f64 {
+pub(super) const fn count(n: usize) -> f64 {
     n as f64
 }
 
 fn legend(place: &Place<'_>) -> Markup {
     let left = place.left;
+    let lines = place.heading.len();
     html! {
+        @for (i, line) in place.heading.iter().enumerate() {
+            text x=(at(left)) y=(at(place.start + LINE * (count(i) + 0.5))) font-weight="bold" { (line) }
+        }
         @for (i, (look, words)) in place.figure.legend.iter().enumerate() {
-            @let y = TOP + LINE * (count(i) + 0.4);
-            line x1=(at(left)) x2=(at(left + 70.0)) y1=(at(y)) y2=(at(y)) stroke=(look.colour()) stroke-width="4" stroke-dasharray=(look.dash()) {}
+            @let y = place.start + LINE * (count(lines + i) + 0.4);
+            @if has_line(place.figure, *look) {
+                line x1=(at(left)) x2=(at(left + 70.0)) y1=(at(y)) y2=(at(y)) stroke=(look.colour()) stroke-width="4" stroke-dasharray=(look.dash()) {}
+            }
             (mark(*look, left + 35.0, y))
             text x=(at(left + 84.0)) y=(at(y + 8.0)) { (words) }
         }
     }
+}
+
+/// Whether a line of that look is drawn, not only marks.
+fn has_line(figure: &Figure, wanted: Look) -> bool {
+    let is_line = |layer: &Layer| match layer {
+        Layer::Line { look, .. } | Layer::Steps { look, .. } => *look == wanted,
+        _ => false,
+    };
+    figure.layers.iter().any(is_line)
 }
 
 fn axes(place: &Place<'_>) -> Markup {
@@ -150,6 +199,21 @@ fn drawn(place: &Place<'_>, layer: &Layer) -> Markup {
                 text x=(at(px + 12.0)) y=(at(py - 8.0)) font-size="21" { (words) }
             }
         }
+        Layer::Thin { points } => html! {
+            path d=(place.path(points, false)) fill="none" stroke="#707070" stroke-width="1.5" {}
+        },
+        Layer::Points { points, look } => html! {
+            @for (x, y) in points { (small_mark(*look, place.x(*x), place.y(*y))) }
+        },
+        Layer::Box { x, half, quartiles, median } => {
+            let (from, to) = (at(place.x(x - half)), at(place.x(x + half)));
+            html! {
+                @if let Some((lower, upper)) = quartiles {
+                    path d={ "M" (from) " " (at(place.y(*lower))) "H" (to) "V" (at(place.y(*upper))) "H" (from) "Z" } fill="none" stroke="#000" stroke-width="2.5" {}
+                }
+                path d={ "M" (from) " " (at(place.y(*median))) "H" (to) } stroke="#000" stroke-width="6" {}
+            }
+        }
         Layer::Rug { x, top } => {
             let (from, by) = if *top { (place.top, 15.0) } else { (place.bottom(), -15.0) };
             html! { @for x in x {
@@ -188,52 +252,19 @@ fn mark(look: Look, x: f64, y: f64) -> Markup {
     html! { path d={ "M" (at(x)) " " (at(y)) (path) } fill="#fff" stroke=(look.colour()) stroke-width="4" {} }
 }
 
-const BOX: f64 = 400.0;
-const SIDE: f64 = 350.0;
-
-pub(super) fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
-    let mut y = 12.0;
-    let mut parts: Vec<Markup> = Vec::new();
-    for (place, stage) in stages.iter().enumerate() {
-        let left: Vec<String> = stage.left.iter().flat_map(|l| wrapped(l, 27)).collect();
-        if place > 0 {
-            let gap = if left.is_empty() { 34.0 } else { 30.0 + 27.0 * count(left.len()) + 24.0 };
-            let middle = y + gap / 2.0;
-            parts.push(html! {
-                path d={ "M" (BOX / 2.0) " " (at(y)) "v" (at(gap)) "m-7 -12l7 12l7 -12" } fill="none" stroke="#000" stroke-width="2.5" {}
-                @if !left.is_empty() {
-                    path d={ "M" (BOX / 2.0) " " (at(middle)) "H" (WIDTH - SIDE - 6.0) "m-12 -7l12 7l-12 7" } fill="none" stroke="#000" stroke-width="2.5" {}
-                    (boxed(WIDTH - SIDE - 4.0, middle - 13.5 * count(left.len()) - 10.0, SIDE, &left))
-                }
-            });
-            y += gap;
-        }
-        let words: Vec<String> = stage.words.iter().flat_map(|w| wrapped(w, 32)).collect();
-        parts.push(boxed(4.0, y, BOX - 8.0, &words));
-        y += 27.0 * count(words.len()) + 20.0;
-    }
-    let lines = wrapped(foot, LETTERS);
-    let drawing = html! {
-        @for part in &parts { (part) }
-        @for (i, line) in lines.iter().enumerate() {
-            text x="4" y=(at(y + 34.0 + 26.0 * count(i))) font-size="21" fill="#444" { (line) }
-        }
+fn small_mark(look: Look, x: f64, y: f64) -> Markup {
+    let path = match look.0 % COLOURS.len() {
+        0 => "m-6 0a6 6 0 1 0 12 0a6 6 0 1 0 -12 0",
+        1 => "m0 -8l7 12h-14z",
+        2 => "m-5.5 -5.5h11v11h-11z",
+        3 => "m0 -8l8 8l-8 8l-8 -8z",
+        _ => "m-6 -6l12 12m0 -12l-12 12",
     };
-    let description = "Boxes from top to bottom: what is left at each stage, what left before it.";
-    document(title, description, y + 34.0 + 26.0 * count(lines.len()), &drawing)
-}
-
-fn boxed(x: f64, y: f64, width: f64, lines: &[String]) -> Markup {
-    html! {
-        rect x=(at(x)) y=(at(y)) width=(at(width)) height=(at(27.0 * count(lines.len()) + 20.0)) fill="#fff" stroke="#000" stroke-width="2.5" {}
-        @for (i, line) in lines.iter().enumerate() {
-            text x=(at(x + 12.0)) y=(at(y + 32.0 + 27.0 * count(i))) font-size="23" { (line) }
-        }
-    }
+    html! { path d={ "M" (at(x)) " " (at(y)) (path) } fill="none" stroke=(look.colour()) stroke-width="2.2" {} }
 }
 
 /// Lines of no more letters than that, broken between words.
-fn wrapped(text: &str, letters: usize) -> Vec<String> {
+pub(super) fn wrapped(text: &str, letters: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in text.split_whitespace() {
         match lines.last_mut() {
@@ -285,24 +316,20 @@ mod tests {
     }
 
     #[test]
+    fn panels_stand_below_each_other_with_one_foot() {
+        let svg = panels("Two", "Both.", &[example(), example()], "common");
+        assert_eq!(svg.matches("font-weight=\"bold\"").count(), 2);
+        assert!(svg.contains("common") && !svg.contains("small print"), "{svg}");
+        let height = |svg: &str| -> f64 {
+            svg.split("height=\"").nth(1).unwrap().split("mm").next().unwrap().parse().unwrap()
+        };
+        assert!(height(&svg) > 1.3 * height(&example().svg()));
+    }
+
+    #[test]
     fn lines_break_between_words() {
         assert_eq!(wrapped("one two three", 8), ["one two", "three"]);
         assert_eq!(wrapped("incomprehensibilities", 5), ["incomprehensibilities"]);
         assert!(wrapped("", 5).is_empty());
-    }
-
-    #[test]
-    fn a_flow_has_a_box_for_each_stage() {
-        let stage = |words: &str, left: &[&str]| Stage {
-            words: vec![words.to_owned()],
-            left: left.iter().map(|l| (*l).to_owned()).collect(),
-        };
-        let svg = flow(
-            "Flow",
-            &[stage("20 lesions", &[]), stage("12 lesions", &["8 without outcome"])],
-            "x",
-        );
-        assert_eq!(svg.matches("<rect").count(), 4, "paper, two stages, one side box");
-        assert!(svg.contains("8 without outcome"));
     }
 }

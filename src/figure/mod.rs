@@ -4,9 +4,10 @@
 //! Takes numbers and texts and draws them. Knows no table and no statistics, and opens no file.
 
 mod axis;
+mod blocks;
 mod draw;
 
-pub use axis::Axis;
+pub use axis::{Axis, Scale};
 
 use maud::{Markup, html};
 
@@ -56,6 +57,29 @@ pub enum Layer {
         look: Look,
         /// Words beside it.
         words: String,
+    },
+    /// A thin grey line among many.
+    Thin {
+        /// Points in the units of the axes.
+        points: Vec<(f64, f64)>,
+    },
+    /// Small marks without words.
+    Points {
+        /// Where.
+        points: Vec<(f64, f64)>,
+        /// Their look.
+        look: Look,
+    },
+    /// A box from quartile to quartile with a stroke at the median; only the stroke without quartiles.
+    Box {
+        /// Its middle on the horizontal axis.
+        x: f64,
+        /// Half its width there.
+        half: f64,
+        /// Lower and upper quartile.
+        quartiles: Option<(f64, f64)>,
+        /// Median.
+        median: f64,
     },
     /// Short strokes at one height, upwards or downwards.
     Rug {
@@ -109,6 +133,37 @@ impl Figure {
     }
 }
 
+/// Several figures below each other as one file: each under its title, with its own foot left out.
+#[must_use]
+pub fn panels(title: &str, description: &str, figures: &[Figure], foot: &str) -> String {
+    draw::panels(title, description, figures, foot)
+}
+
+/// A map of states: a line of cells for each row, its columns in groups.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Map {
+    /// Name for those who do not see it.
+    pub title: String,
+    /// What it shows, in a sentence.
+    pub description: String,
+    /// Names of the states, from the darkest to the blank one, at most four.
+    pub states: Vec<String>,
+    /// Names of groups of columns, each with its number of columns.
+    pub groups: Vec<(String, usize)>,
+    /// Name of each row, the rank of the state of each of its cells, and words at its end.
+    pub rows: Vec<(String, Vec<usize>, String)>,
+    /// Small print at the foot.
+    pub foot: String,
+}
+
+impl Map {
+    /// The map as a file.
+    #[must_use]
+    pub fn svg(&self) -> String {
+        blocks::map(self)
+    }
+}
+
 /// A box of a flow diagram: what is left, and what went away before.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Stage {
@@ -121,7 +176,7 @@ pub struct Stage {
 /// A flow diagram from top to bottom.
 #[must_use]
 pub fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
-    draw::flow(title, stages, foot)
+    blocks::flow(title, stages, foot)
 }
 
 fn document(title: &str, description: &str, height: f64, drawing: &Markup) -> String {

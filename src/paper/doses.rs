@@ -81,8 +81,26 @@ pub(super) fn table(study: &Study, included: &BTreeSet<String>, group: &str) -> 
     sheet(COLUMNS, found.into_iter().map(row).collect())
 }
 
-/// One row for each included plan and organ of the cohort: drawn, and how much of it the dose covers.
-pub(super) fn completeness(study: &Study, included: &BTreeSet<String>) -> Vec<u8> {
+/// What can be said of an organ in a plan, from best to worst; [`OrganState::state`] is a place here.
+pub(super) const ORGAN_STATES: [&str; 4] =
+    ["covered", "partly covered", "not covered", "not drawn or not named"];
+
+/// An organ of the cohort in one of the included plans.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct OrganState<'s> {
+    pub(super) plan: &'s str,
+    pub(super) organ: &'s str,
+    /// Place in [`ORGAN_STATES`].
+    pub(super) state: usize,
+    /// Share of it inside the dose grid, %.
+    cover: Option<f64>,
+}
+
+/// Every included plan with every organ of the cohort.
+pub(super) fn organ_states<'s>(
+    study: &'s Study,
+    included: &'s BTreeSet<String>,
+) -> Vec<OrganState<'s>> {
     let mut cover: BTreeMap<(&str, &str), Option<f64>> = BTreeMap::new();
     let mut organs: BTreeSet<&str> = BTreeSet::new();
     for r in 0..study.structures.count() {
@@ -94,19 +112,28 @@ pub(super) fn completeness(study: &Study, included: &BTreeSet<String>) -> Vec<u8
         organs.insert(organ);
         cover.insert((plan, organ), study.structures.real(r, "dose_cover_percent"));
     }
-    let mut rows = Vec::new();
-    for plan in included {
-        for organ in &organs {
-            let found = cover.get(&(plan.as_str(), *organ));
-            let state = match found {
-                None => "not drawn or not named",
-                Some(Some(percent)) if *percent >= 99.95 => "covered",
-                Some(Some(percent)) if *percent > 0.0 => "partly covered",
-                Some(_) => "not covered",
-            };
-            let percent = number(found.copied().flatten().unwrap_or(f64::NAN));
-            rows.push(vec![word(plan), word(organ), word(state), percent]);
-        }
-    }
-    sheet(&["plan_id", "organ", "state", "dose_cover_percent"], rows)
+    let state = |plan: &'s String, organ: &'s str| {
+        let found = cover.get(&(plan.as_str(), organ));
+        let state = match found {
+            None => 3,
+            Some(Some(percent)) if *percent >= 99.95 => 0,
+            Some(Some(percent)) if *percent > 0.0 => 1,
+            Some(_) => 2,
+        };
+        OrganState { plan, organ, state, cover: found.copied().flatten() }
+    };
+    included
+        .iter()
+        .flat_map(|plan| organs.iter().map(move |organ| (plan, *organ)))
+        .map(|(plan, organ)| state(plan, organ))
+        .collect()
+}
+
+/// One row for each included plan and organ of the cohort: drawn, and how much of it the dose covers.
+pub(super) fn completeness(study: &Study, included: &BTreeSet<String>) -> Vec<u8> {
+    let rows = organ_states(study, included).into_iter().map(|cell| {
+        let percent = number(cell.cover.unwrap_or(f64::NAN));
+        vec![word(cell.plan), word(cell.organ), word(ORGAN_STATES[cell.state]), percent]
+    });
+    sheet(&["plan_id", "organ", "state", "dose_cover_percent"], rows.collect())
 }

@@ -1,14 +1,18 @@
 //! The registrar's folder, made from the tables of a study: Table 1, doses by technology and number of
-//! fractions, flow, a methods paragraph of facts of the run, reporting lists filled in as far as the
-//! tables go, starter scripts that reproduce Table 1, a worksheet for a blind check and what it came to.
+//! fractions, groups compared, figures with captions, flow, a methods paragraph of facts of the run,
+//! reporting lists filled in as far as the tables go, starter scripts that reproduce Table 1, a worksheet
+//! for a blind check and what it came to.
 //!
 //! Works on tables and gives files as bytes: opens none, prints nothing, and knows nothing of how the
 //! tables came about. Nothing is imputed: what is missing is counted beside every number.
 
 mod agreement;
 mod check;
+mod comparisons;
 mod doses;
+mod figures;
 mod lists;
+mod measures;
 mod rows;
 mod scripts;
 mod table_one;
@@ -20,13 +24,14 @@ use serde_json::Value;
 
 use crate::figure::{Stage, flow};
 use crate::table::Cell;
+use crate::table::curves::{Curve, curves};
 use crate::table::run::CAUTION;
 use crate::table::worksheet::Checked;
 use crate::table::write_csv::write_records;
 use rows::Rows;
 
 /// The tables that are read.
-pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "findings"];
+pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "limit_checks", "dvh"];
 
 /// The worksheet of the blind check; once a person wrote into it, it must not be replaced.
 pub const WORKSHEET: &str = "check_worksheet.csv";
@@ -67,8 +72,11 @@ pub fn paper(
         lesions: table("lesions")?,
         structures: table("structures")?,
         metrics: table("metrics")?,
+        limit_checks: table("limit_checks")?,
     };
-    let mut files = study.made(run, group)?;
+    let dvh = tables.get("dvh");
+    let curves = study.organs().into_iter().filter_map(|o| Some((o.clone(), curves(dvh?, &o))));
+    let mut files = study.made(run, group, &curves.collect())?;
     files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
     Ok(files)
 }
@@ -80,13 +88,17 @@ struct Study {
     lesions: Rows,
     structures: Rows,
     metrics: Rows,
+    limit_checks: Rows,
 }
+
+/// Dose-volume curves by organ, plan and structure.
+type Curves = BTreeMap<String, BTreeMap<String, BTreeMap<String, Curve>>>;
 
 /// Parts of a plan in the treatment that set it aside: another one was treated.
 const SET_ASIDE: [&str; 3] = ["qa", "superseded", "candidate"];
 
 impl Study {
-    fn made(&self, run: &Value, group: &str) -> Result<Files, PaperError> {
+    fn made(&self, run: &Value, group: &str, curves: &Curves) -> Result<Files, PaperError> {
         if !self.plans.has(group) {
             let there = self.plans.names().join(", ");
             return Err(PaperError::Group { wanted: group.to_owned(), there });
@@ -99,6 +111,10 @@ impl Study {
         add("table_one.md", readable.into_bytes());
         add("doses.csv", doses::table(self, &included, group));
         add("completeness.csv", doses::completeness(self, &included));
+        let places = measures::places(self, &included, group);
+        let measured = comparisons::measured(self, &places);
+        add("comparisons.csv", comparisons::table(&measured));
+        add("limit_shares.csv", comparisons::shares(self, &places));
         add("flow.csv", self.flow_sheet(group));
         add("flow.svg", flow("Flow of the study", &self.boxes(), CAUTION).into_bytes());
         add("methods.txt", lists::methods(self, run, &included).into_bytes());
@@ -106,7 +122,15 @@ impl Study {
         add(WORKSHEET, check::worksheet(self, &included));
         add("table_one.py", scripts::python(group).into_bytes());
         add("table_one.R", scripts::r(group).into_bytes());
+        files.extend(figures::files((self, &included), &places, &measured, curves, run));
         Ok(files)
+    }
+
+    /// Standard names of all organs.
+    fn organs(&self) -> BTreeSet<String> {
+        let rows = 0..self.structures.count();
+        let organs = rows.filter(|r| self.structures.text(*r, "role") == Some("organ"));
+        organs.filter_map(|r| self.structures.text(r, "name_standard")).map(str::to_owned).collect()
     }
 
     /// Plans that were measured and not set aside.

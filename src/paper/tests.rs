@@ -4,6 +4,7 @@ use serde_json::json;
 
 use super::rows::Value;
 use super::*;
+use crate::table::curves::CurvePoint;
 
 fn texts(list: &[&str]) -> Vec<Value> {
     let value = |t: &&str| if t.is_empty() { Value::Missing } else { Value::Text((*t).to_owned()) };
@@ -49,13 +50,33 @@ fn study() -> Study {
         .with("role", texts(&["organ", "organ"]))
         .with("name_standard", texts(&["Brainstem", "Brainstem"]))
         .with("dose_cover_percent", numbers(&[100.0, 3.7]));
-    Study { plans, lesions, structures, metrics }
+    let limit_checks = Rows::default()
+        .with("plan_id", texts(&["a", "b", "c", "d", "e"]))
+        .with("structure", texts(&["Brainstem"; 5]))
+        .with("metric", texts(&["D0.03cc[Gy]"; 5]))
+        .with("operator", texts(&["<="; 5]))
+        .with("limit_value", numbers(&[15.0, 15.0, 31.0, NONE, 15.0]))
+        .with("unit", texts(&["Gy"; 5]))
+        .with("tier", texts(&["mandatory"; 5]))
+        .with("limit_source", texts(&["S"; 5]))
+        .with("verdict", texts(&["above", "within", "undecided", "unknown", "above"]));
+    Study { plans, lesions, structures, metrics, limit_checks }
+}
+
+/// Curves of the brainstem in two plans of group x.
+fn curves() -> Curves {
+    let point = |dose_gy, volume_cc| CurvePoint { dose_gy, volume_cc, percent: 10.0 * volume_cc };
+    let of = |last: f64| Curve::new(vec![point(0.0, 10.0), point(last, 0.0)]);
+    let plan =
+        |plan: &str, last| (plan.to_owned(), BTreeMap::from([(format!("{plan}/9"), of(last))]));
+    let plans = BTreeMap::from([plan("a", 8.0), plan("b", 4.0)]);
+    BTreeMap::from([("Brainstem".to_owned(), plans)])
 }
 
 fn made() -> BTreeMap<String, String> {
     let run =
         json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
-    let files = study().made(&run, "technology").unwrap();
+    let files = study().made(&run, "technology", &curves()).unwrap();
     files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
 }
 
@@ -128,6 +149,154 @@ fn texts_state_facts_and_leave_gaps_open() {
 
 #[test]
 fn a_grouping_that_is_no_column_is_named() {
-    let text = study().made(&json!({}), "colour").unwrap_err().to_string();
+    let text = study().made(&json!({}), "colour", &Curves::new()).unwrap_err().to_string();
     assert!(text.contains("grouping colour") && text.contains("technology"), "{text}");
+}
+
+/// Twelve plans of eleven patients in two groups, all of one fraction, each with the brainstem.
+fn many() -> (Study, Curves) {
+    let names: Vec<String> = (0..12).map(|i| format!("p{i:02}")).collect();
+    let plans: Vec<&str> = names.iter().map(String::as_str).collect();
+    let ids: Vec<String> = names.iter().map(|n| format!("{n}/9")).collect();
+    let ids: Vec<&str> = ids.iter().map(String::as_str).collect();
+    let mut patients: Vec<&str> = plans.clone();
+    patients[1] = "p00";
+    let groups: Vec<&str> = (0..12).map(|i| if i < 6 { "x" } else { "y" }).collect();
+    let values: Vec<f64> = (0..12).map(f64::from).collect();
+    let verdicts: Vec<&str> = (0..12).map(|i| if i > 7 { "above" } else { "within" }).collect();
+    let all = |word: &str| texts(&[word; 12]);
+    let study = Study {
+        plans: Rows::default()
+            .with("patient_id", texts(&patients))
+            .with("plan_id", texts(&plans))
+            .with("technology", texts(&groups))
+            .with("measured", vec![Value::Flag(true); 12])
+            .with("plan_role", all("treated"))
+            .with("fractions_planned", numbers(&[1.0; 12])),
+        lesions: Rows::default()
+            .with("plan_id", texts(&plans))
+            .with("lesion_id", texts(&plans))
+            .with("volume_cc", numbers(&values.iter().map(|v| 24.0 - v).collect::<Vec<_>>())),
+        metrics: Rows::default()
+            .with("patient_id", texts(&patients))
+            .with("plan_id", texts(&plans))
+            .with("structure_id", texts(&ids))
+            .with("structure", all("Brainstem"))
+            .with("role", all("organ"))
+            .with("metric", all("D0.03cc[Gy]"))
+            .with("unit", all("Gy"))
+            .with("status", all("ok"))
+            .with("value", numbers(&values)),
+        structures: Rows::default()
+            .with("plan_id", texts(&plans))
+            .with("role", all("organ"))
+            .with("name_standard", all("Brainstem"))
+            .with("dose_cover_percent", numbers(&[100.0; 12])),
+        limit_checks: Rows::default()
+            .with("plan_id", texts(&plans))
+            .with("structure", all("Brainstem"))
+            .with("metric", all("D0.03cc[Gy]"))
+            .with("operator", all("<="))
+            .with("limit_value", numbers(&[7.0; 12]))
+            .with("unit", all("Gy"))
+            .with("tier", all("mandatory"))
+            .with("limit_source", all("S"))
+            .with("verdict", texts(&verdicts)),
+    };
+    let point = |dose_gy, volume_cc| CurvePoint { dose_gy, volume_cc, percent: volume_cc };
+    let curve = |i: usize| Curve::new(vec![point(0.0, 10.0), point(1.0 + values[i], 0.0)]);
+    let of = |i: usize| (names[i].clone(), BTreeMap::from([(ids[i].to_owned(), curve(i))]));
+    (study, BTreeMap::from([("Brainstem".to_owned(), (0..12).map(of).collect())]))
+}
+
+fn made_of_many() -> BTreeMap<String, String> {
+    let (study, curves) = many();
+    let files = study.made(&json!({"settings_sha256": "abc"}), "technology", &curves).unwrap();
+    files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
+}
+
+/// Six values against six larger ones: every difference is between -11 and -1, their median -6; of
+/// the 924 ways to choose six of twelve, two are as extreme.
+#[test]
+fn groups_are_compared_in_closed_form() {
+    let sheet = &made_of_many()["comparisons.csv"];
+    let row = sheet.lines().find(|l| l.contains("rank sum")).unwrap();
+    assert!(row.contains(",x,y,6,6,,1,-6,"), "{row}");
+    assert!(row.contains(&format!(",{},", 2.0 / 924.0)), "{row}");
+    assert!(row.contains("1 patient with several values"), "{row}");
+    // The volume falls by one as the value rises by one.
+    let row = sheet.lines().find(|l| l.contains("Spearman")).unwrap();
+    assert!(row.contains(",target volume,,12,,,1,-1,"), "{row}");
+    assert!(sheet.lines().skip(1).all(|l| l.ends_with(",2")), "two tests:\n{sheet}");
+}
+
+/// None of six above against four of six: by hypergeometric counts p = 2·C(6,4)/C(12,4).
+#[test]
+fn shares_above_a_limit_have_exact_intervals_and_a_test() {
+    let sheet = &made_of_many()["limit_shares.csv"];
+    let x = sheet.lines().nth(1).unwrap();
+    let y = sheet.lines().nth(2).unwrap();
+    assert!(x.contains(",1,x,6,0,0,0,0,0,"), "{x}");
+    assert!(x.contains("patients with several plans"), "{x}");
+    assert!(y.contains(",1,y,6,4,0,0,0.66666"), "{y}");
+    let p: f64 = y.split(',').rev().nth(2).unwrap().parse().unwrap();
+    assert!((p - 2.0 * 15.0 / 495.0).abs() < 1e-12, "{p}");
+    // The four with an undecided or unknown verdict are counted apart.
+    let sheet = &made()["limit_shares.csv"];
+    assert!(sheet.contains(",1,x,2,1,0,0,0.5,"), "{sheet}");
+    assert!(sheet.contains(",5,y,0,0,1,0,,"), "{sheet}");
+}
+
+/// Lines that fall from 10 cc at no dose to nothing at 1, 2, ... 6 Gy: at 1 Gy the volumes are 0, 5,
+/// 6.67, 7.5, 8 and 8.33 cc, and their median is half way between 6.67 and 7.5.
+#[test]
+fn bands_are_percentiles_of_the_volumes_and_nothing_beyond_the_maximum() {
+    let files = made_of_many();
+    let sheet = &files["figures/dvh_brainstem.csv"];
+    let of_x: Vec<Vec<f64>> = sheet
+        .lines()
+        .filter(|l| l.starts_with("Brainstem,x,1,6,5,"))
+        .map(|l| l.split(',').skip(5).map(|c| c.parse().unwrap()).collect())
+        .collect();
+    assert_eq!(of_x.len(), 101);
+    assert_eq!(of_x[0], [0.0, 10.0, 10.0, 10.0, 10.0, 10.0]);
+    assert_eq!(of_x[100], [6.0, 0.0, 0.0, 0.0, 0.0, 0.0]);
+    let at =
+        |dose: f64| of_x.iter().min_by(|a, b| (a[0] - dose).abs().total_cmp(&(b[0] - dose).abs()));
+    let near = at(1.02).unwrap();
+    let shares = [2.0, 3.0, 4.0, 5.0, 6.0].map(|last| 10.0 * (1.0 - near[0] / last));
+    assert!((near[3] - f64::midpoint(shares[1], shares[2])).abs() < 1e-9, "{near:?}");
+    for name in ["dvh_brainstem", "dvh_brainstem_small_volumes", "completeness"] {
+        let svg = &files[&format!("figures/{name}.svg")];
+        let words = svg.split(['<', '>']).collect::<Vec<_>>().join(" ");
+        assert!(words.contains("quality review") && !svg.contains("NaN"), "{name}");
+    }
+    // Two curves are too few for a figure.
+    assert!(!made().contains_key("figures/dvh_brainstem.svg"));
+}
+
+#[test]
+fn captions_say_how_many_who_is_left_out_and_which_run() {
+    let files = made_of_many();
+    let captions = &files["figures/captions.md"];
+    for name in files.keys().filter_map(|n| n.strip_prefix("figures/")?.strip_suffix(".svg")) {
+        assert!(captions.contains(&format!("## {name}.svg")), "{name}");
+    }
+    assert_eq!(captions.matches("settings abc").count(), captions.matches("\n## ").count());
+    assert!(captions.contains("12 plans of 11 patients"), "{captions}");
+    let made = made();
+    let captions = &made["figures/captions.md"];
+    assert!(captions.contains("Without a value: absent"), "{captions}");
+    assert!(captions.contains("Organs by plan, for 4 plans in 2 groups"), "{captions}");
+}
+
+#[test]
+fn every_value_of_a_spread_is_a_mark_and_a_row() {
+    let files = made_of_many();
+    let rows = files["figures/spread_brainstem_d0_03cc_gy.csv"].lines().count() - 1;
+    assert_eq!(rows, 12);
+    let svg = &files["figures/spread_brainstem_d0_03cc_gy.svg"];
+    // Once by group and once against the volume; the groups have a look of their own.
+    assert_eq!(svg.matches("fill=\"none\" stroke=\"#0072B2\" stroke-width=\"2.2\"").count(), 12);
+    assert_eq!(svg.matches("fill=\"none\" stroke=\"#D55E00\" stroke-width=\"2.2\"").count(), 12);
 }

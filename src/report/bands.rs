@@ -7,22 +7,19 @@ use maud::{Markup, html};
 use polars::prelude::DataFrame;
 
 use super::chart::{Frame, at, axis_end, figure};
-use super::cohort::{Case, Cohort, cell, fractions_words};
+use super::cohort::{Case, Cohort, fractions_words};
 use super::number::{counted, percentile, shown};
 use super::{LEAST_CASES, part};
-use crate::table::frame::{reals, rows_where, texts};
+use crate::table::curves::{Curve, curves};
 
 /// Single curves that are drawn in one panel; more would be a grey area.
 const SINGLE_CURVES: usize = 40;
 /// Doses at which a band is computed.
 const STEPS: usize = 60;
 
-/// Dose in Gy and share of the volume in %, by ascending dose.
-type Curve = Vec<(f64, f64)>;
-
 /// The part of the page.
 pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&DataFrame>) -> Markup {
-    let curves = dvh.map_or_else(BTreeMap::new, |frame| curves(frame, cohort.request.organ));
+    let curves = dvh.map_or_else(BTreeMap::new, |frame| one_each(frame, cohort.request.organ));
     part(
         "bands",
         "Dose-volume curves of the organ",
@@ -43,31 +40,11 @@ pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&DataFrame>) -> Markup {
     )
 }
 
-fn curves(frame: &DataFrame, organ: &str) -> BTreeMap<String, Curve> {
-    let frame = rows_where(frame, "structure", |s| s == organ);
-    let plan = texts(&frame, "plan_id");
-    let (dose, share) = (reals(&frame, "dose_gy"), reals(&frame, "volume_percent"));
-    let mut curves: BTreeMap<String, Curve> = BTreeMap::new();
-    for i in 0..frame.height() {
-        if let (Some(plan), Some(d), Some(v)) = (cell(&plan, i), cell(&dose, i), cell(&share, i)) {
-            curves.entry(plan.to_owned()).or_default().push((d, v));
-        }
-    }
-    for curve in curves.values_mut() {
-        curve.sort_by(|a, b| a.0.total_cmp(&b.0));
-    }
-    curves
-}
-
-/// Share of the volume at a dose, linear between the rows of the table, none beyond the last.
-fn share_at(curve: &[(f64, f64)], dose: f64) -> f64 {
-    let next = curve.partition_point(|(d, _)| *d < dose);
-    let before = next.checked_sub(1).and_then(|i| curve.get(i));
-    match (before, curve.get(next)) {
-        (Some(a), Some(b)) => a.1 + (b.1 - a.1) * (dose - a.0) / (b.0 - a.0),
-        (None, Some(b)) => b.1,
-        _ => 0.0,
-    }
+/// The curve of the organ in each case; the first where a case has several organs of the name.
+fn one_each(dvh: &DataFrame, organ: &str) -> BTreeMap<String, Curve> {
+    let first =
+        |(plan, list): (String, BTreeMap<String, Curve>)| Some((plan, list.into_values().next()?));
+    curves(dvh, organ).into_iter().filter_map(first).collect()
 }
 
 fn panel(
@@ -88,7 +65,7 @@ fn panel(
     }
     let whole = |c: &Case| cohort.reading(c).is_some_and(|r| r.status == "ok");
     let in_band: Vec<&Curve> = cases.iter().filter(|(c, _)| whole(c)).map(|(_, c)| *c).collect();
-    let last = cases.iter().filter_map(|(_, c)| c.last()).map(|(d, _)| *d).fold(0.0, f64::max);
+    let last = cases.iter().map(|(_, c)| c.last_gy()).fold(0.0, f64::max);
     let frame = Frame::new((0.0, axis_end(last)), (0.0, 100.0));
     let band = (in_band.len() >= LEAST_CASES).then(|| bands(&in_band, last));
     let drawing = html! {
@@ -96,7 +73,7 @@ fn panel(
         @if let Some(rows) = &band { (areas(&frame, rows)) }
         @for (case, curve) in cases.iter().take(SINGLE_CURVES) {
             polyline class=(if whole(case) { "curve" } else { "curve part" })
-                points=(points(&frame, curve.iter().copied())) {
+                points=(points(&frame, curve.points().iter().map(|p| (p.dose_gy, p.percent)))) {
                 title { (case.plan_id) }
             }
         }
@@ -137,7 +114,7 @@ fn bands(curves: &[&Curve], last: f64) -> Vec<Row> {
     let row = |step: usize| {
         #[expect(clippy::cast_precision_loss, reason = "sixty steps")]
         let dose = last * step as f64 / STEPS as f64;
-        let mut shares: Vec<f64> = curves.iter().map(|c| share_at(c, dose)).collect();
+        let mut shares: Vec<f64> = curves.iter().map(|c| c.percent(dose)).collect();
         shares.sort_by(f64::total_cmp);
         let at = |p| percentile(&shares, p).unwrap_or_default();
         Row { dose, shares: [10.0, 25.0, 50.0, 75.0, 90.0].map(at) }
@@ -181,20 +158,14 @@ fn listed(rows: &[Row]) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_curve_is_read_between_its_rows_and_ends() {
-        let curve = vec![(0.0, 100.0), (1.0, 50.0), (2.0, 0.0)];
-        assert_eq!(
-            [0.0, 0.5, 1.0, 1.5, 3.0].map(|d| share_at(&curve, d)),
-            [100.0, 75.0, 50.0, 25.0, 0.0]
-        );
-    }
+    use crate::table::curves::CurvePoint;
 
     #[test]
     fn bands_are_percentiles_of_the_shares() {
-        let curves: Vec<Curve> =
-            [10.0, 20.0, 30.0, 40.0, 50.0].map(|v| vec![(0.0, v), (1.0, 0.0)]).to_vec();
+        let point = |dose_gy, percent| CurvePoint { dose_gy, volume_cc: percent, percent };
+        let curves: Vec<Curve> = [10.0, 20.0, 30.0, 40.0, 50.0]
+            .map(|v| Curve::new(vec![point(0.0, v), point(1.0, 0.0)]))
+            .to_vec();
         let rows = bands(&curves.iter().collect::<Vec<_>>(), 1.0);
         assert_eq!(rows[0].shares, [14.0, 20.0, 30.0, 40.0, 46.0]);
         assert_eq!((rows[STEPS].dose, rows[STEPS].shares), (1.0, [0.0; 5]));

@@ -10,6 +10,7 @@ mod bounds;
 pub mod choices;
 pub mod clinical_file;
 pub mod column;
+pub mod curves;
 pub mod data_package;
 pub mod decisions;
 mod dictionary;

@@ -1,0 +1,349 @@
+//! Groups compared, for each number of fractions apart: Hodges and Lehmann's shift with the rank sum
+//! test, the test of Kruskal and Wallis over all groups, Spearman's correlation with the volume of the
+//! target, and shares above a limit with exact intervals and Fisher's test. Observations, no verdict:
+//! groups of a retrospective cohort differ in more than their group, and every test is counted.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::measures::{Measured, Observed, Place, QUANTITIES, Quantity};
+use super::{Study, count, number, sheet, word};
+use crate::statistics::contingency::{fisher, fisher_rows};
+use crate::statistics::correlation::spearman;
+use crate::statistics::proportion::{Clustered, clustered};
+use crate::statistics::rank::{kruskal_wallis, rank_sum};
+use crate::statistics::{CONFIDENCE, Interval, Undefined};
+use crate::table::Cell;
+
+const COLUMNS: &[&str] = &[
+    "quantity",
+    "unit",
+    "grain",
+    "fractions",
+    "method",
+    "first",
+    "second",
+    "n_first",
+    "n_second",
+    "without_value",
+    "repeated_patients",
+    "estimate",
+    "low",
+    "high",
+    "p",
+    "remark",
+    "tests",
+];
+
+/// An estimate with its interval and p; each absent where the method gives none.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+struct Found {
+    estimate: Option<f64>,
+    interval: Option<Interval>,
+    p: Option<f64>,
+}
+
+/// A comparison before the tests are counted.
+struct Row {
+    quantity: String,
+    unit: &'static str,
+    grain: &'static str,
+    fractions: String,
+    method: &'static str,
+    first: String,
+    second: String,
+    n: [usize; 2],
+    without: String,
+    repeated: usize,
+    found: Result<Found, Undefined>,
+}
+
+/// What the rows of one quantity and number of fractions have in common.
+struct Head<'m> {
+    quantity: &'m Quantity,
+    fractions: &'m str,
+    without: String,
+}
+
+impl Head<'_> {
+    fn row(
+        &self,
+        method: &'static str,
+        [first, second]: [&str; 2],
+        members: [&[&Observed]; 2],
+        found: Result<Found, Undefined>,
+    ) -> Row {
+        Row {
+            quantity: self.quantity.words(),
+            unit: self.quantity.unit,
+            grain: self.quantity.grain(),
+            fractions: self.fractions.to_owned(),
+            method,
+            first: first.to_owned(),
+            second: second.to_owned(),
+            n: members.map(<[_]>::len),
+            without: self.without.clone(),
+            repeated: repeated(members),
+            found,
+        }
+    }
+}
+
+/// Comparisons of all quantities as CSV. The last column counts the tests of the whole sheet.
+pub(super) fn table(all: &[(Quantity, Measured)]) -> Vec<u8> {
+    let mut rows = Vec::new();
+    for (quantity, measured) in all {
+        for fractions in measured.fractions() {
+            let values: Vec<&Observed> = measured.of_fractions(fractions).collect();
+            let head = Head { quantity, fractions, without: measured.without_words() };
+            rows.extend(of_groups(&values, &head));
+            let placed: Vec<&Observed> =
+                values.iter().copied().filter(|o| o.target_cc.is_some()).collect();
+            let found = with_volume(&placed);
+            rows.push(head.row("Spearman", ["target volume", ""], [&placed, &[]], found));
+        }
+    }
+    let tests = rows.iter().filter(|r| matches!(&r.found, Ok(f) if f.p.is_some())).count();
+    sheet(COLUMNS, rows.into_iter().map(|r| r.cells(tests)).collect())
+}
+
+/// The rank sum test of each pair of groups and one test over more than two.
+fn of_groups(values: &[&Observed], head: &Head<'_>) -> Vec<Row> {
+    let mut groups: BTreeMap<&str, Vec<&Observed>> = BTreeMap::new();
+    for o in values {
+        groups.entry(o.group.as_str()).or_default().push(o);
+    }
+    let groups: Vec<(&str, Vec<&Observed>)> = groups.into_iter().collect();
+    let numbers = |list: &[&Observed]| list.iter().map(|o| o.value).collect::<Vec<f64>>();
+    let mut rows = Vec::new();
+    for (place, (first, a)) in groups.iter().enumerate() {
+        for (second, b) in groups.iter().skip(place + 1) {
+            let found = rank_sum(&numbers(a), &numbers(b), CONFIDENCE).map(|r| Found {
+                estimate: Some(r.shift),
+                interval: Some(r.interval),
+                p: Some(r.p),
+            });
+            rows.push(head.row("rank sum, Hodges-Lehmann shift", [first, second], [a, b], found));
+        }
+    }
+    if groups.len() > 2 {
+        let lists: Vec<Vec<f64>> = groups.iter().map(|(_, list)| numbers(list)).collect();
+        let found = kruskal_wallis(&lists).map(|k| Found {
+            estimate: Some(k.h),
+            interval: None,
+            p: Some(k.p),
+        });
+        rows.push(head.row("Kruskal-Wallis H", ["all groups", ""], [values, &[]], found));
+    }
+    rows
+}
+
+fn with_volume(placed: &[&Observed]) -> Result<Found, Undefined> {
+    let volumes: Vec<f64> = placed.iter().filter_map(|o| o.target_cc).collect();
+    let values: Vec<f64> = placed.iter().map(|o| o.value).collect();
+    let found = spearman(&volumes, &values, CONFIDENCE)?;
+    Ok(Found { estimate: Some(found.rho), interval: Some(found.interval), p: Some(found.p) })
+}
+
+/// Patients with more than one of the observations.
+fn repeated(members: [&[&Observed]; 2]) -> usize {
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    for o in members.into_iter().flatten() {
+        *seen.entry(o.patient.as_str()).or_insert(0) += 1;
+    }
+    seen.values().filter(|n| **n > 1).count()
+}
+
+impl Row {
+    fn cells(self, tests: usize) -> Vec<Cell<'static>> {
+        let found = self.found.as_ref().copied().unwrap_or_default();
+        let interval = found.interval;
+        let remark = match &self.found {
+            Err(why) => why.to_string(),
+            Ok(_) if self.repeated > 0 => format!(
+                "{} with several values: interval too narrow, p too small",
+                if self.repeated == 1 {
+                    "1 patient".to_owned()
+                } else {
+                    format!("{} patients", self.repeated)
+                }
+            ),
+            Ok(_) => String::new(),
+        };
+        let real = |v: Option<f64>| number(v.unwrap_or(f64::NAN));
+        vec![
+            word(&self.quantity),
+            word(self.unit),
+            word(self.grain),
+            word(&self.fractions),
+            word(self.method),
+            word(&self.first),
+            word(&self.second),
+            count(self.n[0]),
+            if self.second.is_empty() { Cell::Missing } else { count(self.n[1]) },
+            word(&self.without),
+            count(self.repeated),
+            real(found.estimate),
+            real(interval.map(|i| i.low)),
+            real(interval.map(|i| i.high)),
+            real(found.p),
+            word(&remark),
+            count(tests),
+        ]
+    }
+}
+
+/// Everything that is compared.
+pub(super) fn measured(
+    study: &Study,
+    places: &BTreeMap<String, Place>,
+) -> Vec<(Quantity, Measured)> {
+    QUANTITIES.iter().map(|q| (*q, super::measures::measured(study, places, q))).collect()
+}
+
+const SHARES: &[&str] = &[
+    "structure",
+    "metric",
+    "limit",
+    "tier",
+    "limit_source",
+    "fractions",
+    "group",
+    "judged",
+    "above",
+    "undecided",
+    "not_judged",
+    "share_above",
+    "low",
+    "high",
+    "interval_basis",
+    "odds_ratio_to_rest",
+    "odds_ratio_low",
+    "odds_ratio_high",
+    "fisher_p",
+    "fisher_p_all_groups",
+    "remark",
+];
+
+/// Counts of one limit in one group.
+#[derive(Debug, Clone, Default)]
+struct Judged {
+    /// Above and judged, by patient.
+    patients: BTreeMap<String, (usize, usize)>,
+    undecided: usize,
+    other: usize,
+}
+
+impl Judged {
+    fn above(&self) -> usize {
+        self.patients.values().map(|p| p.0).sum()
+    }
+
+    fn n(&self) -> usize {
+        self.patients.values().map(|p| p.1).sum()
+    }
+
+    fn share(&self) -> Result<Clustered, Undefined> {
+        let patients: Vec<(usize, usize)> = self.patients.values().copied().collect();
+        clustered(&patients, CONFIDENCE)
+    }
+}
+
+/// A limit with its number of fractions, in the order of the sheet.
+type LimitKey = (String, String, String, String, String, String);
+
+/// Shares above each limit by group as CSV. Only `within` and `above` are judged: what the bounds
+/// leave undecided is counted apart.
+pub(super) fn shares(study: &Study, places: &BTreeMap<String, Place>) -> Vec<u8> {
+    let checks = &study.limit_checks;
+    let mut limits: BTreeMap<LimitKey, BTreeMap<String, Judged>> = BTreeMap::new();
+    for r in 0..checks.count() {
+        let text = |name| checks.text(r, name).unwrap_or_default().to_owned();
+        let (Some(place), Some(limit)) =
+            (places.get(&text("plan_id")), checks.real(r, "limit_value"))
+        else {
+            continue;
+        };
+        let limit = format!("{} {limit} {}", text("operator"), text("unit"));
+        let key = (
+            text("structure"),
+            text("metric"),
+            limit,
+            text("tier"),
+            text("limit_source"),
+            place.fractions.clone(),
+        );
+        let judged = limits.entry(key).or_default().entry(place.group.clone()).or_default();
+        let own = judged.patients.entry(place.patient.clone()).or_default();
+        match text("verdict").as_str() {
+            "above" => *own = (own.0 + 1, own.1 + 1),
+            "within" => own.1 += 1,
+            "undecided" => judged.undecided += 1,
+            _ => judged.other += 1,
+        }
+    }
+    let rows = limits.iter().flat_map(|(key, groups)| {
+        let counts: Vec<(u64, u64)> = groups.values().map(cells_of).collect();
+        let all = if groups.len() > 1 { fisher_rows(&counts).ok() } else { None };
+        groups.iter().map(move |(group, judged)| share_row(key, group, judged, groups, all))
+    });
+    sheet(SHARES, rows.collect())
+}
+
+/// Above and not above.
+fn cells_of(judged: &Judged) -> (u64, u64) {
+    let whole = |n: usize| u64::try_from(n).unwrap_or(u64::MAX);
+    (whole(judged.above()), whole(judged.n() - judged.above()))
+}
+
+fn share_row(
+    key: &LimitKey,
+    group: &str,
+    judged: &Judged,
+    groups: &BTreeMap<String, Judged>,
+    all: Option<f64>,
+) -> Vec<Cell<'static>> {
+    let (structure, metric, limit, tier, source, fractions) = key;
+    let share = judged.share().ok();
+    let rest = groups.iter().filter(|(name, _)| *name != group).map(|(_, j)| cells_of(j));
+    let rest = rest.fold((0, 0), |a, b| (a.0 + b.0, a.1 + b.1));
+    let own = cells_of(judged);
+    let test = fisher([[own.0, own.1], [rest.0, rest.1]], CONFIDENCE).ok();
+    let repeated = judged.patients.values().any(|p| p.1 > 1);
+    let basis = match (&share, repeated) {
+        (None, _) => "",
+        (_, false) => "exact, Clopper and Pearson",
+        (_, true) => "exact on the size that patients with several plans leave",
+    };
+    let real = |v: Option<f64>| number(v.unwrap_or(f64::NAN));
+    let mut row =
+        [structure.as_str(), metric, limit, tier, source, fractions, group].map(word).to_vec();
+    row.extend([judged.n(), judged.above(), judged.undecided, judged.other].map(count));
+    row.push(real(share.as_ref().map(|s| quotient(s.events, s.n))));
+    row.push(real(share.as_ref().map(|s| s.interval.low)));
+    row.push(real(share.as_ref().map(|s| s.interval.high)));
+    row.push(word(basis));
+    row.push(real(test.map(|t| t.odds_ratio)));
+    row.push(real(test.map(|t| t.interval.low)));
+    row.push(real(test.map(|t| t.interval.high)));
+    row.push(real(test.map(|t| t.p)));
+    row.push(real(all));
+    let remark = match &test {
+        None if groups.len() < 2 => "one group: nothing to compare",
+        None => "no two groups and outcomes to compare",
+        Some(t) if t.odds_ratio.is_infinite() => "all of one kind: the odds ratio is infinite",
+        Some(t) if t.interval.high.is_infinite() => "the upper end of the odds ratio is infinite",
+        Some(_) if repeated => "patients with several plans: p of Fisher too small",
+        Some(_) => "",
+    };
+    row.push(word(remark));
+    row
+}
+
+fn quotient(events: usize, n: usize) -> f64 {
+    crate::statistics::real(events) / crate::statistics::real(n)
+}
+
+/// Names of groups in the included plans, by rank of their look in figures.
+pub(super) fn groups(places: &BTreeMap<String, Place>) -> BTreeSet<&str> {
+    places.values().map(|p| p.group.as_str()).collect()
+}

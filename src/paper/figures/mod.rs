@@ -1,0 +1,93 @@
+//! The figures of the folder, each with the numbers behind it as CSV of the same name and a caption:
+//! what is drawn, of how many, who is left out and why, and the run it comes from. All in a folder.
+
+mod bands;
+mod spread;
+mod there;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
+
+use serde_json::Value;
+
+use super::measures::{Measured, Place, Quantity};
+use super::{Curves, Files, Study};
+use crate::table::run::CAUTION;
+
+const FOLDER: &str = "figures";
+
+/// A figure with what belongs to it.
+struct Drawn {
+    /// Name of its files without ending.
+    name: String,
+    svg: String,
+    csv: Vec<u8>,
+    caption: String,
+}
+
+/// Everything that figures are made of.
+struct Source<'s> {
+    study: &'s Study,
+    included: &'s BTreeSet<String>,
+    places: &'s BTreeMap<String, Place>,
+    /// Names of groups; their rank is their look in every figure.
+    groups: Vec<&'s str>,
+    curves: &'s Curves,
+}
+
+impl Source<'_> {
+    fn look(&self, group: &str) -> crate::figure::Look {
+        crate::figure::Look(self.groups.iter().position(|g| *g == group).unwrap_or(0))
+    }
+}
+
+/// All figures and `captions.md`.
+pub(super) fn files(
+    (study, included): (&Study, &BTreeSet<String>),
+    places: &BTreeMap<String, Place>,
+    measured: &[(Quantity, Measured)],
+    curves: &Curves,
+    run: &Value,
+) -> Files {
+    let groups = super::comparisons::groups(places).into_iter().collect();
+    let source = Source { study, included, places, groups, curves };
+    let mut drawn = vec![there::figure(&source)];
+    drawn.extend(bands::figures(&source));
+    drawn.extend(measured.iter().filter_map(|(q, m)| spread::figure(&source, q, m)));
+    let mut files = Files::new();
+    files.insert(format!("{FOLDER}/captions.md"), captions(&drawn, run).into_bytes());
+    for figure in drawn {
+        files.insert(format!("{FOLDER}/{}.svg", figure.name), figure.svg.into_bytes());
+        if !figure.csv.is_empty() {
+            files.insert(format!("{FOLDER}/{}.csv", figure.name), figure.csv);
+        }
+    }
+    files
+}
+
+fn captions(drawn: &[Drawn], run: &Value) -> String {
+    let text = |name: &str| run.get(name).and_then(Value::as_str).unwrap_or("unknown").to_owned();
+    let short = |digest: String| digest.chars().take(12).collect::<String>();
+    let of_run = format!(
+        "Run: {} {}, settings {}, inputs {} (first digits of SHA-256).",
+        text("program"),
+        text("program_version"),
+        short(text("settings_sha256")),
+        short(text("inputs_sha256"))
+    );
+    let mut out = format!("{CAUTION}\n");
+    for figure in drawn {
+        let _ = writeln!(out, "\n## {}.svg\n\n{} {of_run}", figure.name, figure.caption);
+    }
+    out
+}
+
+/// A number with its word.
+fn counted(n: usize, word: &str) -> String {
+    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
+}
+
+/// A group with words in place of underscores.
+fn words(group: &str) -> String {
+    group.replace('_', " ")
+}
