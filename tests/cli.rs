@@ -218,7 +218,7 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     assert!(err.contains("empty.dcm"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));
-    assert_eq!(first.len(), 27, "twelve tables in two formats, three in one");
+    assert_eq!(first.len(), 33, "fifteen tables in two formats, three in one");
     ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
     assert!(contents(&study.join("tables")) == first);
     let metrics = rows(&study.join("tables/metrics.csv"));

@@ -12,6 +12,7 @@ use crate::ask::Format;
 use crate::dose::Interpolation;
 use crate::metrics::List;
 use crate::relate::Grain;
+use crate::table::spreadsheet_csv::Convention;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
 #[derive(Debug, Clone, Parser)]
@@ -136,6 +137,10 @@ pub(super) struct Measure {
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<String>,
+    /// Write the tables in CSV once more into DIR/spreadsheet, with a byte-order mark: cells and
+    /// numbers with comma and decimal point, or with semicolon and decimal comma
+    #[arg(long, value_name = "NAME", value_parser = words(Convention::WORDS))]
+    pub(super) spreadsheet_csv: Option<String>,
     /// Do only the I-th of N shares of the cases and write no tables; run once more without it when
     /// the parts of all shares lie in DIR/cases
     #[arg(long, value_name = "I/N", conflicts_with = "prune")]

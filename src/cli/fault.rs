@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use crate::dicom::ScanError;
 use crate::table::WriteError;
 use crate::table::user_file::ReadError;
+use crate::table::workbook::WorkbookError;
 
 /// The run could not be done.
 #[derive(Debug, thiserror::Error)]
@@ -19,6 +20,9 @@ pub(super) enum Fault {
     /// A file of the user or of a study cannot be understood.
     #[error(transparent)]
     UserFile(#[from] ReadError),
+    /// The workbook of a study cannot be made.
+    #[error(transparent)]
+    Workbook(#[from] WorkbookError),
     /// A folder or file of the study or its key is in a state that would mix or destroy things.
     #[error("{}: {reason}", path.display())]
     Folder {

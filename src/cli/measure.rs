@@ -13,6 +13,7 @@ use super::prepare::{Prepared, prepare};
 use super::settings::{Measuring, Settings};
 use super::share::Share;
 use super::store::Store;
+use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
 use super::{Outcome, outcome_of};
@@ -23,8 +24,9 @@ use crate::finding::{Code, Finding, Subject};
 use crate::identity::Token;
 use crate::metrics::Metric;
 use crate::table::run::{self, Run};
+use crate::table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
 use crate::table::{
-    self, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError, data_package,
+    self, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError, data_package, workbook,
 };
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
@@ -72,7 +74,7 @@ pub(super) fn measure(
         done.refusals.take_away_of_sum(&sum.structures_of, &mut sum.measurements);
     }
     prepared.findings.extend(refused);
-    write(&mut prepared, (&done, &sums), &measuring.analysis, (settings.strict, terminal))?;
+    write(&mut prepared, (&done, &sums), measuring, (settings.strict, terminal))?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     say_parts(&prepared, &done, (reused, measuring.prune && complete), terminal)?;
     let all: Vec<&Finding> = done.findings(&prepared).collect();
@@ -196,9 +198,10 @@ impl Done {
 fn write(
     prepared: &mut Prepared,
     (done, sums): (&Done, &[MeasuredSum]),
-    analysis: &analyse::Settings,
+    measuring: &Measuring,
     (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
+    let analysis = &measuring.analysis;
     let analyses = &done.residues;
     let shown = RunSettings {
         alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
@@ -238,9 +241,25 @@ fn write(
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
     let run = Run { settings: &settings, method: &method, complete, tables: &tables };
-    data_package::write_data_package(&tables, &prepared.folder.data_package())?;
+    hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));
+    Ok(())
+}
+
+/// What is made from the tables for others: for programs, for spreadsheets.
+fn hand_off(
+    folder: &StudyFolder,
+    tables: &[table::Written],
+    spreadsheet: Option<Convention>,
+) -> Result<(), Fault> {
+    data_package::write_data_package(tables, &folder.data_package())?;
+    workbook::write_workbook(folder.root(), &folder.workbook())?;
+    let (from, to) = (folder.tables(), folder.spreadsheet());
+    match spreadsheet {
+        Some(convention) => write_spreadsheet_csv(tables, &from, &to, convention)?,
+        None => remove_spreadsheet_csv(&to)?,
+    }
     Ok(())
 }
 
@@ -275,7 +294,7 @@ fn summary(prepared: &Prepared, tables: &[table::Written]) -> String {
     let only: Vec<_> = tables.iter().filter(|t| !t.csv).map(|t| t.table).collect();
     let only = match only.as_slice() {
         [] => String::new(),
-        names => format!(" Parquet only, too long for CSV: {}.", names.join(", ")),
+        names => format!(" Parquet only: {}.", names.join(", ")),
     };
     format!(
         "{} of {} cases measured, {left_out} left out; {} structures, {} metric values, {} limits \

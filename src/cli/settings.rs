@@ -11,6 +11,7 @@ use crate::analyse;
 use crate::limits::Limit;
 use crate::metrics::{self, Metric};
 use crate::table;
+use crate::table::spreadsheet_csv::Convention;
 
 /// How to read an archive and where to write.
 #[derive(Debug, Clone)]
@@ -52,6 +53,8 @@ pub(super) struct Measuring {
     pub(super) share: Option<Share>,
     /// Whether parts that are not used are removed.
     pub(super) prune: bool,
+    /// How the tables are written once more for spreadsheets.
+    pub(super) spreadsheet: Option<Convention>,
 }
 
 impl Measuring {
@@ -67,6 +70,11 @@ impl Measuring {
             analysis: analysis(typed)?,
             share: typed.part.as_ref().map(share).transpose()?,
             prune: typed.prune,
+            spreadsheet: typed
+                .spreadsheet_csv
+                .as_ref()
+                .map(|name| word("--spreadsheet-csv", name, Convention::WORDS))
+                .transpose()?,
         })
     }
 }

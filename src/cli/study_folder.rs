@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::table::{data_package, run};
+use crate::table::{data_package, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -77,6 +77,18 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn data_package(&self) -> PathBuf {
         self.root.join(data_package::FILE)
+    }
+
+    /// `study.xlsx`.
+    #[must_use]
+    pub(super) fn workbook(&self) -> PathBuf {
+        self.root.join(workbook::FILE)
+    }
+
+    /// The folder of the tables as spreadsheets of a region want them.
+    #[must_use]
+    pub(super) fn spreadsheet(&self) -> PathBuf {
+        self.root.join(spreadsheet_csv::FOLDER)
     }
 
     /// `run.json`.

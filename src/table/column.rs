@@ -54,6 +54,8 @@ enum Read<R> {
     Integer(fn(&R) -> Option<i64>),
     Real(fn(&R) -> Option<f64>),
     Boolean(fn(&R) -> Option<bool>),
+    TextAt(usize, for<'r> fn(&'r R, usize) -> Option<Cow<'r, str>>),
+    RealAt(usize, fn(&R, usize) -> Option<f64>),
 }
 
 /// What a column means, without the rows.
@@ -120,6 +122,30 @@ impl<R> Column<R> {
         Self::new([name, unit, meaning], Kind::Real, Read::Real(read))
     }
 
+    /// A column of numbers, the one at `place` of a list that every row has.
+    pub fn real_at(
+        name: &'static str,
+        unit: &'static str,
+        meaning: &'static str,
+        place: usize,
+        read: fn(&R, usize) -> Option<f64>,
+    ) -> Self {
+        Self::new([name, unit, meaning], Kind::Real, Read::RealAt(place, read))
+    }
+
+    /// A column of text which holds one of `allowed`, see [`Column::real_at`].
+    pub fn word_at(
+        name: &'static str,
+        meaning: &'static str,
+        allowed: &[&'static str],
+        place: usize,
+        read: for<'r> fn(&'r R, usize) -> Option<Cow<'r, str>>,
+    ) -> Self {
+        let mut column = Self::new([name, "", meaning], Kind::Text, Read::TextAt(place, read));
+        column.definition.allowed = allowed.to_vec();
+        column
+    }
+
     /// A column of true and false.
     pub fn boolean(
         name: &'static str,
@@ -135,12 +161,13 @@ impl<R> Column<R> {
 
     /// The value of this column in `row`. A number that is not finite counts as missing.
     fn cell<'r>(&self, row: &'r R) -> Cell<'r> {
+        let real = |v: Option<f64>| v.filter(|v| v.is_finite()).map_or(Cell::Missing, Cell::Real);
         match &self.read {
             Read::Text(read) => read(row).map_or(Cell::Missing, Cell::Text),
+            Read::TextAt(place, read) => read(row, *place).map_or(Cell::Missing, Cell::Text),
             Read::Integer(read) => read(row).map_or(Cell::Missing, Cell::Integer),
-            Read::Real(read) => {
-                read(row).filter(|v| v.is_finite()).map_or(Cell::Missing, Cell::Real)
-            }
+            Read::Real(read) => real(read(row)),
+            Read::RealAt(place, read) => real(read(row, *place)),
             Read::Boolean(read) => read(row).map_or(Cell::Missing, Cell::Boolean),
         }
     }

@@ -7,9 +7,11 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::Study;
+use super::wide::PlanValues;
 use crate::analyse::{Analysis, StructureResult};
 use crate::case::Case;
 use crate::finding::Code;
+use crate::identity::Token;
 use crate::metrics::Status;
 use crate::rt::Inventory;
 
@@ -72,16 +74,18 @@ const NO_CASE: &str = "no_case";
 /// A case without reason that has no results: it was not begun.
 const NOT_MEASURED: &str = "not_measured";
 
-/// Numbers by grain and reason, gathered case by case.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
+/// Numbers by grain and reason, and the few values of each plan, gathered case by case.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Tally {
     counts: BTreeMap<(Grain, Reason), usize>,
     patients: BTreeMap<String, Reason>,
+    values: BTreeMap<Token, PlanValues>,
 }
 
 impl Tally {
     /// Adds a case with what was computed for it.
     pub fn add(&mut self, case: &Case, analysis: Option<&Analysis>) {
+        self.values.insert(case.id.clone(), PlanValues::of(case, analysis));
         let of_plan = reason_of_plan(case, analysis);
         self.count(Grain::Plan, of_plan);
         // A plan without Patient ID stands for a patient of its own.
@@ -107,6 +111,11 @@ impl Tally {
             let own = || reason_of_status(outcome.status, &outcome.reason);
             self.count(Grain::Value, of_plan.or_else(own));
         }
+    }
+
+    /// What the wide tables show of a case; absent for one that was not added.
+    pub(super) fn plan_values(&self, case: &Token) -> Option<&PlanValues> {
+        self.values.get(case)
     }
 
     fn count(&mut self, grain: Grain, reason: Reason) {

@@ -26,13 +26,14 @@ const GROUPINGS: &[&str] = &["single", "geometry", "no_shape"];
 const LABELS: &[&str] = &["user", "suggested_confirmed", "unmatched"];
 const MATCHES: &[&str] = &["user", "new", "unmatched"];
 
-struct Row<'a> {
-    measured: Measured<'a>,
-    id: String,
-    lesion: &'a Lesion,
-    decision: Option<&'a LesionDecision>,
+/// A lesion with what belongs to it.
+pub(super) struct Row<'a> {
+    pub(super) measured: Measured<'a>,
+    pub(super) id: String,
+    pub(super) lesion: &'a Lesion,
+    pub(super) decision: Option<&'a LesionDecision>,
     confirmed: Option<&'a str>,
-    prescription: Option<&'a Prescription>,
+    pub(super) prescription: Option<&'a Prescription>,
 }
 
 impl<'a> Row<'a> {
@@ -46,7 +47,8 @@ impl<'a> Row<'a> {
     }
 }
 
-fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+/// All lesions, by patient and case.
+pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
     let mut rows = Vec::new();
     for measured in study.measured() {
         for lesion in measured.analysis.map_or(&[][..], |a| &a.lesions) {
@@ -57,11 +59,15 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
             rows.push(Row { measured, id, lesion, decision, confirmed, prescription });
         }
     }
+    rows
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let mut columns = target_columns();
     columns.extend(place_columns());
     columns.extend(prescription_columns());
     columns.extend(course_columns());
-    Sheet::new(columns, rows)
+    Sheet::new(columns, rows(study))
 }
 
 /// The targets of a lesion, planning targets first, then from the outside in.
@@ -84,7 +90,7 @@ fn numbers<'r>(list: &[i64]) -> Option<Cow<'r, str>> {
 }
 
 /// Volume as measured of the outermost structure of a list, cc.
-fn volume(row: &Row<'_>, list: &[i64]) -> Option<f64> {
+pub(super) fn volume(row: &Row<'_>, list: &[i64]) -> Option<f64> {
     let number = list.first()?;
     let results = &row.measured.analysis?.structures;
     results.iter().find(|r| r.roi_number == *number)?.volume.value
@@ -121,12 +127,7 @@ fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
 
 fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
-        Column::word("side", "side of the brain's middle plane", SIDES, |r| {
-            let evidence = &r.measured.analysis?.evidence;
-            let inner = r.lesion.gtv.last().copied().unwrap_or(r.lesion.roi_number);
-            let seen = evidence.iter().find(|e| e.roi_number == inner)?;
-            seen.side.and_then(|s| borrowed(s.word()))
-        }),
+        Column::word("side", "side of the brain's middle plane", SIDES, |r| side(r)),
         Column::real("centre_x_mm", "mm", "centre, towards the patient's left", |r| {
             r.lesion.centre_mm.map(|c| c[0])
         }),
@@ -148,6 +149,19 @@ fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
+/// Side of its innermost GTV.
+pub(super) fn side<'r>(row: &Row<'_>) -> Option<Cow<'r, str>> {
+    let evidence = &row.measured.analysis?.evidence;
+    let inner = row.lesion.gtv.last().copied().unwrap_or(row.lesion.roi_number);
+    let seen = evidence.iter().find(|e| e.roi_number == inner)?;
+    seen.side.map(|s| Cow::Borrowed(s.word()))
+}
+
+/// Prescribed dose against the largest dose in the target, %.
+pub(super) fn isodose_percent(row: &Row<'_>) -> Option<f64> {
+    Some(100.0 * row.prescription?.dose.value() / maximum_gy(row)?)
+}
+
 /// Largest dose in the target that is prescribed to, Gy.
 fn maximum_gy(row: &Row<'_>) -> Option<f64> {
     let number = row.prescription?.roi_number;
@@ -156,7 +170,7 @@ fn maximum_gy(row: &Row<'_>) -> Option<f64> {
     largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)
 }
 
-fn fractions(row: &Row<'_>) -> Option<u32> {
+pub(super) fn fractions(row: &Row<'_>) -> Option<u32> {
     row.measured.case.plan.as_ref()?.fractions().filter(|n| *n > 0)
 }
 
@@ -178,7 +192,7 @@ fn prescription_columns<'a>() -> Vec<Column<Row<'a>>> {
             "prescription_isodose_percent",
             "%",
             "prescribed dose against the largest dose in the target",
-            |r| Some(100.0 * r.prescription?.dose.value() / maximum_gy(r)?),
+            isodose_percent,
         ),
         Column::text("prescription_reason", "why there is none; missing when there is", |r| {
             let reason = "neither the plan nor prescriptions.csv states a dose for it";

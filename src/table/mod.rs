@@ -34,12 +34,15 @@ pub mod read_study;
 mod relations;
 pub mod run;
 pub mod seen;
+pub mod spreadsheet_csv;
 mod structures;
 mod study;
 mod sums;
 pub mod sums_file;
 mod traces;
 pub mod user_file;
+pub mod wide;
+pub mod workbook;
 pub mod worksheet;
 pub mod write_csv;
 pub mod write_file;
@@ -87,6 +90,9 @@ pub const TABLES: &[Table] = &[
     bounds::TABLE,
     pictures::TABLE,
     flow::TABLE,
+    wide::PATIENTS,
+    wide::PLANS,
+    wide::LESIONS,
     traces::TABLE,
     findings::TABLE,
     files::TABLE,

@@ -92,7 +92,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// The highest prescription of the case; of equal ones that of the lowest ROI Number.
-fn highest(list: &[Prescription]) -> Option<&Prescription> {
+pub(super) fn highest(list: &[Prescription]) -> Option<&Prescription> {
     list.iter().max_by(|a, b| {
         let by_dose = a.dose.value().total_cmp(&b.dose.value());
         by_dose.then(b.roi_number.cmp(&a.roi_number))

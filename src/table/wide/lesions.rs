@@ -1,0 +1,89 @@
+//! Table `lesions_wide`: one row for each lesion of a measured plan.
+
+use std::borrow::Cow;
+
+use super::super::Table;
+use super::super::column::{Column, Sheet, borrowed, count};
+use super::super::lesions::{self, Row};
+use super::super::study::Study;
+use super::values::{Found, HasValues, OF_LESION, columns as value_columns, of_lesion};
+
+pub(in super::super) const TABLE: Table = Table {
+    name: "lesions_wide",
+    grain: "one lesion of a case, with the values that are asked for most",
+    key: &["lesion_id"],
+    by_case: true,
+    sheet,
+};
+
+struct WideRow<'a> {
+    row: Row<'a>,
+    values: Vec<Found>,
+}
+
+impl HasValues for WideRow<'_> {
+    fn found(&self, place: usize) -> Option<&Found> {
+        self.values.get(place)
+    }
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let wide = |row: Row<'a>| {
+        let values = row
+            .measured
+            .analysis
+            .map_or_else(Vec::new, |a| of_lesion(row.measured.case, a, row.lesion));
+        WideRow { row, values }
+    };
+    let mut columns = vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r: &WideRow<'a>| {
+            r.row.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.row.measured.case.id.as_str())
+        }),
+        Column::text("lesion_id", "structure_id of its outermost target", |r| borrowed(&r.row.id)),
+    ];
+    columns.extend(case_mix());
+    columns.extend(value_columns(OF_LESION));
+    Sheet::new(columns, lesions::rows(study).into_iter().map(wide).collect())
+}
+
+fn case_mix<'a>() -> Vec<Column<WideRow<'a>>> {
+    vec![
+        Column::text("technology", "delivery technology", |r| {
+            borrowed(r.row.measured.case.technology.word())
+        }),
+        Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
+            r.row.measured.case.plan.as_ref()?.era.map(i64::from)
+        }),
+        Column::text("plan_role", "part of the plan in the treatment", |r| {
+            borrowed(r.row.measured.case.treatment.role.word())
+        }),
+        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
+            lesions::fractions(&r.row).map(i64::from)
+        }),
+        Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
+            r.row.prescription.map(|p| p.dose.value())
+        }),
+        Column::real(
+            "prescription_isodose_percent",
+            "%",
+            "prescribed dose against the largest dose in the target",
+            |r| lesions::isodose_percent(&r.row),
+        ),
+        Column::integer("n_lesions_of_plan", "", "lesions of the plan, this one included", |r| {
+            count(r.row.measured.analysis?.lesions.len())
+        }),
+        Column::text("side", "side of the brain's middle plane", |r| lesions::side(&r.row)),
+        Column::real("gtv_volume_cc", "cc", "volume of its outermost GTV", |r| {
+            lesions::volume(&r.row, &r.row.lesion.gtv)
+        }),
+        Column::real("ptv_volume_cc", "cc", "volume of its outermost PTV", |r| {
+            lesions::volume(&r.row, &r.row.lesion.ptv)
+        }),
+        Column::text("earlier_lesion_id", "lesion of an earlier course that it is", |r| {
+            r.row.decision.and_then(|d| d.same_as.as_deref()).map(Cow::Borrowed)
+        }),
+    ]
+}

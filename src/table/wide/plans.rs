@@ -1,0 +1,117 @@
+//! Table `plans_wide`: one row for each plan, used or not.
+
+use std::borrow::Cow;
+
+use super::super::Table;
+use super::super::column::{Column, Sheet, borrowed, count};
+use super::super::plans::highest;
+use super::super::study::{Measured, Study};
+use super::values::{Found, HasValues, OF_PLAN, PlanValues, columns as value_columns};
+use crate::case::Prescription;
+use crate::case::{Course, courses};
+
+pub(in super::super) const TABLE: Table = Table {
+    name: "plans_wide",
+    grain: "one case, with the values that are asked for most",
+    key: &["plan_id"],
+    by_case: false,
+    sheet,
+};
+
+/// What is known of one plan.
+pub(super) struct PlanRow<'a> {
+    pub(super) measured: Measured<'a>,
+    prescription: Option<&'a Prescription>,
+    pub(super) course: Option<Course>,
+    values: PlanValues,
+}
+
+impl HasValues for PlanRow<'_> {
+    fn found(&self, place: usize) -> Option<&Found> {
+        self.values.found.get(place)
+    }
+}
+
+/// All plans, by patient and case.
+pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<PlanRow<'a>> {
+    let courses = courses(study.cases);
+    let row = |measured: Measured<'a>| PlanRow {
+        measured,
+        prescription: highest(&measured.case.prescriptions),
+        course: courses.get(&measured.case.id).copied(),
+        values: match study.tally.plan_values(&measured.case.id) {
+            Some(values) => values.clone(),
+            None => PlanValues::of(measured.case, measured.analysis),
+        },
+    };
+    study.measured().into_iter().map(row).collect()
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut columns = vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r: &PlanRow<'a>| {
+            r.measured.patient().map(Cow::Borrowed)
+        }),
+        Column::text("plan_id", "the case, as in table plans", |r| {
+            borrowed(r.measured.case.id.as_str())
+        }),
+    ];
+    columns.extend(case_mix());
+    columns.extend(value_columns(OF_PLAN));
+    Sheet::new(columns, rows(study))
+}
+
+/// What groups differ in besides their group.
+pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
+    vec![
+        Column::text("technology", "delivery technology", |r: &R| {
+            borrowed(r.as_ref().measured.case.technology.word())
+        }),
+        Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
+            r.as_ref().measured.case.plan.as_ref()?.era.map(i64::from)
+        }),
+        Column::text("plan_role", "part of the plan in the treatment", |r| {
+            borrowed(r.as_ref().measured.case.treatment.role.word())
+        }),
+        Column::boolean("measured", "whether its metrics were computed in this run", |r| {
+            Some(r.as_ref().measured.is_measured())
+        }),
+        Column::text("exclusion_code", "finding code for which the case is left out", |r| {
+            let (code, _) = r.as_ref().measured.case.left_out.as_ref()?;
+            borrowed(code.definition().id)
+        }),
+        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
+            r.as_ref().measured.case.plan.as_ref()?.fractions().map(i64::from)
+        }),
+        Column::real("prescription_dose_gy", "Gy", "highest prescription of the case", |r| {
+            r.as_ref().prescription.map(|p| p.dose.value())
+        }),
+        Column::integer("course", "", "course of the patient, by time", |r| {
+            count(r.as_ref().course?.number)
+        }),
+        Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
+            count(r.as_ref().course?.of)
+        }),
+        Column::integer("days_since_course", "d", "days since the course before", |r| {
+            r.as_ref().course?.days_since_previous
+        }),
+        Column::integer("n_lesions", "", "lesions of the plan; missing when not measured", |r| {
+            count(r.as_ref().values.lesions?)
+        }),
+        Column::real(
+            "total_lesion_cc",
+            "cc",
+            "volume of all lesions, outermost targets; missing when one is not known",
+            |r| r.as_ref().values.total_cc,
+        ),
+        Column::real("largest_lesion_cc", "cc", "volume of the largest of them", |r| {
+            r.as_ref().values.largest_cc
+        }),
+    ]
+}
+
+impl<'a> AsRef<PlanRow<'a>> for PlanRow<'a> {
+    fn as_ref(&self) -> &PlanRow<'a> {
+        self
+    }
+}

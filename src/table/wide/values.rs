@@ -1,0 +1,382 @@
+//! Which values the wide tables have, and where each is found in what was computed for a case.
+
+use std::borrow::Cow;
+
+use super::super::column::{Column, borrowed};
+use super::super::structures::status_words;
+use super::super::study::shown_name;
+use crate::analyse::{Analysis, Lesion};
+use crate::case::{Case, Role};
+use crate::metrics::{Outcome, Status};
+
+/// The structure is there, but the run was not asked for the metric.
+const NOT_IN_RUN: &str = "not_in_run";
+
+/// Where a value comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Source {
+    /// A metric of an organ or of a region, by standard name.
+    Of(&'static str, &'static str),
+    /// The smallest gap between any target, or the lesion, and the organ.
+    Gap(&'static str),
+    /// The largest overlap of a target, or the overlap of the lesion, with the organ.
+    Overlap(&'static str),
+    /// A metric of the outermost target of the lesion.
+    Own(&'static str),
+    /// The gap between the outermost target and the nearest other lesion.
+    Nearest,
+}
+
+/// A value with its four columns.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Value {
+    /// Value, low, high, status.
+    names: [&'static str; 4],
+    unit: &'static str,
+    meanings: [&'static str; 4],
+    source: Source,
+}
+
+macro_rules! value {
+    ($stem:literal, $end:literal, $unit:literal, $meaning:literal, $source:expr) => {
+        Value {
+            names: [
+                concat!($stem, $end),
+                concat!($stem, "_low", $end),
+                concat!($stem, "_high", $end),
+                concat!($stem, "_status"),
+            ],
+            unit: $unit,
+            meanings: [
+                concat!($meaning, "; missing: see ", $stem, "_status"),
+                concat!("lower numerical bound of ", $stem, $end),
+                concat!("upper numerical bound of ", $stem, $end),
+                concat!("why there is or is not a value in ", $stem, $end),
+            ],
+            source: $source,
+        }
+    };
+}
+
+use Source::{Gap, Nearest, Of, Overlap, Own};
+
+/// The values of a plan.
+pub(super) const OF_PLAN: &[Value] = &[
+    value!("brainstem_volume", "_cc", "cc", "volume of Brainstem", Of("Brainstem", "Volume[cc]")),
+    value!(
+        "brainstem_d0p03cc",
+        "_gy",
+        "Gy",
+        "D0.03cc[Gy] of Brainstem",
+        Of("Brainstem", "D0.03cc[Gy]")
+    ),
+    value!(
+        "brainstem_d0p1cc",
+        "_gy",
+        "Gy",
+        "D0.1cc[Gy] of Brainstem",
+        Of("Brainstem", "D0.1cc[Gy]")
+    ),
+    value!(
+        "brainstem_d0p5cc",
+        "_gy",
+        "Gy",
+        "D0.5cc[Gy] of Brainstem",
+        Of("Brainstem", "D0.5cc[Gy]")
+    ),
+    value!("brainstem_mean", "_gy", "Gy", "Mean[Gy] of Brainstem", Of("Brainstem", "Mean[Gy]")),
+    value!("brainstem_v10gy", "_cc", "cc", "V10Gy[cc] of Brainstem", Of("Brainstem", "V10Gy[cc]")),
+    value!("brainstem_v12gy", "_cc", "cc", "V12Gy[cc] of Brainstem", Of("Brainstem", "V12Gy[cc]")),
+    value!(
+        "brainstem_gap",
+        "_mm",
+        "mm",
+        "smallest gap between a target and Brainstem; negative where they overlap",
+        Gap("Brainstem")
+    ),
+    value!(
+        "brainstem_overlap",
+        "_cc",
+        "cc",
+        "largest volume that one target shares with Brainstem",
+        Overlap("Brainstem")
+    ),
+    value!(
+        "chiasm_d0p03cc",
+        "_gy",
+        "Gy",
+        "D0.03cc[Gy] of OpticChiasm",
+        Of("OpticChiasm", "D0.03cc[Gy]")
+    ),
+    value!(
+        "optic_l_d0p03cc",
+        "_gy",
+        "Gy",
+        "D0.03cc[Gy] of OpticNrv_L",
+        Of("OpticNrv_L", "D0.03cc[Gy]")
+    ),
+    value!(
+        "optic_r_d0p03cc",
+        "_gy",
+        "Gy",
+        "D0.03cc[Gy] of OpticNrv_R",
+        Of("OpticNrv_R", "D0.03cc[Gy]")
+    ),
+    value!("cochlea_l_mean", "_gy", "Gy", "Mean[Gy] of Cochlea_L", Of("Cochlea_L", "Mean[Gy]")),
+    value!("cochlea_r_mean", "_gy", "Gy", "Mean[Gy] of Cochlea_R", Of("Cochlea_R", "Mean[Gy]")),
+    value!(
+        "brain_v12gy",
+        "_cc",
+        "cc",
+        "V12Gy[cc] of Brain, targets included",
+        Of("Brain", "V12Gy[cc]")
+    ),
+    value!(
+        "brain_less_gtv_v12gy",
+        "_cc",
+        "cc",
+        "V12Gy[cc] of Brain without the GTVs",
+        Of("Brain-GTV", "V12Gy[cc]")
+    ),
+    value!(
+        "brain_less_targets_v12gy",
+        "_cc",
+        "cc",
+        "V12Gy[cc] of Brain without all targets",
+        Of("Brain-targets", "V12Gy[cc]")
+    ),
+    value!(
+        "tissue_v12gy",
+        "_cc",
+        "cc",
+        "V12Gy[cc] of all tissue, targets included",
+        Of("all tissue", "V12Gy[cc]")
+    ),
+];
+
+/// The values of a lesion.
+pub(super) const OF_LESION: &[Value] = &[
+    value!("volume", "_cc", "cc", "volume of the outermost target", Own("Volume[cc]")),
+    value!(
+        "coverage",
+        "",
+        "1",
+        "share of the outermost target inside its isodose",
+        Own("Coverage")
+    ),
+    value!("selectivity", "", "1", "share of the isodose inside the target", Own("Selectivity")),
+    value!("paddick_conformity", "", "1", "PaddickConformity", Own("PaddickConformity")),
+    value!("paddick_gradient", "", "1", "PaddickGradient", Own("PaddickGradient")),
+    value!("near_min", "_gy", "Gy", "NearMin[Gy] of the outermost target", Own("NearMin[Gy]")),
+    value!("mean", "_gy", "Gy", "Mean[Gy] of the outermost target", Own("Mean[Gy]")),
+    value!("near_max", "_gy", "Gy", "NearMax[Gy] of the outermost target", Own("NearMax[Gy]")),
+    value!("d98", "_gy", "Gy", "D98%[Gy] of the outermost target", Own("D98%[Gy]")),
+    value!("d50", "_gy", "Gy", "D50%[Gy] of the outermost target", Own("D50%[Gy]")),
+    value!("d2", "_gy", "Gy", "D2%[Gy] of the outermost target", Own("D2%[Gy]")),
+    value!(
+        "v12gy_nearest",
+        "_cc",
+        "cc",
+        "volume of at least 12 Gy that is nearest to this lesion",
+        Own("V12GyNearest[cc]")
+    ),
+    value!(
+        "v12gy_island",
+        "_cc",
+        "cc",
+        "connected volume of at least 12 Gy around it; lesions in one region share it",
+        Own("V12GyIsland[cc]")
+    ),
+    value!(
+        "brainstem_gap",
+        "_mm",
+        "mm",
+        "gap between lesion and Brainstem; negative where they overlap",
+        Gap("Brainstem")
+    ),
+    value!(
+        "brainstem_overlap",
+        "_cc",
+        "cc",
+        "volume that the lesion shares with Brainstem",
+        Overlap("Brainstem")
+    ),
+    value!(
+        "chiasm_gap",
+        "_mm",
+        "mm",
+        "gap between lesion and OpticChiasm; negative where they overlap",
+        Gap("OpticChiasm")
+    ),
+    value!("lesion_gap", "_mm", "mm", "gap to the nearest other lesion", Nearest),
+];
+
+/// A value as it was found.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Found {
+    numbers: [Option<f64>; 3],
+    status: &'static str,
+}
+
+impl Found {
+    const fn without(status: &'static str) -> Self {
+        Self { numbers: [None; 3], status }
+    }
+
+    fn of(outcome: &Outcome) -> Self {
+        let numbers = [outcome.value, outcome.low, outcome.high];
+        Self { numbers, status: outcome.status.word() }
+    }
+}
+
+/// The values of one plan, in the order of the columns. Small: those of all plans of an archive stay
+/// in memory until the rows of the patients are known.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanValues {
+    pub(super) found: Vec<Found>,
+    /// Lesions, their volume together and that of the largest; the volumes absent when one is not known.
+    pub(super) lesions: Option<usize>,
+    pub(super) total_cc: Option<f64>,
+    pub(super) largest_cc: Option<f64>,
+}
+
+impl PlanValues {
+    /// Takes them from what was computed for a case; without an analysis there is none.
+    #[must_use]
+    pub fn of(case: &Case, analysis: Option<&Analysis>) -> Self {
+        let volume = |a: &Analysis, lesion: &Lesion| {
+            a.structures.iter().find(|s| s.roi_number == lesion.roi_number)?.volume.value
+        };
+        let volumes = analysis.and_then(|a| {
+            let list: Option<Vec<f64>> = a.lesions.iter().map(|l| volume(a, l)).collect();
+            list.filter(|l| !l.is_empty())
+        });
+        Self {
+            found: OF_PLAN.iter().map(|v| find(case, analysis, None, v.source)).collect(),
+            lesions: analysis.map(|a| a.lesions.len()),
+            total_cc: volumes.as_ref().map(|l| l.iter().sum()),
+            largest_cc: volumes.map(|l| l.into_iter().fold(0.0, f64::max)),
+        }
+    }
+}
+
+/// The values of one lesion.
+pub(super) fn of_lesion(case: &Case, analysis: &Analysis, lesion: &Lesion) -> Vec<Found> {
+    OF_LESION.iter().map(|v| find(case, Some(analysis), Some(lesion), v.source)).collect()
+}
+
+fn find(
+    case: &Case,
+    analysis: Option<&Analysis>,
+    lesion: Option<&Lesion>,
+    source: Source,
+) -> Found {
+    let Some(analysis) = analysis.filter(|_| case.left_out.is_none()) else {
+        return Found::without(Status::Excluded.word());
+    };
+    let own = |metric: &str| match lesion {
+        Some(lesion) => metric_of(analysis, lesion.roi_number, metric),
+        None => Found::without(Status::NotApplicable.word()),
+    };
+    match source {
+        Of(name, metric) => match region(analysis, name, metric) {
+            Some(found) => found,
+            None => one(case, name, |number| metric_of(analysis, number, metric)),
+        },
+        Own(metric) => own(metric),
+        Gap(organ) => {
+            one(case, organ, |number| end_of(analysis, lesion, Some(number), "Gap[mm]", f64::min))
+        }
+        Overlap(organ) => one(case, organ, |number| {
+            end_of(analysis, lesion, Some(number), "Overlap[cc]", f64::max)
+        }),
+        Nearest => end_of(analysis, lesion, None, "NearestTarget[mm]", f64::min),
+    }
+}
+
+/// The metric of a region that nobody drew; absent where the run made no such region.
+fn region(analysis: &Analysis, name: &str, metric: &str) -> Option<Found> {
+    let mut of_region = analysis.regions.iter().filter(|r| r.region == name).peekable();
+    of_region.peek()?;
+    let found = of_region.find(|r| r.metric == metric);
+    Some(found.map_or(Found::without(NOT_IN_RUN), |r| Found::of(&r.outcome)))
+}
+
+/// What `read` says of the one structure of that name.
+fn one(case: &Case, name: &str, read: impl Fn(i64) -> Found) -> Found {
+    let named = |n: &&crate::case::NamedRoi| n.role == Role::Organ && shown_name(n) == name;
+    let mut list = case.names.iter().filter(named);
+    match (list.next(), list.next()) {
+        // Regions have no name among those of the case.
+        (None, _) if name.contains([' ', '-']) => Found::without(NOT_IN_RUN),
+        (None, _) => Found::without(Status::Absent.word()),
+        (Some(_), Some(_)) => Found::without(Status::Ambiguous.word()),
+        (Some(only), None) => read(only.number),
+    }
+}
+
+fn metric_of(analysis: &Analysis, number: i64, metric: &str) -> Found {
+    let mut rows = analysis.measurements.iter();
+    let found = rows.find(|m| m.roi_number == number && m.metric == metric);
+    found.map_or(Found::without(NOT_IN_RUN), |m| Found::of(&m.outcome))
+}
+
+/// The least or the largest value among the relations of the lesion, or of all targets, with the other
+/// structure. Where one of them has no value, what is left is a bound.
+fn end_of(
+    analysis: &Analysis,
+    lesion: Option<&Lesion>,
+    other: Option<i64>,
+    metric: &str,
+    end: fn(f64, f64) -> f64,
+) -> Found {
+    let wanted = |r: &&crate::analyse::relate::Relation| {
+        r.metric == metric
+            && (other.is_none() || r.other_roi_number == other)
+            && lesion.is_none_or(|l| l.roi_number == r.roi_number)
+    };
+    let rows: Vec<&Outcome> =
+        analysis.relations.iter().filter(wanted).map(|r| &r.outcome).collect();
+    let Some(first) = rows.first() else { return Found::without(NOT_IN_RUN) };
+    let known: Vec<&&Outcome> = rows.iter().filter(|o| o.status == Status::Ok).collect();
+    if known.is_empty() {
+        return Found::of(first);
+    }
+    let of = |read: fn(&Outcome) -> Option<f64>| {
+        known.iter().map(|o| read(o)).collect::<Option<Vec<f64>>>()?.into_iter().reduce(end)
+    };
+    let status = if known.len() == rows.len() { Status::Ok } else { Status::Bound };
+    let mut numbers = [of(|o| o.value), of(|o| o.low), of(|o| o.high)];
+    if status == Status::Bound {
+        // What is not known may be less than the least, or more than the largest.
+        let open = if end(0.0, 1.0) == 0.0 { 1 } else { 2 };
+        numbers[open] = None;
+    }
+    Found { numbers, status: status.word() }
+}
+
+/// A row that has values in the order of a list.
+pub(super) trait HasValues {
+    /// The value at a place of the list.
+    fn found(&self, place: usize) -> Option<&Found>;
+}
+
+/// Four columns for each value.
+pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
+    let words: Vec<&'static str> = status_words().into_iter().chain([NOT_IN_RUN]).collect();
+    let mut columns = Vec::new();
+    for (place, value) in values.iter().enumerate() {
+        let unit = if value.unit == "1" { "" } else { value.unit };
+        let [plain, low, high, status] = value.names;
+        let [meaning, of_low, of_high, of_status] = value.meanings;
+        columns
+            .push(Column::real_at(plain, unit, meaning, place, |r: &R, p| r.found(p)?.numbers[0]));
+        columns.push(Column::real_at(low, unit, of_low, place, |r: &R, p| r.found(p)?.numbers[1]));
+        columns
+            .push(Column::real_at(high, unit, of_high, place, |r: &R, p| r.found(p)?.numbers[2]));
+        columns.push(Column::word_at(status, of_status, &words, place, |r: &R, p| {
+            r.found(p).and_then(|f| borrowed(f.status)).map(|t| Cow::Owned(t.into_owned()))
+        }));
+    }
+    columns
+}
