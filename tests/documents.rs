@@ -15,7 +15,7 @@ use tidydose::finding::Code;
 use tidydose::metrics::{REGISTRY, Status};
 use tidydose::table::run::CAUTION;
 
-use crate::measured::{cohort, rows_of, updating};
+use crate::measured::{cohort, measured, rows_of, updating};
 
 fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
@@ -187,6 +187,30 @@ fn hold(name: &str, wanted: &str) {
     }
     let hint = "differs from its source; `UPDATE=1 cargo test documents` rewrites it";
     assert!(fs::read_to_string(root().join(name)).is_ok_and(|t| t == wanted), "{name} {hint}");
+}
+
+/// The figures in the notebooks are those that `paper` makes of the sample, byte by byte: they hold no
+/// pseudonym and do not depend on the key.
+#[test]
+fn figures_of_the_notebooks_are_made_again() {
+    let place = tempfile::tempdir().unwrap();
+    let study = measured().study();
+    let output = assert_cmd::Command::cargo_bin("tidydose")
+        .unwrap()
+        .args(["paper", "--study", &study.to_string_lossy(), "--output"])
+        .arg(place.path())
+        .output()
+        .unwrap();
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let made =
+        ["figures/completeness.svg", "figures/spread_lesion_paddickconformity.svg", "flow.svg"];
+    for name in made {
+        let wanted = fs::read_to_string(place.path().join(name)).unwrap();
+        let file = name.rsplit('/').next().unwrap();
+        hold(&format!("notebooks-md/figures/{file}"), &wanted);
+    }
+    let kept = fs::read_dir(root().join("notebooks-md/figures")).unwrap().count();
+    assert_eq!(kept, made.len(), "a figure that no test makes");
 }
 
 /// A cell of a Markdown table.
