@@ -110,6 +110,7 @@ codes! {
     RoiUnmatched "roi-unmatched" Check "contours or observations refer to a structure number that is not listed, or the reverse", "the part without partner is not used", "export the structure set again";
     RoiNameRepeated "roi-name-repeated" Check "two structures of one set have the same name", "both are kept apart by number", "decide which one is meant";
     RoiNameWithheld "roi-name-withheld" Check "a structure name holds an identifier of the patient", "the name is replaced in the tables", "rename the structure at the source";
+    TextWithheld "text-withheld" Check "a code whose words the standard leaves open holds an identifier of the patient", "the word is replaced in the tables", "correct it at the source";
     RoiOrientationMixed "roi-orientation-mixed" Stop "the contours of one structure lie on planes of different orientation", "its volume and doses are refused", "export it from one image series";
     ContourDegenerate "contour-degenerate" Note "closed contours with fewer than three distinct points, or without area", "they count as no area", "none needed";
     ContourDuplicate "contour-duplicate" Check "the same contour is stored twice on a plane", "it is used once", "none needed";

@@ -22,7 +22,7 @@ use crate::phantom::field::{Field, Lattice};
 use crate::phantom::solid::{PlaneStack, Solid};
 use crate::{archive::Course, reference};
 
-fn run(place: &Path, arguments: &[&str]) -> (i32, String, String) {
+pub(crate) fn run(place: &Path, arguments: &[&str]) -> (i32, String, String) {
     let output = Command::cargo_bin("tidydose")
         .unwrap()
         .current_dir(place)
@@ -34,7 +34,7 @@ fn run(place: &Path, arguments: &[&str]) -> (i32, String, String) {
 }
 
 /// One object of each class that is copied, linked, of one patient.
-fn objects() -> Vec<(&'static str, Vec<u8>)> {
+pub(crate) fn objects() -> Vec<(&'static str, Vec<u8>)> {
     let solid = Solid::ball([0.3, 0.2, 0.1], 3.0);
     let roi = Roi::new(1, "PTV1", "PTV").outlining(&solid, &PlaneStack::axial(1.5, 0.0), 12);
     let lattice = Lattice::around([0.0; 3], [7.0; 3], 2.0);
@@ -57,7 +57,7 @@ fn objects() -> Vec<(&'static str, Vec<u8>)> {
 }
 
 /// Every marker that stands in bytes: as UTF-8, as UTF-16 of both orders, whatever the case.
-fn markers_in(bytes: &[u8], further: &BTreeSet<String>) -> Vec<String> {
+pub(crate) fn markers_in(bytes: &[u8], further: &BTreeSet<String>) -> Vec<String> {
     let lower = bytes.to_ascii_lowercase();
     let fixed = ["zzyzx", "quuxbert", "73194", BIRTH, "1931-11-11", "11.11.1931"];
     let all = fixed.iter().map(|s| (*s).to_owned()).chain(further.iter().cloned());

@@ -39,6 +39,7 @@ mod explain;
 mod faults;
 mod golden;
 mod handoff;
+mod leaks;
 mod meaning;
 mod measured;
 mod names;

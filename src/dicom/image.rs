@@ -42,7 +42,7 @@ impl Slice {
             series: token(Kind::Series, &head.series)?,
             frame: token(Kind::Frame, &head.frame),
             patient: token(Kind::Patient, &head.patient),
-            modality: head.modality.clone(),
+            modality: modality(&head.modality),
             object: token(Kind::Object, &head.instance)?,
             position: vector::<3>(&head.position),
             normal,
@@ -71,6 +71,16 @@ impl Slice {
         });
         slices.collect()
     }
+}
+
+/// Defined terms of images (PS3.3 C.7.3.1.1.1); whatever else a file says becomes `OT`, other: it may
+/// be free text.
+const MODALITIES: [&str; 12] =
+    ["CT", "MR", "PT", "NM", "US", "XA", "RF", "CR", "DX", "MG", "SC", "RTIMAGE"];
+
+fn modality(text: &str) -> String {
+    let known = MODALITIES.into_iter().find(|m| m.eq_ignore_ascii_case(text.trim()));
+    known.unwrap_or(if text.trim().is_empty() { "" } else { "OT" }).to_owned()
 }
 
 fn normal(orientation: Vec<f64>) -> Option<Point> {

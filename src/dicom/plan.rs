@@ -8,6 +8,7 @@ use dicom_dictionary_std::{tags, uids};
 use super::attribute::Attributes;
 use super::error::Error;
 use super::object::Object;
+use super::quirks::withheld_name::Identifiers;
 use crate::finding::Code;
 use crate::geometry::Point;
 use crate::identity::{Kind, Token};
@@ -31,6 +32,7 @@ pub(super) fn plan(object: &Object<'_>) -> Result<Plan, Error> {
     let setups = root.items(tags::PATIENT_SETUP_SEQUENCE);
     let devices = setups.flat_map(|s| s.items(tags::FIXATION_DEVICE_SEQUENCE));
     let structure_sets = root.references(tags::REFERENCED_STRUCTURE_SET_SEQUENCE);
+    let people = Identifiers::of(object);
     Ok(Plan {
         origin: object.origin()?,
         frame: root.uid(tags::FRAME_OF_REFERENCE_UID).map(|uid| object.token(Kind::Frame, uid)),
@@ -38,15 +40,17 @@ pub(super) fn plan(object: &Object<'_>) -> Result<Plan, Error> {
         era: date.map(|date| date.year().div_euclid(5) * 5),
         second: root.text(tags::RT_PLAN_TIME).and_then(second_of_day),
         label: root.text(tags::RT_PLAN_LABEL).map(|l| object.token(Kind::Label, l)),
-        intent: root.code(tags::PLAN_INTENT),
-        approval: root.code(tags::APPROVAL_STATUS),
+        intent: people.open_code(&root, tags::PLAN_INTENT),
+        approval: people.open_code(&root, tags::APPROVAL_STATUS),
         on_device: root.code(tags::RT_PLAN_GEOMETRY).as_deref() == Some("TREATMENT_DEVICE"),
         structure_set: structure_sets.first().map(|uid| object.token(Kind::Object, uid)),
         related: related(object, &root),
         dose_references: references.collect::<Result<_, _>>()?,
         fraction_groups: groups.collect::<Result<_, _>>()?,
         beams: beams.collect::<Result<_, _>>()?,
-        fixation: distinct(devices.filter_map(|d| d.code(tags::FIXATION_DEVICE_TYPE))),
+        fixation: distinct(
+            devices.filter_map(|d| people.open_code(&d, tags::FIXATION_DEVICE_TYPE)),
+        ),
         ion,
     })
 }

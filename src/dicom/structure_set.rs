@@ -200,13 +200,17 @@ impl<'a> Reader<'a> {
         found: &Contours<'a>,
     ) -> RoiHeader {
         let frame = listed.uid(tags::REFERENCED_FRAME_OF_REFERENCE_UID).or(self.frame);
-        let types = observed.iter().filter_map(|o| o.code(tags::RTROI_INTERPRETED_TYPE));
+        let mut types = observed
+            .iter()
+            .filter_map(|o| self.identifiers.open_code(o, tags::RTROI_INTERPRETED_TYPE));
         let volume = listed.optional_number(tags::ROI_VOLUME).filter(|v| *v > 0.0);
         RoiHeader {
             number,
             name: self.name(number, listed),
-            interpreted_type: types.into_iter().next(),
-            generation_algorithm: listed.code(tags::ROI_GENERATION_ALGORITHM),
+            interpreted_type: types.next(),
+            generation_algorithm: self
+                .identifiers
+                .open_code(listed, tags::ROI_GENERATION_ALGORITHM),
             frame: frame.map(|uid| self.object.token(Kind::Frame, uid)),
             stated_volume: volume.map(CubicCentimetre::cc),
             plane_spacing: found.plane_spacing.map(Millimetre::mm),

@@ -1,15 +1,18 @@
-//! A structure name that names the patient.
+//! A structure name that names the patient, or a code whose words the standard leaves open.
 //!
 //! Clause: PS3.15 annex E lists ROI Name (3006,0026) among the attributes that may identify.
-//! Files do: people name structures after the patient ("GTV_Miller"), the number or the birth date.
-//! We do: replace the whole name in everything that is written.
-//! Finding: `RoiNameWithheld`.
+//! Files do: people name structures after the patient ("GTV_Miller"), the number or the birth date,
+//! and write words of their own into codes such as Plan Intent (300A,000A).
+//! We do: replace the whole name or word in everything that is written.
+//! Finding: `RoiNameWithheld`, `TextWithheld`.
 //! Strict: refuses the structure, whose name nobody can check.
 
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
+use crate::dicom::attribute::Attributes;
 use crate::dicom::object::Object;
+use crate::finding::Code;
 
 /// What stands in the tables instead of such a name.
 pub(in crate::dicom) const WITHHELD: &str = "[withheld]";
@@ -142,6 +145,23 @@ impl Identifiers {
             names: parts.filter(|part| part.chars().count() >= SHORTEST_NAME).collect(),
             birth_dates,
         }
+    }
+
+    /// The words of a code that may be free; one that gives the patient away is replaced and noted.
+    pub(in crate::dicom) fn open_codes(&self, of: &Attributes<'_>, tag: Tag) -> Vec<String> {
+        let checked = |word: String| match self.found_in(&word) {
+            None => word,
+            Some(what) => {
+                of.note(Code::TextWithheld, tag, format!("the word holds {what}"));
+                WITHHELD.to_owned()
+            }
+        };
+        of.codes(tag).into_iter().map(checked).collect()
+    }
+
+    /// The first of [`Identifiers::open_codes`].
+    pub(in crate::dicom) fn open_code(&self, of: &Attributes<'_>, tag: Tag) -> Option<String> {
+        self.open_codes(of, tag).into_iter().next()
     }
 
     /// What the name gives away, in words; nothing when it is harmless.

@@ -27,6 +27,9 @@ const GROUPS: &[u16] = &[
     0x4000, 0x4008, 0x4010, 0x4FFE, 0x5200,
 ];
 
+/// Codes of which the standard leaves the words open: what a site writes there is free text.
+const OPEN_CODES: [Tag; 2] = [tags::PLAN_INTENT, tags::FIXATION_DEVICE_TYPE];
+
 pub fn object(bytes: &[u8]) -> InMemDicomObject {
     dicom_object::from_reader(bytes).unwrap().into_inner()
 }
@@ -44,6 +47,7 @@ fn marker(vr: VR) -> PrimitiveValue {
         VR::DA => BIRTH.into(),
         VR::DT => format!("{BIRTH}073194").into(),
         VR::UI => format!("1.2.{NUMBER}.{BIRTH}").into(),
+        VR::CS => "ZZYZX".into(),
         VR::OB | VR::UN => PrimitiveValue::U8(TEXT.as_bytes().into()),
         _ => TEXT.into(),
     }
@@ -64,6 +68,7 @@ fn plant(object: &mut InMemDicomObject, all: &[(Tag, VR)], wanted: Wanted<'_>, d
             object.put(element);
         } else if matches!(vr, VR::LO | VR::SH | VR::LT | VR::ST | VR::UT)
             && *tag != tags::PATIENT_ID
+            || OPEN_CODES.contains(tag)
         {
             object.put(DataElement::new(*tag, *vr, marker(*vr)));
         }
