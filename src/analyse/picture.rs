@@ -164,7 +164,14 @@ impl Bench<'_> {
         traces: &[StructureTrace],
     ) -> Vec<Picture> {
         let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
-        let seen = |p: &&Part<'_>| solid(p) && !matches!(p.role(), Role::Helper | Role::Marker);
+        // The surface of a head is a face: it stays inside the site.
+        let is_skin = |p: &Part<'_>| {
+            let standard = p.name.and_then(|n| n.standard.as_deref());
+            p.role() == Role::External || standard == Some("Skin")
+        };
+        let seen = |p: &&Part<'_>| {
+            solid(p) && !matches!(p.role(), Role::Helper | Role::Marker) && !is_skin(p)
+        };
         let drawn: Vec<Drawn<'_>> = parts
             .iter()
             .filter(seen)

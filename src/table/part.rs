@@ -18,7 +18,7 @@ use crate::analyse::Analysis;
 use crate::finding::Finding;
 
 /// What the first line of every part says it is; another layout gets another name.
-const FORMAT: &str = "tidydose case 1";
+const FORMAT: &str = "tidydose case 2";
 /// Ending of the file name.
 const ENDING: &str = "case";
 /// Results are some hundred kilobytes; more effort saves little.
