@@ -40,6 +40,7 @@ mod faults;
 mod golden;
 mod handoff;
 mod leaks;
+mod machines;
 mod meaning;
 mod measured;
 mod names;

@@ -145,6 +145,10 @@ pub(super) struct Measure {
     /// the parts of all shares lie in DIR/cases
     #[arg(long, value_name = "I/N", conflicts_with = "prune")]
     pub(super) part: Option<String>,
+    /// Write the tables of the share's own cases into DIR/shares/I-of-N; all shares together are a
+    /// dataset for engines that read many files
+    #[arg(long, requires = "part")]
+    pub(super) share_tables: bool,
     /// Remove the parts in DIR/cases that this run does not use, such as those of other settings
     #[arg(long)]
     pub(super) prune: bool,

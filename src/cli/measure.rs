@@ -58,7 +58,11 @@ pub(super) fn measure(
     let mut prepared = prepare(settings, hold, terminal, stop)?;
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
     if let Some(share) = measuring.share {
-        return Ok(share_done(share, &prepared, &results, terminal));
+        let outcome = share_done(share, &prepared, &results, terminal);
+        if measuring.share_tables {
+            write_share(&mut prepared, results, (measuring, share), settings.strict)?;
+        }
+        return Ok(outcome);
     }
     if stop.load(Ordering::SeqCst) {
         terminal.warn("stopped; the tables hold the cases that were done");
@@ -195,6 +199,59 @@ impl Done {
     }
 }
 
+/// What the tables show besides the results.
+struct Beside {
+    settings: serde_json::Value,
+    digest: String,
+    metrics: Vec<MetricDefinition>,
+    tally: Tally,
+}
+
+impl Beside {
+    fn of(prepared: &Prepared, analysis: &analyse::Settings, strict: bool) -> Result<Self, Fault> {
+        let shown = RunSettings {
+            alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
+            ends: analysis.ends.word(),
+            identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
+            interpolation: analysis.interpolation.word(),
+            limits: analysis.limits.len(),
+            limits_sha256: table::limits::digest(&analysis.limits),
+            metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
+            regions: analysis.regions,
+            strict,
+        };
+        let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
+        Ok(Self {
+            digest: run::settings_digest(&settings),
+            settings,
+            metrics: analysis.all_metrics().iter().map(definition).collect(),
+            tally: Tally::default(),
+        })
+    }
+
+    fn study<'s>(
+        &'s self,
+        prepared: &'s Prepared,
+        (done, sums): (&'s Done, &'s [MeasuredSum]),
+        analysis: &'s analyse::Settings,
+    ) -> Study<'s> {
+        Study {
+            inventory: &prepared.scan.inventory,
+            cases: &prepared.cases,
+            analyses: &done.residues,
+            sums,
+            findings: &prepared.findings,
+            states: prepared.states(),
+            lesion_decisions: prepared.lesion_decisions(),
+            confirmed_labels: prepared.confirmed_labels(),
+            tally: &self.tally,
+            limits: &analysis.limits,
+            metrics: &self.metrics,
+            settings_digest: &self.digest,
+        }
+    }
+}
+
 fn write(
     prepared: &mut Prepared,
     (done, sums): (&Done, &[MeasuredSum]),
@@ -203,36 +260,11 @@ fn write(
 ) -> Result<(), Fault> {
     let analysis = &measuring.analysis;
     let analyses = &done.residues;
-    let shown = RunSettings {
-        alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
-        ends: analysis.ends.word(),
-        identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
-        interpolation: analysis.interpolation.word(),
-        limits: analysis.limits.len(),
-        limits_sha256: table::limits::digest(&analysis.limits),
-        metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
-        regions: analysis.regions,
-        strict,
-    };
-    let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
-    let metrics: Vec<_> = analysis.all_metrics().iter().map(definition).collect();
+    let beside = Beside::of(prepared, analysis, strict)?;
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
-    let study = Study {
-        inventory: &prepared.scan.inventory,
-        cases: &prepared.cases,
-        analyses,
-        sums,
-        findings: &prepared.findings,
-        states: prepared.states(),
-        lesion_decisions: prepared.lesion_decisions(),
-        confirmed_labels: prepared.confirmed_labels(),
-        tally: &Tally::default(),
-        limits: &analysis.limits,
-        metrics: &metrics,
-        settings_digest: &run::settings_digest(&settings),
-    };
+    let study = beside.study(prepared, (done, sums), analysis);
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
@@ -240,10 +272,36 @@ fn write(
     let tables = table::write_tables_from(&study, &names, &folder, &mut source)?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
-    let run = Run { settings: &settings, method: &method, complete, tables: &tables };
+    let run = Run { settings: &beside.settings, method: &method, complete, tables: &tables };
     hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));
+    Ok(())
+}
+
+/// The tables that have rows of cases, for the cases of a share alone, into a folder of their own:
+/// together with those of the other shares they hold the rows of the study.
+fn write_share(
+    prepared: &mut Prepared,
+    results: Vec<Option<Finished>>,
+    (measuring, share): (&Measuring, Share),
+    strict: bool,
+) -> Result<(), Fault> {
+    let cases = std::mem::take(&mut prepared.cases);
+    let own = cases.into_iter().zip(results).filter(|(case, _)| share.takes(&case.id));
+    let (cases, results): (Vec<_>, Vec<_>) = own.unzip();
+    prepared.cases = cases;
+    let mut done = Done::collect(prepared, results);
+    if strict {
+        done.refuse(prepared);
+    }
+    let beside = Beside::of(prepared, &measuring.analysis, strict)?;
+    let study = beside.study(prepared, (&done, &[]), &measuring.analysis);
+    let names: Vec<_> = TABLES.iter().filter(|t| t.by_case).map(|t| t.name).collect();
+    let store = Store::new(prepared.folder.cases());
+    let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
+    let folder = prepared.folder.share(&share.folder());
+    table::write_tables_from(&study, &names, &folder, &mut source)?;
     Ok(())
 }
 

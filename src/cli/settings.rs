@@ -51,6 +51,8 @@ pub(super) struct Measuring {
     pub(super) analysis: analyse::Settings,
     /// The share of the cases that this run takes; absent for all.
     pub(super) share: Option<Share>,
+    /// Whether the share writes tables of its own.
+    pub(super) share_tables: bool,
     /// Whether parts that are not used are removed.
     pub(super) prune: bool,
     /// How the tables are written once more for spreadsheets.
@@ -69,6 +71,7 @@ impl Measuring {
         Ok(Self {
             analysis: analysis(typed)?,
             share: typed.part.as_ref().map(share).transpose()?,
+            share_tables: typed.share_tables,
             prune: typed.prune,
             spreadsheet: typed
                 .spreadsheet_csv

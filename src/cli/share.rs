@@ -23,6 +23,13 @@ impl Share {
     }
 }
 
+impl Share {
+    /// Name of the folder of its tables.
+    pub(super) fn folder(self) -> String {
+        format!("{}-of-{}", self.number, self.of)
+    }
+}
+
 impl FromStr for Share {
     type Err = String;
 
@@ -65,6 +72,7 @@ mod tests {
             let text = typed.parse::<Share>().unwrap_err();
             assert!(text.contains("such as 2/8"), "{typed}: {text}");
         }
-        assert_eq!(" 2 / 8".parse::<Share>().unwrap().to_string(), "2/8");
+        let share = " 2 / 8".parse::<Share>().unwrap();
+        assert_eq!((share.to_string(), share.folder()), ("2/8".to_owned(), "2-of-8".to_owned()));
     }
 }

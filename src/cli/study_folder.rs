@@ -61,6 +61,12 @@ impl StudyFolder {
         self.root.join("tables")
     }
 
+    /// The folder of the tables of a share.
+    #[must_use]
+    pub(super) fn share(&self, name: &str) -> PathBuf {
+        self.root.join("shares").join(name)
+    }
+
     /// The folder of the parts of finished cases.
     #[must_use]
     pub(super) fn cases(&self) -> PathBuf {
