@@ -9,9 +9,9 @@ use super::fault::Fault;
 use super::terminal::Terminal;
 use crate::relate::{self, Grain, Request};
 use crate::table::outcomes;
-use crate::table::read_study::{TableFiles, is_complete};
+use crate::table::read_study::{TableFiles, is_complete, run_document};
 use crate::table::replace_file;
-use crate::table::run::CAUTION;
+use crate::table::run::{self, CAUTION};
 use crate::table::user_file::UserFile;
 use crate::table::write_file::Access;
 
@@ -40,7 +40,8 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
     let (mut tried, before) = tried(typed)?;
-    let request = request(typed, &sheet, before);
+    let run = run::words(&run_document(&typed.study)?);
+    let request = Request { run, ..request(typed, &sheet, before) };
     let found = relate::relate(&tables, &sheet, &request)
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
@@ -74,6 +75,7 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         doubling: typed.doubling,
         group: typed.group.clone(),
         tried,
+        run: String::new(),
     }
 }
 

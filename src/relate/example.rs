@@ -100,5 +100,6 @@ pub(super) fn request(grain: Grain) -> Request {
         doubling: false,
         group: "technology".to_owned(),
         tried: vec!["Brain:V12Gy[cc]".to_owned()],
+        run: "Run: of a test.".to_owned(),
     }
 }

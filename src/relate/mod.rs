@@ -7,6 +7,7 @@
 //! nothing. Nothing is imputed: who is not analysed is in the flow, with the first reason that holds.
 
 mod analysis;
+mod captions;
 mod figures;
 mod join;
 mod model;
@@ -80,6 +81,8 @@ pub struct Request {
     pub group: String,
     /// Predictors that were tried for this event before, this one included.
     pub tried: Vec<String>,
+    /// The run that the tables come from, for the captions; see [`crate::table::run::words`].
+    pub run: String,
 }
 
 /// What came out.
@@ -142,6 +145,7 @@ fn describe(
     let analysis = Analysis::of(joined, request);
     let mut files = sheets::files(&analysis, request);
     files.extend(figures::files(&analysis, request));
+    files.insert("captions.md".to_owned(), captions::file(&analysis, request, &files));
     let warnings = analysis.warnings(request);
     let text = words::report(&analysis, request, &warnings);
     files.insert("report.txt".to_owned(), text.into_bytes());

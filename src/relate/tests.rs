@@ -250,3 +250,25 @@ fn without_events_there_is_a_report_and_no_model() {
     );
     assert!(found.files.contains_key("report.txt") && found.files.contains_key("flow.svg"));
 }
+
+#[test]
+fn every_figure_has_a_caption_with_numbers_exclusions_and_run() {
+    let mut cohort = cohort();
+    cohort.plans[0].measured = false;
+    cohort.plans[0].exclusion = "dose-several".to_owned();
+    let found = describe(&cohort, &outcomes(), &request(Grain::Lesion)).unwrap();
+    let captions = String::from_utf8(found.files["captions.md"].clone()).unwrap();
+    let figures: Vec<&str> = found.files.keys().filter_map(|n| n.strip_suffix(".svg")).collect();
+    assert_eq!(figures, ["dose_response", "flow", "incidence", "roc", "survival"]);
+    for name in figures {
+        let own = captions.split(&format!("## {name}.svg\n\n")).nth(1).unwrap();
+        let own = own.split("\n\n").next().unwrap();
+        assert!(own.contains("Left out: 2 dose-several (plan measured)"), "{own}");
+        assert!(own.contains("Run: of a test."), "{own}");
+        for sheet in own.split("Numbers: ").nth(1).unwrap().split([' ', ',']) {
+            let sheet = sheet.trim().trim_end_matches('.');
+            assert!(!sheet.ends_with("csv") || found.files.contains_key(sheet), "{sheet}");
+        }
+        assert!(name == "survival" || own.contains(&format!("{} lesions", 2 * (PATIENTS - 1))));
+    }
+}

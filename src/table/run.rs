@@ -156,6 +156,20 @@ fn remarks(tables: &[Written]) -> Vec<String> {
         .collect()
 }
 
+/// The run in a sentence for a caption, from the content of `run.json`.
+#[must_use]
+pub fn words(document: &serde_json::Value) -> String {
+    let text = |name: &str| document.get(name).and_then(|v| v.as_str()).unwrap_or("unknown");
+    let short = |name: &str| text(name).chars().take(12).collect::<String>();
+    format!(
+        "Run: {} {}, settings {}, inputs {} (first digits of SHA-256).",
+        text("program"),
+        text("program_version"),
+        short("settings_sha256"),
+        short("inputs_sha256")
+    )
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

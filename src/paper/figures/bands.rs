@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Drawn, Source, counted, words};
+use super::{Drawn, Source, counted, named};
 use crate::figure::{Axis, Figure, Layer, Look, panels};
 use crate::paper::doses::organ_states;
 use crate::paper::measures::{fraction_words, plain};
@@ -160,7 +160,7 @@ fn drawing(source: &Source<'_>, panel: &Panel<'_>, organ: &str, small: bool) -> 
         title: format!(
             "{}, {} ({} of {})",
             fraction_words(panel.fractions),
-            words(panel.group),
+            named(panel.group),
             counted(n, "plan"),
             counted(panel.patients.len(), "patient")
         ),

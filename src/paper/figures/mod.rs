@@ -12,7 +12,7 @@ use serde_json::Value;
 
 use super::measures::{Measured, Place, Quantity};
 use super::{Curves, Files, Study};
-use crate::table::run::CAUTION;
+use crate::table::run::{CAUTION, words};
 
 const FOLDER: &str = "figures";
 
@@ -66,15 +66,7 @@ pub(super) fn files(
 }
 
 fn captions(drawn: &[Drawn], run: &Value) -> String {
-    let text = |name: &str| run.get(name).and_then(Value::as_str).unwrap_or("unknown").to_owned();
-    let short = |digest: String| digest.chars().take(12).collect::<String>();
-    let of_run = format!(
-        "Run: {} {}, settings {}, inputs {} (first digits of SHA-256).",
-        text("program"),
-        text("program_version"),
-        short(text("settings_sha256")),
-        short(text("inputs_sha256"))
-    );
+    let of_run = words(run);
     let mut out = format!("{CAUTION}\n");
     for figure in drawn {
         let _ = writeln!(out, "\n## {}.svg\n\n{} {of_run}", figure.name, figure.caption);
@@ -88,6 +80,6 @@ fn counted(n: usize, word: &str) -> String {
 }
 
 /// A group with words in place of underscores.
-fn words(group: &str) -> String {
+fn named(group: &str) -> String {
     group.replace('_', " ")
 }

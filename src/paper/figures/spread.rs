@@ -1,7 +1,7 @@
 //! One quantity by group and against the volume of the target, panels by number of fractions: every
 //! value is a mark, a box stands only where there are enough, and case mix is seen beside the groups.
 
-use super::{Drawn, Source, counted, words};
+use super::{Drawn, Source, counted, named};
 use crate::figure::{Axis, Figure, Layer, Look, panels};
 use crate::paper::measures::{Measured, Observed, Quantity, fraction_words};
 use crate::paper::{number, sheet, word};
@@ -84,7 +84,7 @@ fn by_group(source: &Source<'_>, fractions: &str, values: &[&Observed], y: &Axis
     let mut names = Vec::new();
     for (place, group) in there.iter().enumerate() {
         let own: Vec<f64> = values.iter().filter(|o| o.group == *group).map(|o| o.value).collect();
-        names.push(format!("{} ({})", words(group), own.len()));
+        names.push(format!("{} ({})", named(group), own.len()));
         layers.push(Layer::Points { points: spread(&own, real(place)), look: source.look(group) });
         if let Ok(s) = summary(&own)
             && own.len() >= LEAST
@@ -131,7 +131,7 @@ fn by_volume(source: &Source<'_>, fractions: &str, values: &[&Observed], y: &Axi
         points.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
         Layer::Points { points, look: source.look(group) }
     };
-    let legend: Vec<(Look, String)> = there.iter().map(|g| (source.look(g), words(g))).collect();
+    let legend: Vec<(Look, String)> = there.iter().map(|g| (source.look(g), named(g))).collect();
     Figure {
         title: format!("{}, against volume of target", fraction_words(fractions)),
         description: String::new(),

@@ -36,7 +36,7 @@ pub(super) fn figure(source: &Source<'_>) -> Drawn {
         .collect();
     let groups = source.groups.iter().map(|g| {
         let n = plans.iter().filter(|(group, _)| group == g).count();
-        (super::words(g), n)
+        (super::named(g), n)
     });
     let (n, number) = (plans.len(), rows.len());
     let map = Map {

@@ -1,0 +1,88 @@
+//! Captions of the figures: what is drawn, of how many, who is left out and why, which run.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::Request;
+use super::analysis::Analysis;
+use super::join::Stage;
+use crate::table::run::CAUTION;
+
+/// A caption for each figure among the files.
+pub(super) fn file(
+    analysis: &Analysis,
+    request: &Request,
+    files: &BTreeMap<String, Vec<u8>>,
+) -> Vec<u8> {
+    let mut out = format!("{CAUTION}\n");
+    for name in files.keys().filter_map(|n| n.strip_suffix(".svg")) {
+        let what = words(name, analysis, request);
+        let sheet =
+            if name == "dose_response" { "curve.csv, rates.csv and subjects" } else { name };
+        let _ = writeln!(
+            out,
+            "\n## {name}.svg\n\n{what} {} {} Numbers: {sheet}.csv.",
+            left_out(analysis),
+            request.run
+        );
+    }
+    out.into_bytes()
+}
+
+fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
+    let event = request.event.replace('_', " ");
+    let n = format!(
+        "{} {}s of {} patients, {} with {event}",
+        analysis.n(),
+        request.grain.word(),
+        analysis.lists.clusters.count(),
+        analysis.events()
+    );
+    let predictor = analysis.joined.predictor.axis_title();
+    match name {
+        "dose_response" => format!(
+            "Risk of {event} against {predictor}: {n}. Line: logistic model by Firth's penalised \
+             likelihood, intercept corrected so that risks add up to the events (FLIC), drawn inside the \
+             data only; bands: 68 and 95 %, by draws of patients. Marks: rates of bands of the predictor \
+             with exact 95 % intervals and their numbers. Ticks: single values, with event above, \
+             without below. Values published elsewhere are drawn beside the data and are no advice."
+        ),
+        "incidence" => {
+            let missing = analysis.over_time.as_ref().map_or(0, |o| o.without_day);
+            format!(
+                "Cumulative incidence of {event}, and of death before it, by Aalen and Johansen: {n}; \
+                 band: 95 %. {missing} with the event but without its day are not in it. Shown while a \
+                 tenth is at risk."
+            )
+        }
+        "survival" => {
+            let patients = analysis.survival.as_ref().map_or(0, |s| s.all.times.count());
+            format!(
+                "Survival of {patients} patients by Kaplan and Meier, by {}; strokes: censored. Shown \
+                 while a tenth is at risk.",
+                request.group.replace('_', " ")
+            )
+        }
+        "roc" => format!(
+            "Discrimination of {event} by {predictor}: {n}. Descriptive: a cut sought in the data is no \
+             limit."
+        ),
+        _ => format!("Who is analysed, and who left at which stage for which reason: {n}."),
+    }
+}
+
+/// Everybody who is not analysed, with the reasons.
+fn left_out(analysis: &Analysis) -> String {
+    let mut reasons: Vec<String> = Vec::new();
+    for stage in &analysis.stages {
+        let at = stage.stage.map_or("", Stage::words);
+        let list =
+            stage.left.iter().map(|(why, n)| format!("{n} {} ({at})", why.replace('_', " ")));
+        reasons.extend(list);
+    }
+    if reasons.is_empty() {
+        "Nobody is left out.".to_owned()
+    } else {
+        format!("Left out: {}.", reasons.join(", "))
+    }
+}
