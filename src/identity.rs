@@ -76,12 +76,13 @@ impl Kind {
 /// How identifiers become tokens in this run.
 #[derive(Clone)]
 pub struct Identity {
-    key: Option<[u8; 32]>,
+    /// The hash with the key taken in already: an archive has a million identifiers.
+    keyed: Option<Hmac<Sha256>>,
 }
 
 impl std::fmt::Debug for Identity {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(if self.key.is_some() { "Identity(keyed)" } else { "Identity(kept)" })
+        f.write_str(if self.keyed.is_some() { "Identity(keyed)" } else { "Identity(kept)" })
     }
 }
 
@@ -95,20 +96,23 @@ const SHIFT_DAYS: u64 = 3653;
 impl Identity {
     /// Tokens are keyed hashes.
     #[must_use]
-    pub const fn keyed(key: [u8; 32]) -> Self {
-        Self { key: Some(key) }
+    pub fn keyed(key: [u8; 32]) -> Self {
+        // Shorter keys are filled up with zeros to the size of a block (RFC 2104).
+        let mut block = [0; 64];
+        block[..32].copy_from_slice(&key);
+        Self { keyed: Some(Hmac::new(&block.into())) }
     }
 
     /// Tokens are the identifiers themselves. Only on the user's explicit word.
     #[must_use]
     pub const fn kept() -> Self {
-        Self { key: None }
+        Self { keyed: None }
     }
 
     /// Whether identifiers are kept readable.
     #[must_use]
     pub const fn is_kept(&self) -> bool {
-        self.key.is_none()
+        self.keyed.is_none()
     }
 
     /// The token of `raw`, after trimming the padding that DICOM allows.
@@ -152,8 +156,7 @@ impl Identity {
     }
 
     fn digest(&self, domain: &str, raw: &str) -> Option<[u8; 32]> {
-        let key = self.key.as_ref()?;
-        let mut mac = Hmac::<Sha256>::new_from_slice(key).ok()?;
+        let mut mac = self.keyed.clone()?;
         mac.update(domain.as_bytes());
         mac.update(&[0]);
         mac.update(raw.as_bytes());

@@ -34,16 +34,21 @@ pub(super) struct Slice {
 }
 
 impl Slice {
-    /// The slice of a file's head; nothing without series or instance UID.
-    pub(super) fn of(head: &Head, identity: &Identity) -> Option<Self> {
+    /// The slice of a file's head, with the tokens of its object and patient; nothing without
+    /// series or instance UID.
+    pub(super) fn of(
+        head: &Head,
+        (object, patient): (Option<&Token>, Option<&Token>),
+        identity: &Identity,
+    ) -> Option<Self> {
         let token = |kind, raw: &str| (!raw.is_empty()).then(|| identity.token(kind, raw));
         let normal = vector::<6>(&head.orientation).and_then(|list| normal(list.to_vec()));
         Some(Self {
             series: token(Kind::Series, &head.series)?,
             frame: token(Kind::Frame, &head.frame),
-            patient: token(Kind::Patient, &head.patient),
+            patient: patient.cloned(),
             modality: modality(&head.modality),
-            object: token(Kind::Object, &head.instance)?,
+            object: object.cloned()?,
             position: vector::<3>(&head.position),
             normal,
         })
@@ -53,8 +58,13 @@ impl Slice {
 impl Slice {
     /// The slices of a multi-frame image: position and orientation stand in the functional groups,
     /// of each frame or shared by all (PS3.3 C.7.6.16.2.3 and C.7.6.16.2.4).
-    pub(super) fn frames(head: &Head, image: &InMemDicomObject, identity: &Identity) -> Vec<Self> {
-        let Some(plain) = Self::of(head, identity) else { return Vec::new() };
+    pub(super) fn frames(
+        head: &Head,
+        whose: (Option<&Token>, Option<&Token>),
+        image: &InMemDicomObject,
+        identity: &Identity,
+    ) -> Vec<Self> {
+        let Some(plain) = Self::of(head, whose, identity) else { return Vec::new() };
         let remarks = RefCell::new(Remarks::default());
         let root = Attributes::new(image, &remarks);
         let shared = root.first_item(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE);
@@ -150,7 +160,11 @@ mod tests {
     fn spacing_is_taken_along_the_normal() {
         let identity = Identity::kept();
         let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
-        let series = series(heads.iter().filter_map(|h| Slice::of(h, &identity)));
+        let slice = |h: &Head| {
+            let object = identity.token(Kind::Object, &h.instance);
+            Slice::of(h, (Some(&object), None), &identity)
+        };
+        let series = series(heads.iter().filter_map(slice));
         assert_eq!(series.len(), 1);
         assert_eq!(series[0].slices, 3);
         assert_eq!(series[0].spacing, Some(Millimetre::mm(2.5)));

@@ -180,12 +180,14 @@ impl Seen {
                 result.map_err(|error| object.name(error))
             }
             Class::Slice => {
-                self.keep(Slice::of(&head, source.identity).into_iter().collect());
+                let slice = Slice::of(&head, self.whose(), source.identity);
+                self.keep(slice.into_iter().collect());
                 Ok(())
             }
             Class::Slices => {
                 let walked = file.without_pixels(&layout)?;
-                self.keep(Slice::frames(&head, &walked.object, source.identity));
+                let whose = self.whose();
+                self.keep(Slice::frames(&head, whose, &walked.object, source.identity));
                 Ok(())
             }
             Class::Directory => {
@@ -233,6 +235,11 @@ impl Seen {
         self.record.sop_class = sop_class_name(&head.class);
         self.record.object = self.uid.as_deref().map(|u| identity.token(Kind::Object, u));
         self.record.patient = self.patient_id.as_deref().map(|p| identity.token(Kind::Patient, p));
+    }
+
+    /// Tokens of the object and its patient.
+    fn whose(&self) -> (Option<&Token>, Option<&Token>) {
+        (self.record.object.as_ref(), self.record.patient.as_ref())
     }
 
     fn note_other(&mut self, source: Source<'_>) {

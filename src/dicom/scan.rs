@@ -50,8 +50,8 @@ pub(super) fn scan(
     for (entry, error) in unreadable {
         gather_one(refused(&entry, error, identity), &mut scan, identity);
     }
-    scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.place)));
     if stopped {
+        scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.place)));
         let message = "the scan was stopped before all files were seen";
         scan.findings.push(Finding::new(Code::RunInterrupted, Subject::default(), message));
     }
@@ -63,33 +63,37 @@ type Unreadable = Vec<(Entry, Error)>;
 
 /// All files below the roots, and the places that could not be looked into.
 fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unreadable), ScanError> {
-    let mut entries = Vec::new();
+    let mut found: Vec<(PathBuf, String)> = Vec::new();
     let mut unreadable = Vec::new();
+    let entry = |path: &Path, name: String| {
+        let file = identity.token(Kind::File, &name);
+        Entry { place: Place::file(path), name, file }
+    };
     for (index, root) in roots.iter().enumerate() {
         let fail = |source| ScanError { root: root.clone(), source };
         if std::fs::metadata(root).map_err(fail)?.is_dir() {
             std::fs::read_dir(root).map_err(fail)?;
         }
         let prefix = if roots.len() > 1 { format!("{index}/") } else { String::new() };
-        let entry = |path: &Path| {
-            let name = format!("{prefix}{}", relative(root, path));
-            let file = identity.token(Kind::File, &name);
-            Entry { place: Place::file(path), name, file }
-        };
+        let name = |path: &Path| format!("{prefix}{}", relative(root, path));
         for item in WalkDir::new(root).follow_links(true).sort_by_file_name() {
             match item {
-                Ok(item) if item.file_type().is_file() => entries.push(entry(item.path())),
+                Ok(item) if item.file_type().is_file() => {
+                    let name = name(item.path());
+                    found.push((item.into_path(), name));
+                }
                 Ok(_) => {}
                 // A symbolic link that leads back to a folder above it adds no file.
                 Err(error) if error.loop_ancestor().is_some() => {}
                 Err(error) => {
                     let path = error.path().unwrap_or(root);
                     let error = Error::new(Code::FileUnreadable, "cannot be looked into");
-                    unreadable.push((entry(path), error));
+                    unreadable.push((entry(path, name(path)), error));
                 }
             }
         }
     }
+    let entries = found.into_par_iter().map(|(path, name)| entry(&path, name)).collect();
     Ok((entries, unreadable))
 }
 
@@ -220,11 +224,16 @@ fn gather_one(mut file: Seen, scan: &mut Scan, identity: &Identity) -> Content {
 
 impl Ledger {
     fn note(&mut self, seen: &Seen, identity: &Identity) {
+        let known = |token: &Option<Token>, kind, raw: &str| {
+            token.clone().unwrap_or_else(|| identity.token(kind, raw))
+        };
         if let Some(id) = &seen.patient_id {
-            self.patients.insert(identity.token(Kind::Patient, id), id.clone());
+            let token = known(&seen.record.patient, Kind::Patient, id);
+            self.patients.entry(token).or_insert_with(|| id.clone());
         }
         if let (Some(uid), Some(_)) = (&seen.uid, &seen.record.digest) {
-            self.objects.insert(identity.token(Kind::Object, uid), uid.clone());
+            let token = known(&seen.record.object, Kind::Object, uid);
+            self.objects.entry(token).or_insert_with(|| uid.clone());
         }
     }
 }
