@@ -133,6 +133,7 @@ fn residue(analysis: Analysis) -> Analysis {
         pictures: Vec::new(),
         relations: Vec::new(),
         limit_checks: Vec::new(),
+        traces: Vec::new(),
         ..analysis
     }
 }

@@ -6,7 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::measures::{Measured, Observed, Place, QUANTITIES, Quantity};
-use super::{Study, count, number, sheet, word};
+use super::{Study, count, counted, number, sheet, word};
 use crate::statistics::contingency::{fisher, fisher_rows};
 use crate::statistics::correlation::spearman;
 use crate::statistics::proportion::{Clustered, clustered};
@@ -161,11 +161,7 @@ impl Row {
             Err(why) => why.to_string(),
             Ok(_) if self.repeated > 0 => format!(
                 "{} with several values: interval too narrow, p too small",
-                if self.repeated == 1 {
-                    "1 patient".to_owned()
-                } else {
-                    format!("{} patients", self.repeated)
-                }
+                counted(self.repeated, "patient")
             ),
             Ok(_) => String::new(),
         };

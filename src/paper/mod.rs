@@ -177,7 +177,6 @@ impl Study {
     }
 
     fn boxes(&self) -> Vec<Stage> {
-        let counted = |n: usize, word: &str| format!("{n} {word}{}", if n == 1 { "" } else { "s" });
         let stage =
             |(words, patients, plans, left): (&str, usize, usize, BTreeMap<String, usize>)| {
                 let counts =
@@ -221,6 +220,11 @@ impl Study {
 /// A text as a cell; missing when empty.
 fn word(text: &str) -> Cell<'static> {
     if text.is_empty() { Cell::Missing } else { Cell::Text(text.to_owned().into()) }
+}
+
+/// A number with its word.
+fn counted(n: usize, word: &str) -> String {
+    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
 }
 
 fn count(n: usize) -> Cell<'static> {

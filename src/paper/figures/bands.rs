@@ -3,11 +3,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Drawn, Source, counted, named};
+use super::{Drawn, Source, named};
 use crate::figure::{Axis, Figure, Layer, Look, panels};
 use crate::paper::doses::organ_states;
 use crate::paper::measures::{fraction_words, plain};
-use crate::paper::{number, sheet, word};
+use crate::paper::{count, counted, number, sheet, word};
 use crate::statistics::describe::quantile;
 use crate::table::Cell;
 use crate::table::curves::Curve;
@@ -43,6 +43,12 @@ struct Panel<'s> {
     fractions: &'s str,
     patients: BTreeSet<&'s str>,
     curves: Vec<&'s Curve>,
+}
+
+/// A panel with its percentiles by dose: drawn twice and written once, computed once.
+struct Banded<'s> {
+    panel: Panel<'s>,
+    rows: Vec<(f64, [f64; 5])>,
 }
 
 /// Two figures for each organ: on an even axis of volumes, and on a logarithmic one for small volumes.
@@ -90,6 +96,8 @@ fn organ_figures(source: &Source<'_>, organ: &str, covered: &BTreeSet<&str>) -> 
     if drawn < LEAST {
         return Vec::new();
     }
+    let banded = |panel| Banded { rows: bands(&panel), panel };
+    let panels_of_organ: Vec<Banded<'_>> = panels_of_organ.into_iter().map(banded).collect();
     let left = source.places.len() - drawn - several;
     let caption = caption(organ, drawn, left, several);
     let mut out = Vec::new();
@@ -145,8 +153,8 @@ fn bands(panel: &Panel<'_>) -> Vec<(f64, [f64; 5])> {
     (0..=STEPS).map(dose).map(|d| (d, at_dose(panel, d))).collect()
 }
 
-fn drawing(source: &Source<'_>, panel: &Panel<'_>, organ: &str, small: bool) -> Figure {
-    let rows = bands(panel);
+fn drawing(source: &Source<'_>, banded: &Banded<'_>, organ: &str, small: bool) -> Figure {
+    let Banded { panel, rows } = banded;
     let n = panel.curves.len();
     let look = source.look(panel.group);
     let last = rows.last().map_or(1.0, |r| r.0);
@@ -167,7 +175,7 @@ fn drawing(source: &Source<'_>, panel: &Panel<'_>, organ: &str, small: bool) -> 
         description: organ.to_owned(),
         x: Axis::new(&format!("dose to {organ} in Gy"), 0.0, last),
         y,
-        layers: layers(panel, &rows, look),
+        layers: layers(panel, rows, look),
         legend: Vec::new(),
         below: Vec::new(),
         foot: String::new(),
@@ -197,13 +205,13 @@ fn layers(panel: &Panel<'_>, rows: &[(f64, [f64; 5])], look: Look) -> Vec<Layer>
     layers
 }
 
-fn table(organ: &str, panels: &[Panel<'_>]) -> Vec<u8> {
-    let rows = panels.iter().flat_map(|panel| {
-        bands(panel).into_iter().map(move |(dose, volumes)| {
+fn table(organ: &str, panels: &[Banded<'_>]) -> Vec<u8> {
+    let rows = panels.iter().flat_map(|Banded { panel, rows }| {
+        rows.iter().map(move |(dose, volumes)| {
             let mut row: Vec<Cell<'static>> =
                 [organ, panel.group, panel.fractions].map(word).to_vec();
-            row.extend([panel.curves.len(), panel.patients.len()].map(crate::paper::count));
-            row.push(number(dose));
+            row.extend([panel.curves.len(), panel.patients.len()].map(count));
+            row.push(number(*dose));
             row.extend(volumes.map(number));
             row
         })

@@ -74,11 +74,6 @@ fn captions(drawn: &[Drawn], run: &Value) -> String {
     out
 }
 
-/// A number with its word.
-fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
-}
-
 /// A group with words in place of underscores.
 fn named(group: &str) -> String {
     group.replace('_', " ")

@@ -1,10 +1,10 @@
 //! One quantity by group and against the volume of the target, panels by number of fractions: every
 //! value is a mark, a box stands only where there are enough, and case mix is seen beside the groups.
 
-use super::{Drawn, Source, counted, named};
+use super::{Drawn, Source, named};
 use crate::figure::{Axis, Figure, Layer, Look, panels};
 use crate::paper::measures::{Measured, Observed, Quantity, fraction_words};
-use crate::paper::{number, sheet, word};
+use crate::paper::{counted, number, sheet, word};
 use crate::statistics::describe::summary;
 use crate::statistics::real;
 use crate::table::Cell;

@@ -2,8 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{Drawn, Source, counted};
+use super::{Drawn, Source};
 use crate::figure::Map;
+use crate::paper::counted;
 use crate::paper::doses::{ORGAN_STATES, organ_states};
 use crate::table::run::CAUTION;
 

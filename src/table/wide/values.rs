@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use super::super::column::{Column, borrowed};
+use super::super::column::Column;
 use super::super::structures::status_words;
 use super::super::study::shown_name;
 use crate::analyse::{Analysis, Lesion};
@@ -375,7 +375,7 @@ pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
         columns
             .push(Column::real_at(high, unit, of_high, place, |r: &R, p| r.found(p)?.numbers[2]));
         columns.push(Column::word_at(status, of_status, &words, place, |r: &R, p| {
-            r.found(p).and_then(|f| borrowed(f.status)).map(|t| Cow::Owned(t.into_owned()))
+            r.found(p).map(|f| Cow::Borrowed(f.status))
         }));
     }
     columns
