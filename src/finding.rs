@@ -102,6 +102,7 @@ codes! {
     AttributeMissing "attribute-missing" Stop "an attribute that the object cannot do without is absent or empty", "the object is not used", "export the object again or correct it at the source";
     AttributeInvalid "attribute-invalid" Stop "an attribute holds a value that cannot be what the standard says", "the object is not used", "export the object again or correct it at the source";
     AttributeDoubtful "attribute-doubtful" Check "an attribute holds a value outside the standard's rules whose meaning is still clear", "the clear meaning is used", "check the named attribute";
+    NumberOverlong "number-overlong" Note "decimal strings are longer than the 16 characters that the standard allows", "they are read in full", "none needed";
     UnknownRepresentation "unknown-representation" Note "known attributes were stored with value representation UN and read by the dictionary", "none", "none needed";
     CharacterSetGuessed "character-set-guessed" Check "text does not decode in the declared character set; another one was taken", "names may be misread", "look at the structure names of this object";
 
@@ -115,6 +116,7 @@ codes! {
     ContourDegenerate "contour-degenerate" Note "closed contours with fewer than three distinct points, or without area", "they count as no area", "none needed";
     ContourDuplicate "contour-duplicate" Check "the same contour is stored twice on a plane", "it is used once", "none needed";
     ContourNested "contour-nested" Note "a contour inside another of the same structure is read as a hole", "its area is taken out", "check that a hole is meant";
+    ContourTiny "contour-tiny" Check "a contour smaller than a voxel beside one of a hundred times its area on the same plane, as from a slip of the pen", "its area counts, and extents and distances reach to it", "look at the contours of the named structure, remove it at the source";
     ContourOverlap "contour-overlap" Check "two contours of one structure overlap partly on a plane", "their union is used; of exclusive-or contours the shared part is left out, as the standard has it", "look at the contours of the named planes";
     ContourCrossing "contour-crossing" Check "a contour crosses itself", "the area is taken by even-odd filling", "look at the contours of the named planes";
     ContourNotPlanar "contour-not-planar" Check "the points of a planar contour do not lie on one plane", "they are projected onto the plane of best fit", "look at the named structure";
@@ -123,6 +125,7 @@ codes! {
     ContourXorMixed "contour-xor-mixed" Stop "exclusive-or contours and plain closed contours in one structure", "the structure is refused", "export it in one of the two ways";
     PlaneGap "plane-gap" Check "the spacing between contour planes of a structure jumps, as if planes were missing", "the gap is bridged, with the neighbouring planes standing for it", "look whether the structure is really interrupted there";
     PlaneSpacingUneven "plane-spacing-uneven" Note "the contour planes of a structure are not evenly spaced", "each plane stands for half the distance to each neighbour", "none needed";
+    PlaneBetweenImages "plane-between-images" Check "contour planes lie between the slices of the images that the structure refers to", "the coordinates are used as they are", "check that the structure was not shifted against its images";
     PlanesFew "planes-few" Check "a structure spans fewer than three contour planes", "its volume is uncertain by a large part", "read the bounds, not the value";
     PlaneSingle "plane-single" Check "a structure lies on a single plane", "its thickness is taken from the image spacing where known, else volume and doses are refused", "read the bounds, not the value";
     VolumeDiffers "volume-differs" Check "the volume stated in the file differs from the computed one by more than 5 %", "the computed one is used", "find out which one the planning report shows";

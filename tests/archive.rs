@@ -141,7 +141,7 @@ impl Measured {
             let file = &header.origin.file;
             let set = dicom::read_structure_set_as(path(file), &identity, file);
             let Ok(mut set) = set else { continue };
-            set.value.take_spacings(header);
+            set.value.take_image_planes(header);
             if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
                 set.value.bring_into(frame, &case.frames.motions);
             }

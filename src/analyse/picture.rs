@@ -381,6 +381,7 @@ mod tests {
             frame: None,
             stated_volume: None,
             plane_spacing: None,
+            image_planes: None,
             planes_complete: false,
             contours: 9,
         };

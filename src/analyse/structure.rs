@@ -188,12 +188,21 @@ fn report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
     count(Code::ContourCrossing, odd.crossing, "contours cross themselves");
     count(Code::ContourOverlap, odd.overlapping, "pairs of contours overlap partly");
     count(Code::ContourNested, odd.holes, "contours read as holes");
+    count(Code::ContourTiny, odd.tiny, "contours below 1 mm² beside one of 100 times the area");
     if stack.report.not_planar > 0 {
         let text = format!(
             "{} contours, off their plane by up to {:.3} mm",
             stack.report.not_planar, stack.report.spread_mm
         );
         note(Code::ContourNotPlanar, text);
+    }
+    let between = roi.header.image_planes.map_or(0, |planes| {
+        let normal = stack.axes.directions[2];
+        stack.planes.iter().filter(|p| planes.are_off(normal, p.w_mm)).count()
+    });
+    if between > 0 {
+        let text = format!("{between} of {} planes", stack.planes.len());
+        note(Code::PlaneBetweenImages, text);
     }
     spacing_report(stack, roi, note);
 }

@@ -41,6 +41,7 @@ fn header(number: i64, name: &str) -> RoiHeader {
         frame: Some(Token::new("frame")),
         stated_volume: None,
         plane_spacing: None,
+        image_planes: None,
         planes_complete: false,
         contours: 5,
     }

@@ -30,6 +30,7 @@ pub(crate) fn roi(number: i64, name: &str) -> RoiHeader {
         frame: Some(token("frame")),
         stated_volume: None,
         plane_spacing: None,
+        image_planes: None,
         planes_complete: false,
         contours: 5,
     }

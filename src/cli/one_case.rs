@@ -50,7 +50,7 @@ pub(super) fn read_structures(
     let path = paths.get(&header.origin.file)?;
     let reading = dicom::read_structure_set_as(path, identity, &header.origin.file).ok()?;
     let mut set = reading.value;
-    set.take_spacings(header);
+    set.take_image_planes(header);
     if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
         set.bring_into(frame, &case.frames.motions);
     }
@@ -77,7 +77,7 @@ impl Workshop<'_> {
                 let mut reading = dicom::read_structure_set_as(path, self.identity, file)
                     .map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
-                reading.value.take_spacings(header);
+                reading.value.take_image_planes(header);
                 if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
                     reading.value.bring_into(frame, &case.frames.motions);
                 }

@@ -13,7 +13,7 @@ use dicom_object::InMemDicomObject;
 
 use super::encoding::dictionary_vr;
 use super::error::Error;
-use super::number::{PADDING, Parsed, decimals, integer};
+use super::number::{Decimals, PADDING, decimals, integer};
 use super::remark::Remarks;
 use crate::finding::Code;
 
@@ -110,10 +110,13 @@ impl<'a> Attributes<'a> {
         match element.value() {
             Value::Primitive(PrimitiveValue::Empty) => Ok(Vec::new()),
             Value::Primitive(PrimitiveValue::Str(text)) => match decimals(text) {
-                Ok(Parsed { value, repaired }) => {
+                Ok(Decimals { value, repaired, overlong }) => {
                     if repaired {
                         let message = "a comma for the point, or an empty last value; repaired";
                         self.note(Code::AttributeDoubtful, tag, message);
+                    }
+                    if overlong {
+                        self.note(Code::NumberOverlong, tag, "longer than 16 characters");
                     }
                     Ok(value)
                 }

@@ -15,11 +15,15 @@ use super::number::decimals;
 use super::remark::Remarks;
 use crate::geometry::point::{Point, cross, dot, unit};
 use crate::identity::{Identity, Kind, Token};
-use crate::rt::ImageSeries;
+use crate::rt::{ImagePlanes, ImageSeries};
 use crate::units::Millimetre;
 
 /// Slices closer than this along the normal are the same plane, mm.
 const SAME_PLANE_MM: f64 = 1e-3;
+
+/// Distances between slices that differ by more are uneven, mm: positions are written with two or
+/// more decimals.
+const UNEVEN_MM: f64 = 0.02;
 
 /// One slice.
 #[derive(Debug, Clone, PartialEq)]
@@ -116,27 +120,53 @@ fn gathered(series: Token, mut slices: Vec<Slice>) -> ImageSeries {
     let first = slices.first();
     let mut objects: Vec<Token> = slices.iter().map(|s| s.object.clone()).collect();
     objects.dedup();
+    let along = Along::of(&slices);
     ImageSeries {
         frame: first.and_then(|s| s.frame.clone()),
         patient: first.and_then(|s| s.patient.clone()),
         modality: first.map(|s| s.modality.clone()).unwrap_or_default(),
-        spacing: spacing(&slices).map(Millimetre::mm),
+        spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
+        planes: along.as_ref().and_then(Along::planes),
         slices: slices.len(),
         objects,
         series,
     }
 }
 
-/// Median distance between neighbouring slices along the normal.
-fn spacing(slices: &[Slice]) -> Option<f64> {
-    let normal = slices.iter().find_map(|slice| slice.normal)?;
-    let mut places: Vec<f64> =
-        slices.iter().filter_map(|s| s.position).map(|p| dot(p, normal)).collect();
-    places.sort_by(f64::total_cmp);
-    let gaps = places.windows(2).map(|pair| pair[1] - pair[0]);
-    let mut gaps: Vec<f64> = gaps.filter(|gap| *gap > SAME_PLANE_MM).collect();
-    gaps.sort_by(f64::total_cmp);
-    gaps.get(gaps.len() / 2).copied()
+/// Where slices lie along their normal.
+struct Along {
+    normal: Point,
+    /// Positions in order, mm.
+    places: Vec<f64>,
+    /// Distances between neighbouring planes in order of size, mm.
+    gaps: Vec<f64>,
+}
+
+impl Along {
+    fn of(slices: &[Slice]) -> Option<Self> {
+        let normal = slices.iter().find_map(|slice| slice.normal)?;
+        let mut places: Vec<f64> =
+            slices.iter().filter_map(|s| s.position).map(|p| dot(p, normal)).collect();
+        places.sort_by(f64::total_cmp);
+        let gaps = places.windows(2).map(|pair| pair[1] - pair[0]);
+        let mut gaps: Vec<f64> = gaps.filter(|gap| *gap > SAME_PLANE_MM).collect();
+        gaps.sort_by(f64::total_cmp);
+        Some(Self { normal, places, gaps })
+    }
+
+    /// Median distance between neighbours.
+    fn spacing(&self) -> Option<f64> {
+        self.gaps.get(self.gaps.len() / 2).copied()
+    }
+
+    /// The planes, when their distances differ by no more than the rounding of positions.
+    fn planes(&self) -> Option<ImagePlanes> {
+        let (narrowest, widest) = (self.gaps.first()?, self.gaps.last()?);
+        let (first, last) = (*self.places.first()?, *self.places.last()?);
+        let gap_mm = (last - first) / f64::from(u32::try_from(self.gaps.len()).ok()?);
+        let even = widest - narrowest <= UNEVEN_MM;
+        even.then_some(ImagePlanes { normal: self.normal, first_mm: first, gap_mm })
+    }
 }
 
 #[cfg(test)]

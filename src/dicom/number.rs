@@ -10,6 +10,20 @@ pub(super) struct Parsed<T> {
     pub repaired: bool,
 }
 
+/// The numbers of a list and what was odd about their spelling.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Decimals {
+    /// The numbers.
+    pub value: Vec<f64>,
+    /// Whether one had to be repaired.
+    pub repaired: bool,
+    /// Whether one is longer than the standard allows.
+    pub overlong: bool,
+}
+
+/// Most characters of a decimal string (PS3.5 table 6.2-1).
+const LONGEST: usize = 16;
+
 /// What DICOM and its writers pad values with.
 pub(super) const PADDING: [char; 5] = [' ', '\0', '\n', '\r', '\t'];
 
@@ -44,23 +58,24 @@ pub(super) fn integer(text: &str) -> Option<Parsed<i64>> {
 }
 
 /// The numbers of a backslash-separated list, straight from its bytes; a list of 10,000 points is
-/// read without a string per number. One empty component at the end is dropped; the flag tells
-/// whether that happened or a number had to be repaired.
+/// read without a string per number. One empty component at the end is dropped, which counts as a
+/// repair.
 ///
 /// # Errors
 /// The first component that is no number, as text.
-pub(super) fn decimals(text: &str) -> Result<Parsed<Vec<f64>>, String> {
+pub(super) fn decimals(text: &str) -> Result<Decimals, String> {
     let trimmed = text.trim_end_matches(PADDING);
     let list = trimmed.strip_suffix('\\').unwrap_or(trimmed);
     let bytes = list.as_bytes();
     let mut numbers = Vec::with_capacity(bytes.len() / 6);
     let mut repaired = list.len() < trimmed.len();
-    let mut at = 0;
+    let (mut at, mut overlong) = (0, false);
     while at < bytes.len() {
         let rest = bytes.get(at..).unwrap_or_default();
         if let Some((value, used)) = plain(rest) {
             numbers.push(value);
             at += used;
+            overlong |= used > LONGEST + 1;
             continue;
         }
         let end = rest.iter().position(|b| *b == b'\\').unwrap_or(rest.len());
@@ -68,9 +83,10 @@ pub(super) fn decimals(text: &str) -> Result<Parsed<Vec<f64>>, String> {
         let number = decimal(component).ok_or_else(|| component.to_owned())?;
         numbers.push(number.value);
         repaired |= number.repaired;
+        overlong |= component.trim_matches(PADDING).len() > LONGEST;
         at += end + 1;
     }
-    Ok(Parsed { value: numbers, repaired })
+    Ok(Decimals { value: numbers, repaired, overlong })
 }
 
 /// The number at the beginning when a backslash or the end follows, with the bytes used up.
@@ -144,10 +160,17 @@ mod tests {
     #[test]
     fn lists_are_read_in_one_pass() {
         let list = decimals("1\\-2.5\\ 3 \\+4\\5e0 ").unwrap();
-        assert_eq!(list, Parsed { value: vec![1.0, -2.5, 3.0, 4.0, 5.0], repaired: false });
+        let sound = |value| Decimals { value, repaired: false, overlong: false };
+        assert_eq!(list, sound(vec![1.0, -2.5, 3.0, 4.0, 5.0]));
+        assert!(!decimals("-1.3456789012345\\0").unwrap().overlong);
+        assert!(decimals("-1.34567890123456\\0").unwrap().overlong);
+        assert!(decimals("0\\ +1.34567890123456").unwrap().overlong);
         assert!(decimals("1,5\\2").unwrap().repaired);
         assert_eq!(decimals("1\\\\2"), Err(String::new()));
-        assert_eq!(decimals("1\\2\\").unwrap(), Parsed { value: vec![1.0, 2.0], repaired: true });
+        assert_eq!(
+            decimals("1\\2\\").unwrap(),
+            Decimals { repaired: true, ..sound(vec![1.0, 2.0]) }
+        );
         assert_eq!(decimals("1\\nan"), Err("nan".to_owned()));
         assert_eq!(decimals("").unwrap().value, Vec::<f64>::new());
     }

@@ -206,7 +206,7 @@ fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
     inventory.images = series(slices);
     for set in &mut inventory.structure_sets {
         if let Some((series, images)) = references.get(&set.origin.object) {
-            fill_plane_spacing(set, &inventory.images, series, images);
+            fill_image_planes(set, &inventory.images, series, images);
         }
     }
     scan
@@ -238,10 +238,11 @@ impl Ledger {
     }
 }
 
-/// Takes the distance between slices for structures whose object does not state it: of the series
-/// that holds the image their contours refer to, else of the only series the structure set refers
-/// to, else of the only series in its frame of reference.
-fn fill_plane_spacing(
+/// Takes the planes of the images from the series that holds the image the contours refer to, else
+/// from the only series the structure set refers to; for structures whose object does not state the
+/// distance between planes also that distance, if need be of the only series in their frame of
+/// reference.
+fn fill_image_planes(
     set: &mut StructureSetHeader,
     all: &[ImageSeries],
     series: &[Token],
@@ -251,16 +252,14 @@ fn fill_plane_spacing(
         let mut found = all.iter().filter(|s| fits(s));
         found.next().filter(|_| found.next().is_none())
     };
-    for roi in set.rois.iter_mut().filter(|roi| roi.plane_spacing.is_none()) {
+    for roi in &mut set.rois {
         let image = images.get(&roi.number);
         let holds = |s: &ImageSeries| image.is_some_and(|i| s.objects.binary_search(i).is_ok());
         let frame = roi.frame.as_ref();
-        let source = all
-            .iter()
-            .find(|s| holds(s))
-            .or_else(|| only(&|s| series.contains(&s.series)))
-            .or_else(|| only(&|s| frame.is_some() && s.frame.as_ref() == frame));
-        roi.plane_spacing = source.and_then(|s| s.spacing);
+        let own = all.iter().find(|s| holds(s)).or_else(|| only(&|s| series.contains(&s.series)));
+        let of_frame = || only(&|s| frame.is_some() && s.frame.as_ref() == frame);
+        roi.image_planes = own.and_then(|s| s.planes);
+        roi.plane_spacing = roi.plane_spacing.or_else(|| own.or_else(of_frame)?.spacing);
     }
 }
 

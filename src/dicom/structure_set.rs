@@ -214,6 +214,7 @@ impl<'a> Reader<'a> {
             frame: frame.map(|uid| self.object.token(Kind::Frame, uid)),
             stated_volume: volume.map(CubicCentimetre::cc),
             plane_spacing: found.plane_spacing.map(Millimetre::mm),
+            image_planes: None,
             planes_complete: found.planes_complete,
             contours: found.contours.len(),
         }

@@ -36,6 +36,8 @@ pub struct Oddities {
     pub overlapping: usize,
     /// Rings inside an odd number of others: holes.
     pub holes: usize,
+    /// Rings below 1 mm² beside one of a hundred times their area.
+    pub tiny: usize,
 }
 
 impl std::ops::AddAssign for Oddities {
@@ -45,6 +47,7 @@ impl std::ops::AddAssign for Oddities {
         self.crossing += o.crossing;
         self.overlapping += o.overlapping;
         self.holes += o.holes;
+        self.tiny += o.tiny;
     }
 }
 
@@ -170,6 +173,7 @@ impl Region {
             pieces.push(piece);
             seen.push(ring);
         }
+        odd.tiny += tiny(&pieces);
         let shapes = match combine {
             Combine::ExclusiveOr => {
                 odd.overlapping += overlapping_pairs(&pieces);
@@ -202,6 +206,16 @@ impl Piece {
         }
         Some(Self { bounds: Bounds::of(shapes.iter().flatten().flatten()), shapes, area })
     }
+}
+
+/// No larger than a voxel of common images (1 mm wide), ...
+const TINY_MM2: f64 = 1.0;
+/// ... and this share of the largest ring at most: a slip of the pen, no structure of its own.
+const TINY_SHARE: f64 = 0.01;
+
+fn tiny(pieces: &[Piece]) -> usize {
+    let largest = pieces.iter().map(|p| p.area).fold(0.0, f64::max);
+    pieces.iter().filter(|p| p.area < TINY_MM2.min(TINY_SHARE * largest)).count()
 }
 
 /// A ring whose shoelace area differs from its even-odd area by more than this share crosses

@@ -3,12 +3,14 @@
 //! business either.
 
 pub mod dose;
+pub mod image;
 pub mod plan;
 pub mod record;
 pub mod registration;
 pub mod structure_set;
 
 pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
+pub use image::{ImagePlanes, ImageSeries};
 pub use plan::{
     Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
 };
@@ -17,7 +19,6 @@ pub use registration::{RegisteredFrame, Registration, Rigid};
 pub use structure_set::{Contour, ContourType, Roi, RoiHeader, StructureSet, StructureSetHeader};
 
 use crate::identity::Token;
-use crate::units::Millimetre;
 
 /// Where a value came from, in tokens.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -30,25 +31,6 @@ pub struct Origin {
     pub patient: Option<Token>,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub digest: String,
-}
-
-/// One series of image slices, of which only the geometry matters here.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ImageSeries {
-    /// The series.
-    pub series: Token,
-    /// Frame of reference.
-    pub frame: Option<Token>,
-    /// The patient.
-    pub patient: Option<Token>,
-    /// Modality: CT or MR.
-    pub modality: String,
-    /// Number of slices found.
-    pub slices: usize,
-    /// Median distance between neighbouring slices along their normal.
-    pub spacing: Option<Millimetre>,
-    /// SOP instances of the slices, sorted.
-    pub objects: Vec<Token>,
 }
 
 /// What became of one file.

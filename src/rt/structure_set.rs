@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::Origin;
+use super::image::ImagePlanes;
 use super::registration::Rigid;
 use crate::geometry::Point;
 use crate::identity::Token;
@@ -52,6 +53,8 @@ pub struct RoiHeader {
     /// Spacing Between Slices of (3006,004A), else Contour Slab Thickness (3006,0044), else the
     /// spacing of the image series the contours refer to.
     pub plane_spacing: Option<Millimetre>,
+    /// The slices of the series that the contours refer to, where they are in the archive.
+    pub image_planes: Option<ImagePlanes>,
     /// Whether Source Pixel Planes Characteristics (3006,004A) is there, which makes a plane
     /// without contours a true gap.
     pub planes_complete: bool,
@@ -125,15 +128,18 @@ impl StructureSet {
                 *point = motion.apply(*point);
             }
             roi.header.frame = Some(into.clone());
+            roi.header.image_planes = None; // they stay in the old frame
         }
     }
 
-    /// Plane spacings that the header knows and the contours alone do not: those of the image
-    /// series that an inventory found.
-    pub fn take_spacings(&mut self, header: &StructureSetHeader) {
-        for roi in self.rois.iter_mut().filter(|roi| roi.header.plane_spacing.is_none()) {
+    /// What the header knows of image planes and the contours alone do not: from the image series
+    /// that an inventory found.
+    pub fn take_image_planes(&mut self, header: &StructureSetHeader) {
+        for roi in &mut self.rois {
             let known = header.rois.iter().find(|known| known.number == roi.header.number);
-            roi.header.plane_spacing = known.and_then(|known| known.plane_spacing);
+            let own = &mut roi.header;
+            own.plane_spacing = own.plane_spacing.or_else(|| known?.plane_spacing);
+            own.image_planes = known.and_then(|known| known.image_planes);
         }
     }
 }

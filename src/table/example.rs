@@ -140,6 +140,7 @@ fn series() -> ImageSeries {
         modality: "MR".to_owned(),
         slices: 120,
         spacing: Some(Millimetre::mm(1.0)),
+        planes: None,
         objects: Vec::new(),
     }
 }
@@ -197,6 +198,7 @@ fn structure_set() -> StructureSetHeader {
         frame: None,
         stated_volume: Some(CubicCentimetre::cc(2.5)),
         plane_spacing: None,
+        image_planes: None,
         planes_complete: false,
         contours: 12,
     };

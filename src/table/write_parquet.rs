@@ -5,6 +5,7 @@
 use std::borrow::Cow;
 use std::io::{self, Write};
 
+use indexmap::IndexSet;
 use polars::prelude::{
     Column as Series, DataFrame, DataType, Field, NamedFrom, Schema, Series as Values,
 };
@@ -31,11 +32,13 @@ pub fn write_parquet(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()
     file.finish()
 }
 
-/// A Parquet file that is written sheet by sheet. Its bytes follow from the rows and the sheets
-/// they come in, and no more than a row group is held in memory beside the last sheet.
+/// A Parquet file that is written sheet by sheet. Its bytes follow from the rows, and no more than a
+/// row group is held in memory beside the last sheet.
 pub(super) struct ParquetFile<W: Write> {
     writer: BatchedWriter<W>,
-    waiting: Option<DataFrame>,
+    names: Vec<&'static str>,
+    waiting: Vec<Waiting>,
+    rows: usize,
 }
 
 impl<W: Write> ParquetFile<W> {
@@ -49,41 +52,90 @@ impl<W: Write> ParquetFile<W> {
             .with_key_value_metadata(Some(KeyValueMetadata::from_static(metadata)))
             .batched(&schema)
             .map_err(io::Error::other)?;
-        Ok(Self { writer, waiting: None })
+        let names = columns.iter().map(|d| d.name).collect();
+        let waiting = columns.iter().map(|d| Waiting::of(d.kind)).collect();
+        Ok(Self { writer, names, waiting, rows: 0 })
     }
 
     /// Adds the rows of a sheet with the same columns.
     pub(super) fn append(&mut self, sheet: &Sheet<'_>) -> io::Result<()> {
-        let columns = (0..sheet.columns().len()).map(|c| column(sheet, c)).collect();
-        let frame = DataFrame::new(sheet.row_count(), columns).map_err(io::Error::other)?;
-        match &mut self.waiting {
-            None => self.waiting = Some(frame),
-            Some(waiting) => {
-                waiting.vstack_mut_owned(frame).map_err(io::Error::other)?;
+        for row in 0..sheet.row_count() {
+            for (index, column) in self.waiting.iter_mut().enumerate() {
+                column.push(sheet.cell(row, index));
+            }
+            self.rows += 1;
+            if self.rows == ROWS_PER_GROUP {
+                self.write_waiting()?;
             }
         }
-        let full = self.waiting.as_ref().is_some_and(|w| w.height() >= ROWS_PER_GROUP);
-        if full { self.write_waiting() } else { Ok(()) }
+        Ok(())
     }
 
     fn write_waiting(&mut self) -> io::Result<()> {
-        let Some(mut waiting) = self.waiting.take() else { return Ok(()) };
-        waiting.rechunk_mut_par();
-        let mut from = 0;
-        while from < waiting.height() {
-            let at = i64::try_from(from).map_err(io::Error::other)?;
-            let group = waiting.slice(at, ROWS_PER_GROUP);
-            self.writer.write_batch(&group).map_err(io::Error::other)?;
-            from += ROWS_PER_GROUP;
-        }
-        Ok(())
+        let columns = self.names.iter().zip(&mut self.waiting);
+        let columns = columns.map(|(name, column)| column.take(name)).collect();
+        let group = DataFrame::new(self.rows, columns).map_err(io::Error::other)?;
+        self.rows = 0;
+        self.writer.write_batch(&group).map_err(io::Error::other)
     }
 
     /// Writes what waits and the foot of the file.
     pub(super) fn finish(mut self) -> io::Result<()> {
-        self.write_waiting()?;
+        if self.rows > 0 {
+            self.write_waiting()?;
+        }
         self.writer.finish().map_err(io::Error::other)?;
         Ok(())
+    }
+}
+
+/// The cells of one column that wait for their row group. Each text is kept once: most columns hold
+/// few different ones.
+enum Waiting {
+    Text { different: IndexSet<Box<str>>, cells: Vec<Option<usize>> },
+    Integer(Vec<Option<i64>>),
+    Real(Vec<Option<f64>>),
+    Boolean(Vec<Option<bool>>),
+}
+
+impl Waiting {
+    fn of(kind: Kind) -> Self {
+        match kind {
+            Kind::Text => Self::Text { different: IndexSet::new(), cells: Vec::new() },
+            Kind::Integer => Self::Integer(Vec::new()),
+            Kind::Real => Self::Real(Vec::new()),
+            Kind::Boolean => Self::Boolean(Vec::new()),
+        }
+    }
+
+    /// A cell of another kind than the column's counts as missing.
+    fn push(&mut self, cell: Cell<'_>) {
+        match self {
+            Self::Text { different, cells } => cells.push(text(cell).map(|text| {
+                let known = different.get_index_of(text.as_ref());
+                known.unwrap_or_else(|| different.insert_full(text.into()).0)
+            })),
+            Self::Integer(cells) => cells.push(integer(&cell)),
+            Self::Real(cells) => cells.push(real(&cell)),
+            Self::Boolean(cells) => cells.push(boolean(&cell)),
+        }
+    }
+
+    /// All cells in order; none is left.
+    fn take(&mut self, name: &str) -> Series {
+        let name = name.into();
+        let values = match self {
+            Self::Text { different, cells } => {
+                let all = std::mem::take(different);
+                let text = |at| all.get_index(at).map(|text| &**text);
+                let cells: Vec<_> = std::mem::take(cells).into_iter().map(|c| text(c?)).collect();
+                Values::new(name, cells)
+            }
+            Self::Integer(cells) => Values::new(name, std::mem::take(cells)),
+            Self::Real(cells) => Values::new(name, std::mem::take(cells)),
+            Self::Boolean(cells) => Values::new(name, std::mem::take(cells)),
+        };
+        values.into()
     }
 }
 
@@ -96,33 +148,20 @@ const fn data_type(kind: Kind) -> DataType {
     }
 }
 
-fn column(sheet: &Sheet<'_>, index: usize) -> Series {
-    let Some(definition) = sheet.columns().get(index) else { return Series::default() };
-    let cells = (0..sheet.row_count()).map(|row| sheet.cell(row, index));
-    let name = definition.name.into();
-    let values = match definition.kind {
-        Kind::Text => Values::new(name, cells.map(text).collect::<Vec<_>>()),
-        Kind::Integer => Values::new(name, cells.map(integer).collect::<Vec<_>>()),
-        Kind::Real => Values::new(name, cells.map(real).collect::<Vec<_>>()),
-        Kind::Boolean => Values::new(name, cells.map(boolean).collect::<Vec<_>>()),
-    };
-    values.into()
-}
-
 fn text(cell: Cell<'_>) -> Option<Cow<'_, str>> {
     if let Cell::Text(value) = cell { Some(value) } else { None }
 }
 
-fn integer(cell: Cell<'_>) -> Option<i64> {
-    if let Cell::Integer(value) = cell { Some(value) } else { None }
+const fn integer(cell: &Cell<'_>) -> Option<i64> {
+    if let Cell::Integer(value) = cell { Some(*value) } else { None }
 }
 
-fn real(cell: Cell<'_>) -> Option<f64> {
-    if let Cell::Real(value) = cell { Some(value) } else { None }
+const fn real(cell: &Cell<'_>) -> Option<f64> {
+    if let Cell::Real(value) = cell { Some(*value) } else { None }
 }
 
-fn boolean(cell: Cell<'_>) -> Option<bool> {
-    if let Cell::Boolean(value) = cell { Some(value) } else { None }
+const fn boolean(cell: &Cell<'_>) -> Option<bool> {
+    if let Cell::Boolean(value) = cell { Some(*value) } else { None }
 }
 
 fn definitions_as_json(definitions: &[Definition]) -> io::Result<String> {
@@ -176,6 +215,26 @@ mod tests {
         assert_eq!(cell("used", 0), AnyValue::Boolean(true));
         for name in ["name", "n", "x_mm", "used"] {
             assert_eq!(cell(name, 1), AnyValue::Null, "{name}");
+        }
+    }
+
+    #[test]
+    fn rows_beyond_a_group_read_back_in_order() {
+        const WORDS: [&str; 3] = ["a text of some length", "another of some length", "short"];
+        let count = ROWS_PER_GROUP + 3;
+        let columns: Vec<Column<usize>> = vec![
+            Column::text("name", "a text", |n| (n % 5 > 0).then(|| WORDS[n % 3].into())),
+            Column::integer("n", "", "a count", |n| i64::try_from(*n).ok()),
+        ];
+        let mut bytes = Vec::new();
+        write_parquet(&Sheet::new(columns, (0..count).collect()), &mut bytes).unwrap();
+        let frame = ParquetReader::new(io::Cursor::new(bytes)).finish().unwrap();
+        assert_eq!(frame.shape(), (count, 2));
+        for row in [0, 1, 12, ROWS_PER_GROUP - 1, ROWS_PER_GROUP, count - 1] {
+            let cell = |name: &str| frame.column(name).unwrap().get(row).unwrap();
+            assert_eq!(cell("n"), AnyValue::Int64(i64::try_from(row).unwrap()));
+            let text = if row % 5 > 0 { AnyValue::String(WORDS[row % 3]) } else { AnyValue::Null };
+            assert_eq!(cell("name"), text, "row {row}");
         }
     }
 

@@ -369,6 +369,7 @@ fn roi(solid: &Solid, number: i64) -> Roi {
         frame: None,
         stated_volume: None,
         plane_spacing: None,
+        image_planes: None,
         planes_complete: false,
         contours: contours.len(),
     };

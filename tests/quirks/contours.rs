@@ -9,7 +9,7 @@ use super::Change::{Course as C, Files as F};
 use super::Effect::{File, Near, NoDose, NoVolume, Same, Volume};
 use super::{Files, PLANES, Row, doubtful_object, doubtful_structure, row, square};
 use crate::archive::Course;
-use crate::phantom::dicom::{Contour, Tag, raw, tags};
+use crate::phantom::dicom::{Contour, CtImage, Header, Tag, raw, tags};
 
 fn contours(course: &mut Course) -> &mut Vec<Contour> {
     &mut course.set.rois[0].contours
@@ -55,6 +55,19 @@ fn tilted([x, y, z]: Point) -> Point {
 
 fn set(files: &mut Files) -> &mut Vec<u8> {
     files.get_mut("structures.dcm").unwrap()
+}
+
+/// Adds a series to which the structures refer, its slices so far above the contour planes.
+fn images(files: &mut Files, above: f64) {
+    let mut course = super::course();
+    for (k, z) in PLANES.into_iter().enumerate() {
+        let mut header = Header::new(super::PATIENT, &format!("slice {k}"));
+        header.series_uid.clone_from(&course.set.image_series_uid);
+        course.set.image_uids.push(header.instance_uid.clone());
+        let slice = CtImage::new(header, z + above, 2.0);
+        files.insert(format!("slice {k}.dcm"), slice.bytes().unwrap());
+    }
+    *set(files) = course.set.bytes().unwrap();
 }
 
 /// The first square with `n` points on each side, as the text of Contour Data.
@@ -192,13 +205,13 @@ const DRAWN: &[Row] = &[
         Some(Code::ContourDegenerate),
         Same,
     ),
-    row(
+    doubtful_structure(
         11,
         "a micro-contour beside the outline",
         C(|c| {
             redrawn(c, |z| vec![square(10.0, z), shifted(square(0.25, z), 12.0)]);
         }),
-        None,
+        Code::ContourTiny,
         Volume(4.0025),
     ),
     doubtful_structure(
@@ -294,7 +307,7 @@ const DRAWN: &[Row] = &[
 const SPACED: &[Row] = &[
     row(
         20,
-        "contours between the image planes",
+        "contours beside images that are not there",
         C(|c| {
             c.set.image_uids = vec!["2.25.77".into()];
             moved(c, |[x, y, z]| [x, y, z + 0.37]);
@@ -302,6 +315,14 @@ const SPACED: &[Row] = &[
         None,
         Volume(4.0),
     ),
+    doubtful_structure(
+        20,
+        "contours between the image planes",
+        F(|files| images(files, 0.37)),
+        Code::PlaneBetweenImages,
+        Same,
+    ),
+    row(20, "contours on the image planes", F(|files| images(files, 0.0)), None, Same),
     row(21, "no Contour Image Sequence", C(|_| {}), None, Same),
     row(
         22,
@@ -465,7 +486,7 @@ const STRUCTURES: &[Row] = &[
                         \\-10.00\\10\\0.0000000000000000000";
             raw::set(set(files), tags::CONTOUR_DATA, b"DS", text);
         }),
-        None,
+        Some(Code::NumberOverlong),
         Same,
     ),
     row(

@@ -111,6 +111,7 @@ fn square(half: f64, z: f64) -> Vec<Point> {
 }
 
 const PLANES: [f64; 5] = [0.0, 2.0, 4.0, 6.0, 8.0];
+const PATIENT: &str = "QUIRK";
 /// Dose at the centre of the box, Gy, and its slope along x, y and z, Gy/mm.
 const MEAN_GY: f64 = 20.0;
 const SLOPE: Point = [0.2, 0.1, -0.3];
@@ -123,7 +124,7 @@ fn course() -> Course {
     let mut roi = Roi::new(1, "Larynx", "ORGAN");
     roi.contours = PLANES.iter().map(|z| Contour::closed(square(10.0, *z))).collect();
     let lattice = Lattice::around([0.0, 0.0, 4.0], [18.0; 3], 3.0);
-    Course::new("QUIRK", vec![roi], (&field(), &lattice), &[])
+    Course::new(PATIENT, vec![roi], (&field(), &lattice), &[])
 }
 
 fn settings() -> Settings {

@@ -105,6 +105,7 @@ impl Setup {
             frame: None,
             stated_volume: None,
             plane_spacing: None,
+            image_planes: None,
             planes_complete: false,
             contours: contours.len(),
         };
