@@ -17,7 +17,7 @@ use tidydose::analyse::Settings;
 use tidydose::dose::{Dvh, Isodose, Samples};
 use tidydose::geometry::Point;
 use tidydose::metrics::local::Surroundings;
-use tidydose::metrics::{self, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use tidydose::metrics::{self, Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
 use crate::archive::{Course, Measured};
 use crate::phantom::closed_form::Radial;
@@ -79,6 +79,7 @@ fn indices_follow_from_volumes() {
         dose_gy: 30.0 - 20.0 * 1900.0 / 2000.0,
         whole: isodose(4800.0),
         half: isodose(16_000.0),
+        penumbra: Some([isodose(500.0), isodose(32_000.0)]),
         around: Surroundings::default(),
     };
     let subject = Subject { prescription: Ok(&rx), ..Subject::new(4.0, Ok(&dvh)) };
@@ -89,10 +90,36 @@ fn indices_follow_from_volumes() {
         ("PIV[cc]", 4.8),
         ("PIV50%[cc]", 16.0),
         ("PaddickGradient", 3.333_333),
+        // Spheres of 0.5 and of 32 cc, a volume 64 times as large: radii of 4.923 725 mm and four
+        // times that.
+        ("Penumbra80-20[mm]", 14.771_175),
     ] {
         let got = metrics::parse(name).unwrap().compute(&subject).value.unwrap();
         assert!((got - want).abs() < 1e-6, "{name}: {got}");
     }
+}
+
+/// 60 Gy in 30 fractions with α/β 10 Gy in 42 days, repopulation from day 28 on with a doubling time
+/// of 5 days and α 0.3 /Gy: own arithmetic of the textbook form, 72 − ln 2 · 14 / 1.5 Gy. A course that
+/// ends earlier keeps its dose.
+#[test]
+fn a_long_course_loses_dose_to_repopulation() {
+    let none = || Err(String::new());
+    let (whole, half, around) = (none(), none(), Surroundings::default());
+    let rx = PrescriptionIsodoses { dose_gy: 60.0, whole, half, penumbra: None, around };
+    let of = |days: Option<u32>| {
+        let biology = Biology { fractions: Some(30), days, ..Biology::default() };
+        let dvh = Err((Status::NotApplicable, String::new()));
+        let subject =
+            Subject { prescription: Ok(&rx), biology: Some(&biology), ..Subject::new(4.0, dvh) };
+        metrics::parse("RxBED_Repopulation[Gy]").unwrap().compute(&subject)
+    };
+    let long = of(Some(42)).value.unwrap();
+    assert!((long - 65.530_63).abs() < 1e-5, "{long}");
+    assert!((of(Some(28)).value.unwrap() - 72.0).abs() < 1e-9);
+    let unknown = of(None);
+    assert_eq!((unknown.status, unknown.value), (Status::NotApplicable, None));
+    assert!(unknown.reason.contains("no treatment record"), "{}", unknown.reason);
 }
 
 /// Two targets in one isodose: an index of each against the whole isodose would be 0.3077 and

@@ -42,7 +42,7 @@ use crate::geometry::occupancy::Occupancy;
 use crate::geometry::point::{self, Point};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{
-    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, local,
+    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, gradient, local,
     organ_models,
 };
 use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
@@ -206,8 +206,11 @@ fn space<'a>(
     settings: &Settings,
 ) -> Space<'a> {
     let metrics = &settings.metrics;
-    let wanted =
-        Wanted { nearest: local::needs_nearest(metrics), two_cm: local::needs_two_cm(metrics) };
+    let wanted = Wanted {
+        nearest: local::needs_nearest(metrics),
+        two_cm: local::needs_two_cm(metrics),
+        penumbra: gradient::needs_penumbra(metrics),
+    };
     let map = IsodoseMap::new(field).within(body);
     Space::new(map, targets, local::levels(metrics), wanted)
 }
@@ -376,6 +379,7 @@ impl Bench<'_> {
             organ_models::alpha_beta(standard, is_target, chosen);
         Biology {
             fractions: self.case.plan.as_ref().and_then(Plan::fractions),
+            days: self.case.treatment.days(),
             alpha_beta_gy,
             alpha_beta_basis,
             organ: standard.filter(|_| !is_target).and_then(organ_models::of_organ),

@@ -4,12 +4,14 @@
 use std::collections::BTreeMap;
 
 use crate::dose::partition::largest_beyond;
+use crate::dose::sample::sample;
 use crate::dose::{Isodose, IsodoseMap, Partition};
 use crate::geometry::Point;
 use crate::geometry::locate::Locator;
 use crate::geometry::occupancy::Occupancy;
 use crate::geometry::surface::Shell;
 use crate::metrics::PrescriptionIsodoses;
+use crate::metrics::gradient::PENUMBRA;
 use crate::metrics::local::{LocalVolume, Surroundings};
 
 /// A target that may share an isodose with another.
@@ -87,6 +89,8 @@ pub struct Space<'a> {
     targets: &'a [Target],
     lesion_of: Vec<usize>,
     levels: BTreeMap<u64, Level>,
+    /// Doses of the penumbra of each target, Gy; empty when not wanted.
+    penumbra_gy: Vec<[f64; 2]>,
     /// Doses for which volumes around each target are wanted, Gy.
     local_gy: Vec<f64>,
     /// Whether anything beyond the isodoses of the prescription is wanted.
@@ -100,6 +104,8 @@ pub struct Wanted {
     pub nearest: bool,
     /// The largest dose 2 cm away.
     pub two_cm: bool,
+    /// The isodoses of the penumbra.
+    pub penumbra: bool,
 }
 
 struct Level {
@@ -109,7 +115,8 @@ struct Level {
 }
 
 impl<'a> Space<'a> {
-    /// Takes apart the isodoses of every prescription, of half of it, and of `local_gy`.
+    /// Takes apart the isodoses of every prescription, of half of it, of the penumbra, and of
+    /// `local_gy`.
     #[must_use]
     pub fn new(
         map: IsodoseMap<'a>,
@@ -119,11 +126,19 @@ impl<'a> Space<'a> {
     ) -> Self {
         let mut levels: Vec<f64> =
             targets.iter().flat_map(|t| [t.dose_gy, t.dose_gy / 2.0]).collect();
+        let mut penumbra_gy = Vec::new();
+        if wanted.penumbra {
+            let maximum = |t: &Target| sample(map.field(), &t.solid, 2.0).extremes_gy[1];
+            penumbra_gy.extend(targets.iter().map(|t| PENUMBRA.map(|share| share * maximum(t))));
+            levels.extend(penumbra_gy.iter().flatten().filter(|gy| **gy > 0.0));
+        }
         if !targets.is_empty() {
             levels.extend(&local_gy);
         }
         let lesion_of = lesions(targets);
-        let mut out = Self { map, targets, lesion_of, levels: BTreeMap::new(), local_gy, wanted };
+        let levels_of = BTreeMap::new();
+        let mut out =
+            Self { map, targets, lesion_of, levels: levels_of, penumbra_gy, local_gy, wanted };
         for dose_gy in levels {
             if !out.levels.contains_key(&dose_gy.to_bits()) {
                 let level = out.level(dose_gy);
@@ -173,6 +188,7 @@ impl<'a> Space<'a> {
             dose_gy: target.dose_gy,
             whole: at(target.dose_gy),
             half: at(target.dose_gy / 2.0),
+            penumbra: self.index_of(target).and_then(|i| Some(self.penumbra_gy.get(i)?.map(at))),
             around: self.around(target),
         }
     }
@@ -197,10 +213,17 @@ impl<'a> Space<'a> {
         (level.partition.together(&islands), shared)
     }
 
+    fn index_of(&self, target: &Target) -> Option<usize> {
+        self.targets.iter().position(|t| t.roi_number == target.roi_number)
+    }
+
     fn nearest(&self, target: &Target, dose_gy: f64) -> Isodose {
-        let index = self.targets.iter().position(|t| t.roi_number == target.roi_number);
         let level = self.levels.get(&dose_gy.to_bits());
-        level.zip(index).and_then(|(l, i)| l.nearest.get(i)).copied().unwrap_or_default()
+        level
+            .zip(self.index_of(target))
+            .and_then(|(l, i)| l.nearest.get(i))
+            .copied()
+            .unwrap_or_default()
     }
 
     fn around(&self, target: &Target) -> Surroundings {

@@ -84,6 +84,16 @@ pub struct Treatment {
     pub delivery: Option<Delivery>,
 }
 
+impl Treatment {
+    /// Days from the first treatment to the last, both counted, where records state them.
+    #[must_use]
+    pub fn days(&self) -> Option<u32> {
+        let delivery = self.delivery.as_ref()?;
+        let nights = delivery.last_day?.0 - delivery.first_day?.0;
+        u32::try_from(nights).ok().map(|nights| nights + 1)
+    }
+}
+
 /// A beam counts as delivered whole from this share of its meterset on: records round it.
 const WHOLE: f64 = 0.99;
 

@@ -125,7 +125,7 @@ mod tests {
         let dose_gy = 20.0 - 10.0 * 1900.0 / 2000.0;
         let (whole, half) = (isodose(4800.0), isodose(16_000.0));
         let around = Surroundings::default();
-        let rx = PrescriptionIsodoses { dose_gy, whole, half, around };
+        let rx = PrescriptionIsodoses { dose_gy, whole, half, penumbra: None, around };
         let subject = Subject { prescription: Ok(&rx), ..Subject::new(4.0, Ok(&dvh)) };
         metrics::parse(name).unwrap().compute(&subject)
     }

@@ -2,7 +2,8 @@
 //! published forms.
 
 use super::conformity::CUT;
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
+use crate::dose::Isodose;
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",
@@ -45,19 +46,27 @@ struct Volumes {
 impl Volumes {
     /// Difference of the radii of spheres of both volumes, mm.
     fn fall_off_mm(&self) -> f64 {
-        let radius = |mm3: f64| (mm3 * 0.75 / std::f64::consts::PI).cbrt();
-        radius(self.half) - radius(self.whole)
+        radius_mm(self.half) - radius_mm(self.whole)
+    }
+}
+
+/// Radius of the sphere of a volume.
+fn radius_mm(mm3: f64) -> f64 {
+    (mm3 * 0.75 / std::f64::consts::PI).cbrt()
+}
+
+/// An isodose of one target that lies inside the grid.
+fn uncut(isodose: &Result<Isodose, String>) -> Result<&Isodose, Outcome> {
+    match isodose {
+        Err(reason) => Err(Outcome::none(Status::NotApplicable, reason.clone())),
+        Ok(cut) if cut.cut_by_grid => Err(Outcome::none(Status::PartlyOutsideGrid, CUT)),
+        Ok(isodose) => Ok(isodose),
     }
 }
 
 fn volumes(s: &Subject<'_>) -> Result<Volumes, Outcome> {
     let rx = s.rx()?;
-    let applicable = |reason: &String| Outcome::none(Status::NotApplicable, reason.clone());
-    let whole = rx.whole.as_ref().map_err(applicable)?;
-    let half = rx.half.as_ref().map_err(applicable)?;
-    if whole.cut_by_grid || half.cut_by_grid {
-        return Err(Outcome::none(Status::PartlyOutsideGrid, CUT));
-    }
+    let (whole, half) = (uncut(&rx.whole)?, uncut(&rx.half)?);
     if whole.volume_mm3 <= 0.0 {
         let reason = "no part of the dose grid receives the prescription dose";
         return Err(Outcome::none(Status::NotApplicable, reason));
@@ -173,6 +182,37 @@ pub(super) static MEAN_DISTANCE: Definition = Definition {
             _ => Err(Outcome::none(Status::NotApplicable, "the isodoses have no surface")),
         };
         Outcome::from_result(volumes(s).and_then(distance))
+    },
+    ..FALL
+};
+
+/// Shares of the largest dose in the target between which the penumbra lies.
+pub const PENUMBRA: [f64; 2] = [0.8, 0.2];
+
+/// Whether any of some metrics needs the isodoses of the penumbra.
+#[must_use]
+pub fn needs_penumbra(metrics: &[Metric]) -> bool {
+    metrics.iter().any(|m| m.definition.name == PENUMBRA_80_20.name)
+}
+
+pub(super) static PENUMBRA_80_20: Definition = Definition {
+    name: "Penumbra80-20[mm]",
+    unit: "mm",
+    title: "penumbra: distance between the isodoses of 80 % and 20 % of the largest dose in the \
+            target, as the difference of their equivalent-sphere radii",
+    formula: "r_eq(V(20 % of Max)) − r_eq(V(80 % of Max)), r_eq(V) = (3V/4π)^⅓",
+    reference: "table of terms in Radiat Oncol 2017 12:169 (two isodose lines, 80 % and 20 %; read); \
+                equivalent spheres instead of one profile are this program's",
+    undefined: "no prescription, or an island shared by several targets; refused when the grid \
+                cuts the 20 % isodose",
+    compute: |s, _| {
+        let distance = || {
+            let isodoses = s.rx()?.penumbra.as_ref();
+            let missing = || Outcome::none(Status::NotApplicable, "the isodoses were not computed");
+            let [steep, wide] = isodoses.ok_or_else(missing)?;
+            Ok(radius_mm(uncut(wide)?.volume_mm3) - radius_mm(uncut(steep)?.volume_mm3))
+        };
+        Outcome::from_result(distance())
     },
     ..FALL
 };

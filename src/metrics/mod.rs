@@ -10,7 +10,7 @@ mod cold;
 mod conformity;
 mod conformity_forms;
 mod dose_at_volume;
-mod gradient;
+pub mod gradient;
 mod homogeneity;
 mod integral;
 pub mod local;
@@ -201,6 +201,7 @@ pub static REGISTRY: &[&Definition] = &[
     &gradient::WAGNER_GRADIENT,
     &gradient::WAGNER_INDEX,
     &gradient::MEAN_DISTANCE,
+    &gradient::PENUMBRA_80_20,
     &local::TWO_CM,
     &local::NEAREST_ISODOSE,
     &local::NEAREST_PADDICK,
@@ -220,6 +221,7 @@ pub static REGISTRY: &[&Definition] = &[
     &response::RX_BED,
     &response::RX_EQD2,
     &response::RX_SINGLE,
+    &response::RX_REPOPULATED,
     &response::RX_LQL,
     &response::RX_USC,
     &response::RX_LQC,

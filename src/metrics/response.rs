@@ -127,6 +127,48 @@ pub(super) static RX_SINGLE: Definition = Definition {
     ..OF_RX
 };
 
+/// Repopulation: rate of cell kill (/Gy), doubling time and onset (days). For fast tumours of the
+/// head and neck; there are none for the brain.
+const REPOPULATION: [f64; 3] = [0.3, 5.0, 28.0];
+
+/// Dose that repopulation takes away from the biologically effective dose, Gy.
+pub(super) fn repopulated_gy(days: f64, [alpha, doubling, onset]: [f64; 3]) -> f64 {
+    std::f64::consts::LN_2 * (days - onset).max(0.0) / (alpha * doubling)
+}
+
+fn repopulation_words(s: &Subject<'_>) -> String {
+    let [alpha, doubling, onset] = REPOPULATION;
+    let days = s.biology.and_then(|b| b.days);
+    let days = days.map_or_else(|| "unknown".to_owned(), |n| n.to_string());
+    format!(
+        "{}, alpha {alpha} /Gy, doubling time {doubling} days from day {onset} on, {days} days",
+        parameters(s)
+    )
+}
+
+pub(super) static RX_REPOPULATED: Definition = Definition {
+    name: "RxBED_Repopulation[Gy]",
+    title: "biologically effective dose of the prescription less what tumour cells that multiply \
+            during a long course take away (research model)",
+    formula: "BED − ln 2·(T − Tk)/(α·Tpot) for T > Tk, T from the first day of treatment to the last",
+    reference: "textbook form; parameters of fast tumours, not of the brain (both from memory)",
+    evidence: Evidence::Memory,
+    undefined: "no prescription, the number of fractions is not known, or no treatment record \
+                states the first day and the last",
+    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    rule: |s, _| repopulation_words(s),
+    compute: |s, _| {
+        let value = || {
+            let unknown = "no treatment record states the first and the last day";
+            let days = course(s)?.biology.days;
+            let days = days.ok_or_else(|| Outcome::none(Status::NotApplicable, unknown))?;
+            Ok(rx_bed(s, lq)? - repopulated_gy(f64::from(days), REPOPULATION))
+        };
+        Outcome::from_result(value())
+    },
+    ..OF_RX
+};
+
 pub(super) static RX_LQL: Definition = Definition {
     name: "RxBED_LQL[Gy]",
     title: "biologically effective dose of the prescription, linear-quadratic-linear (research model)",

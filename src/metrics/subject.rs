@@ -17,6 +17,9 @@ pub struct PrescriptionIsodoses {
     pub whole: Result<Isodose, String>,
     /// Volume of half the prescription dose; or why there is none for this target alone.
     pub half: Result<Isodose, String>,
+    /// Volumes of the isodoses at the shares [`super::gradient::PENUMBRA`] of the largest dose in
+    /// the target; absent where they were not asked for.
+    pub penumbra: Option<[Result<Isodose, String>; 2]>,
     /// What lies around the target.
     pub around: Surroundings,
 }
@@ -26,6 +29,8 @@ pub struct PrescriptionIsodoses {
 pub struct Biology {
     /// Number of fractions; absent when the plan does not state it.
     pub fractions: Option<u32>,
+    /// Days from the first treatment to the last, both counted; absent without treatment records.
+    pub days: Option<u32>,
     /// α/β of the linear-quadratic model, Gy.
     pub alpha_beta_gy: f64,
     /// Where that comes from, as it goes into column `method`.
@@ -40,6 +45,7 @@ impl Default for Biology {
     fn default() -> Self {
         Self {
             fractions: None,
+            days: None,
             alpha_beta_gy: 10.0,
             alpha_beta_basis: "default".to_owned(),
             organ: None,
