@@ -44,12 +44,56 @@ pub(super) fn allowed(
     corners: [f64; 2],
 ) -> [f64; 2] {
     let [mut low, mut high] = corners;
+    let inside = inner(values, axes, cell);
     for axis in 0..3 {
-        let [hollow, summit] = shared_bend(values, axes, cell, axis);
+        let [hollow, summit] = match inside {
+            Some(inside) => inside.shared_bend(&axes[axis], axis, cell[axis]),
+            None => shared_bend(values, axes, cell, axis),
+        };
         low -= SUMMIT_SHARE * hollow;
         high += SUMMIT_SHARE * summit;
     }
     [low.max(corners[0].min(0.0)), high]
+}
+
+/// A cell with at least one more voxel on every side: its second differences need no look at
+/// borders.
+#[derive(Clone, Copy)]
+struct Inner<'a> {
+    values: &'a [f32],
+    first: usize,
+    stride: [usize; 3],
+}
+
+fn inner<'a>(values: &'a Array3<f32>, axes: &[Axis; 3], cell: [usize; 3]) -> Option<Inner<'a>> {
+    let (_, rows, columns) = values.dim();
+    let fits = |a: usize| cell[a] > 0 && cell[a] + 2 < axes[a].len();
+    let values = values.as_slice().filter(|_| (0..3).all(fits))?;
+    let stride = [rows * columns, columns, 1];
+    let first = (0..3).map(|a| cell[a] * stride[a]).sum();
+    Some(Inner { values, first, stride })
+}
+
+impl Inner<'_> {
+    /// As [`shared_bend`].
+    fn shared_bend(&self, nodes: &Axis, axis: usize, interval: usize) -> [f64; 2] {
+        let along = self.stride[axis];
+        let even = nodes.is_even();
+        let gaps = [interval - 1, interval, interval + 1].map(|i| nodes.gap(i));
+        let bend = |x: [f64; 3], at: usize| {
+            if even { plain_bend(x) } else { uneven_bend(x, [gaps[at], gaps[at + 1]], gaps[1]) }
+        };
+        let [p, q] = [self.stride[(axis + 1) % 3], self.stride[(axis + 2) % 3]];
+        let mut most = [0.0_f64; 2];
+        for start in [0, p, q, p + q] {
+            let from = self.first + start - along;
+            let [a, b, c, d] = [0, 1, 2, 3].map(|n| f64::from(self.values[from + n * along]));
+            let (left, right) = (bend([a, b, c], 0), bend([b, c, d], 1));
+            most[0] = most[0].max(left.min(right));
+            most[1] = most[1].max((-left).min(-right));
+        }
+        most
+    }
 }
 
 /// The largest second difference upward (a hollow) and downward (a summit) that both ends of an
@@ -97,10 +141,20 @@ fn second_difference(
     let [a, m, b] = [before, node, after].map(|n| values.get(n).copied().map(f64::from));
     let (a, m, b) = (a?, m?, b?);
     if axis.is_even() {
-        return Some(a - 2.0 * m + b);
+        return Some(plain_bend([a, m, b]));
     }
-    let (g, h, step) = (axis.gap(node[along] - 1), axis.gap(node[along]), axis.gap(interval));
-    Some(2.0 * step * step * ((b - m) / h - (m - a) / g) / (g + h))
+    let gaps = [axis.gap(node[along] - 1), axis.gap(node[along])];
+    Some(uneven_bend([a, m, b], gaps, axis.gap(interval)))
+}
+
+/// Second difference of three values at even distances.
+fn plain_bend([a, m, b]: [f64; 3]) -> f64 {
+    a - 2.0 * m + b
+}
+
+/// The same of values `g` and `h` apart, for a step of another length.
+fn uneven_bend([a, m, b]: [f64; 3], [g, h]: [f64; 2], step: f64) -> f64 {
+    2.0 * step * step * ((b - m) / h - (m - a) / g) / (g + h)
 }
 
 #[cfg(test)]
@@ -153,6 +207,29 @@ mod tests {
             assert!((within - at).abs() < 1e-9, "{within} {at}");
         }
         out
+    }
+
+    /// Away from the border both ways of looking see the same bends.
+    #[test]
+    fn cells_inside_are_bent_as_the_others() {
+        for offsets in [even(), uneven()] {
+            let planes = offsets.len();
+            let f = field(|p| gaussian(p, 2.0) + gaussian(p.map(|x| x - 4.0), 3.0), offsets);
+            let (values, axes) = (f.values(), f.axes());
+            assert!(inner(values, axes, [0, 5, 5]).is_none());
+            assert!(inner(values, axes, [5, 5, 19]).is_none());
+            let mut bent = 0;
+            for (k, i, j) in ndarray::indices([planes - 3, 18, 18]) {
+                let cell = [k + 1, i + 1, j + 1];
+                let inside = inner(values, axes, cell).unwrap();
+                for axis in 0..3 {
+                    let own = inside.shared_bend(&axes[axis], axis, cell[axis]);
+                    assert_eq!(own, shared_bend(values, axes, cell, axis));
+                    bent += usize::from(own[0] > 0.1) + usize::from(own[1] > 0.1);
+                }
+            }
+            assert!(bent > 1000, "{bent}");
+        }
     }
 
     #[test]
