@@ -13,6 +13,7 @@ use flate2::read::MultiGzDecoder;
 use zip::{CompressionMethod, ZipArchive};
 
 use super::error::Error;
+use super::gzip::{Inflated, Marks};
 use super::place::{Member, Packing};
 use crate::finding::Code;
 
@@ -153,8 +154,8 @@ pub(super) fn walk_tar(
     let stored = file.metadata().map_err(unreadable)?.len();
     let (stream, packing): (Box<dyn Read>, _) = if kind == Kind::TarGzip {
         let most = stored.saturating_mul(MAX_GROWTH).max(ALWAYS_BYTES);
-        let inflated = MultiGzDecoder::new(BufReader::new(file)).take(most);
-        (Box::new(inflated), Packing::Gzip)
+        let marks = Marks::default();
+        (Box::new(Inflated::marking(file, &marks).take(most)), Packing::Gzip(marks))
     } else {
         (Box::new(BufReader::new(file)), Packing::Stored)
     };
@@ -173,6 +174,7 @@ pub(super) fn walk_tar(
         let refused = class.is_gnu_sparse().then_some("it is stored with gaps (GNU sparse)");
         let name = names.take(&entry.path_bytes());
         let (at, size) = (entry.raw_file_position(), entry.size());
+        let packing = packing.clone();
         let member = Member { name, at, stored: size, size, packing, checksum: None };
         meet(Listed { member, refused }, &mut entry);
     }

@@ -12,6 +12,7 @@ mod dose_grid;
 mod duplicate;
 mod encoding;
 mod error;
+mod gzip;
 mod header;
 mod image;
 mod locate;

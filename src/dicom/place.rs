@@ -8,9 +8,10 @@ use std::io::{self, BufReader, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use flate2::Crc;
-use flate2::read::{DeflateDecoder, MultiGzDecoder};
+use flate2::read::DeflateDecoder;
 
 use super::error::Error;
+use super::gzip::{Inflated, Marks};
 use crate::finding::Code;
 
 /// Largest file that is read whole; a dose grid of this size has 500 million voxels.
@@ -42,14 +43,15 @@ pub(super) struct Member {
 }
 
 /// How a member is packed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum Packing {
     /// Byte for byte.
     Stored,
     /// As a raw deflate stream of its own (RFC 1951).
     Deflated,
-    /// Within one gzip stream over the whole archive (RFC 1952), read from its start each time.
-    Gzip,
+    /// Within the gzip stream over the whole archive (RFC 1952), with the marks that were set when
+    /// the archive was listed.
+    Gzip(Marks),
 }
 
 impl Place {
@@ -94,11 +96,9 @@ impl Place {
             let size = file.metadata()?.len();
             return Ok((Box::new(file), size));
         };
-        let stream: Box<dyn Read> = match member.packing {
-            Packing::Gzip => {
-                let mut whole = MultiGzDecoder::new(BufReader::new(file));
-                io::copy(&mut (&mut whole).take(member.at), &mut io::sink())?;
-                Box::new(whole.take(member.size))
+        let stream: Box<dyn Read> = match &member.packing {
+            Packing::Gzip(marks) => {
+                Box::new(Inflated::from(file, marks, member.at)?.take(member.size))
             }
             Packing::Stored => {
                 file.seek(SeekFrom::Start(member.at))?;
