@@ -132,7 +132,7 @@ fn check_places(typed: &Anonymise, key: &StudyKey) -> Result<(), Fault> {
 
 /// Whether a file holds an object that is copied.
 fn is_copied(file: &FileRecord) -> Option<&'static str> {
-    let class = file.sop_class.as_deref().and_then(deident::copied_class)?;
+    let class = file.sop_class.and_then(deident::copied_class)?;
     (file.status == FileStatus::Read).then_some(class)
 }
 
@@ -234,7 +234,7 @@ fn cells<'a>(file: &'a FileRecord, done: &'a Done) -> Vec<Vec<Cell<'a>>> {
         vec![
             text(Some(file.file.as_str())),
             text(file.patient.as_ref().map(Token::as_str)),
-            text(file.sop_class.as_deref()),
+            text(file.sop_class),
             text(Some(status)),
             text(done.copy.as_deref()),
             text(counted.map(|((attributes, _), _)| attributes.word())),

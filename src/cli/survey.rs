@@ -93,9 +93,12 @@ fn line(subject: &str, kind: &str, status: &str) -> Line {
 
 fn files(prepared: &Prepared) -> Vec<(Line, usize)> {
     tally(
-        prepared.scan.inventory.files.iter().map(|f| {
-            line("files", f.sop_class.as_deref().unwrap_or("unknown kind"), f.status.word())
-        }),
+        prepared
+            .scan
+            .inventory
+            .files
+            .iter()
+            .map(|f| line("files", f.sop_class.unwrap_or("unknown kind"), f.status.word())),
     )
 }
 

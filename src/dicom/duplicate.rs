@@ -2,12 +2,11 @@
 //! different content under one UID is refused, since nothing says which one is meant. Must not
 //! know what the objects mean.
 
-use std::collections::BTreeMap;
-
 use dicom_core::value::{PrimitiveValue, Value};
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 use dicom_object::mem::InMemElement;
+use rayon::prelude::*;
 
 use super::error::Error;
 use super::look::{Content, Seen};
@@ -20,21 +19,24 @@ use crate::rt::FileStatus;
 
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
 pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
-    let mut groups: BTreeMap<Token, Vec<usize>> = BTreeMap::new();
-    for (index, file) in seen.iter().enumerate() {
-        if let (Some(object), false) =
-            (&file.record.object, matches!(file.content, Content::Nothing | Content::Container(_)))
-        {
-            groups.entry(object.clone()).or_default().push(index);
-        }
-    }
-    for group in groups.values().filter(|group| group.len() > 1) {
+    let used = |file: &Seen| !matches!(file.content, Content::Nothing | Content::Container(_));
+    let mut objects: Vec<(&Token, usize)> = seen
+        .iter()
+        .enumerate()
+        .filter(|(_, file)| used(file))
+        .filter_map(|(index, file)| Some((file.record.object.as_ref()?, index)))
+        .collect();
+    objects.par_sort_unstable();
+    let repeated = objects.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1);
+    let groups: Vec<Vec<usize>> =
+        repeated.map(|group| group.iter().map(|(_, index)| *index).collect()).collect();
+    for group in groups {
         if group.windows(2).all(|pair| same(seen, pair)) {
             group[1..].iter().for_each(|index| mark_duplicate(&mut seen[*index]));
         } else {
             let files = group.len();
             for index in group {
-                mark_conflict(&mut seen[*index], files, identity);
+                mark_conflict(&mut seen[index], files, identity);
             }
         }
     }

@@ -31,7 +31,7 @@ pub(super) struct Slice {
     series: Token,
     frame: Option<Token>,
     patient: Option<Token>,
-    modality: String,
+    modality: &'static str,
     object: Token,
     position: Option<Point>,
     normal: Option<Point>,
@@ -92,9 +92,9 @@ impl Slice {
 const MODALITIES: [&str; 12] =
     ["CT", "MR", "PT", "NM", "US", "XA", "RF", "CR", "DX", "MG", "SC", "RTIMAGE"];
 
-fn modality(text: &str) -> String {
+fn modality(text: &str) -> &'static str {
     let known = MODALITIES.into_iter().find(|m| m.eq_ignore_ascii_case(text.trim()));
-    known.unwrap_or(if text.trim().is_empty() { "" } else { "OT" }).to_owned()
+    known.unwrap_or(if text.trim().is_empty() { "" } else { "OT" })
 }
 
 fn normal(orientation: Vec<f64>) -> Option<Point> {
@@ -124,7 +124,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>) -> ImageSeries {
     ImageSeries {
         frame: first.and_then(|s| s.frame.clone()),
         patient: first.and_then(|s| s.patient.clone()),
-        modality: first.map(|s| s.modality.clone()).unwrap_or_default(),
+        modality: first.map(|s| s.modality.to_owned()).unwrap_or_default(),
         spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
         planes: along.as_ref().and_then(Along::planes),
         slices: slices.len(),

@@ -87,7 +87,7 @@ pub(super) struct Seen {
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: &Entry, identity: &Identity) -> Seen {
+pub(super) fn look(entry: Entry, identity: &Identity) -> Seen {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
         Ok((mut stream, size)) => look_at(entry, &mut stream, size, identity),
@@ -96,15 +96,10 @@ pub(super) fn look(entry: &Entry, identity: &Identity) -> Seen {
 }
 
 /// Looks at one file whose `size` bytes come from `stream`.
-pub(super) fn look_at(
-    entry: &Entry,
-    stream: &mut dyn Read,
-    size: u64,
-    identity: &Identity,
-) -> Seen {
+pub(super) fn look_at(entry: Entry, stream: &mut dyn Read, size: u64, identity: &Identity) -> Seen {
+    let (shown, file) = (entry.place.shown(), entry.file.clone());
     let mut seen = Seen::nothing(entry);
-    let shown = entry.place.shown();
-    let source = Source { path: &shown, file: &entry.file, identity };
+    let source = Source { path: &shown, file: &file, identity };
     if let Err(error) = seen.fill(source, stream, size) {
         let error = source.name(error);
         let error = error.in_object(seen.uid.as_deref(), seen.record.patient.as_ref());
@@ -114,22 +109,23 @@ pub(super) fn look_at(
 }
 
 /// A file that is not looked at.
-pub(super) fn refused(entry: &Entry, error: Error, identity: &Identity) -> Seen {
+pub(super) fn refused(entry: Entry, error: Error, identity: &Identity) -> Seen {
+    let error = error.in_file(&entry.place.shown(), &entry.file);
     let mut seen = Seen::nothing(entry);
-    seen.refuse(error.in_file(&entry.place.shown(), &entry.file), identity);
+    seen.refuse(error, identity);
     seen
 }
 
 impl Seen {
-    fn nothing(entry: &Entry) -> Self {
+    fn nothing(entry: Entry) -> Self {
         Self {
-            record: FileRecord::unread(entry.file.clone()),
+            record: FileRecord::unread(entry.file),
             content: Content::Nothing,
             findings: Vec::new(),
             error: None,
             patient_id: None,
             uid: None,
-            place: entry.place.clone(),
+            place: entry.place,
         }
     }
 
@@ -162,8 +158,8 @@ impl Seen {
             }
             Err(reason) => return Err(unrecognised(reason)),
         };
-        let head = file.head(&layout)?;
-        self.note_head(&head, source.identity);
+        let mut head = file.head(&layout)?;
+        self.note_head(&mut head, source.identity);
         let class = Class::of(&head.class);
         match class {
             Class::StructureSet
@@ -228,10 +224,10 @@ impl Seen {
         }
     }
 
-    fn note_head(&mut self, head: &Head, identity: &Identity) {
-        let text = |raw: &str| (!raw.is_empty()).then(|| raw.to_owned());
-        self.uid = text(&head.instance);
-        self.patient_id = text(&head.patient);
+    fn note_head(&mut self, head: &mut Head, identity: &Identity) {
+        let taken = |text: &mut String| Some(std::mem::take(text)).filter(|text| !text.is_empty());
+        self.uid = taken(&mut head.instance);
+        self.patient_id = taken(&mut head.patient);
         self.record.sop_class = sop_class_name(&head.class);
         self.record.object = self.uid.as_deref().map(|u| identity.token(Kind::Object, u));
         self.record.patient = self.patient_id.as_deref().map(|p| identity.token(Kind::Patient, p));
@@ -243,7 +239,7 @@ impl Seen {
     }
 
     fn note_other(&mut self, source: Source<'_>) {
-        let name = self.record.sop_class.as_deref().unwrap_or("unnamed SOP class");
+        let name = self.record.sop_class.unwrap_or("unnamed SOP class");
         let subject = Subject {
             patient: self.record.patient.clone(),
             file: Some(source.file.clone()),
@@ -274,8 +270,8 @@ impl Seen {
     }
 }
 
-pub(super) fn sop_class_name(uid: &str) -> Option<String> {
-    StandardSopClassDictionary.by_uid(uid).map(|entry| entry.name().to_owned())
+pub(super) fn sop_class_name(uid: &str) -> Option<&'static str> {
+    StandardSopClassDictionary.by_uid(uid).map(UidDictionaryEntry::name)
 }
 
 /// The beginning of a file, read further only when needed.

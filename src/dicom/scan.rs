@@ -31,33 +31,45 @@ pub(super) fn scan(
     let (entries, unreadable) = entries(roots, identity)?;
     let files_total = entries.len();
     let counter = AtomicUsize::new(0);
-    let seen: Vec<Option<Vec<Seen>>> = entries
-        .par_iter()
+    let looked: Vec<Result<Opened, Box<Entry>>> = entries
+        .into_par_iter()
         .map(|entry| {
             if stop.load(Ordering::Relaxed) {
-                return None;
+                return Err(Box::new(entry));
             }
-            let seen = opened(look(entry, identity), entry, identity);
+            let seen = opened(entry, identity);
             let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
             watch(Progress { files_seen, files_total });
-            Some(seen)
+            Ok(seen)
         })
         .collect();
-    let stopped = seen.iter().any(Option::is_none);
-    let mut seen: Vec<Seen> = seen.into_iter().flatten().flatten().collect();
+    let (mut seen, mut left) = (Vec::with_capacity(looked.len()), Vec::new());
+    for file in looked {
+        match file {
+            Ok((file, mut members)) => {
+                seen.push(file);
+                seen.append(&mut members);
+            }
+            Err(entry) => left.push(*entry),
+        }
+    }
     settle(&mut seen, identity);
     let mut scan = gather(seen, identity);
     for (entry, error) in unreadable {
-        gather_one(refused(&entry, error, identity), &mut scan, identity);
+        scan.paths.insert(entry.file.clone(), entry.place.clone());
+        gather_one(refused(entry, error, identity), &mut scan, identity);
     }
-    if stopped {
-        scan.paths.extend(entries.into_iter().map(|entry| (entry.file, entry.place)));
+    if !left.is_empty() {
+        scan.paths.extend(left.into_iter().map(|entry| (entry.file, entry.place)));
         let message = "the scan was stopped before all files were seen";
         scan.findings.push(Finding::new(Code::RunInterrupted, Subject::default(), message));
     }
     sort(&mut scan);
     Ok(scan)
 }
+
+/// A file and, of an archive, its members.
+type Opened = (Seen, Vec<Seen>);
 
 type Unreadable = Vec<(Entry, Error)>;
 
@@ -123,36 +135,39 @@ pub(super) fn plain_part(text: &str) -> String {
     }
 }
 
-/// A file as it is, or an archive and after it all its members.
-fn opened(mut seen: Seen, entry: &Entry, identity: &Identity) -> Vec<Seen> {
-    let Content::Container(kind) = seen.content else { return vec![seen] };
-    let path = entry.place.path();
+/// A file as it is, and of an archive all its members.
+fn opened(entry: Entry, identity: &Identity) -> Opened {
+    let name = entry.name.clone();
+    let mut seen = look(entry, identity);
+    let Content::Container(kind) = seen.content else { return (seen, Vec::new()) };
+    let path = seen.place.path();
     seen.content = Content::Nothing;
     if kind == Container::TarGzip && !container::gzip_holds_tar(path) {
         seen.leave(FileStatus::Foreign, "compressed; of gzip, only tar archives are opened");
-        return vec![seen];
+        return (seen, Vec::new());
     }
-    let (members, fault) = members(path, kind, entry, identity);
+    let (members, fault) = members(path, kind, &name, identity);
     seen.leave(FileStatus::Archive, &format!("an archive with {} files", members.len()));
     if let Some(fault) = fault {
-        seen.refuse(fault.in_file(&entry.place.shown(), &entry.file), identity);
+        let fault = fault.in_file(&seen.place.shown(), &seen.record.file);
+        seen.refuse(fault, identity);
     }
-    std::iter::once(seen).chain(members).collect()
+    (seen, members)
 }
 
 /// All members of an archive, and what went wrong with the archive itself.
 fn members(
     path: &Path,
     kind: Container,
-    archive: &Entry,
+    archive: &str,
     identity: &Identity,
 ) -> (Vec<Seen>, Option<Error>) {
     let entry = |listed: &Listed| {
-        let name = format!("{}/{}", archive.name, listed.member.name);
+        let name = format!("{archive}/{}", listed.member.name);
         let file = identity.token(Kind::File, &name);
         Entry { place: Place::member(path, listed.member.clone()), name, file }
     };
-    let not_read = |entry: &Entry, why: &str| {
+    let not_read = |entry: Entry, why: &str| {
         let message = format!("cannot be read from its archive: {why}");
         refused(entry, Error::new(Code::FileUnreadable, message), identity)
     };
@@ -162,9 +177,10 @@ fn members(
             Ok((list, fault)) => {
                 let one = |listed: &Listed| {
                     let entry = entry(listed);
-                    listed
-                        .refused
-                        .map_or_else(|| look(&entry, identity), |why| not_read(&entry, why))
+                    listed.refused.map_or_else(
+                        || look(entry.clone(), identity),
+                        |why| not_read(entry.clone(), why),
+                    )
                 };
                 (list.par_iter().map(one).collect(), fault)
             }
@@ -175,17 +191,23 @@ fn members(
         let entry = entry(&listed);
         let size = listed.member.size;
         seen.push(match listed.refused {
-            Some(why) => not_read(&entry, why),
-            None => look_at(&entry, stream, size, identity),
+            Some(why) => not_read(entry, why),
+            None => look_at(entry, stream, size, identity),
         });
     });
     (seen, fault.err())
 }
 
-fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
+fn gather(mut seen: Vec<Seen>, identity: &Identity) -> Scan {
     let mut scan = Scan::default();
     let mut slices = Vec::new();
     let mut references = BTreeMap::new();
+    let places = seen.iter_mut().map(|file| {
+        let place = std::mem::replace(&mut file.place, Place::file(PathBuf::new()));
+        (file.record.file.clone(), place)
+    });
+    // All at once: a map that is built from a list is not searched for each place.
+    scan.paths = places.collect();
     for file in seen {
         let content = gather_one(file, &mut scan, identity);
         let inventory = &mut scan.inventory;
@@ -217,7 +239,6 @@ fn gather_one(mut file: Seen, scan: &mut Scan, identity: &Identity) -> Content {
     scan.ledger.note(&file, identity);
     scan.findings.append(&mut file.findings);
     scan.errors.extend(file.error);
-    scan.paths.insert(file.record.file.clone(), file.place);
     scan.inventory.files.push(file.record);
     file.content
 }

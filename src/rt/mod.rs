@@ -79,7 +79,7 @@ pub struct FileRecord {
     /// SHA-256 of the bytes in hexadecimal; only for radiotherapy objects.
     pub digest: Option<String>,
     /// Name of the SOP class as the dictionary has it ("RT Dose Storage"), where known.
-    pub sop_class: Option<String>,
+    pub sop_class: Option<&'static str>,
     /// The SOP instance.
     pub object: Option<Token>,
     /// The patient.

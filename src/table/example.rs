@@ -124,7 +124,7 @@ fn file(name: &str) -> FileRecord {
         file: Token::new(name),
         bytes: 10,
         digest: Some(format!("digest of {name}")),
-        sop_class: Some("RT Dose Storage".to_owned()),
+        sop_class: Some("RT Dose Storage"),
         object: Some(Token::new(format!("object of {name}"))),
         patient: Some(Token::new("patient")),
         status: FileStatus::Read,

@@ -43,7 +43,7 @@ fn columns<'a>() -> Vec<Column<&'a FileRecord>> {
             f.object.as_ref().and_then(|o| borrowed(o.as_str()))
         }),
         Column::text("sop_class", "kind of object; missing when unknown", |f| {
-            f.sop_class.as_deref().map(Cow::Borrowed)
+            f.sop_class.map(Cow::Borrowed)
         }),
         Column::integer("size_bytes", "", "size in bytes", |f| i64::try_from(f.bytes).ok()),
         Column::text("sha256", "SHA-256 of the bytes; radiotherapy objects only", |f| {

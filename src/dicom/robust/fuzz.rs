@@ -57,7 +57,7 @@ fn corpus() -> Vec<PathBuf> {
 fn said(bytes: &[u8]) -> String {
     let identity = Identity::keyed([1; 32]);
     let entry = Entry { place: Place::file("input"), name: String::new(), file: Token::new("F") };
-    let seen = look_at(&entry, &mut &*bytes, bytes.len() as u64, &identity);
+    let seen = look_at(entry, &mut &*bytes, bytes.len() as u64, &identity);
     let told = |finding: &Finding| {
         let attribute = finding.subject.attribute.clone().unwrap_or_default();
         format!("{:?} {attribute} {}", finding.code, finding.message)
