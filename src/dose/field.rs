@@ -180,11 +180,7 @@ impl DoseField {
             return dose;
         }
         let corners = guard::corners(&self.values, cell);
-        if (corners[0]..=corners[1]).contains(&dose) {
-            return dose;
-        }
-        let [low, high] = guard::allowed(&self.values, &self.axes, cell, corners);
-        dose.clamp(low, high)
+        guard::held(&self.values, &self.axes, (cell, corners), dose)
     }
 
     /// Dose and its slope along plane normal (per mm), rows and columns (per index); no slope
