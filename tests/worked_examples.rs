@@ -99,6 +99,24 @@ fn indices_follow_from_volumes() {
     }
 }
 
+/// A Gaussian dose has its isodose of a share p at width · √(−2 ln p): closed form, two widths. Both
+/// isodoses within 0.02 % in radius, as isodose volumes on a 1 mm grid are known to 0.05 %.
+#[test]
+fn the_penumbra_of_a_gaussian_follows_from_its_width() {
+    for width in [6.0, 8.0] {
+        let at = |share: f64| width * (-2.0 * share.ln()).sqrt();
+        let field = Field::gaussian(CENTRE, 24.0, width);
+        let reach = at(0.2) + 4.0;
+        let got = one_ball(&field, reach, 12.0, &["Penumbra80-20[mm]"]).metrics(1);
+        let want = at(0.2) - at(0.8);
+        check(&got, &[("Penumbra80-20[mm]", want, 2e-4 * (at(0.2) + at(0.8)))]);
+        // A grid that ends between the isodoses refuses it.
+        let cut = one_ball(&field, 10.5, 12.0, &["Penumbra80-20[mm]"]).metrics(1);
+        let refused = &cut["Penumbra80-20[mm]"];
+        assert_eq!((refused.status, refused.value), (Status::PartlyOutsideGrid, None));
+    }
+}
+
 /// 60 Gy in 30 fractions with α/β 10 Gy in 42 days, repopulation from day 28 on with a doubling time
 /// of 5 days and α 0.3 /Gy: own arithmetic of the textbook form, 72 − ln 2 · 14 / 1.5 Gy. A course that
 /// ends earlier keeps its dose.
