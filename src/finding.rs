@@ -129,6 +129,7 @@ codes! {
     PlanesFew "planes-few" Check "a structure spans fewer than three contour planes", "its volume is uncertain by a large part", "read the bounds, not the value";
     PlaneSingle "plane-single" Check "a structure lies on a single plane", "its thickness is taken from the image spacing where known, else volume and doses are refused", "read the bounds, not the value";
     VolumeDiffers "volume-differs" Check "the volume stated in the file differs from the computed one by more than 5 %", "the computed one is used", "find out which one the planning report shows";
+    DvhDiffers "dvh-differs" Check "the dose-volume histogram stored with the dose has another volume or mean dose than the computed one, by more than 5 %", "the computed one is used", "find out which one the planning report shows";
 
     // Dose
     DoseRelative "dose-relative" Stop "the dose grid is in relative units without a reference value", "no metric in gray is computed", "export the dose in gray, or state in choices.csv what relative value 1 stands for";

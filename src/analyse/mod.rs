@@ -17,6 +17,7 @@ pub mod relate;
 pub mod result;
 pub mod settings;
 pub mod shape;
+mod stored;
 pub mod strict;
 pub mod structure;
 pub mod sum;
@@ -131,6 +132,8 @@ fn conclude(case: &Case, parts: &[Part<'_>], settings: &Settings, out: &mut Anal
     let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
     (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
     out.findings.extend(seen.findings);
+    let about: Vec<_> = parts.iter().map(|p| (p.roi.header.number, &p.about)).collect();
+    stored::compare(case, &about, out);
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
     out.relations = relate::relate(&members, settings.ends);
     out.limit_checks =

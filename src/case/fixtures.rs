@@ -78,6 +78,7 @@ pub(crate) fn dose(object: &str, plan: &str) -> DoseHeader {
         summation: DoseSummation::Plan,
         plans: vec![token(plan)],
         structure_set: None,
+        stored_dvhs: Vec::new(),
         groups: Vec::new(),
         overview_fractions: None,
         grid: Some(grid),

@@ -13,6 +13,7 @@ use super::error::Error;
 use super::object::Object;
 use super::pixels::{Format, Samples, Size};
 use super::quirks::stored_bits;
+use super::stored_dvh::stored_dvhs;
 use crate::finding::Code;
 use crate::identity::Kind;
 use crate::rt::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
@@ -77,6 +78,7 @@ fn description(object: &Object<'_>, root: &Attributes<'_>) -> Result<DoseHeader,
         summation: summation(root)?,
         plans: plans.iter().map(|uid| object.token(Kind::Object, uid)).collect(),
         structure_set: stored.first().map(|uid| object.token(Kind::Object, uid)),
+        stored_dvhs: stored_dvhs(root),
         groups: groups(root),
         overview_fractions: overview_fractions(root),
         grid: None,

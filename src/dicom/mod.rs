@@ -32,6 +32,7 @@ mod robust;
 #[cfg(test)]
 mod sample;
 mod scan;
+mod stored_dvh;
 mod structure_set;
 mod text;
 mod value;

@@ -76,6 +76,19 @@ pub struct DoseGroup {
     pub beams: Vec<i64>,
 }
 
+/// What a stored dose-volume histogram says of its structure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StoredDvh {
+    /// Referenced ROI Number (3006,0084).
+    pub roi_number: i64,
+    /// Volume, cc; absent when it is not stored in CM3.
+    pub volume_cc: Option<f64>,
+    /// DVH Mean Dose (3004,0074), else that of the curve, Gy.
+    pub mean_gy: Option<f64>,
+    /// Widest bin of the curve with any volume when the mean is taken from it, else 0, Gy.
+    pub bin_gy: f64,
+}
+
 /// Everything of an RT Dose but the voxels.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DoseHeader {
@@ -93,6 +106,8 @@ pub struct DoseHeader {
     pub plans: Vec<Token>,
     /// Structure set of the stored DVHs (300C,0060), where there are any.
     pub structure_set: Option<Token>,
+    /// The stored DVHs (3004,0050) of single structures in gray.
+    pub stored_dvhs: Vec<StoredDvh>,
     /// Fraction groups (300C,0020) below the referenced plan, with their beams.
     pub groups: Vec<DoseGroup>,
     /// Number of Fractions Included (300C,0119) of the plan overview.

@@ -9,7 +9,7 @@ pub mod record;
 pub mod registration;
 pub mod structure_set;
 
-pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
+pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits, StoredDvh};
 pub use image::{ImagePlanes, ImageSeries};
 pub use plan::{
     Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,

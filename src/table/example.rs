@@ -220,6 +220,7 @@ fn dose() -> DoseHeader {
         summation: DoseSummation::Plan,
         plans: Vec::new(),
         structure_set: None,
+        stored_dvhs: Vec::new(),
         groups: Vec::new(),
         overview_fractions: None,
         grid: None,

@@ -1,4 +1,5 @@
-//! Rows 57 to 79: the dose grid as it is stored (PS3.3 C.8.8.3, C.7.6.3).
+//! Rows 57 to 81: the dose grid as it is stored (PS3.3 C.8.8.3, C.7.6.3), and the histograms beside it
+//! (C.8.8.4).
 
 use tidydose::finding::Code;
 use tidydose::geometry::Point;
@@ -7,13 +8,19 @@ use tidydose::rt::FileStatus;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{File, NoDose, Same};
-use super::{Files, Row, doubtful_object, field, row};
+use super::{Files, Row, doubtful_object, doubtful_structure, field, row};
 use crate::archive::Course;
-use crate::phantom::dicom::{PlaneOffsets, Tag, raw, tags};
+use crate::phantom::dicom::{Dvh, PlaneOffsets, Tag, raw, tags};
 use crate::phantom::field::Lattice;
 
 fn dose(files: &mut Files) -> &mut Vec<u8> {
     files.get_mut("dose.dcm").unwrap()
+}
+
+/// Adds a stored histogram of the box, 4 cc with a mean of 20 Gy.
+fn stored(course: &mut Course, kind: &str, scaling: f64, data: Vec<[f64; 2]>, mean: Option<f64>) {
+    course.dose.structure_set_uid.clone_from(&course.set.header.instance_uid);
+    course.dose.dvhs = vec![Dvh { roi: 1, kind: kind.into(), scaling, data, mean }];
 }
 
 fn sampled(course: &mut Course, lattice: Lattice) {
@@ -358,5 +365,59 @@ const SAMPLES: &[Row] = &[
         F(|files| without(files, tags::PIXEL_DATA)),
         Some(Code::DoseWithoutGrid),
         File("dose.dcm", FileStatus::Read),
+    ),
+    doubtful_structure(
+        80,
+        "a stored histogram of another volume",
+        C(|c| stored(c, "DIFFERENTIAL", 1.0, vec![[19.5, 0.0], [1.0, 5.0]], None)),
+        Code::DvhDiffers,
+        Same,
+    ),
+    doubtful_structure(
+        80,
+        "a stored histogram of another dose",
+        C(|c| stored(c, "DIFFERENTIAL", 1.0, vec![[39.5, 0.0], [1.0, 4.0]], None)),
+        Code::DvhDiffers,
+        Same,
+    ),
+    doubtful_structure(
+        80,
+        "another mean dose beside a histogram",
+        C(|c| stored(c, "CUMULATIVE", 1.0, vec![[0.5, 4.0]; 40], Some(24.0))),
+        Code::DvhDiffers,
+        Same,
+    ),
+    row(
+        81,
+        "a cumulative histogram",
+        C(|c| stored(c, "CUMULATIVE", 1.0, vec![[0.5, 4.0]; 40], None)),
+        None,
+        Same,
+    ),
+    row(
+        81,
+        "bins of different widths in hundredths of a gray",
+        C(|c| stored(c, "DIFFERENTIAL", 0.01, vec![[1500.0, 0.0], [1000.0, 4.0]], None)),
+        None,
+        Same,
+    ),
+    row(
+        81,
+        "a natural histogram, which is left",
+        C(|c| stored(c, "NATURAL", 1.0, vec![[1.0, 9.0]], None)),
+        None,
+        Same,
+    ),
+    row(
+        81,
+        "half a pair, which is left",
+        F(|files| {
+            let mut course = super::course();
+            stored(&mut course, "DIFFERENTIAL", 1.0, vec![[1.0, 9.0]], None);
+            *dose(files) = course.dose.bytes().unwrap();
+            raw::set(dose(files), tags::DVH_DATA, b"DS", "1\\9\\1 ");
+        }),
+        None,
+        Same,
     ),
 ];

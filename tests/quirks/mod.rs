@@ -1,6 +1,6 @@
 //! Defects and quirks of real archives, one small file (or a pair) for each row of the catalogue,
 //! read leniently and strictly. The number of a row is its place in the catalogue: 1 to 45 are
-//! contours and structures, 57 to 79 the dose grid as it is stored, 99 to 106 whole objects, 107 to
+//! contours and structures, 57 to 81 the dose grid as it is stored, 99 to 106 whole objects, 107 to
 //! 145 files and encodings. What a dose or a plan means, and which objects belong together, is
 //! checked elsewhere.
 //!
@@ -220,7 +220,7 @@ impl Effect {
 
 /// The rows of this module's part of the catalogue.
 const SHARE: [RangeInclusive<u32>; 8] =
-    [1..=34, 36..=37, 39..=45, 57..=75, 78..=79, 99..=100, 102..=102, 106..=134];
+    [1..=34, 36..=37, 39..=45, 57..=75, 78..=81, 99..=100, 102..=102, 106..=134];
 const REST: [RangeInclusive<u32>; 1] = [137..=145];
 
 fn rows() -> Vec<&'static Row> {

@@ -18,6 +18,21 @@ pub enum PlaneOffsets {
     Absolute,
 }
 
+/// A stored dose-volume histogram.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Dvh {
+    /// ROI Number.
+    pub roi: i32,
+    /// DVH Type.
+    pub kind: String,
+    /// DVH Dose Scaling.
+    pub scaling: f64,
+    /// Bin widths and volumes in cm³.
+    pub data: Vec<[f64; 2]>,
+    /// DVH Mean Dose, Gy.
+    pub mean: Option<f64>,
+}
+
 /// A dose grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Dose {
@@ -47,6 +62,32 @@ pub struct Dose {
     pub scaling: Option<f64>,
     /// Dose Comment; empty leaves it out.
     pub comment: String,
+    /// Stored histograms, and the structure set they are of.
+    pub dvhs: Vec<Dvh>,
+    pub structure_set_uid: String,
+}
+
+impl Dvh {
+    fn item(&self) -> Item {
+        let roi = Item::new()
+            .text(tags::DVHROI_CONTRIBUTION_TYPE, "INCLUDED")
+            .integer(tags::REFERENCED_ROI_NUMBER, self.roi)
+            .built();
+        let mut item = Item::new()
+            .text(tags::DVH_TYPE, &self.kind)
+            .text(tags::DOSE_UNITS, "GY")
+            .text(tags::DOSE_TYPE, "PHYSICAL")
+            .decimals(tags::DVH_DOSE_SCALING, &[self.scaling])
+            .text(tags::DVH_VOLUME_UNITS, "CM3")
+            .integer(tags::DVH_NUMBER_OF_BINS, self.data.len())
+            .decimals(tags::DVH_DATA, &self.data.concat())
+            .sequence(tags::DVH_REFERENCED_ROI_SEQUENCE, vec![roi])
+            .built();
+        if let Some(mean) = self.mean {
+            item.decimals(tags::DVH_MEAN_DOSE, &[mean]);
+        }
+        item
+    }
 }
 
 impl Dose {
@@ -66,6 +107,8 @@ impl Dose {
             beams: Vec::new(),
             scaling: None,
             comment: String::new(),
+            dvhs: Vec::new(),
+            structure_set_uid: String::new(),
         }
     }
 
@@ -97,6 +140,11 @@ impl Dose {
         if !self.plan_uids.is_empty() {
             let plans = self.plan_uids.iter().map(|uid| self.plan_reference(uid)).collect();
             item.sequence(tags::REFERENCED_RT_PLAN_SEQUENCE, plans);
+        }
+        if !self.dvhs.is_empty() {
+            let set = Item::reference(uids::RT_STRUCTURE_SET_STORAGE, &self.structure_set_uid);
+            item.sequence(tags::REFERENCED_STRUCTURE_SET_SEQUENCE, vec![set])
+                .sequence(tags::DVH_SEQUENCE, self.dvhs.iter().map(Dvh::item).collect());
         }
         let pixels = PrimitiveValue::U16(self.words()?.into());
         item.value(tags::PIXEL_DATA, VR::OW, pixels);

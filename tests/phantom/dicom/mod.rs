@@ -20,7 +20,7 @@ pub use dicom_core::Tag;
 pub use dicom_dictionary_std::tags;
 
 pub use beam::{Applicator, Beam, ControlPoint};
-pub use dose::{Dose, PlaneOffsets};
+pub use dose::{Dose, Dvh, PlaneOffsets};
 pub use encode::{Encoding, Header, Wrapping, decimal, uid};
 pub use image::CtImage;
 pub use plan::{BeamReference, DoseReference, FractionGroup, Plan};
