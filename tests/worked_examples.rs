@@ -99,6 +99,20 @@ fn indices_follow_from_volumes() {
     }
 }
 
+/// A target beside the dose grid has no penumbra, rather than one of nothing.
+#[test]
+fn a_target_without_dose_has_no_penumbra() {
+    let field = Field::gaussian(CENTRE, 24.0, 6.0);
+    let aside = [CENTRE[0] + 60.0, CENTRE[1], CENTRE[2]];
+    let rois = vec![ball(1, "PTV1", aside, 5.0)];
+    let lattice = Lattice::around(CENTRE, [20.0; 3], 1.0);
+    let course = Course::new("ASIDE", rois, (&field, &lattice), &[(1, 12.0)]);
+    let got = course.measure(&names(&["Penumbra80-20[mm]"])).metrics(1);
+    let outcome = &got["Penumbra80-20[mm]"];
+    assert_eq!(outcome.value, None, "{outcome:?}");
+    assert!(outcome.status != Status::Ok && !outcome.reason.is_empty(), "{outcome:?}");
+}
+
 /// A Gaussian dose has its isodose of a share p at width · √(−2 ln p): closed form, two widths. Both
 /// isodoses within 0.02 % in radius, as isodose volumes on a 1 mm grid are known to 0.05 %.
 #[test]

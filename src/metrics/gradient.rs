@@ -203,14 +203,19 @@ pub(super) static PENUMBRA_80_20: Definition = Definition {
     formula: "r_eq(V(20 % of Max)) − r_eq(V(80 % of Max)), r_eq(V) = (3V/4π)^⅓",
     reference: "table of terms in Radiat Oncol 2017 12:169 (two isodose lines, 80 % and 20 %; read); \
                 equivalent spheres instead of one profile are this program's",
-    undefined: "no prescription, or an island shared by several targets; refused when the grid \
-                cuts the 20 % isodose",
+    undefined: "no prescription, no dose in the target, or an island shared by several targets; \
+                refused when the grid cuts the 20 % isodose",
     compute: |s, _| {
         let distance = || {
             let isodoses = s.rx()?.penumbra.as_ref();
             let missing = || Outcome::none(Status::NotApplicable, "the isodoses were not computed");
             let [steep, wide] = isodoses.ok_or_else(missing)?;
-            Ok(radius_mm(uncut(wide)?.volume_mm3) - radius_mm(uncut(steep)?.volume_mm3))
+            let (steep, wide) = (uncut(steep)?, uncut(wide)?);
+            if steep.volume_mm3 <= 0.0 {
+                let reason = "no dose is known in the target";
+                return Err(Outcome::none(Status::NotApplicable, reason));
+            }
+            Ok(radius_mm(wide.volume_mm3) - radius_mm(steep.volume_mm3))
         };
         Outcome::from_result(distance())
     },
