@@ -136,9 +136,8 @@ impl<'a> Space<'a> {
             levels.extend(&local_gy);
         }
         let lesion_of = lesions(targets);
-        let levels_of = BTreeMap::new();
-        let mut out =
-            Self { map, targets, lesion_of, levels: levels_of, penumbra_gy, local_gy, wanted };
+        let none = BTreeMap::new();
+        let mut out = Self { map, targets, lesion_of, levels: none, penumbra_gy, local_gy, wanted };
         for dose_gy in levels {
             if !out.levels.contains_key(&dose_gy.to_bits()) {
                 let level = out.level(dose_gy);

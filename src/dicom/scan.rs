@@ -177,10 +177,10 @@ fn members(
             Ok((list, fault)) => {
                 let one = |listed: &Listed| {
                     let entry = entry(listed);
-                    listed.refused.map_or_else(
-                        || look(entry.clone(), identity),
-                        |why| not_read(entry.clone(), why),
-                    )
+                    match listed.refused {
+                        Some(why) => not_read(entry, why),
+                        None => look(entry, identity),
+                    }
                 };
                 (list.par_iter().map(one).collect(), fault)
             }

@@ -180,7 +180,11 @@ impl DoseField {
             return dose;
         }
         let corners = guard::corners(&self.values, cell);
-        guard::held(&self.values, &self.axes, (cell, corners), dose)
+        if (corners[0]..=corners[1]).contains(&dose) {
+            return dose;
+        }
+        let [low, high] = guard::allowed(&self.values, &self.axes, cell, corners);
+        dose.clamp(low, high)
     }
 
     /// Dose and its slope along plane normal (per mm), rows and columns (per index); no slope
