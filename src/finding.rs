@@ -180,6 +180,8 @@ codes! {
     LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a rigid registration, correct the references, or decide in choices.csv";
     RoiFrameMismatch "roi-frame-mismatch" Stop "a structure is in another frame of reference than the dose of its case", "it has a volume but no doses", "export it in the frame of the dose";
     LinkPatientMismatch "link-patient-mismatch" Stop "objects that refer to each other carry different patient identifiers", "the case is left out", "correct the identifier at the source";
+    PersonContradicts "person-contradicts" Check "objects under one patient number state different birth dates or sexes, as after an import under the wrong number", "the case is measured", "find out whose objects they are, correct the number at the source";
+    DatesDisordered "dates-disordered" Check "a plan is dated before the structures it was made on, or a treatment before its plan, as where dates were shifted for each object or changed later", "day counts of the case may be wrong", "check the dates at the source before intervals are used";
     DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated, or name it in choices.csv";
     DoseSummationUnused "dose-summation-unused" Note "a dose grid of a beam, a fraction or a session beside or instead of the dose of the plan", "it is not used", "export the dose of the whole plan";
     ObjectUnused "object-unused" Note "an object belongs to no case", "it is not used", "none needed";

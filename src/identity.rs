@@ -6,30 +6,43 @@
 //! the same token under the same key, and without the key nothing can be computed back. With
 //! [`Identity::kept`] the token is the identifier itself; that is the user's explicit choice.
 
-use std::sync::Arc;
-
+use compact_str::CompactString;
 use hmac::{Hmac, KeyInit, Mac};
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::Sha256;
 
 use crate::units::Day;
 
 /// An opaque name for a patient, an object, a frame, a file or a machine. Equality is identity.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-#[serde(transparent)]
-pub struct Token(Arc<str>);
+///
+/// Keyed tokens lie in the value itself: an archive has a million of them, and they are sorted and
+/// compared more than anything else.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Token(CompactString);
 
 impl Token {
     /// A token with exactly this text (used for derived names and in tests).
     #[must_use]
     pub fn new(text: impl AsRef<str>) -> Self {
-        Self(Arc::from(text.as_ref()))
+        Self(CompactString::new(text))
     }
 
     /// The text as it stands in the tables.
     #[must_use]
     pub fn as_str(&self) -> &str {
         &self.0
+    }
+}
+
+impl Serialize for Token {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        serializer.serialize_str(self.as_str())
+    }
+}
+
+impl<'de> Deserialize<'de> for Token {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        String::deserialize(deserializer).map(Self::new)
     }
 }
 
@@ -57,6 +70,8 @@ pub enum Kind {
     Series,
     /// A label that people gave to an object.
     Label,
+    /// The day on which a patient was born.
+    BirthDate,
 }
 
 impl Kind {
@@ -69,6 +84,7 @@ impl Kind {
             Self::Machine => "M",
             Self::Series => "S",
             Self::Label => "L",
+            Self::BirthDate => "B",
         }
     }
 }
@@ -122,12 +138,12 @@ impl Identity {
         match self.digest(kind.prefix(), raw) {
             None => Token::new(raw),
             Some(bytes) => {
-                let mut text = String::from(kind.prefix());
+                let mut text = CompactString::new(kind.prefix());
                 let bits = bytes[..8].iter().fold(0_u64, |acc, b| (acc << 8) | u64::from(*b));
                 text.extend((0..TOKEN_LENGTH).map(|i| {
                     char::from(ALPHABET[usize::try_from((bits >> (5 * i)) & 31).unwrap_or(0)])
                 }));
-                Token::new(text)
+                Token(text)
             }
         }
     }
@@ -164,6 +180,42 @@ impl Identity {
     }
 }
 
+/// Tokens of identifiers that many files in a row share, such as that of their patient: the last
+/// one of each kind is not computed again.
+#[derive(Debug)]
+pub struct Recent<'a> {
+    identity: &'a Identity,
+    last: Vec<(Kind, String, Token)>,
+}
+
+impl<'a> Recent<'a> {
+    /// Nothing is known yet.
+    #[must_use]
+    pub const fn new(identity: &'a Identity) -> Self {
+        Self { identity, last: Vec::new() }
+    }
+
+    /// How identifiers become tokens.
+    #[must_use]
+    pub const fn identity(&self) -> &'a Identity {
+        self.identity
+    }
+
+    /// As [`Identity::token`].
+    pub fn token(&mut self, kind: Kind, raw: &str) -> Token {
+        let known = self.last.iter_mut().find(|(k, ..)| *k == kind);
+        if let Some((_, _, token)) = known.as_ref().filter(|(_, text, _)| text == raw) {
+            return token.clone();
+        }
+        let token = self.identity.token(kind, raw);
+        match known {
+            Some(known) => (known.1, known.2) = (raw.to_owned(), token.clone()),
+            None => self.last.push((kind, raw.to_owned(), token.clone())),
+        }
+        token
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -175,6 +227,17 @@ mod tests {
         mac.update(b"what do ya want for nothing?");
         let hex: String = mac.finalize().into_bytes().iter().map(|b| format!("{b:02x}")).collect();
         assert_eq!(hex, "5bdcc146bf60754e6a042426089575c75a003f089d2739839dec58b964ec3843");
+    }
+
+    #[test]
+    fn what_is_remembered_is_what_would_be_computed() {
+        let identity = Identity::keyed([7; 32]);
+        let mut recent = Recent::new(&identity);
+        for raw in ["a", "a", "b", "a ", "b", "a"] {
+            for kind in [Kind::Series, Kind::Patient] {
+                assert_eq!(recent.token(kind, raw), identity.token(kind, raw), "{raw}");
+            }
+        }
     }
 
     #[test]

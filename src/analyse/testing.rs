@@ -6,7 +6,8 @@ use crate::case::{Case, Decisions, identify, link};
 use crate::geometry::Point;
 use crate::identity::Token;
 use crate::rt::{
-    Contour, ContourType, Inventory, Origin, Plan, Roi, RoiHeader, StructureSet, StructureSetHeader,
+    Contour, ContourType, Inventory, Origin, Person, Plan, Roi, RoiHeader, StructureSet,
+    StructureSetHeader,
 };
 
 /// Distance of the contour planes, mm.
@@ -53,6 +54,7 @@ fn origin(object: &str) -> Origin {
         object: Token::new(object),
         patient: Some(Token::new("patient")),
         digest: String::new(),
+        person: Person::default(),
     }
 }
 

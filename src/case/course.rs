@@ -1,6 +1,6 @@
-//! Courses of treatment: the plans of a patient put in order of time and grouped. The only date at
-//! hand is that of the plan, which is the day of its last change and not of treatment; the source is
-//! said beside the number.
+//! Courses of treatment: the plans of a patient put in order of time and grouped. A plan counts from
+//! its first treatment where records tell of it, else from its own date, which is that of its last
+//! change; the source is said beside the number.
 
 use std::collections::BTreeMap;
 
@@ -22,22 +22,58 @@ pub struct Course {
     pub of: usize,
     /// Days since the last plan of the course before; absent in the first.
     pub days_since_previous: Option<i64>,
+    /// Where the day of the plan comes from.
+    pub date_source: DateSource,
 }
 
-impl Course {
-    /// Where the dates come from.
-    pub const DATE_SOURCE: &'static str = "plan_date";
+/// Where the day of a plan among the courses comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum DateSource {
+    /// The first treatment that records tell of.
+    TreatmentRecords,
+    /// RT Plan Date.
+    PlanDate,
 }
 
-/// The courses of all patients, by case. Cases without patient or plan date, and plans that were
-/// made for no treatment, belong to none.
+impl DateSource {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::TreatmentRecords => "treatment_records",
+            Self::PlanDate => "plan_date",
+        }
+    }
+}
+
+/// A plan with its day.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Dated<'a> {
+    day: i64,
+    id: &'a Token,
+    source: DateSource,
+}
+
+impl<'a> Dated<'a> {
+    fn of(case: &'a Case) -> Option<Self> {
+        let treated = case.treatment.delivery.and_then(|d| d.first_day);
+        let planned = case.plan.as_ref().and_then(|p| p.day);
+        let (day, source) = match treated {
+            Some(day) => (day, DateSource::TreatmentRecords),
+            None => (planned?, DateSource::PlanDate),
+        };
+        Some(Self { day: day.0, id: &case.id, source })
+    }
+}
+
+/// The courses of all patients, by case. Cases without patient or date, and plans that were made
+/// for no treatment, belong to none.
 #[must_use]
 pub fn courses(cases: &[Case]) -> BTreeMap<&Token, Course> {
-    let mut plans: BTreeMap<&Token, Vec<(i64, &Token)>> = BTreeMap::new();
+    let mut plans: BTreeMap<&Token, Vec<Dated<'_>>> = BTreeMap::new();
     for case in cases.iter().filter(|c| treats(c)) {
-        let day = case.plan.as_ref().and_then(|p| p.day);
-        if let (Some(patient), Some(day)) = (&case.patient, day) {
-            plans.entry(patient).or_default().push((day.0, &case.id));
+        if let (Some(patient), Some(dated)) = (&case.patient, Dated::of(case)) {
+            plans.entry(patient).or_default().push(dated);
         }
     }
     plans.into_values().flat_map(of_patient).collect()
@@ -48,25 +84,22 @@ fn treats(case: &Case) -> bool {
     !matches!(code, Some(Code::PlanNotTreatment | Code::PlanGeometryDevice))
 }
 
-fn of_patient(mut plans: Vec<(i64, &Token)>) -> Vec<(&Token, Course)> {
+fn of_patient(mut plans: Vec<Dated<'_>>) -> Vec<(&Token, Course)> {
     plans.sort();
-    let mut grouped: Vec<Vec<(i64, &Token)>> = Vec::new();
-    for plan in plans {
-        let last = grouped.last().and_then(|g| g.last()).map(|(day, _)| *day);
-        match grouped.last_mut().filter(|_| last.is_some_and(|day| plan.0 - day <= GAP_DAYS)) {
-            Some(group) => group.push(plan),
-            None => grouped.push(vec![plan]),
-        }
-    }
-    let of = grouped.len();
-    let mut before: Option<i64> = None;
+    let grouped: Vec<&[Dated<'_>]> =
+        plans.chunk_by(|one, next| next.day - one.day <= GAP_DAYS).collect();
+    let before = |i: usize| grouped.get(i.checked_sub(1)?)?.last().map(|plan| plan.day);
     let mut list = Vec::new();
-    for (i, group) in grouped.into_iter().enumerate() {
-        let first = group.first().map(|(day, _)| *day);
-        let days_since_previous = first.zip(before).map(|(now, then)| now - then);
-        before = group.last().map(|(day, _)| *day);
-        let course = Course { number: i + 1, of, days_since_previous };
-        list.extend(group.into_iter().map(|(_, id)| (id, course)));
+    for (i, group) in grouped.iter().enumerate() {
+        let first = group.first().map(|plan| plan.day);
+        let days_since_previous = first.zip(before(i)).map(|(now, then)| now - then);
+        let course = |source| Course {
+            number: i + 1,
+            of: grouped.len(),
+            days_since_previous,
+            date_source: source,
+        };
+        list.extend(group.iter().map(|plan| (plan.id, course(plan.source))));
     }
     list
 }
@@ -75,7 +108,7 @@ fn of_patient(mut plans: Vec<(i64, &Token)>) -> Vec<(&Token, Course)> {
 mod tests {
     use super::*;
     use crate::case::fixtures::{dose, plan, structure_set, token};
-    use crate::case::link;
+    use crate::case::{Delivery, DeliverySource, link};
     use crate::rt::Inventory;
     use crate::units::Day;
 
@@ -102,6 +135,19 @@ mod tests {
         assert_eq!(of("c"), Some((1, 2, None)), "45 days apart");
         assert_eq!(of("a"), Some((2, 2, Some(345))), "since the last plan of the course before");
         assert_eq!(of("d"), None);
+        assert_eq!(list[&token("a")].date_source, DateSource::PlanDate);
+        // The plan changed after it was given: its treatment was close to the first ones.
+        let a = cases.iter_mut().find(|c| c.id == token("a")).unwrap();
+        a.treatment.delivery = Some(Delivery {
+            fractions: Some(1),
+            partial: 0,
+            first_day: Some(Day(70)),
+            last_day: Some(Day(70)),
+            source: DeliverySource::SessionRecords,
+        });
+        let treated = courses(&cases)[&token("a")];
+        assert_eq!((treated.number, treated.of), (1, 1));
+        assert_eq!(treated.date_source, DateSource::TreatmentRecords);
         for case in &mut cases {
             case.left_out = Some((Code::PlanNotTreatment, String::new()));
         }

@@ -3,7 +3,7 @@
 use crate::geometry::Grid;
 use crate::identity::Token;
 use crate::rt::{
-    Beam, DoseHeader, DoseSummation, DoseType, DoseUnits, Origin, Plan, RoiHeader,
+    Beam, DoseHeader, DoseSummation, DoseType, DoseUnits, Origin, Person, Plan, RoiHeader,
     StructureSetHeader,
 };
 use crate::units::Gray;
@@ -18,6 +18,7 @@ fn origin(object: &str) -> Origin {
         object: token(object),
         patient: Some(token("patient")),
         digest: String::new(),
+        person: Person::default(),
     }
 }
 

@@ -12,6 +12,7 @@ mod course;
 mod draft;
 mod frames;
 mod owner;
+mod person;
 mod region;
 mod summation;
 
@@ -56,6 +57,7 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     }
     findings.extend(owners.findings);
     findings.extend(unused(&archive, &cases, &findings));
+    findings.extend(person::contradictions(inventory, &cases));
     cases.sort_by(|a, b| (&a.patient, &a.id).cmp(&(&b.patient, &b.id)));
     findings.sort();
     findings.dedup();

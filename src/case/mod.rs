@@ -14,7 +14,7 @@ mod sums;
 mod technology;
 mod treatment;
 
-pub use course::{Course, courses};
+pub use course::{Course, DateSource, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
@@ -25,6 +25,7 @@ pub use names::{
 };
 pub use open::{OpenDecision, Place, open_decisions};
 pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, resolve};
+pub use technology::{isocentres, planned_meterset};
 
 pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
 

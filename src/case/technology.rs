@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::Technology;
-use crate::rt::{Beam, Plan};
+use crate::rt::{Beam, FractionGroup, Plan};
 
 /// From this number of fixed beams on a plan is taken for that of a robot arm.
 const ROBOT_BEAMS: usize = 50;
@@ -55,6 +55,36 @@ pub(super) fn is_treatment(beam: &Beam) -> bool {
     matches!(beam.delivery_type.as_deref(), None | Some("" | "TREATMENT" | "CONTINUATION"))
 }
 
+/// Distinct isocentres of the treatment beams, told apart to a tenth of a mm.
+#[must_use]
+pub fn isocentres(plan: &Plan) -> usize {
+    places(plan.beams.iter().filter(|b| is_treatment(b)))
+}
+
+/// What the plan wants delivered over all fractions, in a Primary Dosimeter Unit (MU or MINUTE):
+/// absent unless every treatment beam of every fraction group states its Beam Meterset, in that
+/// unit, and every group its fractions.
+#[must_use]
+pub fn planned_meterset(plan: &Plan, unit: &str) -> Option<f64> {
+    let beam = |number: i64| plan.beams.iter().find(|b| b.number == number);
+    let of_group = |group: &FractionGroup| {
+        let shares = group.beams.iter().filter_map(|s| Some((s, beam(s.beam_number)?)));
+        let treating = shares.filter(|(_, beam)| is_treatment(beam));
+        let metersets =
+            treating.map(|(s, b)| s.meterset.filter(|_| b.dosimeter_unit.as_deref() == Some(unit)));
+        Some(f64::from(group.fractions?) * metersets.sum::<Option<f64>>()?)
+    };
+    let named = |b: &&Beam| {
+        let mut shares = plan.fraction_groups.iter().flat_map(|g| &g.beams);
+        shares.any(|s| s.beam_number == b.number)
+    };
+    let mut beams = plan.beams.iter().filter(|b| is_treatment(b)).peekable();
+    (beams.peek().is_some() && beams.all(|b| named(&b)))
+        .then(|| plan.fraction_groups.iter().map(of_group).sum::<Option<f64>>())?
+        // Metersets are decimal numbers; so is their sum.
+        .map(|sum| (sum * 1e6).round() / 1e6)
+}
+
 fn judge(seen: &Evidence) -> (Technology, String) {
     let n = seen.beams;
     if seen.minutes == n {
@@ -103,7 +133,6 @@ impl Evidence {
             let types = &b.applicators;
             !types.is_empty() && types.iter().all(|a| ROUND_APPLICATORS.contains(&a.as_str()))
         };
-        let isocentres = beams.iter().flat_map(|b| &b.isocentres);
         let directions = beams.iter().filter_map(|b| direction(b));
         Self {
             beams: beams.len(),
@@ -113,10 +142,15 @@ impl Evidence {
             angled: count(&|b| b.gantry_angles.is_some()),
             arcs: count(&is_arc),
             round: count(&round),
-            isocentres: isocentres.map(|p| p.map(tenths)).collect::<BTreeSet<_>>().len(),
+            isocentres: places(beams.iter().copied()),
             directions: directions.collect::<BTreeSet<_>>().len(),
         }
     }
+}
+
+fn places<'a>(beams: impl Iterator<Item = &'a Beam>) -> usize {
+    let points = beams.flat_map(|b| &b.isocentres);
+    points.map(|p| p.map(tenths)).collect::<BTreeSet<_>>().len()
 }
 
 fn is_arc(beam: &Beam) -> bool {

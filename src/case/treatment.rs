@@ -203,6 +203,9 @@ pub(super) fn review(case: &Case) -> Vec<Finding> {
                 }
             }
         }
+        if let Some(text) = dates_disordered(case, plan) {
+            note(Code::DatesDisordered, text);
+        }
         if let Some(partial) = case.treatment.delivery.map(|d| d.partial).filter(|n| *n > 0) {
             note(Code::RecordPartial, format!("{partial} fractions not delivered whole"));
         }
@@ -218,6 +221,24 @@ pub(super) fn review(case: &Case) -> Vec<Finding> {
         }
     }
     findings
+}
+
+/// What of structures, plan and treatment is dated in the wrong order; nothing where dates are
+/// missing. The days between them are the same for shifted dates.
+fn dates_disordered(case: &Case, plan: &Plan) -> Option<String> {
+    let planned = plan.day?;
+    let drawn = case.structure_set.as_ref().and_then(|s| s.day);
+    let treated = case.treatment.delivery.and_then(|d| d.first_day);
+    let later = |later: Option<Day>, than: Option<Day>, what: &str| {
+        let days = later?.0 - than?.0;
+        (days > 0).then(|| format!("{what} by {days} d"))
+    };
+    let texts = [
+        later(drawn, Some(planned), "Structure Set Date is after RT Plan Date"),
+        later(Some(planned), treated, "RT Plan Date is after the first treatment"),
+    ];
+    let texts: Vec<String> = texts.into_iter().flatten().collect();
+    (!texts.is_empty()).then(|| texts.join("; "))
 }
 
 fn delivery_differs(case: &Case, planned: u32) -> Option<String> {
@@ -246,7 +267,7 @@ fn like_one_fraction(case: &Case) -> Option<String> {
 mod tests {
     use super::*;
     use crate::case::fixtures::{beam, plan, token};
-    use crate::rt::{BeamShare, FractionGroup, Origin, Summary};
+    use crate::rt::{BeamShare, FractionGroup, Origin, Person, Summary};
 
     fn two_beams() -> Plan {
         let mut p = plan("p", "s");
@@ -276,6 +297,7 @@ mod tests {
                 object: token("r"),
                 patient: None,
                 digest: String::new(),
+                person: Person::default(),
             },
             plans: vec![token("p")],
             day: Some(Day(day)),

@@ -200,11 +200,15 @@ impl<'a> Attributes<'a> {
 
     /// A calendar date, where it is one and no dummy: years before 1970 or after 2100 are none.
     pub(super) fn date(&self, tag: Tag) -> Option<NaiveDate> {
+        self.calendar_day(tag).filter(|date| (1970..=2100).contains(&date.year()))
+    }
+
+    /// A date of the calendar, dummy or not.
+    pub(super) fn calendar_day(&self, tag: Tag) -> Option<NaiveDate> {
         let text = self.text(tag)?;
         let digits: String = text.chars().filter(char::is_ascii_digit).collect();
-        NaiveDate::parse_from_str(digits.get(..8)?, "%Y%m%d")
-            .ok()
-            .filter(|date| digits.len() == 8 && (1970..=2100).contains(&date.year()))
+        let eight = Some(digits.as_str()).filter(|digits| digits.len() == 8)?;
+        NaiveDate::parse_from_str(eight, "%Y%m%d").ok()
     }
 
     /// The items of a sequence that hold anything; none when absent.

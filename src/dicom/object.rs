@@ -5,7 +5,7 @@
 use std::cell::RefCell;
 use std::path::Path;
 
-use chrono::NaiveDate;
+use chrono::{Datelike, NaiveDate};
 use dicom_dictionary_std::tags;
 
 use super::attribute::Attributes;
@@ -16,8 +16,11 @@ use super::open::{Opened, open_bytes};
 use super::remark::Remarks;
 use crate::finding::{Finding, Subject};
 use crate::identity::{Identity, Kind, Token};
-use crate::rt::Origin;
+use crate::rt::{Origin, Person};
 use crate::units::Day;
+
+/// Birth dates up to this year stand for none; nobody born in it is alive.
+const DUMMY_YEAR: i32 = 1900;
 
 /// A file to be read, and what it is called in the tables.
 #[derive(Clone, Copy)]
@@ -109,7 +112,22 @@ impl<'a> Object<'a> {
             object: self.token(Kind::Object, uid),
             patient: self.patient.clone(),
             digest: self.opened.digest.clone(),
+            person: self.person(),
         })
+    }
+
+    fn person(&self) -> Person {
+        let root = self.root();
+        let born = root.calendar_day(tags::PATIENT_BIRTH_DATE);
+        let sex = root.code(tags::PATIENT_SEX);
+        Person {
+            birth_date: born
+                .filter(|day| day.year() > DUMMY_YEAR)
+                .map(|day| self.token(Kind::BirthDate, &day.to_string())),
+            sex: ['F', 'M']
+                .into_iter()
+                .find(|s| sex.as_deref() == Some(s.encode_utf8(&mut [0; 4]))),
+        }
     }
 
     /// The error with file, object and patient named.

@@ -31,6 +31,17 @@ pub struct Origin {
     pub patient: Option<Token>,
     /// SHA-256 of the file's bytes, in hexadecimal.
     pub digest: String,
+    /// What else the object says of the patient.
+    pub person: Person,
+}
+
+/// What an object says of its patient beside the number, to tell two people under one number apart.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Default)]
+pub struct Person {
+    /// Patient's Birth Date (0010,0030); absent when it is empty, no date or a dummy.
+    pub birth_date: Option<Token>,
+    /// Patient's Sex (0010,0040); absent unless it is M or F.
+    pub sex: Option<char>,
 }
 
 /// What became of one file.

@@ -134,6 +134,7 @@ impl Registration {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rt::Person;
 
     /// A quarter turn about z, x to y, then a shift.
     const TURN: [f64; 16] =
@@ -175,6 +176,7 @@ mod tests {
                 object: token("r"),
                 patient: None,
                 digest: String::new(),
+                person: Person::default(),
             },
             frame: token("a"),
             items: vec![

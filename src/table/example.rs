@@ -25,7 +25,7 @@ use crate::limits::{Limit, Tier, Verdict};
 use crate::metrics::{Outcome, Status};
 use crate::rt::{
     DoseHeader, DoseSummation, DoseType, DoseUnits, FileRecord, FileStatus, ImageSeries, Inventory,
-    Origin, RoiHeader, StructureSetHeader,
+    Origin, Person, RoiHeader, StructureSetHeader,
 };
 use crate::units::{CubicCentimetre, Gray, Millimetre};
 
@@ -151,6 +151,7 @@ fn origin(object: &str) -> Origin {
         object: Token::new(object),
         patient: Some(Token::new("patient")),
         digest: String::new(),
+        person: Person::default(),
     }
 }
 

@@ -8,8 +8,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
 use crate::case::{
-    Course, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
-    PrescriptionBasis, Technology, courses,
+    Course, DateSource, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
+    PrescriptionBasis, Technology, courses, isocentres, planned_meterset,
 };
 use crate::finding::{Finding, Severity};
 use crate::rt::{DoseType, DoseUnits, ImageSeries};
@@ -57,6 +57,7 @@ const ROLES: &[&str] = &[
     PlanRole::Unknown.word(),
 ];
 
+const DATE_SOURCES: &[&str] = &[DateSource::TreatmentRecords.word(), DateSource::PlanDate.word()];
 const DELIVERY_SOURCES: &[&str] =
     &[DeliverySource::SessionRecords.word(), DeliverySource::Summary.word()];
 
@@ -83,6 +84,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         settings_digest: study.settings_digest,
     });
     let mut columns = intent_columns();
+    columns.extend(beam_columns());
     columns.extend(treatment_columns());
     columns.extend(course_columns());
     columns.extend(link_columns());
@@ -122,6 +124,9 @@ fn joined<'a>(texts: impl Iterator<Item = &'a str>) -> Option<Cow<'static, str>>
     let set: BTreeSet<&str> = texts.collect();
     (!set.is_empty()).then(|| Cow::Owned(set.into_iter().collect::<Vec<_>>().join(" ")))
 }
+
+const METERSET: &str =
+    "planned over all fractions; missing unless every treatment beam states it so";
 
 fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
@@ -164,11 +169,25 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::integer("n_structures", "", "structures that the structure set lists", |r| {
             count(r.measured.case.structure_set.as_ref()?.rois.len())
         }),
+    ]
+}
+
+fn beam_columns<'a>() -> Vec<Column<Row<'a>>> {
+    vec![
         Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
             r.measured.case.plan.as_ref()?.fractions().map(i64::from)
         }),
         Column::integer("n_beams", "", "beams, or shots of a multi-source unit", |r| {
             count(r.measured.case.plan.as_ref()?.beams.len())
+        }),
+        Column::integer("n_isocentres", "", "distinct isocentres of the treatment beams", |r| {
+            count(isocentres(r.measured.case.plan.as_ref()?))
+        }),
+        Column::real("meterset_mu", "MU", METERSET, |r| {
+            planned_meterset(r.measured.case.plan.as_ref()?, "MU")
+        }),
+        Column::real("meterset_min", "min", METERSET, |r| {
+            planned_meterset(r.measured.case.plan.as_ref()?, "MINUTE")
         }),
         Column::text("fixation", "Fixation Device Types of the patient setups", |r| {
             joined(r.measured.case.plan.as_ref()?.fixation.iter().map(String::as_str))
@@ -224,9 +243,12 @@ fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::integer("days_since_course", "d", "days since the course before", |r| {
             r.course?.days_since_previous
         }),
-        Column::word("date_source", "where these days come from", &[Course::DATE_SOURCE], |r| {
-            r.course.and_then(|_| borrowed(Course::DATE_SOURCE))
-        }),
+        Column::word(
+            "date_source",
+            "where the day of the plan comes from among these",
+            DATE_SOURCES,
+            |r| r.course.and_then(|course| borrowed(course.date_source.word())),
+        ),
     ]
 }
 

@@ -17,7 +17,7 @@ use tidydose::dicom;
 use tidydose::dose::{DoseField, Interpolation};
 use tidydose::geometry::Grid;
 use tidydose::identity::{Identity, Token};
-use tidydose::rt::{Contour, ContourType, Dose, Origin, Roi, RoiHeader, StructureSet};
+use tidydose::rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
 use tidydose::units::Gray;
 
 use phantom::solid::{PlaneStack, Solid};
@@ -351,6 +351,7 @@ fn set_of(solids: &[Solid]) -> StructureSet {
         object: Token::new("object"),
         patient: None,
         digest: String::new(),
+        person: Person::default(),
     };
     StructureSet { origin, frame: None, rois }
 }

@@ -12,7 +12,7 @@ use tidydose::case::{
 use tidydose::geometry::{Grid, Point};
 use tidydose::identity::Token;
 use tidydose::metrics::{self, Outcome};
-use tidydose::rt::{Contour, ContourType, Dose, Origin, Roi, RoiHeader, StructureSet};
+use tidydose::rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
 use tidydose::units::Gray;
 
 use crate::phantom::field::{Field, Lattice};
@@ -211,5 +211,6 @@ fn origin() -> Origin {
         object: Token::new("object"),
         patient: None,
         digest: String::new(),
+        person: Person::default(),
     }
 }

@@ -6,7 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::subject;
 use crate::finding::{Code, Finding};
 use crate::identity::Token;
-use crate::rt::{DoseHeader, Inventory, Origin, Plan, StructureSetHeader};
+use crate::rt::{DoseHeader, FileRecord, FileStatus, Inventory, Origin, Plan, StructureSetHeader};
+
+/// What the inventory calls the class of a dose (PS3.6 annex A).
+const DOSE_CLASS: &str = "RT Dose Storage";
 
 /// Objects by SOP instance, so that their order in the inventory plays no part.
 pub(super) struct Archive<'a> {
@@ -16,6 +19,8 @@ pub(super) struct Archive<'a> {
     pub(super) structure_sets: BTreeMap<&'a Token, &'a StructureSetHeader>,
     /// Doses.
     pub(super) doses: BTreeMap<&'a Token, &'a DoseHeader>,
+    /// Files with a dose that was refused, by patient.
+    refused_doses: BTreeMap<&'a Token, usize>,
     /// Notes about objects that share a SOP instance with another one.
     pub(super) repeated: Vec<Finding>,
 }
@@ -27,7 +32,18 @@ impl<'a> Archive<'a> {
         let plans = by_object(&inventory.plans, |p| &p.origin, &mut repeated);
         let structure_sets = by_object(&inventory.structure_sets, |s| &s.origin, &mut repeated);
         let doses = by_object(&inventory.doses, |d| &d.origin, &mut repeated);
-        Self { plans, structure_sets, doses, repeated }
+        let mut refused_doses = BTreeMap::new();
+        let refused =
+            |f: &&FileRecord| f.status == FileStatus::Refused && f.sop_class == Some(DOSE_CLASS);
+        for patient in inventory.files.iter().filter(refused).filter_map(|f| f.patient.as_ref()) {
+            *refused_doses.entry(patient).or_default() += 1;
+        }
+        Self { plans, structure_sets, doses, refused_doses, repeated }
+    }
+
+    /// How many files with a dose of the patient were refused.
+    pub(super) fn refused_doses(&self, patient: Option<&Token>) -> usize {
+        patient.and_then(|p| self.refused_doses.get(p)).copied().unwrap_or_default()
     }
 
     /// Frames of reference of a plan: its own, else those of the structure set it names.

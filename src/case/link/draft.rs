@@ -13,7 +13,7 @@ use crate::case::{
 };
 use crate::finding::{Code, Finding};
 use crate::identity::Token;
-use crate::rt::{DoseHeader, Origin, Plan, Registration, StructureSetHeader};
+use crate::rt::{DoseHeader, Origin, Person, Plan, Registration, StructureSetHeader};
 
 /// Plan Intent (300A,000A) values that are no treatment of a patient.
 const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SERVICE"];
@@ -60,7 +60,7 @@ impl Draft {
         let undecided: &[_] = owners.undecided.get(&plan.origin.object).map_or(&[], Vec::as_slice);
         match doses {
             [] if no_treatment => {}
-            [] => draft.refuse_without_dose(&plan.origin, undecided),
+            [] => draft.refuse_without_dose(archive, &plan.origin, undecided),
             doses => draft.take_dose(makings, plan, doses),
         }
         let mut frames = archive.plan_frames(plan);
@@ -177,10 +177,17 @@ impl Draft {
         }
     }
 
-    fn refuse_without_dose(&mut self, plan: &Origin, undecided: &[&DoseHeader]) {
+    fn refuse_without_dose(&mut self, archive: &Archive, plan: &Origin, undecided: &[&DoseHeader]) {
         if undecided.is_empty() {
-            let message = "no dose refers to the plan and none fits it by frame of reference";
-            self.stop(Code::LinkMissing, plan, message.to_owned());
+            let mut message =
+                "no dose refers to the plan and none fits it by frame of reference".to_owned();
+            let refused = match archive.refused_doses(plan.patient.as_ref()) {
+                0 => String::new(),
+                1 => "; a dose of the patient was refused, see table files".to_owned(),
+                n => format!("; {n} doses of the patient were refused, see table files"),
+            };
+            message.push_str(&refused);
+            self.stop(Code::LinkMissing, plan, message);
             return;
         }
         let message = format!(
@@ -255,6 +262,7 @@ impl Draft {
             object: self.case.id.clone(),
             patient: self.case.patient.clone(),
             digest: String::new(),
+            person: Person::default(),
         })
     }
 
