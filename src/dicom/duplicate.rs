@@ -2,6 +2,8 @@
 //! different content under one UID is refused, since nothing says which one is meant. Must not
 //! know what the objects mean.
 
+use std::collections::HashSet;
+
 use dicom_core::value::{PrimitiveValue, Value};
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
@@ -20,12 +22,15 @@ use crate::rt::FileStatus;
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
 pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
     let used = |file: &Seen| !matches!(file.content, Content::Nothing | Content::Container(_));
-    let mut objects: Vec<(&Token, usize)> = seen
-        .iter()
-        .enumerate()
-        .filter(|(_, file)| used(file))
-        .filter_map(|(index, file)| Some((file.record.object.as_ref()?, index)))
-        .collect();
+    let objects = || {
+        let files = seen.iter().enumerate().filter(|(_, file)| used(file));
+        files.filter_map(|(index, file)| Some((file.record.object.as_ref()?, index)))
+    };
+    let mut once = HashSet::with_capacity(seen.len());
+    if objects().all(|(object, _)| once.insert(object)) {
+        return;
+    }
+    let mut objects: Vec<(&Token, usize)> = objects().collect();
     objects.par_sort_unstable();
     let repeated = objects.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1);
     let groups: Vec<Vec<usize>> =

@@ -14,7 +14,7 @@ use super::header::Head;
 use super::number::decimals;
 use super::remark::Remarks;
 use crate::geometry::point::{Point, cross, dot, unit};
-use crate::identity::{Identity, Kind, Token};
+use crate::identity::{Kind, Recent, Token};
 use crate::rt::{ImagePlanes, ImageSeries};
 use crate::units::Millimetre;
 
@@ -43,9 +43,9 @@ impl Slice {
     pub(super) fn of(
         head: &Head,
         (object, patient): (Option<&Token>, Option<&Token>),
-        identity: &Identity,
+        recent: &mut Recent<'_>,
     ) -> Option<Self> {
-        let token = |kind, raw: &str| (!raw.is_empty()).then(|| identity.token(kind, raw));
+        let mut token = |kind, raw: &str| (!raw.is_empty()).then(|| recent.token(kind, raw));
         let normal = vector::<6>(&head.orientation).and_then(|list| normal(list.to_vec()));
         Some(Self {
             series: token(Kind::Series, &head.series)?,
@@ -66,9 +66,9 @@ impl Slice {
         head: &Head,
         whose: (Option<&Token>, Option<&Token>),
         image: &InMemDicomObject,
-        identity: &Identity,
+        recent: &mut Recent<'_>,
     ) -> Vec<Self> {
-        let Some(plain) = Self::of(head, whose, identity) else { return Vec::new() };
+        let Some(plain) = Self::of(head, whose, recent) else { return Vec::new() };
         let remarks = RefCell::new(Remarks::default());
         let root = Attributes::new(image, &remarks);
         let shared = root.first_item(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE);
@@ -172,6 +172,7 @@ impl Along {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::identity::Identity;
 
     fn head(instance: &str, position: &str) -> Head {
         Head {
@@ -192,7 +193,7 @@ mod tests {
         let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
         let slice = |h: &Head| {
             let object = identity.token(Kind::Object, &h.instance);
-            Slice::of(h, (Some(&object), None), &identity)
+            Slice::of(h, (Some(&object), None), &mut Recent::new(&identity))
         };
         let series = series(heads.iter().filter_map(slice));
         assert_eq!(series.len(), 1);

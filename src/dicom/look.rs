@@ -25,7 +25,7 @@ use super::registration::registration;
 use super::structure_set::structure_set;
 use super::walk::{Walked, walk};
 use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind, Token};
+use crate::identity::{Identity, Kind, Recent, Token};
 use crate::rt::{
     DoseHeader, FileRecord, FileStatus, Plan, Registration, StructureSetHeader, TreatmentRecord,
 };
@@ -87,20 +87,26 @@ pub(super) struct Seen {
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: Entry, identity: &Identity) -> Seen {
+pub(super) fn look(entry: Entry, recent: &mut Recent<'_>) -> Seen {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
-        Ok((mut stream, size)) => look_at(entry, &mut stream, size, identity),
-        Err(error) => refused(entry, error, identity),
+        Ok((mut stream, size)) => look_at(entry, &mut stream, size, recent),
+        Err(error) => refused(entry, error, recent.identity()),
     }
 }
 
 /// Looks at one file whose `size` bytes come from `stream`.
-pub(super) fn look_at(entry: Entry, stream: &mut dyn Read, size: u64, identity: &Identity) -> Seen {
+pub(super) fn look_at(
+    entry: Entry,
+    stream: &mut dyn Read,
+    size: u64,
+    recent: &mut Recent<'_>,
+) -> Seen {
     let (shown, file) = (entry.place.shown(), entry.file.clone());
     let mut seen = Seen::nothing(entry);
+    let identity = recent.identity();
     let source = Source { path: &shown, file: &file, identity };
-    if let Err(error) = seen.fill(source, stream, size) {
+    if let Err(error) = seen.fill(source, stream, size, recent) {
         let error = source.name(error);
         let error = error.in_object(seen.uid.as_deref(), seen.record.patient.as_ref());
         seen.refuse(error, identity);
@@ -144,7 +150,13 @@ impl Seen {
         reason.clone_into(&mut self.record.reason);
     }
 
-    fn fill(&mut self, source: Source<'_>, stream: &mut dyn Read, size: u64) -> Result<(), Error> {
+    fn fill(
+        &mut self,
+        source: Source<'_>,
+        stream: &mut dyn Read,
+        size: u64,
+        recent: &mut Recent<'_>,
+    ) -> Result<(), Error> {
         self.record.bytes = size;
         let mut file = Beginning::of(stream, size)?;
         if file.total == 0 {
@@ -159,7 +171,7 @@ impl Seen {
             Err(reason) => return Err(unrecognised(reason)),
         };
         let mut head = file.head(&layout)?;
-        self.note_head(&mut head, source.identity);
+        self.note_head(&mut head, recent);
         let class = Class::of(&head.class);
         match class {
             Class::StructureSet
@@ -176,14 +188,14 @@ impl Seen {
                 result.map_err(|error| object.name(error))
             }
             Class::Slice => {
-                let slice = Slice::of(&head, self.whose(), source.identity);
+                let slice = Slice::of(&head, self.whose(), recent);
                 self.keep(slice.into_iter().collect());
                 Ok(())
             }
             Class::Slices => {
                 let walked = file.without_pixels(&layout)?;
                 let whose = self.whose();
-                self.keep(Slice::frames(&head, whose, &walked.object, source.identity));
+                self.keep(Slice::frames(&head, whose, &walked.object, recent));
                 Ok(())
             }
             Class::Directory => {
@@ -224,13 +236,13 @@ impl Seen {
         }
     }
 
-    fn note_head(&mut self, head: &mut Head, identity: &Identity) {
+    fn note_head(&mut self, head: &mut Head, recent: &mut Recent<'_>) {
         let taken = |text: &mut String| Some(std::mem::take(text)).filter(|text| !text.is_empty());
         self.uid = taken(&mut head.instance);
         self.patient_id = taken(&mut head.patient);
         self.record.sop_class = sop_class_name(&head.class);
-        self.record.object = self.uid.as_deref().map(|u| identity.token(Kind::Object, u));
-        self.record.patient = self.patient_id.as_deref().map(|p| identity.token(Kind::Patient, p));
+        self.record.object = self.uid.as_deref().map(|u| recent.identity().token(Kind::Object, u));
+        self.record.patient = self.patient_id.as_deref().map(|p| recent.token(Kind::Patient, p));
     }
 
     /// Tokens of the object and its patient.

@@ -22,7 +22,7 @@ pub(super) const MAX_BYTES: u64 = 2 << 30;
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Place {
     path: PathBuf,
-    member: Option<Member>,
+    member: Option<Box<Member>>,
 }
 
 /// A member of an archive.
@@ -63,7 +63,7 @@ impl Place {
 
     /// A member of the archive at `path`.
     pub(super) fn member(path: &Path, member: Member) -> Self {
-        Self { path: path.to_path_buf(), member: Some(member) }
+        Self { path: path.to_path_buf(), member: Some(Box::new(member)) }
     }
 
     /// The file on disk that holds the bytes.

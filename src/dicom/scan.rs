@@ -3,7 +3,8 @@
 //! duplicates, conflicts, series of slices. A bad file is a row and never ends the run. Must not
 //! know which objects belong to one case.
 
-use std::collections::BTreeMap;
+use std::borrow::Cow;
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use std::path::{Component, Path, PathBuf};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
@@ -18,7 +19,7 @@ use super::look::{Content, Entry, Seen, look, look_at, refused};
 use super::place::Place;
 use super::{Ledger, Progress, Scan, ScanError};
 use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind, Token};
+use crate::identity::{Identity, Kind, Recent, Token};
 use crate::rt::{FileStatus, ImageSeries, StructureSetHeader};
 
 /// See [`super::scan`].
@@ -33,15 +34,18 @@ pub(super) fn scan(
     let counter = AtomicUsize::new(0);
     let looked: Vec<Result<Opened, Box<Entry>>> = entries
         .into_par_iter()
-        .map(|entry| {
-            if stop.load(Ordering::Relaxed) {
-                return Err(Box::new(entry));
-            }
-            let seen = opened(entry, identity);
-            let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
-            watch(Progress { files_seen, files_total });
-            Ok(seen)
-        })
+        .map_init(
+            || Recent::new(identity),
+            |recent, entry| {
+                if stop.load(Ordering::Relaxed) {
+                    return Err(Box::new(entry));
+                }
+                let seen = opened(entry, recent);
+                let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
+                watch(Progress { files_seen, files_total });
+                Ok(seen)
+            },
+        )
         .collect();
     let (mut seen, mut left) = (Vec::with_capacity(looked.len()), Vec::new());
     for file in looked {
@@ -75,9 +79,11 @@ type Unreadable = Vec<(Entry, Error)>;
 
 /// All files below the roots, and the places that could not be looked into.
 fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unreadable), ScanError> {
-    let mut found: Vec<(PathBuf, String)> = Vec::new();
+    let mut found: Vec<(PathBuf, usize)> = Vec::new();
     let mut unreadable = Vec::new();
-    let entry = |path: &Path, name: String| {
+    let entry = |path: PathBuf, index: usize| {
+        let below = roots.get(index).map_or_else(String::new, |root| relative(root, &path));
+        let name = if roots.len() > 1 { format!("{index}/{below}") } else { below };
         let file = identity.token(Kind::File, &name);
         Entry { place: Place::file(path), name, file }
     };
@@ -86,13 +92,10 @@ fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unread
         if std::fs::metadata(root).map_err(fail)?.is_dir() {
             std::fs::read_dir(root).map_err(fail)?;
         }
-        let prefix = if roots.len() > 1 { format!("{index}/") } else { String::new() };
-        let name = |path: &Path| format!("{prefix}{}", relative(root, path));
         for item in WalkDir::new(root).follow_links(true).sort_by_file_name() {
             match item {
                 Ok(item) if item.file_type().is_file() => {
-                    let name = name(item.path());
-                    found.push((item.into_path(), name));
+                    found.push((item.into_path(), index));
                 }
                 Ok(_) => {}
                 // A symbolic link that leads back to a folder above it adds no file.
@@ -100,12 +103,12 @@ fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unread
                 Err(error) => {
                     let path = error.path().unwrap_or(root);
                     let error = Error::new(Code::FileUnreadable, "cannot be looked into");
-                    unreadable.push((entry(path, name(path)), error));
+                    unreadable.push((entry(path.to_path_buf(), index), error));
                 }
             }
         }
     }
-    let entries = found.into_par_iter().map(|(path, name)| entry(&path, name)).collect();
+    let entries = found.into_par_iter().map(|(path, index)| entry(path, index)).collect();
     Ok((entries, unreadable))
 }
 
@@ -113,13 +116,17 @@ fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unread
 /// ends a token would trim, are escaped so that two files never share one.
 fn relative(root: &Path, path: &Path) -> String {
     let below = path.strip_prefix(root).unwrap_or(path);
-    let parts = below.components().filter_map(|part| match part {
-        Component::Normal(name) => {
-            Some(name.to_str().map_or_else(|| format!("{name:?}"), plain_part))
+    let mut joined = String::with_capacity(below.as_os_str().len());
+    for part in below.components() {
+        let Component::Normal(name) = part else { continue };
+        if !joined.is_empty() {
+            joined.push('/');
         }
-        _ => None,
-    });
-    let joined = parts.collect::<Vec<_>>().join("/");
+        match name.to_str() {
+            Some(text) => joined.push_str(&plain_part(text)),
+            None => joined.push_str(&format!("{name:?}")),
+        }
+    }
     if joined.is_empty() {
         return root.file_name().unwrap_or_default().to_string_lossy().into_owned();
     }
@@ -127,18 +134,19 @@ fn relative(root: &Path, path: &Path) -> String {
 }
 
 /// A part of a name as it is, unless a token would trim its ends.
-pub(super) fn plain_part(text: &str) -> String {
+pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
     if text.trim_matches([' ', '\0']).len() == text.len() {
-        text.to_owned()
+        Cow::Borrowed(text)
     } else {
-        format!("{text:?}")
+        Cow::Owned(format!("{text:?}"))
     }
 }
 
 /// A file as it is, and of an archive all its members.
-fn opened(entry: Entry, identity: &Identity) -> Opened {
+fn opened(entry: Entry, recent: &mut Recent<'_>) -> Opened {
+    let identity = recent.identity();
     let name = entry.name.clone();
-    let mut seen = look(entry, identity);
+    let mut seen = look(entry, recent);
     let Content::Container(kind) = seen.content else { return (seen, Vec::new()) };
     let path = seen.place.path();
     seen.content = Content::Nothing;
@@ -175,30 +183,31 @@ fn members(
         return match container::list_zip(path) {
             Err(error) => (Vec::new(), Some(error)),
             Ok((list, fault)) => {
-                let one = |listed: &Listed| {
+                let one = |recent: &mut Recent<'_>, listed: &Listed| {
                     let entry = entry(listed);
                     match listed.refused {
                         Some(why) => not_read(entry, why),
-                        None => look(entry, identity),
+                        None => look(entry, recent),
                     }
                 };
-                (list.par_iter().map(one).collect(), fault)
+                (list.par_iter().map_init(|| Recent::new(identity), one).collect(), fault)
             }
         };
     }
-    let mut seen = Vec::new();
+    let (mut seen, mut recent) = (Vec::new(), Recent::new(identity));
     let fault = container::walk_tar(path, kind, &mut |listed, stream| {
         let entry = entry(&listed);
         let size = listed.member.size;
         seen.push(match listed.refused {
             Some(why) => not_read(entry, why),
-            None => look_at(entry, stream, size, identity),
+            None => look_at(entry, stream, size, &mut recent),
         });
     });
     (seen, fault.err())
 }
 
-fn gather(mut seen: Vec<Seen>, identity: &Identity) -> Scan {
+fn gather(seen: Vec<Seen>, identity: &Identity) -> Scan {
+    let mut seen = by_token(seen);
     let mut scan = Scan::default();
     let mut slices = Vec::new();
     let mut references = BTreeMap::new();
@@ -226,12 +235,22 @@ fn gather(mut seen: Vec<Seen>, identity: &Identity) -> Scan {
     }
     let inventory = &mut scan.inventory;
     inventory.images = series(slices);
+    let slices = Slices::of(&inventory.images, references.values().flat_map(|(_, i)| i.values()));
     for set in &mut inventory.structure_sets {
         if let Some((series, images)) = references.get(&set.origin.object) {
-            fill_image_planes(set, &inventory.images, series, images);
+            slices.fill_planes(set, series, images);
         }
     }
     scan
+}
+
+/// In the order of the files' tokens, in which tables and maps are kept.
+fn by_token(seen: Vec<Seen>) -> Vec<Seen> {
+    let mut order: Vec<(Token, usize)> =
+        seen.iter().enumerate().map(|(index, file)| (file.record.file.clone(), index)).collect();
+    order.par_sort_unstable();
+    let mut seen: Vec<Option<Seen>> = seen.into_iter().map(Some).collect();
+    order.into_iter().filter_map(|(_, index)| seen.get_mut(index)?.take()).collect()
 }
 
 /// Takes the row of a file and everything said about it into the scan; what it holds is left.
@@ -259,28 +278,55 @@ impl Ledger {
     }
 }
 
-/// Takes the planes of the images from the series that holds the image the contours refer to, else
-/// from the only series the structure set refers to; for structures whose object does not state the
-/// distance between planes also that distance, if need be of the only series in their frame of
-/// reference.
-fn fill_image_planes(
-    set: &mut StructureSetHeader,
-    all: &[ImageSeries],
-    series: &[Token],
-    images: &BTreeMap<i64, Token>,
-) {
-    let only = |fits: &dyn Fn(&ImageSeries) -> bool| {
-        let mut found = all.iter().filter(|s| fits(s));
-        found.next().filter(|_| found.next().is_none())
-    };
-    for roi in &mut set.rois {
-        let image = images.get(&roi.number);
-        let holds = |s: &ImageSeries| image.is_some_and(|i| s.objects.binary_search(i).is_ok());
-        let frame = roi.frame.as_ref();
-        let own = all.iter().find(|s| holds(s)).or_else(|| only(&|s| series.contains(&s.series)));
-        let of_frame = || only(&|s| frame.is_some() && s.frame.as_ref() == frame);
-        roi.image_planes = own.and_then(|s| s.planes);
-        roi.plane_spacing = roi.plane_spacing.or_else(|| own.or_else(of_frame)?.spacing);
+/// The image series by what structures know of them.
+struct Slices<'a> {
+    /// All series, by token.
+    all: &'a [ImageSeries],
+    /// Those that hold the images asked for.
+    holding: HashMap<&'a Token, &'a ImageSeries>,
+    /// The only series of a frame of reference; nothing where there are several.
+    of_frame: HashMap<&'a Token, Option<&'a ImageSeries>>,
+}
+
+impl<'a> Slices<'a> {
+    fn of(all: &'a [ImageSeries], images: impl Iterator<Item = &'a Token>) -> Self {
+        let wanted: HashSet<&Token> = images.collect();
+        let mut slices = Self { all, holding: HashMap::new(), of_frame: HashMap::new() };
+        for series in all {
+            for object in series.objects.iter().filter(|o| wanted.contains(o)) {
+                slices.holding.entry(object).or_insert(series);
+            }
+            if let Some(frame) = &series.frame {
+                let only = slices.of_frame.entry(frame);
+                only.and_modify(|only| *only = None).or_insert(Some(series));
+            }
+        }
+        slices
+    }
+
+    /// Takes the planes of the images from the series that holds the image the contours refer to,
+    /// else from the only series the structure set refers to; for structures whose object does not
+    /// state the distance between planes also that distance, if need be of the only series in
+    /// their frame of reference.
+    fn fill_planes(
+        &self,
+        set: &mut StructureSetHeader,
+        series: &[Token],
+        images: &BTreeMap<i64, Token>,
+    ) {
+        let known: BTreeSet<usize> = series
+            .iter()
+            .filter_map(|s| self.all.binary_search_by(|a| a.series.cmp(s)).ok())
+            .collect();
+        let only = known.first().filter(|_| known.len() == 1).and_then(|i| self.all.get(*i));
+        for roi in &mut set.rois {
+            let image = images.get(&roi.number);
+            let own = image.and_then(|i| self.holding.get(i).copied()).or(only);
+            let frame = || roi.frame.as_ref().and_then(|f| self.of_frame.get(f).copied().flatten());
+            let spacing = own.or_else(frame).and_then(|s| s.spacing);
+            roi.image_planes = own.and_then(|s| s.planes);
+            roi.plane_spacing = roi.plane_spacing.or(spacing);
+        }
     }
 }
 
