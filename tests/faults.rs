@@ -2,12 +2,14 @@
 //! ceiling of memory. The run ends with a message, what was there before is untouched, and the next
 //! run goes on. Limits are those of the operating system, set by the shell that starts the program.
 #![cfg(unix)]
-#![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
+#![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use std::fs;
 use std::os::unix::fs::PermissionsExt;
+use std::path::Path;
 use std::process::Command;
 
+use crate::measured::rows_of;
 use crate::phantom::large::Size;
 use crate::resume::{CLEAN, DONE, Place, assert_same, program};
 
@@ -62,19 +64,13 @@ fn a_full_disk_ends_the_run_and_costs_nothing_that_was_done() {
     assert_same(&place.result("study"), &calm);
 }
 
-/// As a user without special rights, whom the system refuses to write.
-#[test]
-fn a_folder_that_is_read_only_is_named() {
-    let place = Place::with(1);
-    place.key("study");
-    place.measure("study", &[]);
-    let before = place.result("study");
-    let tree = Command::new("chmod").args(["-R", "a+rX,a-w"]).arg(place.path()).status().unwrap();
-    assert!(tree.success());
-    let copy = place.path().parent().unwrap().join(format!("copy-{}", std::process::id()));
+/// Runs `measure` as a user without special rights; exit code and stderr.
+fn unprivileged(place: &Place, study: &str) -> (Option<i32>, String) {
+    // Nobody else may enter the folders above the program.
+    let copy = place.path().join("program");
     fs::copy(program(), &copy).unwrap();
     fs::set_permissions(&copy, fs::Permissions::from_mode(0o755)).unwrap();
-    let plain = place.command("study", &[]);
+    let plain = place.command(study, &[]);
     let is_root = fs::metadata("/proc/self").is_ok_and(|m| {
         use std::os::unix::fs::MetadataExt;
         m.uid() == 0
@@ -87,13 +83,73 @@ fn a_folder_that_is_read_only_is_named() {
         Command::new(&copy)
     };
     let output = command.current_dir(place.path()).args(plain.get_args()).output().unwrap();
-    let err = String::from_utf8(output.stderr).unwrap();
     fs::remove_file(&copy).unwrap();
-    let owner = Command::new("chmod").args(["-R", "u+w"]).arg(place.path()).status().unwrap();
-    assert!(owner.success());
-    assert_eq!(output.status.code(), Some(2), "{err}");
+    (output.status.code(), String::from_utf8(output.stderr).unwrap())
+}
+
+/// Changes the rights on everything below a path.
+fn allow(rights: &str, path: &Path) {
+    let done = Command::new("chmod").args(["-R", rights]).arg(path).status().unwrap();
+    assert!(done.success());
+}
+
+#[test]
+fn a_folder_that_is_read_only_is_named() {
+    let place = Place::with(1);
+    place.key("study");
+    place.measure("study", &[]);
+    let before = place.result("study");
+    allow("a+rX", place.path());
+    allow("a-w", &place.path().join("study"));
+    let (code, err) = unprivileged(&place, "study");
+    allow("u+w", place.path());
+    assert_eq!(code, Some(2), "{err}");
     assert!(err.contains("study") && err.contains("ermission denied"), "{err}");
     assert_same(&place.result("study"), &before);
+}
+
+/// A dose that may not be read and a folder that may not be entered are named; the other patients
+/// have the numbers that they have alone.
+#[test]
+fn what_may_not_be_read_is_named_and_costs_the_others_nothing() {
+    let place = Place::with(3);
+    place.key("alone");
+    place.key("study");
+    let archive = place.path().join("archive");
+    let mut folders: Vec<_> = fs::read_dir(&archive).unwrap().map(|e| e.unwrap().path()).collect();
+    folders.sort();
+    let [first, second, third] = &folders[..] else { panic!("{folders:?}") };
+    let dose = first.join("dose.dcm");
+    allow("a+rwX", place.path());
+    let set_rights = |rights: &str| [&dose, second].iter().for_each(|path| allow(rights, path));
+    set_rights("a-rwx");
+    let (code, err) = unprivileged(&place, "study");
+    set_rights("a+rwX");
+    assert_eq!(code, Some(1), "{err}");
+    for shown in ["dose.dcm", second.file_name().unwrap().to_str().unwrap()] {
+        assert!(err.lines().any(|line| line.contains(shown)), "{shown}: {err}");
+    }
+    let table = |study: &str, name: &str| {
+        let path = place.path().join(study).join("tables").join(name);
+        rows_of(&fs::read_to_string(path).unwrap())
+    };
+    let unreadable = table("study", "findings.csv");
+    let unreadable = unreadable.iter().filter(|row| row["code"] == "file-unreadable");
+    assert_eq!(unreadable.count(), 2);
+    let plans = table("study", "plans.csv");
+    let measured = plans.iter().filter(|row| row["measured"] == "true");
+    assert_eq!((plans.len(), measured.count()), (2, 1));
+    [first, second].iter().for_each(|folder| fs::remove_dir_all(folder).unwrap());
+    assert!(third.exists());
+    place.measure("alone", &[]);
+    let of_third = |study: &str| {
+        let mut rows = table(study, "metrics.csv");
+        let plan = &table("alone", "plans.csv")[0]["plan_id"];
+        rows.retain(|row| row["plan_id"] == *plan);
+        rows
+    };
+    assert!(of_third("alone").len() > 10);
+    assert_eq!(of_third("study"), of_third("alone"));
 }
 
 /// A ceiling on address space, with which one case can be measured: so can ten, one after another.
