@@ -20,7 +20,7 @@ use crate::identity::{Identity, Token};
 use crate::rt::FileStatus;
 
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
-pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
+pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
     let used = |file: &Seen| !matches!(file.content, Content::Nothing | Content::Container(_));
     let objects = || {
         let files = seen.iter().enumerate().filter(|(_, file)| used(file));
@@ -47,7 +47,7 @@ pub(super) fn settle(seen: &mut [Seen], identity: &Identity) {
     }
 }
 
-fn same(seen: &[Seen], pair: &[usize]) -> bool {
+fn same(seen: &[Box<Seen>], pair: &[usize]) -> bool {
     let &[a, b] = pair else { return false };
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     match (&a.content, &b.content) {

@@ -2,6 +2,8 @@
 //! first kilobytes of the file. Looks at the outermost elements only and steps over everything
 //! else, so that an archive of image slices costs little more than opening its files.
 
+use std::borrow::Cow;
+
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 
@@ -64,23 +66,23 @@ impl Class {
 
 /// The beginning of a data set. Text is kept as stored.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Head {
+pub(super) struct Head<'a> {
     /// SOP Class UID (0008,0016).
-    pub class: String,
+    pub class: Cow<'a, str>,
     /// SOP Instance UID (0008,0018).
-    pub instance: String,
+    pub instance: Cow<'a, str>,
     /// Modality (0008,0060).
-    pub modality: String,
+    pub modality: Cow<'a, str>,
     /// Patient ID (0010,0020).
-    pub patient: String,
+    pub patient: Cow<'a, str>,
     /// Series Instance UID (0020,000E).
-    pub series: String,
+    pub series: Cow<'a, str>,
     /// Frame of Reference UID (0020,0052).
-    pub frame: String,
+    pub frame: Cow<'a, str>,
     /// Image Position (Patient) (0020,0032).
-    pub position: String,
+    pub position: Cow<'a, str>,
     /// Image Orientation (Patient) (0020,0037).
-    pub orientation: String,
+    pub orientation: Cow<'a, str>,
 }
 
 /// Why there is no head.
@@ -107,12 +109,14 @@ pub(super) struct Start<'a> {
 
 /// Reads the head. `meta_class` stands in for a SOP Class UID that the data set lacks. The walk
 /// ends as soon as what the class needs is past.
-pub(super) fn head(start: Start<'_>, meta_class: Option<&str>) -> Result<Head, HeadEnd> {
+pub(super) fn head<'a>(start: Start<'a>, meta_class: Option<&'a str>) -> Result<Head<'a>, HeadEnd> {
+    let meta_class = meta_class.unwrap_or_default();
     let mut head = Head::default();
+    let mut last = last_tag(meta_class);
     let mut at = start.at;
     while at < start.total {
         let element = start.element(at)?;
-        if past(element.tag, &head, meta_class) {
+        if element.tag > tags::SOP_INSTANCE_UID && element.tag > last {
             break;
         }
         let Some(size) = element.size() else {
@@ -123,12 +127,15 @@ pub(super) fn head(start: Start<'_>, meta_class: Option<&str>) -> Result<Head, H
         let Some(end) = end else { return Err(HeadEnd::Damaged) };
         if let Some(field) = head.field(element.tag) {
             let value = start.bytes.get(element.value_at..end).ok_or(HeadEnd::NeedsMore(end))?;
-            latin_1(value).trim_matches([' ', '\0']).clone_into(field);
+            *field = trimmed(latin_1(value));
+            if element.tag == tags::SOP_CLASS_UID && !field.is_empty() {
+                last = last_tag(field);
+            }
         }
         at = end;
     }
     if head.class.is_empty() {
-        meta_class.unwrap_or_default().clone_into(&mut head.class);
+        head.class = Cow::Borrowed(meta_class);
     }
     Ok(head)
 }
@@ -152,20 +159,24 @@ pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeadEnd> {
     if at > start.bytes.len() { Err(HeadEnd::NeedsMore(at)) } else { Ok(at) }
 }
 
-/// Whether everything of interest lies before `tag`.
-fn past(tag: Tag, head: &Head, meta_class: Option<&str>) -> bool {
-    if tag <= tags::SOP_INSTANCE_UID {
-        return false;
-    }
-    let class = if head.class.is_empty() { meta_class.unwrap_or_default() } else { &head.class };
-    match Class::of(class) {
-        Class::Slice | Class::Slices => tag > tags::FRAME_OF_REFERENCE_UID,
-        _ => tag > tags::PATIENT_ID,
+fn trimmed(text: Cow<'_, str>) -> Cow<'_, str> {
+    const PADDING: [char; 2] = [' ', '\0'];
+    match text {
+        Cow::Borrowed(text) => Cow::Borrowed(text.trim_matches(PADDING)),
+        Cow::Owned(text) => Cow::Owned(text.trim_matches(PADDING).to_owned()),
     }
 }
 
-impl Head {
-    fn field(&mut self, tag: Tag) -> Option<&mut String> {
+/// The last tag that is of interest in an object of a class.
+fn last_tag(class: &str) -> Tag {
+    match Class::of(class) {
+        Class::Slice | Class::Slices => tags::FRAME_OF_REFERENCE_UID,
+        _ => tags::PATIENT_ID,
+    }
+}
+
+impl<'a> Head<'a> {
+    fn field(&mut self, tag: Tag) -> Option<&mut Cow<'a, str>> {
         Some(match tag {
             tags::SOP_CLASS_UID => &mut self.class,
             tags::SOP_INSTANCE_UID => &mut self.instance,
@@ -229,7 +240,7 @@ mod tests {
                 let head = head(start, None).unwrap();
                 assert_eq!(head.instance, "1.2.7.1");
                 assert_eq!(head.position, "0\\0\\-4.5");
-                assert_eq!((head.modality.as_str(), head.frame.as_str()), ("CT", "1.2.9"));
+                assert_eq!((&*head.modality, &*head.frame), ("CT", "1.2.9"));
             }
         }
     }

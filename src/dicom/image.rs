@@ -11,7 +11,7 @@ use dicom_object::InMemDicomObject;
 
 use super::attribute::Attributes;
 use super::header::Head;
-use super::number::decimals;
+use super::number::{PADDING, decimal};
 use super::remark::Remarks;
 use crate::geometry::point::{Point, cross, dot, unit};
 use crate::identity::{Kind, Recent, Token};
@@ -41,34 +41,28 @@ impl Slice {
     /// The slice of a file's head, with the tokens of its object and patient; nothing without
     /// series or instance UID.
     pub(super) fn of(
-        head: &Head,
+        head: &Head<'_>,
         (object, patient): (Option<&Token>, Option<&Token>),
         recent: &mut Recent<'_>,
     ) -> Option<Self> {
         let mut token = |kind, raw: &str| (!raw.is_empty()).then(|| recent.token(kind, raw));
-        let normal = vector::<6>(&head.orientation).and_then(|list| normal(list.to_vec()));
+        let normal = vector(&head.orientation).and_then(normal);
         Some(Self {
             series: token(Kind::Series, &head.series)?,
             frame: token(Kind::Frame, &head.frame),
             patient: patient.cloned(),
             modality: modality(&head.modality),
             object: object.cloned()?,
-            position: vector::<3>(&head.position),
+            position: vector(&head.position),
             normal,
         })
     }
 }
 
 impl Slice {
-    /// The slices of a multi-frame image: position and orientation stand in the functional groups,
+    /// The slices of a multi-frame image of which this is the head: position and orientation stand in the functional groups,
     /// of each frame or shared by all (PS3.3 C.7.6.16.2.3 and C.7.6.16.2.4).
-    pub(super) fn frames(
-        head: &Head,
-        whose: (Option<&Token>, Option<&Token>),
-        image: &InMemDicomObject,
-        recent: &mut Recent<'_>,
-    ) -> Vec<Self> {
-        let Some(plain) = Self::of(head, whose, recent) else { return Vec::new() };
+    pub(super) fn frames(&self, image: &InMemDicomObject) -> Vec<Self> {
         let remarks = RefCell::new(Remarks::default());
         let root = Attributes::new(image, &remarks);
         let shared = root.first_item(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE);
@@ -81,7 +75,11 @@ impl Slice {
             let at = place(&frame, tags::PLANE_POSITION_SEQUENCE, tags::IMAGE_POSITION_PATIENT);
             let along =
                 place(&frame, tags::PLANE_ORIENTATION_SEQUENCE, tags::IMAGE_ORIENTATION_PATIENT);
-            Self { position: at.try_into().ok(), normal: normal(along), ..plain.clone() }
+            Self {
+                position: at.try_into().ok(),
+                normal: along.try_into().ok().and_then(normal),
+                ..self.clone()
+            }
         });
         slices.collect()
     }
@@ -97,13 +95,19 @@ fn modality(text: &str) -> &'static str {
     known.unwrap_or(if text.trim().is_empty() { "" } else { "OT" })
 }
 
-fn normal(orientation: Vec<f64>) -> Option<Point> {
-    let [a, b, c, x, y, z] = orientation.try_into().ok()?;
+fn normal([a, b, c, x, y, z]: [f64; 6]) -> Option<Point> {
     unit(cross([a, b, c], [x, y, z]))
 }
 
+/// So many numbers and, at most, an empty component after them.
 fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
-    decimals(text).ok().and_then(|list| list.value.try_into().ok())
+    let mut components = text.split('\\');
+    let mut list = [0.0; N];
+    for number in &mut list {
+        *number = decimal(components.next()?)?.value;
+    }
+    let rest = components.next().unwrap_or_default().trim_matches(PADDING);
+    (rest.is_empty() && components.next().is_none()).then_some(list)
 }
 
 /// The slices as series, by series token.
@@ -174,7 +178,7 @@ mod tests {
     use super::*;
     use crate::identity::Identity;
 
-    fn head(instance: &str, position: &str) -> Head {
+    fn head(instance: &'static str, position: &'static str) -> Head<'static> {
         Head {
             instance: instance.into(),
             series: "1.2".into(),
@@ -191,7 +195,7 @@ mod tests {
     fn spacing_is_taken_along_the_normal() {
         let identity = Identity::kept();
         let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
-        let slice = |h: &Head| {
+        let slice = |h: &Head<'_>| {
             let object = identity.token(Kind::Object, &h.instance);
             Slice::of(h, (Some(&object), None), &mut Recent::new(&identity))
         };

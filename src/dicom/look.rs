@@ -87,7 +87,7 @@ pub(super) struct Seen {
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: Entry, recent: &mut Recent<'_>) -> Seen {
+pub(super) fn look(entry: Entry, recent: &mut Recent<'_>) -> Box<Seen> {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
         Ok((mut stream, size)) => look_at(entry, &mut stream, size, recent),
@@ -101,9 +101,9 @@ pub(super) fn look_at(
     stream: &mut dyn Read,
     size: u64,
     recent: &mut Recent<'_>,
-) -> Seen {
+) -> Box<Seen> {
     let (shown, file) = (entry.place.shown(), entry.file.clone());
-    let mut seen = Seen::nothing(entry);
+    let mut seen = Box::new(Seen::nothing(entry));
     let identity = recent.identity();
     let source = Source { path: &shown, file: &file, identity };
     if let Err(error) = seen.fill(source, stream, size, recent) {
@@ -115,9 +115,9 @@ pub(super) fn look_at(
 }
 
 /// A file that is not looked at.
-pub(super) fn refused(entry: Entry, error: Error, identity: &Identity) -> Seen {
+pub(super) fn refused(entry: Entry, error: Error, identity: &Identity) -> Box<Seen> {
     let error = error.in_file(&entry.place.shown(), &entry.file);
-    let mut seen = Seen::nothing(entry);
+    let mut seen = Box::new(Seen::nothing(entry));
     seen.refuse(error, identity);
     seen
 }
@@ -170,9 +170,13 @@ impl Seen {
             }
             Err(reason) => return Err(unrecognised(reason)),
         };
-        let mut head = file.head(&layout)?;
-        self.note_head(&mut head, recent);
-        let class = Class::of(&head.class);
+        let (class, slice, named) = file.with_head(&layout, |head| {
+            self.note_head(head, recent);
+            let class = Class::of(&head.class);
+            let slice = matches!(class, Class::Slice | Class::Slices)
+                .then(|| Slice::of(head, self.whose(), recent));
+            (class, slice.flatten(), !head.class.is_empty())
+        })?;
         match class {
             Class::StructureSet
             | Class::Dose
@@ -188,14 +192,13 @@ impl Seen {
                 result.map_err(|error| object.name(error))
             }
             Class::Slice => {
-                let slice = Slice::of(&head, self.whose(), recent);
                 self.keep(slice.into_iter().collect());
                 Ok(())
             }
             Class::Slices => {
                 let walked = file.without_pixels(&layout)?;
-                let whose = self.whose();
-                self.keep(Slice::frames(&head, whose, &walked.object, recent));
+                let frames = slice.map(|slice| slice.frames(&walked.object));
+                self.keep(frames.unwrap_or_default());
                 Ok(())
             }
             Class::Directory => {
@@ -207,9 +210,7 @@ impl Seen {
                 self.note_other(source);
                 Ok(())
             }
-            Class::Other if head.class.is_empty() => {
-                Err(missing(tags::SOP_CLASS_UID, "the UID of a SOP class"))
-            }
+            Class::Other if !named => Err(missing(tags::SOP_CLASS_UID, "the UID of a SOP class")),
             Class::Other => {
                 self.leave(FileStatus::Ignored, "DICOM of a kind that is not needed");
                 Ok(())
@@ -236,10 +237,10 @@ impl Seen {
         }
     }
 
-    fn note_head(&mut self, head: &mut Head, recent: &mut Recent<'_>) {
-        let taken = |text: &mut String| Some(std::mem::take(text)).filter(|text| !text.is_empty());
-        self.uid = taken(&mut head.instance);
-        self.patient_id = taken(&mut head.patient);
+    fn note_head(&mut self, head: &Head<'_>, recent: &mut Recent<'_>) {
+        let stated = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
+        self.uid = stated(&head.instance);
+        self.patient_id = stated(&head.patient);
         self.record.sop_class = sop_class_name(&head.class);
         self.record.object = self.uid.as_deref().map(|u| recent.identity().token(Kind::Object, u));
         self.record.patient = self.patient_id.as_deref().map(|p| recent.token(Kind::Patient, p));
@@ -332,7 +333,12 @@ impl<'a> Beginning<'a> {
         }
     }
 
-    fn head(&mut self, layout: &Layout) -> Result<Head, Error> {
+    /// What `told` makes of the head.
+    fn with_head<T>(
+        &mut self,
+        layout: &Layout,
+        told: impl FnOnce(&Head<'_>) -> T,
+    ) -> Result<T, Error> {
         let class = layout.meta_class.as_deref();
         let encoding = match layout.storage {
             Storage::Plain(encoding) => encoding,
@@ -342,13 +348,13 @@ impl<'a> Beginning<'a> {
                 let data = inflate(self.bytes.get(layout.start..).unwrap_or_default())?;
                 let start =
                     Start { bytes: &data, total: data.len(), at: 0, encoding: Encoding::EXPLICIT };
-                return head(start, class).map_err(|_| damaged());
+                return head(start, class).map(|head| told(&head)).map_err(|_| damaged());
             }
         };
         loop {
             let (bytes, total, at) = (self.bytes.as_slice(), self.total, layout.start);
             match head(Start { bytes, total, at, encoding }, class) {
-                Ok(head) => return Ok(head),
+                Ok(head) => return Ok(told(&head)),
                 Err(HeadEnd::NeedsMore(position)) if self.bytes.len() < self.total => {
                     self.limit()?;
                     self.read_past(position)?;

@@ -10,7 +10,7 @@ use dicom_dictionary_std::tags;
 
 use super::attribute::Attributes;
 use super::error::Error;
-use super::header::{Head, Start, head};
+use super::header::{Start, head};
 use super::locate::{Storage, locate};
 use super::open::{Opened, open_bytes};
 use super::remark::Remarks;
@@ -49,11 +49,11 @@ impl<'a> Object<'a> {
     /// # Errors
     /// When it is no DICOM file or a damaged one, with the file named.
     pub(super) fn from_bytes(source: Source<'a>, bytes: Vec<u8>) -> Result<Self, Error> {
-        let head = peek(&bytes);
+        let (instance, patient) = peek(&bytes);
         let opened = open_bytes(bytes).map_err(|error| {
-            let patient = Some(head.patient.as_str()).filter(|id| !id.is_empty());
+            let patient = Some(patient.as_str()).filter(|id| !id.is_empty());
             let patient = patient.map(|id| source.identity.token(Kind::Patient, id));
-            let uid = Some(head.instance.as_str()).filter(|uid| !uid.is_empty());
+            let uid = Some(instance.as_str()).filter(|uid| !uid.is_empty());
             source.name(error).in_object(uid, patient.as_ref())
         })?;
         let remarks = RefCell::new(opened.remarks.clone());
@@ -147,12 +147,14 @@ impl<'a> Object<'a> {
     }
 }
 
-/// What the first elements say of a file, so that an error in the rest of it can be named.
-fn peek(bytes: &[u8]) -> Head {
-    let Ok(layout) = locate(bytes, bytes.len()) else { return Head::default() };
-    let Storage::Plain(encoding) = layout.storage else { return Head::default() };
+/// SOP Instance UID and Patient ID as the first elements have them, so that an error in the rest of
+/// the file can be named; empty where they do not say.
+fn peek(bytes: &[u8]) -> (String, String) {
+    let Ok(layout) = locate(bytes, bytes.len()) else { return <_>::default() };
+    let Storage::Plain(encoding) = layout.storage else { return <_>::default() };
     let start = Start { bytes, total: bytes.len(), at: layout.start, encoding };
-    head(start, layout.meta_class.as_deref()).unwrap_or_default()
+    let head = head(start, layout.meta_class.as_deref()).unwrap_or_default();
+    (head.instance.into_owned(), head.patient.into_owned())
 }
 
 impl Source<'_> {
