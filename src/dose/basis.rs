@@ -25,6 +25,8 @@ pub enum Kernel {
 pub struct Axis {
     nodes: Vec<f64>,
     step: Option<f64>,
+    /// First and last position at which there is a value.
+    reach: [f64; 2],
     intervals: Vec<Weights>,
 }
 
@@ -54,7 +56,10 @@ impl Axis {
                 })
                 .collect()
         };
-        Self { nodes, step, intervals }
+        let half = |gap: Option<&f64>| gap.copied().unwrap_or(1.0) * 0.5 + 1e-9;
+        let ends = [nodes.first(), nodes.last()].map(|n| n.copied().unwrap_or(f64::NAN));
+        let reach = [ends[0] - half(gaps.first()), ends[1] + half(gaps.last())];
+        Self { nodes, step, reach, intervals }
     }
 
     /// Number of nodes.
@@ -104,14 +109,13 @@ impl Axis {
     #[must_use]
     #[inline]
     pub fn locate(&self, x: f64) -> Option<(usize, f64)> {
+        if !(self.reach[0]..=self.reach[1]).contains(&x) {
+            return None;
+        }
         let (first, last) = (*self.nodes.first()?, *self.nodes.last()?);
         let n = self.nodes.len();
         if n == 1 {
-            return ((x - first).abs() <= 0.5 + 1e-9).then_some((0, 0.0));
-        }
-        let (before, after) = (self.gap(0) * 0.5, self.gap(n - 2) * 0.5);
-        if !(x >= first - before - 1e-9 && x <= last + after + 1e-9) {
-            return None;
+            return Some((0, 0.0));
         }
         let x = x.clamp(first, last);
         if let Some(step) = self.step {

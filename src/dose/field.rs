@@ -180,11 +180,10 @@ impl DoseField {
             return dose;
         }
         let corners = guard::corners(&self.values, cell);
-        if (corners[0]..=corners[1]).contains(&dose) {
-            return dose;
-        }
-        let [low, high] = guard::allowed(&self.values, &self.axes, cell, corners);
-        dose.clamp(low, high)
+        guard::plain(corners, dose).unwrap_or_else(|| {
+            let [low, high] = guard::allowed(&self.values, &self.axes, cell, corners);
+            dose.clamp(low, high)
+        })
     }
 
     /// Dose and its slope along plane normal (per mm), rows and columns (per index); no slope
@@ -207,23 +206,26 @@ impl DoseField {
             let gap = self.axes[a].gap(i);
             s[a] = basis::slope(self.axes[a].interval(i), t).map(|x| x / gap);
         }
-        // One pass over the 16 rows gives the value and all three slopes.
-        let (mut value, mut slope) = (0.0, [0.0; 3]);
+        // One pass over the 16 rows, four columns side by side: rows and planes are weighted for
+        // the value and for their own slope.
+        let [mut plain, mut down, mut normal] = [[0.0; 4]; 3];
         for a in 0..4 {
-            let mut plane = [0.0; 3];
+            let [mut rows, mut sloped] = [[0.0; 4]; 2];
             for b in 0..4 {
-                let row = self.row([node[0] + a, node[1] + b, node[2]]);
-                let across = dot4(&w[2], row);
-                plane[0] += w[1][b] * across;
-                plane[1] += s[1][b] * across;
-                plane[2] += w[1][b] * dot4(&s[2], row);
+                let row = self.row([node[0] + a, node[1] + b, node[2]]).map(f64::from);
+                add_scaled(&mut rows, w[1][b], row);
+                add_scaled(&mut sloped, s[1][b], row);
             }
-            value += w[0][a] * plane[0];
-            slope[0] += s[0][a] * plane[0];
-            slope[1] += w[0][a] * plane[1];
-            slope[2] += w[0][a] * plane[2];
+            add_scaled(&mut plain, w[0][a], rows);
+            add_scaled(&mut down, w[0][a], sloped);
+            add_scaled(&mut normal, s[0][a], rows);
         }
-        Some((value, slope, self.guarded(node, value)))
+        let value = across(&w[2], plain);
+        let slope = [across(&w[2], normal), across(&w[2], down), across(&s[2], plain)];
+        let dose = self.guarded(node, value);
+        // What was held by its rounding only was not held.
+        let value = if guard::is_rounding(value, dose) { dose } else { value };
+        Some((value, slope, dose))
     }
 
     /// Largest of the eight voxels around a position, Gy; absent outside the grid.
@@ -261,7 +263,7 @@ impl DoseField {
                 let c = self.row([node[0] + a, node[1] + b, node[2]]);
                 let to = &mut rows[(a * 4 + b) * nj..(a * 4 + b + 1) * nj];
                 for (x, w) in to.iter_mut().zip(&weights[2]) {
-                    *x = dot4(w, c);
+                    *x = across(w, c.map(f64::from));
                 }
             }
         }
@@ -328,15 +330,16 @@ impl DoseField {
 
     #[inline]
     fn sum(&self, node: [usize; 3], w: &[[f64; 4]; 3]) -> f64 {
-        let mut total = 0.0;
+        let mut plain = [0.0; 4];
         for a in 0..4 {
-            let mut plane = 0.0;
+            let mut rows = [0.0; 4];
             for b in 0..4 {
-                plane += w[1][b] * dot4(&w[2], self.row([node[0] + a, node[1] + b, node[2]]));
+                let row = self.row([node[0] + a, node[1] + b, node[2]]);
+                add_scaled(&mut rows, w[1][b], row.map(f64::from));
             }
-            total += w[0][a] * plane;
+            add_scaled(&mut plain, w[0][a], rows);
         }
-        total
+        across(&w[2], plain)
     }
 
     fn fill_padded(&mut self) {
@@ -388,11 +391,16 @@ fn every_second(n: usize, phase: Phase) -> Vec<usize> {
 }
 
 #[inline]
-fn dot4(w: &[f64; 4], row: [f32; 4]) -> f64 {
-    w[0] * f64::from(row[0])
-        + w[1] * f64::from(row[1])
-        + w[2] * f64::from(row[2])
-        + w[3] * f64::from(row[3])
+fn add_scaled(sum: &mut [f64; 4], weight: f64, columns: [f64; 4]) {
+    for (to, column) in sum.iter_mut().zip(columns) {
+        *to += weight * column;
+    }
+}
+
+#[inline]
+fn across(weights: &[f64; 4], columns: [f64; 4]) -> f64 {
+    let [a, b, c, d] = *weights;
+    a * columns[0] + b * columns[1] + c * columns[2] + d * columns[3]
 }
 
 /// Turns the values along one axis into spline coefficients (or leaves them) and fills the extra

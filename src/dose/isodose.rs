@@ -5,6 +5,8 @@
 //! crosses are divided, and each small box is cut by the plane that the dose has there, so there
 //! is no counting of voxels and no dose bin.
 
+use ndarray::{Array2, Axis};
+
 use super::field::DoseField;
 use crate::geometry::Point;
 use crate::geometry::cut::plane_cut;
@@ -36,8 +38,8 @@ impl std::ops::AddAssign for Isodose {
 #[derive(Debug, Clone)]
 pub struct IsodoseMap<'a> {
     field: &'a DoseField,
-    /// Largest voxel dose of each plane, Gy.
-    plane_max: Vec<f32>,
+    /// Largest voxel dose of each row by plane, Gy: most rows lie far below a dose that is asked for.
+    row_max: Array2<f32>,
     pub(super) cells: [usize; 3],
     /// Only what lies in this solid counts.
     body: Option<&'a Locator<'a>>,
@@ -54,13 +56,12 @@ impl<'a> IsodoseMap<'a> {
     /// Prepares the map of a dose.
     #[must_use]
     pub fn new(field: &'a DoseField) -> Self {
-        let plane_max = field
-            .values()
-            .outer_iter()
-            .map(|p| p.iter().copied().fold(f32::NEG_INFINITY, f32::max))
-            .collect();
+        let row_max = field.values().map_axis(Axis(2), |row| {
+            // Not `f32::max`, which cares for numbers that are none and is slow for it.
+            row.fold(f32::NEG_INFINITY, |most, v| if *v > most { *v } else { most })
+        });
         let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
-        Self { field, plane_max, cells, body: None }
+        Self { field, row_max, cells, body: None }
     }
 
     /// The same, but only what lies inside a solid counts: the outline of the patient.
@@ -85,7 +86,7 @@ impl<'a> IsodoseMap<'a> {
     /// Largest voxel dose, Gy.
     #[must_use]
     pub fn maximum_gy(&self) -> f64 {
-        f64::from(self.plane_max.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+        f64::from(self.row_max.iter().copied().fold(f32::NEG_INFINITY, f32::max))
     }
 
     /// Volume of all space that receives at least `dose_gy`. A grid of fewer than two planes, rows
@@ -101,11 +102,11 @@ impl<'a> IsodoseMap<'a> {
     pub(super) fn each_cell(&self, dose_gy: f64, mut found: impl FnMut([usize; 3], Isodose)) {
         let box_mm = self.box_mm(self.rough_radius(dose_gy));
         for k in 0..self.cells[0] {
-            let top = f64::from(self.plane_max[k].max(self.plane_max[k + 1]));
-            if top < dose_gy * NEAR {
-                continue;
-            }
             for i in 0..self.cells[1] {
+                let rows = [[k, i], [k, i + 1], [k + 1, i], [k + 1, i + 1]];
+                if rows.iter().all(|at| f64::from(self.row_max[*at]) < dose_gy * NEAR) {
+                    continue;
+                }
                 for j in 0..self.cells[2] {
                     let piece = self.piece([k, i, j], dose_gy, box_mm);
                     if piece.volume_mm3 > 0.0 {
@@ -129,7 +130,14 @@ impl<'a> IsodoseMap<'a> {
     fn rough_radius(&self, dose_gy: f64) -> f64 {
         #[allow(clippy::cast_possible_truncation)] // voxels are single precision
         let level = dose_gy as f32;
-        let count = self.field.values().iter().filter(|v| **v >= level).count();
+        let rows = self.row_max.indexed_iter().filter(|(_, most)| **most >= level);
+        let values = self.field.values();
+        let count: usize = rows
+            .map(|((k, i), _)| {
+                let row = values.index_axis(Axis(0), k).index_axis_move(Axis(0), i);
+                row.iter().filter(|v| **v >= level).count()
+            })
+            .sum();
         let [plane, row, column] = self.field.cell_size_mm([0; 3]);
         #[allow(clippy::cast_precision_loss)] // a count of voxels
         let volume = count as f64 * plane * row * column;

@@ -97,19 +97,30 @@ fn cross(a: Point2, b: Point2) -> f64 {
     a[0] * b[1] - a[1] * b[0]
 }
 
+/// Rises with the angle of a vector from -2 to 2, without a transcendental function: directions are
+/// only put in order.
+fn turn([x, y]: Point2) -> f64 {
+    let size = x.abs() + y.abs();
+    if size == 0.0 {
+        return 0.0;
+    }
+    let across = x / size;
+    if y < 0.0 { across - 1.0 } else { 1.0 - across }
+}
+
 fn gauge(region: &Region, c: Point2, lattice: &Lattice) -> Vec<f64> {
     let Some(ring) = region.rings().first() else { return vec![f64::INFINITY; lattice.nodes()] };
     let scale = region.area() / std::f64::consts::PI;
     let mut edges: Vec<(f64, Point2, Point2)> = polygon::edges(ring)
         .map(|(a, b)| (sub(a, c), sub(b, c)))
-        .map(|(a, b)| (a[1].atan2(a[0]), sub(b, a), a))
+        .map(|(a, b)| (turn(a), sub(b, a), a))
         .collect();
     edges.sort_by(|x, y| x.0.total_cmp(&y.0));
     let mut out = Vec::with_capacity(lattice.nodes());
     for row in 0..lattice.size[1] {
         for column in 0..lattice.size[0] {
             let p = lattice.position(column, row);
-            let angle = p[1].atan2(p[0]);
+            let angle = turn(p);
             let after = edges.partition_point(|e| e.0 <= angle);
             // Before the first edge lies the last one, across the cut of the angle.
             let at = if after == 0 { edges.len() } else { after } - 1;

@@ -67,17 +67,21 @@ impl Bounds {
     }
 }
 
+fn near(p: Point2, q: Point2) -> bool {
+    let [u, v] = [p[0] - q[0], p[1] - q[1]];
+    u * u + v * v < SAME_VERTEX_MM * SAME_VERTEX_MM
+}
+
 /// Without repeated vertices and without a repeated first vertex at the end.
 #[must_use]
 pub fn clean(points: &[Point2]) -> Vec<Point2> {
-    let same = |a: Point2, b: Point2| (a[0] - b[0]).hypot(a[1] - b[1]) < SAME_VERTEX_MM;
     let mut ring: Vec<Point2> = Vec::with_capacity(points.len());
     for &p in points {
-        if ring.last().is_none_or(|&q| !same(p, q)) {
+        if ring.last().is_none_or(|&q| !near(p, q)) {
             ring.push(p);
         }
     }
-    while ring.len() > 1 && same(ring[0], ring[ring.len() - 1]) {
+    while ring.len() > 1 && near(ring[0], ring[ring.len() - 1]) {
         ring.pop();
     }
     ring
@@ -121,7 +125,6 @@ pub fn same_ring(a: &[Point2], b: &[Point2]) -> bool {
     if a.len() != b.len() || a.is_empty() {
         return false;
     }
-    let near = |p: Point2, q: Point2| (p[0] - q[0]).hypot(p[1] - q[1]) < SAME_VERTEX_MM;
     let n = a.len();
     (0..n).filter(|&s| near(a[0], b[s])).any(|s| {
         (0..n).all(|i| near(a[i], b[(s + i) % n])) || (0..n).all(|i| near(a[i], b[(s + n - i) % n]))

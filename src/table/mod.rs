@@ -152,6 +152,8 @@ mod tests {
                     "cc" => "_cc",
                     "Gy" => "_gy",
                     "%" => "_percent",
+                    "MU" => "_mu",
+                    "min" => "_min",
                     "d" | "" => "",
                     other => panic!("{}.{}: unit {other}", table.name, c.name),
                 };
