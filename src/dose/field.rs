@@ -333,9 +333,9 @@ impl DoseField {
         let mut plain = [0.0; 4];
         for a in 0..4 {
             let mut rows = [0.0; 4];
-            for b in 0..4 {
+            for (b, weight) in w[1].iter().enumerate() {
                 let row = self.row([node[0] + a, node[1] + b, node[2]]);
-                add_scaled(&mut rows, w[1][b], row.map(f64::from));
+                add_scaled(&mut rows, *weight, row.map(f64::from));
             }
             add_scaled(&mut plain, w[0][a], rows);
         }

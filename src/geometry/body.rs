@@ -5,8 +5,7 @@
 //! of the smoothed shares over twice the radius in each direction ([`super::surface`]); the mean of
 //! that for a ball of the same volume is given back.
 
-use rstar::{AABB, PointDistance, RTree, RTreeObject};
-
+use super::facets::{Facet, Facets};
 use super::occupancy::Occupancy;
 use super::point::{self, Point};
 use super::surface::{Surface, VARIANCE};
@@ -17,7 +16,7 @@ pub struct Body {
     /// Points of the surface, block by block.
     points: Vec<Point>,
     blocks: Vec<Block>,
-    facets: RTree<Facet>,
+    facets: Facets,
     low: Point,
     high: Point,
     pitch_mm: f64,
@@ -56,34 +55,13 @@ fn blocks(mut points: Vec<Point>, edge_mm: f64) -> (Vec<Point>, Vec<Block>) {
     (points, out)
 }
 
-#[derive(Debug, Clone)]
-struct Facet([Point; 3]);
-
 /// Triangles nearer to each other than this, mm, are equally near.
 const SAME_DISTANCE_MM: f64 = 1e-9;
 
-impl Facet {
-    /// Height of a point above the plane of the triangle, mm; 0 for one without area.
-    fn height_mm(&self, p: Point) -> f64 {
-        let [a, b, c] = self.0;
-        let normal = point::unit(point::cross(point::sub(b, a), point::sub(c, a)));
-        normal.map_or(0.0, |n| point::dot(point::sub(p, a), n))
-    }
-}
-
-impl RTreeObject for Facet {
-    type Envelope = AABB<Point>;
-
-    fn envelope(&self) -> Self::Envelope {
-        AABB::from_points(&self.0)
-    }
-}
-
-impl PointDistance for Facet {
-    fn distance_2(&self, p: &Point) -> f64 {
-        let d = point::sub(*p, nearest_of_triangle(self.0, *p));
-        point::dot(d, d)
-    }
+/// Height of a point above the plane of a triangle, mm; 0 for one without area.
+fn height_mm([a, b, c]: Facet, p: Point) -> f64 {
+    let normal = point::unit(point::cross(point::sub(b, a), point::sub(c, a)));
+    normal.map_or(0.0, |n| point::dot(point::sub(p, a), n))
 }
 
 impl Body {
@@ -101,7 +79,7 @@ impl Body {
         let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,
-            facets: RTree::bulk_load(surface.facets.into_iter().map(Facet).collect()),
+            facets: Facets::new(&surface.facets),
             points,
             low,
             high,
@@ -132,17 +110,15 @@ impl Body {
     /// Distance from a point to the surface, mm; negative inside. Absent without a surface.
     #[must_use]
     pub fn signed_distance_mm(&self, p: Point) -> Option<f64> {
+        let distance = self.facets.distance_2(p)?.sqrt();
         if self.distance_to_box_mm(p) > 0.0 {
-            let square = self.facets.nearest_neighbor(&p)?.distance_2(&p);
-            return Some(square.sqrt() - self.inward_mm);
+            return Some(distance - self.inward_mm);
         }
-        let square = self.facets.nearest_neighbor(&p)?.distance_2(&p);
-        let distance = square.sqrt();
         // At an edge several triangles are as near; the one that the point is most above decides.
         let reach = distance + SAME_DISTANCE_MM;
-        let tied = self.facets.locate_within_distance(p, reach * reach);
+        let tied = self.facets.within(p, reach * reach);
         let height =
-            tied.map(|f| f.height_mm(p)).reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
+            tied.map(|f| height_mm(*f, p)).reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
         Some(if height < 0.0 { -distance } else { distance } - self.inward_mm)
     }
 
@@ -223,31 +199,6 @@ pub fn gap_mm(a: &Body, b: &Body) -> Option<f64> {
     let (small, large) = if a.points.len() <= b.points.len() { (a, b) } else { (b, a) };
     let first = large.nearest_of(small, f64::INFINITY)?;
     Some(small.nearest_of(large, first).unwrap_or(first))
-}
-
-/// The point of a triangle that is nearest to a point.
-fn nearest_of_triangle([a, b, c]: [Point; 3], p: Point) -> Point {
-    let (ab, ac, ap) = (point::sub(b, a), point::sub(c, a), point::sub(p, a));
-    let normal = point::cross(ab, ac);
-    let square = point::dot(normal, normal);
-    if square > 0.0 {
-        // Barycentric coordinates of the foot on the plane of the triangle.
-        let along_c = point::dot(point::cross(ab, ap), normal) / square;
-        let along_b = point::dot(point::cross(ap, ac), normal) / square;
-        if along_b >= 0.0 && along_c >= 0.0 && along_b + along_c <= 1.0 {
-            return point::add(a, point::add(point::scale(ab, along_b), point::scale(ac, along_c)));
-        }
-    }
-    let edges = [[a, b], [b, c], [c, a]].map(|[from, to]| {
-        let along = point::sub(to, from);
-        let length = point::dot(along, along).max(f64::MIN_POSITIVE);
-        let t = (point::dot(point::sub(p, from), along) / length).clamp(0.0, 1.0);
-        let foot = point::add(from, point::scale(along, t));
-        let d = point::sub(p, foot);
-        (point::dot(d, d), foot)
-    });
-    let nearer = |x: (f64, Point), y: (f64, Point)| if y.0 < x.0 { y } else { x };
-    edges.into_iter().reduce(nearer).map_or(a, |(_, foot)| foot)
 }
 
 #[cfg(test)]

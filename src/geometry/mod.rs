@@ -60,6 +60,7 @@ pub mod body;
 pub mod cut;
 pub mod diameter;
 pub mod distance;
+mod facets;
 pub mod grid;
 mod links;
 pub mod locate;
