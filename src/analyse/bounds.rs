@@ -15,6 +15,8 @@
 //!
 //! All but the cells are compared at the coarse cells, where a difference costs an eighth.
 
+use std::sync::Arc;
+
 use super::fields::Fields;
 use super::form;
 use super::settings::{Ends, Settings};
@@ -135,7 +137,7 @@ const COARSE: f64 = 2.0;
 /// A solid as cells, which doses are read in.
 struct Filled<'a> {
     how: How<'a>,
-    occupancy: Occupancy,
+    occupancy: Arc<Occupancy>,
     volume_cc: f64,
     form: Form,
 }

@@ -35,6 +35,8 @@ pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement,
 pub use settings::{Ends, Settings};
 pub use sum::{Addend, SumMeasurement, analyse_sum};
 
+use std::sync::Arc;
+
 use crate::case::{Case, NamedRoi, Role};
 use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
 use crate::finding::{Code, Finding, Subject as About};
@@ -106,7 +108,7 @@ fn measure(
     let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
     let isocentres = isocentres(case);
     let outline = outline(parts, settings);
-    let body = outline.as_ref().map(Locator::new);
+    let body = outline.as_deref().map(Locator::new);
     let space = |field| space(field, body.as_ref(), &targets, settings);
     let spaces = fields.map(|f| [f.nominal, &f.thinned[0], &f.thinned[1]].map(space));
     let scattered: Vec<Space<'_>> =
@@ -195,7 +197,7 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
 }
 
 /// The outline of the patient as a solid, where exactly one structure is it.
-fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Occupancy> {
+fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Arc<Occupancy>> {
     let mut found = parts.iter().filter(|p| p.role() == Role::External);
     let (only, None) = (found.next()?, found.next()) else { return None };
     let solid = only.solid.as_ref().ok()?;

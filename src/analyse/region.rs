@@ -222,8 +222,8 @@ impl Bench<'_> {
         measured: &[super::Measurement],
     ) -> Vec<Vec<Outcome>> {
         let Ok(whole) = &organ.solid else { return Vec::new() };
-        let cells = |s: &Solid| Arc::new(s.occupancy(self.settings.ends, 2.0, Variant::default()));
-        let organ_cells = Arc::new(whole.occupancy(self.settings.ends, 1.0, Variant::default()));
+        let cells = |s: &Solid| s.occupancy(self.settings.ends, 2.0, Variant::default());
+        let organ_cells = whole.occupancy(self.settings.ends, 1.0, Variant::default());
         let volume = |p: &&Part<'_>| {
             let solid = p.solid.as_ref().ok();
             solid.map_or(0.0, |s| cells(s).volume_mm3())

@@ -1,6 +1,6 @@
 //! One structure's contours become a solid, with findings for what was doubtful on the way.
 
-use std::sync::Arc;
+use std::sync::{Arc, Mutex, PoisonError};
 
 use super::settings::Ends;
 use crate::finding::{Code, Finding, Subject};
@@ -28,6 +28,34 @@ pub struct Solid {
     pub diameters: Option<Diameters>,
     /// Other solids of which only the inside, or only the outside, is meant.
     clips: Vec<(Arc<Occupancy>, Keep)>,
+    kept: Kept,
+}
+
+/// Cells with nothing varied, which volumes, doses, relations and pictures all ask for, by
+/// convention and edge length; shared by all copies of a solid.
+#[derive(Debug, Clone, Default)]
+struct Kept(Arc<Mutex<Vec<Cells>>>);
+
+/// Convention, edge length in mm, and what is filled.
+type Cells = (Ends, f64, Arc<Occupancy>);
+
+impl Kept {
+    fn take_or(
+        &self,
+        ends: Ends,
+        pitch_mm: f64,
+        make: impl FnOnce() -> Occupancy,
+    ) -> Arc<Occupancy> {
+        // What another thread left half done is not in the list.
+        let list = || self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        #[allow(clippy::float_cmp)] // the same edge length, not one near it
+        let found = list().iter().find(|k| k.0 == ends && k.1 == pitch_mm).map(|k| k.2.clone());
+        found.unwrap_or_else(|| {
+            let made = Arc::new(make());
+            list().push((ends, pitch_mm, made.clone()));
+            made
+        })
+    }
 }
 
 impl Solid {
@@ -49,15 +77,22 @@ impl Solid {
     #[must_use]
     pub fn clipped(mut self, other: Arc<Occupancy>, keep: Keep) -> Self {
         self.clips.push((other, keep));
-        self.diameters = None;
+        (self.diameters, self.kept) = (None, Kept::default());
         self
     }
 
     /// The cells it fills by the named convention, `coarse` times as large as usual, with
     /// something varied.
     #[must_use]
-    pub fn occupancy(&self, ends: Ends, coarse: f64, variant: Variant) -> Occupancy {
+    pub fn occupancy(&self, ends: Ends, coarse: f64, variant: Variant) -> Arc<Occupancy> {
         let pitch_mm = self.pitch_mm * coarse;
+        if variant == Variant::default() {
+            return self.kept.take_or(ends, pitch_mm, || self.filled(ends, pitch_mm, variant));
+        }
+        Arc::new(self.filled(ends, pitch_mm, variant))
+    }
+
+    fn filled(&self, ends: Ends, pitch_mm: f64, variant: Variant) -> Occupancy {
         let mut cells = match ends {
             Ends::HalfSlice => {
                 let slabs = slab::with_ends(&self.slabs, variant.ends);
@@ -154,7 +189,15 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
     };
     let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
     let diameters = Diameters::of(&stack);
-    Ok(Solid { stack, spacing, slabs, pitch_mm, diameters, clips: Vec::new() })
+    Ok(Solid {
+        stack,
+        spacing,
+        slabs,
+        pitch_mm,
+        diameters,
+        clips: Vec::new(),
+        kept: Kept::default(),
+    })
 }
 
 /// Cells per equivalent radius of a small structure ...

@@ -2,6 +2,7 @@
 //! targets share it, what of it is nearest to this target, and what lies around it.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use crate::dose::partition::largest_beyond;
 use crate::dose::sample::sample;
@@ -30,14 +31,19 @@ pub struct Target {
     /// Its surface, to measure distances from.
     pub shell: Shell,
     /// Its cells.
-    pub solid: Occupancy,
+    pub solid: Arc<Occupancy>,
 }
 
 impl Target {
     /// Describes a target by its solid in coarse cells, and in fine ones for its surface. Absent
     /// without volume.
     #[must_use]
-    pub fn of(roi_number: i64, dose_gy: f64, solid: Occupancy, fine: &Occupancy) -> Option<Self> {
+    pub fn of(
+        roi_number: i64,
+        dose_gy: f64,
+        solid: Arc<Occupancy>,
+        fine: &Occupancy,
+    ) -> Option<Self> {
         let centre = solid.centroid()?;
         let radius_mm = (solid.volume_mm3() * 0.75 / std::f64::consts::PI).cbrt();
         let (seeds, shell) = (seeds(&solid), Shell::of(fine)?);

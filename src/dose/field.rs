@@ -222,10 +222,7 @@ impl DoseField {
         }
         let value = across(&w[2], plain);
         let slope = [across(&w[2], normal), across(&w[2], down), across(&s[2], plain)];
-        let dose = self.guarded(node, value);
-        // What was held by its rounding only was not held.
-        let value = if guard::is_rounding(value, dose) { dose } else { value };
-        Some((value, slope, dose))
+        Some((value, slope, self.guarded(node, value)))
     }
 
     /// Largest of the eight voxels around a position, Gy; absent outside the grid.
@@ -263,7 +260,7 @@ impl DoseField {
                 let c = self.row([node[0] + a, node[1] + b, node[2]]);
                 let to = &mut rows[(a * 4 + b) * nj..(a * 4 + b + 1) * nj];
                 for (x, w) in to.iter_mut().zip(&weights[2]) {
-                    *x = across(w, c.map(f64::from));
+                    *x = dot4(w, c);
                 }
             }
         }
@@ -330,16 +327,15 @@ impl DoseField {
 
     #[inline]
     fn sum(&self, node: [usize; 3], w: &[[f64; 4]; 3]) -> f64 {
-        let mut plain = [0.0; 4];
+        let mut total = 0.0;
         for a in 0..4 {
-            let mut rows = [0.0; 4];
-            for (b, weight) in w[1].iter().enumerate() {
-                let row = self.row([node[0] + a, node[1] + b, node[2]]);
-                add_scaled(&mut rows, *weight, row.map(f64::from));
+            let mut plane = 0.0;
+            for b in 0..4 {
+                plane += w[1][b] * dot4(&w[2], self.row([node[0] + a, node[1] + b, node[2]]));
             }
-            add_scaled(&mut plain, w[0][a], rows);
+            total += w[0][a] * plane;
         }
-        across(&w[2], plain)
+        total
     }
 
     fn fill_padded(&mut self) {
@@ -395,6 +391,14 @@ fn add_scaled(sum: &mut [f64; 4], weight: f64, columns: [f64; 4]) {
     for (to, column) in sum.iter_mut().zip(columns) {
         *to += weight * column;
     }
+}
+
+#[inline]
+fn dot4(w: &[f64; 4], row: [f32; 4]) -> f64 {
+    w[0] * f64::from(row[0])
+        + w[1] * f64::from(row[1])
+        + w[2] * f64::from(row[2])
+        + w[3] * f64::from(row[3])
 }
 
 #[inline]

@@ -79,7 +79,7 @@ impl Body {
         let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,
-            facets: Facets::new(&surface.facets),
+            facets: Facets::new(surface.facets, solid.pitch_mm),
             points,
             low,
             high,

@@ -1,5 +1,5 @@
-//! Triangles in a tree of boxes, for the nearest one to a point. The tree is split at the middle
-//! triangle along the longest side; whole branches that lie farther away than what was found are
+//! Triangles in a tree of boxes, for the nearest one to a point. The tree is split in halves along
+//! the longest side; whole branches that lie farther away than what was found are
 //! left aside. Knows triangles only, no solid and no side of it.
 
 use super::point::{self, Point};
@@ -10,7 +10,6 @@ pub(super) type Facet = [Point; 3];
 /// Triangles that can be asked for the nearest one.
 #[derive(Debug, Clone, Default)]
 pub(super) struct Facets {
-    /// The triangles of each leaf side by side.
     facets: Vec<Facet>,
     /// Every node before its branches; the first branch follows its node.
     nodes: Vec<Node>,
@@ -32,8 +31,8 @@ enum Below {
     Branches(usize),
 }
 
-/// So many triangles are no longer told apart by boxes.
-const LEAF: usize = 6;
+/// No group has more triangles.
+const LEAF: usize = 8;
 
 impl Node {
     /// Square of the distance from a point to the box.
@@ -44,43 +43,63 @@ impl Node {
     }
 }
 
-impl Facets {
-    /// The tree over some triangles.
-    #[must_use]
-    pub(super) fn new(facets: &[Facet]) -> Self {
-        let middle = |f: &Facet| [0, 1, 2].map(|i| (f[0][i] + f[1][i] + f[2][i]) / 3.0);
-        let mut places: Vec<(Point, usize)> =
-            facets.iter().enumerate().map(|(index, f)| (middle(f), index)).collect();
-        let mut tree = Self {
-            facets: Vec::with_capacity(facets.len()),
-            nodes: Vec::with_capacity(facets.len()),
+/// Triangles that follow each other and lie together: as a surface is found cube by cube, they come
+/// in such groups, and only the groups are put in order.
+struct Group {
+    middle: Point,
+    facets: std::ops::Range<usize>,
+}
+
+/// The groups of triangles that lie no farther than `reach_mm` from the first one of theirs.
+fn groups(facets: &[Facet], reach_mm: f64) -> Vec<Group> {
+    let middle = |f: &Facet| [0, 1, 2].map(|i| (f[0][i] + f[1][i] + f[2][i]) / 3.0);
+    let mut groups: Vec<Group> = Vec::new();
+    for (index, facet) in facets.iter().enumerate() {
+        let middle = middle(facet);
+        let joins = |g: &&mut Group| {
+            let way = point::sub(middle, g.middle);
+            g.facets.len() < LEAF && point::dot(way, way) <= reach_mm * reach_mm
         };
-        if !places.is_empty() {
-            tree.split(facets, &mut places);
+        match groups.last_mut().filter(joins) {
+            Some(group) => group.facets.end = index + 1,
+            None => groups.push(Group { middle, facets: index..index + 1 }),
+        }
+    }
+    groups
+}
+
+impl Facets {
+    /// The tree over some triangles, of which those that follow each other within `reach_mm` are
+    /// kept together.
+    #[must_use]
+    pub(super) fn new(facets: Vec<Facet>, reach_mm: f64) -> Self {
+        let mut groups = groups(&facets, reach_mm);
+        let mut tree = Self { facets, nodes: Vec::with_capacity(2 * groups.len()) };
+        if !groups.is_empty() {
+            tree.split(&mut groups);
         }
         tree
     }
 
-    /// Adds the node of some triangles and all below it; its box.
-    fn split(&mut self, all: &[Facet], places: &mut [(Point, usize)]) -> [Point; 2] {
+    /// Adds the node of some groups and all below it; its box.
+    fn split(&mut self, groups: &mut [Group]) -> [Point; 2] {
         let node = self.nodes.len();
         let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
-        let start = self.facets.len();
-        self.nodes.push(Node { low: none[0], high: none[1], below: Below::Leaf(start, start) });
-        let (bounds, below) = if places.len() <= LEAF {
-            self.facets.extend(places.iter().filter_map(|(_, index)| all.get(*index)));
-            let own = self.facets.get(start..).unwrap_or_default().iter().flatten();
-            (own.fold(none, |b, p| widened(b, [*p, *p])), Below::Leaf(start, self.facets.len()))
+        self.nodes.push(Node { low: none[0], high: none[1], below: Below::Leaf(0, 0) });
+        let (bounds, below) = if let [group] = groups {
+            let own = self.facets.get(group.facets.clone()).unwrap_or_default().iter().flatten();
+            let bounds = own.fold(none, |b, p| widened(b, [*p, *p]));
+            (bounds, Below::Leaf(group.facets.start, group.facets.end))
         } else {
-            let span = places.iter().fold(none, |b, (p, _)| widened(b, [*p, *p]));
+            let span = groups.iter().fold(none, |b, g| widened(b, [g.middle, g.middle]));
             let side = |a: &usize| span[1][*a] - span[0][*a];
             let axis = (0..3).max_by(|a, b| side(a).total_cmp(&side(b))).unwrap_or_default();
-            let middle = places.len() / 2;
-            places.select_nth_unstable_by(middle, |a, b| a.0[axis].total_cmp(&b.0[axis]));
-            let (left, right) = places.split_at_mut(middle);
-            let first = self.split(all, left);
+            let half = groups.len() / 2;
+            groups.select_nth_unstable_by(half, |a, b| a.middle[axis].total_cmp(&b.middle[axis]));
+            let (left, right) = groups.split_at_mut(half);
+            let first = self.split(left);
             let second = self.nodes.len();
-            (widened(first, self.split(all, right)), Below::Branches(second))
+            (widened(first, self.split(right)), Below::Branches(second))
         };
         if let Some(node) = self.nodes.get_mut(node) {
             *node = Node { low: bounds[0], high: bounds[1], below };
@@ -191,7 +210,7 @@ mod tests {
     fn the_nearest_is_that_of_a_look_at_all() {
         for n in [1, 5, 6, 7, 100, 3000] {
             let all = triangles(n);
-            let tree = Facets::new(&all);
+            let tree = Facets::new(all.clone(), 12.0);
             let numbers: Vec<f64> = scattered(600).collect();
             for c in numbers.chunks_exact(3) {
                 let p = [50.0 * c[0], 50.0 * c[1], 50.0 * c[2]];
@@ -203,8 +222,8 @@ mod tests {
                 }
             }
         }
-        assert_eq!(Facets::new(&[]).distance_2([0.0; 3]), None);
-        assert_eq!(Facets::new(&[]).within([0.0; 3], 9.0).count(), 0);
+        assert_eq!(Facets::new(Vec::new(), 1.0).distance_2([0.0; 3]), None);
+        assert_eq!(Facets::new(Vec::new(), 1.0).within([0.0; 3], 9.0).count(), 0);
     }
 
     /// Worked by hand: above the face, beyond an edge, beyond a corner.

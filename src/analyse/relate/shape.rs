@@ -4,6 +4,8 @@
 //! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
 //! the difference), and chance.
 
+use std::sync::Arc;
+
 use crate::analyse::settings::Ends;
 use crate::analyse::structure::{NoSolid, Solid};
 use crate::geometry::Occupancy;
@@ -15,12 +17,12 @@ use crate::metrics::{Outcome, Status};
 
 /// A solid as cells and as a surface.
 pub(super) struct Shape {
-    cells: Occupancy,
+    cells: Arc<Occupancy>,
     pub(super) body: Body,
 }
 
 impl Shape {
-    fn of(cells: Occupancy) -> Option<Self> {
+    fn of(cells: Arc<Occupancy>) -> Option<Self> {
         let body = Body::of(&cells)?;
         Some(Self { cells, body })
     }
