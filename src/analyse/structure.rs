@@ -10,7 +10,7 @@ use crate::geometry::occupancy::Occupancy;
 use crate::geometry::slab::{self, Slab, Spacing};
 use crate::geometry::smooth::{self, Variant};
 use crate::geometry::stack::Plane;
-use crate::geometry::{Combine, PlaneStack, Point};
+use crate::geometry::{Combine, PlaneStack, Point, ball_radius_mm};
 use crate::metrics::Status;
 use crate::rt::{ContourType, Roi};
 use crate::units::Millimetre;
@@ -215,7 +215,7 @@ const MAX_FINE_CELLS: f64 = 6e5;
 fn pitch_mm(stack: &PlaneStack, volume_mm3: f64) -> f64 {
     let pi = std::f64::consts::PI;
     let widest = stack.planes.iter().map(|p| p.region.area()).fold(0.0, f64::max);
-    let radius = (volume_mm3 * 0.75 / pi).cbrt().min((widest / pi).sqrt());
+    let radius = ball_radius_mm(volume_mm3).min((widest / pi).sqrt());
     (radius / CELLS_PER_RADIUS).max((volume_mm3 / MAX_CELLS).cbrt()).max(1e-3)
 }
 

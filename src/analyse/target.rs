@@ -7,10 +7,10 @@ use std::sync::Arc;
 use crate::dose::partition::largest_beyond;
 use crate::dose::sample::sample;
 use crate::dose::{Isodose, IsodoseMap, Partition};
-use crate::geometry::Point;
 use crate::geometry::locate::Locator;
 use crate::geometry::occupancy::Occupancy;
 use crate::geometry::surface::Shell;
+use crate::geometry::{Point, ball_radius_mm};
 use crate::metrics::PrescriptionIsodoses;
 use crate::metrics::gradient::PENUMBRA;
 use crate::metrics::local::{LocalVolume, Surroundings};
@@ -45,7 +45,7 @@ impl Target {
         fine: &Occupancy,
     ) -> Option<Self> {
         let centre = solid.centroid()?;
-        let radius_mm = (solid.volume_mm3() * 0.75 / std::f64::consts::PI).cbrt();
+        let radius_mm = ball_radius_mm(solid.volume_mm3());
         let (seeds, shell) = (seeds(&solid), Shell::of(fine)?);
         Some(Self { roi_number, dose_gy, seeds, radius_mm, centre, shell, solid })
     }

@@ -8,9 +8,9 @@
 use ndarray::{Array2, Axis};
 
 use super::field::DoseField;
-use crate::geometry::Point;
 use crate::geometry::cut::plane_cut;
 use crate::geometry::locate::Locator;
+use crate::geometry::{Point, ball_radius_mm};
 
 /// The volume above a dose.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -141,7 +141,7 @@ impl<'a> IsodoseMap<'a> {
         let [plane, row, column] = self.field.cell_size_mm([0; 3]);
         #[allow(clippy::cast_precision_loss)] // a count of voxels
         let volume = count as f64 * plane * row * column;
-        (volume * 0.75 / std::f64::consts::PI).cbrt()
+        ball_radius_mm(volume)
     }
 
     fn box_mm(&self, radius_mm: f64) -> f64 {

@@ -5,6 +5,7 @@
 //! of the smoothed shares over twice the radius in each direction ([`super::surface`]); the mean of
 //! that for a ball of the same volume is given back.
 
+use super::ball_radius_mm;
 use super::facets::{Facet, Facets};
 use super::occupancy::Occupancy;
 use super::point::{self, Point};
@@ -75,7 +76,7 @@ impl Body {
             corners.reduce(|a, b| std::array::from_fn(|i| f(a[i], b[i])))
         };
         let (low, high) = (fold(f64::min)?, fold(f64::max)?);
-        let radius = (volume_mm3 * 0.75 / std::f64::consts::PI).cbrt();
+        let radius = ball_radius_mm(volume_mm3);
         let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,

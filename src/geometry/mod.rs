@@ -77,6 +77,12 @@ pub mod stack;
 mod strand;
 pub mod surface;
 
+/// Radius of the ball of a volume, mm.
+#[must_use]
+pub fn ball_radius_mm(volume_mm3: f64) -> f64 {
+    (volume_mm3 * 0.75 / std::f64::consts::PI).cbrt()
+}
+
 pub use grid::{Grid, GridError};
 pub use occupancy::Occupancy;
 pub use point::Point;

@@ -5,6 +5,7 @@
 
 use ndarray::Array3;
 
+use super::ball_radius_mm;
 use super::occupancy::{Footprint, Occupancy};
 use super::point::{self, Point};
 
@@ -396,7 +397,7 @@ impl Shell {
     pub fn of(solid: &Occupancy) -> Option<Self> {
         let centre = solid.centroid()?;
         let points = Surface::of(solid).points;
-        let radius = (solid.volume_mm3() * 0.75 / std::f64::consts::PI).cbrt();
+        let radius = ball_radius_mm(solid.volume_mm3());
         let inward_mm = VARIANCE * solid.pitch_mm * solid.pitch_mm / radius;
         let distance = |p: &Point| point::length(point::sub(*p, centre)) + inward_mm;
         let fold = |f: fn(f64, f64) -> f64| points.iter().map(distance).reduce(f);

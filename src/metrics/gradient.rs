@@ -4,6 +4,7 @@
 use super::conformity::CUT;
 use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
 use crate::dose::Isodose;
+use crate::geometry::ball_radius_mm;
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",
@@ -46,13 +47,8 @@ struct Volumes {
 impl Volumes {
     /// Difference of the radii of spheres of both volumes, mm.
     fn fall_off_mm(&self) -> f64 {
-        radius_mm(self.half) - radius_mm(self.whole)
+        ball_radius_mm(self.half) - ball_radius_mm(self.whole)
     }
-}
-
-/// Radius of the sphere of a volume.
-fn radius_mm(mm3: f64) -> f64 {
-    (mm3 * 0.75 / std::f64::consts::PI).cbrt()
 }
 
 /// An isodose of one target that lies inside the grid.
@@ -215,7 +211,7 @@ pub(super) static PENUMBRA_80_20: Definition = Definition {
                 let reason = "no dose is known in the target";
                 return Err(Outcome::none(Status::NotApplicable, reason));
             }
-            Ok(radius_mm(wide.volume_mm3) - radius_mm(steep.volume_mm3))
+            Ok(ball_radius_mm(wide.volume_mm3) - ball_radius_mm(steep.volume_mm3))
         };
         Outcome::from_result(distance())
     },
