@@ -140,9 +140,10 @@ impl Identity {
             Some(bytes) => {
                 let mut text = CompactString::new(kind.prefix());
                 let bits = bytes[..8].iter().fold(0_u64, |acc, b| (acc << 8) | u64::from(*b));
-                text.extend((0..TOKEN_LENGTH).map(|i| {
-                    char::from(ALPHABET[usize::try_from((bits >> (5 * i)) & 31).unwrap_or(0)])
-                }));
+                for i in 0..TOKEN_LENGTH {
+                    let digit = usize::try_from((bits >> (5 * i)) & 31).unwrap_or(0);
+                    text.push(char::from(ALPHABET[digit]));
+                }
                 Token(text)
             }
         }
@@ -201,6 +202,12 @@ impl<'a> Recent<'a> {
         self.identity
     }
 
+    /// Whether the last identifier of this kind was the same.
+    #[must_use]
+    pub fn holds(&self, kind: Kind, raw: &str) -> bool {
+        self.last.iter().any(|(k, text, _)| *k == kind && text == raw)
+    }
+
     /// As [`Identity::token`].
     pub fn token(&mut self, kind: Kind, raw: &str) -> Token {
         let known = self.last.iter_mut().find(|(k, ..)| *k == kind);
@@ -236,6 +243,7 @@ mod tests {
         for raw in ["a", "a", "b", "a ", "b", "a"] {
             for kind in [Kind::Series, Kind::Patient] {
                 assert_eq!(recent.token(kind, raw), identity.token(kind, raw), "{raw}");
+                assert!(recent.holds(kind, raw) && !recent.holds(kind, "c"));
             }
         }
     }

@@ -70,6 +70,7 @@ pub(crate) fn case_of(names: &[&str]) -> Case {
         origin: origin("set"),
         frame: Some(Token::new("frame")),
         day: None,
+        imaged: None,
         rois,
         extents: BTreeMap::new(),
     };

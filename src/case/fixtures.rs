@@ -42,6 +42,7 @@ pub(crate) fn structure_set(object: &str) -> StructureSetHeader {
         origin: origin(object),
         frame: Some(token("frame")),
         day: None,
+        imaged: None,
         rois: vec![roi(1, "GTV1"), roi(2, "Brainstem")],
         extents: [1, 2].map(|number| (number, [[0.5; 3], [1.5; 3]])).into(),
     }

@@ -223,10 +223,11 @@ pub(super) fn review(case: &Case) -> Vec<Finding> {
     findings
 }
 
-/// What of structures, plan and treatment is dated in the wrong order; nothing where dates are
-/// missing. The days between them are the same for shifted dates.
+/// What of images, structures, plan and treatment is dated in the wrong order; nothing where dates
+/// are missing. The days between them are the same for shifted dates.
 fn dates_disordered(case: &Case, plan: &Plan) -> Option<String> {
-    let planned = plan.day?;
+    let planned = plan.day;
+    let imaged = case.structure_set.as_ref().and_then(|s| s.imaged);
     let drawn = case.structure_set.as_ref().and_then(|s| s.day);
     let treated = case.treatment.delivery.and_then(|d| d.first_day);
     let later = |later: Option<Day>, than: Option<Day>, what: &str| {
@@ -234,8 +235,9 @@ fn dates_disordered(case: &Case, plan: &Plan) -> Option<String> {
         (days > 0).then(|| format!("{what} by {days} d"))
     };
     let texts = [
-        later(drawn, Some(planned), "Structure Set Date is after RT Plan Date"),
-        later(Some(planned), treated, "RT Plan Date is after the first treatment"),
+        later(imaged, drawn, "the images are dated after Structure Set Date"),
+        later(drawn, planned, "Structure Set Date is after RT Plan Date"),
+        later(planned, treated, "RT Plan Date is after the first treatment"),
     ];
     let texts: Vec<String> = texts.into_iter().flatten().collect();
     (!texts.is_empty()).then(|| texts.join("; "))

@@ -200,15 +200,12 @@ impl<'a> Attributes<'a> {
 
     /// A calendar date, where it is one and no dummy: years before 1970 or after 2100 are none.
     pub(super) fn date(&self, tag: Tag) -> Option<NaiveDate> {
-        self.calendar_day(tag).filter(|date| (1970..=2100).contains(&date.year()))
+        date(self.text(tag)?)
     }
 
     /// A date of the calendar, dummy or not.
     pub(super) fn calendar_day(&self, tag: Tag) -> Option<NaiveDate> {
-        let text = self.text(tag)?;
-        let digits: String = text.chars().filter(char::is_ascii_digit).collect();
-        let eight = Some(digits.as_str()).filter(|digits| digits.len() == 8)?;
-        NaiveDate::parse_from_str(eight, "%Y%m%d").ok()
+        calendar_day(self.text(tag)?)
     }
 
     /// The items of a sequence that hold anything; none when absent.
@@ -268,6 +265,27 @@ fn shown(tag: Tag, found: &str) -> String {
         n if harmless && n <= 16 => format!("\"{found}\""),
         n => format!("a text of {n} characters"),
     }
+}
+
+/// A calendar date, where the text is one and no dummy: years before 1970 or after 2100 are none.
+pub(super) fn date(text: &str) -> Option<NaiveDate> {
+    calendar_day(text).filter(|date| (1970..=2100).contains(&date.year()))
+}
+
+/// Year, month and day from eight digits, whatever stands between them.
+fn calendar_day(text: &str) -> Option<NaiveDate> {
+    let digits = || text.bytes().filter(u8::is_ascii_digit).map(|digit| u32::from(digit - b'0'));
+    if digits().count() != 8 {
+        return None;
+    }
+    let number = digits().fold(0, |number, digit| 10 * number + digit);
+    let year = i32::try_from(number / 10_000).ok()?;
+    NaiveDate::from_ymd_opt(year, number / 100 % 100, number % 100)
+}
+
+/// Days from 1970-01-01 to a date.
+pub(super) fn days(date: NaiveDate) -> i64 {
+    date.signed_duration_since(NaiveDate::default()).num_days()
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 
 use super::encoding::{Encoding, Header, ITEM, ITEM_END, SEQUENCE_END, header};
-use super::text::latin_1;
+use super::text::{latin_1, trimmed};
 
 /// What a SOP class means to the program.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -71,6 +71,8 @@ pub(super) struct Head<'a> {
     pub class: Cow<'a, str>,
     /// SOP Instance UID (0008,0018).
     pub instance: Cow<'a, str>,
+    /// Acquisition Date (0008,0022), else Series Date (0008,0021) or Study Date (0008,0020).
+    pub date: Cow<'a, str>,
     /// Modality (0008,0060).
     pub modality: Cow<'a, str>,
     /// Patient ID (0010,0020).
@@ -127,7 +129,11 @@ pub(super) fn head<'a>(start: Start<'a>, meta_class: Option<&'a str>) -> Result<
         let Some(end) = end else { return Err(HeadEnd::Damaged) };
         if let Some(field) = head.field(element.tag) {
             let value = start.bytes.get(element.value_at..end).ok_or(HeadEnd::NeedsMore(end))?;
-            *field = trimmed(latin_1(value));
+            let text = trimmed(latin_1(value));
+            // Of three dates the last one that is stated.
+            if !text.is_empty() {
+                *field = text;
+            }
             if element.tag == tags::SOP_CLASS_UID && !field.is_empty() {
                 last = last_tag(field);
             }
@@ -159,14 +165,6 @@ pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeadEnd> {
     if at > start.bytes.len() { Err(HeadEnd::NeedsMore(at)) } else { Ok(at) }
 }
 
-fn trimmed(text: Cow<'_, str>) -> Cow<'_, str> {
-    const PADDING: [char; 2] = [' ', '\0'];
-    match text {
-        Cow::Borrowed(text) => Cow::Borrowed(text.trim_matches(PADDING)),
-        Cow::Owned(text) => Cow::Owned(text.trim_matches(PADDING).to_owned()),
-    }
-}
-
 /// The last tag that is of interest in an object of a class.
 fn last_tag(class: &str) -> Tag {
     match Class::of(class) {
@@ -180,6 +178,7 @@ impl<'a> Head<'a> {
         Some(match tag {
             tags::SOP_CLASS_UID => &mut self.class,
             tags::SOP_INSTANCE_UID => &mut self.instance,
+            tags::STUDY_DATE | tags::SERIES_DATE | tags::ACQUISITION_DATE => &mut self.date,
             tags::MODALITY => &mut self.modality,
             tags::PATIENT_ID => &mut self.patient,
             tags::SERIES_INSTANCE_UID => &mut self.series,

@@ -3,18 +3,20 @@
 //! names. Must not know structures.
 
 use std::cell::RefCell;
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 
+use chrono::NaiveDate;
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
+use rayon::prelude::*;
 
-use super::attribute::Attributes;
+use super::attribute::{Attributes, date, days};
 use super::header::Head;
 use super::number::{PADDING, decimal};
 use super::remark::Remarks;
 use crate::geometry::point::{Point, cross, dot, unit};
-use crate::identity::{Kind, Recent, Token};
+use crate::identity::{Identity, Kind, Recent, Token};
 use crate::rt::{ImagePlanes, ImageSeries};
 use crate::units::Millimetre;
 
@@ -33,6 +35,7 @@ pub(super) struct Slice {
     patient: Option<Token>,
     modality: &'static str,
     object: Token,
+    date: Option<NaiveDate>,
     position: Option<Point>,
     normal: Option<Point>,
 }
@@ -53,6 +56,7 @@ impl Slice {
             patient: patient.cloned(),
             modality: modality(&head.modality),
             object: object.cloned()?,
+            date: date(&head.date),
             position: vector(&head.position),
             normal,
         })
@@ -60,8 +64,9 @@ impl Slice {
 }
 
 impl Slice {
-    /// The slices of a multi-frame image of which this is the head: position and orientation stand in the functional groups,
-    /// of each frame or shared by all (PS3.3 C.7.6.16.2.3 and C.7.6.16.2.4).
+    /// The slices of a multi-frame image of which this is the head: position and orientation stand
+    /// in the functional groups, of each frame or shared by all (PS3.3 C.7.6.16.2.3 and
+    /// C.7.6.16.2.4).
     pub(super) fn frames(&self, image: &InMemDicomObject) -> Vec<Self> {
         let remarks = RefCell::new(Remarks::default());
         let root = Attributes::new(image, &remarks);
@@ -111,23 +116,44 @@ fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
 }
 
 /// The slices as series, by series token.
-pub(super) fn series(slices: impl IntoIterator<Item = Slice>) -> Vec<ImageSeries> {
-    let mut groups: BTreeMap<Token, Vec<Slice>> = BTreeMap::new();
+pub(super) fn series(
+    slices: impl IntoIterator<Item = Slice>,
+    identity: &Identity,
+) -> Vec<ImageSeries> {
+    let mut groups: HashMap<Token, Vec<Slice>> = HashMap::new();
+    // Slices of one series mostly follow each other.
+    let mut run: Vec<Slice> = Vec::new();
     for slice in slices {
-        groups.entry(slice.series.clone()).or_default().push(slice);
+        if run.last().is_some_and(|last| last.series != slice.series) {
+            add(&mut groups, &mut run);
+        }
+        run.push(slice);
     }
-    groups.into_iter().map(|(series, slices)| gathered(series, slices)).collect()
+    add(&mut groups, &mut run);
+    let one = |(series, slices)| gathered(series, slices, identity);
+    let mut series: Vec<_> = groups.into_par_iter().map(one).collect();
+    series.par_sort_unstable_by(|a, b| a.series.cmp(&b.series));
+    series
 }
 
-fn gathered(series: Token, mut slices: Vec<Slice>) -> ImageSeries {
+fn add(groups: &mut HashMap<Token, Vec<Slice>>, run: &mut Vec<Slice>) {
+    if let Some(last) = run.last() {
+        groups.entry(last.series.clone()).or_default().append(run);
+    }
+}
+
+fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> ImageSeries {
     slices.sort_by(|a, b| a.object.cmp(&b.object));
     let first = slices.first();
     let mut objects: Vec<Token> = slices.iter().map(|s| s.object.clone()).collect();
     objects.dedup();
     let along = Along::of(&slices);
+    let patient = first.and_then(|s| s.patient.clone());
+    let date = slices.iter().filter_map(|s| s.date).min();
     ImageSeries {
         frame: first.and_then(|s| s.frame.clone()),
-        patient: first.and_then(|s| s.patient.clone()),
+        day: date.zip(patient.as_ref()).map(|(date, p)| identity.day(p, days(date))),
+        patient,
         modality: first.map(|s| s.modality.to_owned()).unwrap_or_default(),
         spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
         planes: along.as_ref().and_then(Along::planes),
@@ -186,6 +212,7 @@ mod tests {
             modality: "MR".into(),
             position: position.into(),
             orientation: "1\\0\\0\\0\\0\\-1".into(),
+            date: "20200102".into(),
             ..Head::default()
         }
     }
@@ -199,7 +226,7 @@ mod tests {
             let object = identity.token(Kind::Object, &h.instance);
             Slice::of(h, (Some(&object), None), &mut Recent::new(&identity))
         };
-        let series = series(heads.iter().filter_map(slice));
+        let series = series(heads.iter().filter_map(slice), &identity);
         assert_eq!(series.len(), 1);
         assert_eq!(series[0].slices, 3);
         assert_eq!(series[0].spacing, Some(Millimetre::mm(2.5)));

@@ -3,11 +3,14 @@
 //! elements show it. Where the label and the data differ, the data is believed. Knows nothing of
 //! what is inside the data set.
 
+use std::borrow::Cow;
+use std::ops::Range;
+
 use dicom_core::{Tag, VR};
 
 use super::encoding::{Encoding, Header, UNDEFINED, dictionary_vr, header};
 use super::remark::Remarks;
-use super::text::latin_1;
+use super::text::{latin_1, trimmed};
 use crate::finding::Code;
 
 /// How the data set is stored.
@@ -26,14 +29,39 @@ pub(super) struct Layout {
     pub start: usize,
     /// How it is stored.
     pub storage: Storage,
-    /// Transfer Syntax UID (0002,0010), where stated.
-    pub syntax: Option<String>,
-    /// Media Storage SOP Class UID (0002,0002), where stated.
-    pub meta_class: Option<String>,
-    /// Media Storage SOP Instance UID (0002,0003), where stated.
-    pub meta_instance: Option<String>,
+    /// What the file meta group states.
+    stated: Stated,
     /// What was odd.
     pub remarks: Remarks,
+}
+
+/// Where values of the file meta group are in the file, of those it has.
+#[derive(Debug, Clone, Default, PartialEq)]
+struct Stated {
+    syntax: Option<Range<usize>>,
+    class: Option<Range<usize>>,
+    instance: Option<Range<usize>>,
+}
+
+impl Layout {
+    /// Transfer Syntax UID (0002,0010), where the file of these bytes states it.
+    pub(super) fn syntax<'a>(&self, bytes: &'a [u8]) -> Option<Cow<'a, str>> {
+        text(bytes, self.stated.syntax.clone()).filter(|syntax| !syntax.is_empty())
+    }
+
+    /// Media Storage SOP Class UID (0002,0002), where the file of these bytes states it.
+    pub(super) fn meta_class<'a>(&self, bytes: &'a [u8]) -> Option<Cow<'a, str>> {
+        text(bytes, self.stated.class.clone())
+    }
+
+    /// Media Storage SOP Instance UID (0002,0003), where the file of these bytes states it.
+    pub(super) fn meta_instance<'a>(&self, bytes: &'a [u8]) -> Option<Cow<'a, str>> {
+        text(bytes, self.stated.instance.clone())
+    }
+}
+
+fn text(bytes: &[u8], range: Option<Range<usize>>) -> Option<Cow<'_, str>> {
+    Some(trimmed(latin_1(bytes.get(range?)?)))
 }
 
 /// Why there is no outline.
@@ -85,27 +113,24 @@ pub(super) fn locate(bytes: &[u8], total: usize) -> Result<Layout, Unrecognised>
         meta.complaints(at).for_each(|what| remarks.add(Code::FileMetaDamaged, what));
     }
     let storage = file.storage(&meta, marked || meta.end > at, &mut remarks)?;
-    let Meta { end, syntax, class, instance, .. } = meta;
-    let (meta_class, meta_instance) = (class, instance);
-    Ok(Layout { start: end, storage, syntax, meta_class, meta_instance, remarks })
+    Ok(Layout { start: meta.end, storage, stated: meta.stated, remarks })
 }
 
 /// The file meta group (0002,xxxx).
 #[derive(Default)]
-struct Meta {
+struct Meta<'a> {
     end: usize,
-    syntax: Option<String>,
-    class: Option<String>,
-    instance: Option<String>,
+    syntax: Option<Cow<'a, str>>,
+    stated: Stated,
     /// Group length as stated, and where its value ends.
-    stated: Option<(usize, usize)>,
+    length: Option<(usize, usize)>,
     implicit: bool,
 }
 
-impl Meta {
+impl Meta<'_> {
     fn complaints(&self, start: usize) -> impl Iterator<Item = &'static str> {
         let empty = self.end == start;
-        let length_wrong = self.stated.is_none_or(|(length, from)| from + length != self.end);
+        let length_wrong = self.length.is_none_or(|(length, from)| from + length != self.end);
         let list = [
             (empty, "the file meta group is missing"),
             (!empty && self.syntax.is_none(), "the file meta group states no transfer syntax"),
@@ -124,9 +149,9 @@ impl Meta {
     }
 }
 
-impl Beginning<'_> {
+impl<'a> Beginning<'a> {
     /// Reads the file meta group at `at` as far as it goes, whatever its group length says.
-    fn meta(self, at: usize) -> Result<Meta, Unrecognised> {
+    fn meta(self, at: usize) -> Result<Meta<'a>, Unrecognised> {
         let mut meta = Meta { end: at, ..Meta::default() };
         while self.bytes.get(meta.end..meta.end + 2) == Some(&[2, 0]) {
             let head = match header(self.bytes, meta.end, Encoding::EXPLICIT) {
@@ -144,15 +169,18 @@ impl Beginning<'_> {
             let Some(value) = self.bytes.get(head.value_at..end) else {
                 return Err(self.short(end));
             };
-            let text = || Some(latin_1(value).trim_matches([' ', '\0']).to_owned());
+            let range = Some(head.value_at..end);
             match (head.tag.element(), value) {
                 (0x0000, &[a, b, c, d]) => {
                     let length = u32::from_le_bytes([a, b, c, d]);
-                    meta.stated = usize::try_from(length).ok().map(|length| (length, end));
+                    meta.length = usize::try_from(length).ok().map(|length| (length, end));
                 }
-                (0x0002, _) => meta.class = text(),
-                (0x0003, _) => meta.instance = text(),
-                (0x0010, _) => meta.syntax = text().filter(|t| !t.is_empty()),
+                (0x0002, _) => meta.stated.class = range,
+                (0x0003, _) => meta.stated.instance = range,
+                (0x0010, _) => {
+                    meta.syntax = Some(trimmed(latin_1(value))).filter(|t| !t.is_empty());
+                    meta.stated.syntax = range;
+                }
                 _ => {}
             }
             meta.end = end;
@@ -173,7 +201,7 @@ impl Beginning<'_> {
 
     fn storage(
         self,
-        meta: &Meta,
+        meta: &Meta<'_>,
         known: bool,
         remarks: &mut Remarks,
     ) -> Result<Storage, Unrecognised> {

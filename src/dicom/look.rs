@@ -32,6 +32,8 @@ use crate::rt::{
 
 /// What is read of a file before it is known what it is.
 const FIRST_BYTES: usize = 4096;
+/// Memory that is kept from file to file.
+const MOST_KEPT: usize = 1 << 16;
 /// Memory that is taken in one go, before the bytes are there.
 const MOST_RESERVED: usize = 1 << 26;
 
@@ -78,20 +80,37 @@ pub(super) struct Seen {
     pub findings: Vec<Finding>,
     /// Why it was refused.
     pub error: Option<Error>,
-    /// Patient ID as stored.
+    /// Patient ID as stored; of image slices only where the one before had another.
     pub patient_id: Option<String>,
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
     /// Where the file is.
     pub place: Place,
+    /// Its name below the root.
+    pub name: String,
+}
+
+/// What is kept from file to file by one who looks at many.
+pub(super) struct Worker<'a> {
+    /// Tokens that one file shares with the next.
+    pub recent: Recent<'a>,
+    /// Memory for the beginning of a file.
+    beginning: Vec<u8>,
+}
+
+impl<'a> Worker<'a> {
+    /// Nothing was seen yet.
+    pub(super) const fn new(identity: &'a Identity) -> Self {
+        Self { recent: Recent::new(identity), beginning: Vec::new() }
+    }
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: Entry, recent: &mut Recent<'_>) -> Box<Seen> {
+pub(super) fn look(entry: Entry, worker: &mut Worker<'_>) -> Box<Seen> {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
-        Ok((mut stream, size)) => look_at(entry, &mut stream, size, recent),
-        Err(error) => refused(entry, error, recent.identity()),
+        Ok((mut stream, size)) => look_at(entry, &mut stream, size, worker),
+        Err(error) => refused(entry, error, worker.recent.identity()),
     }
 }
 
@@ -100,14 +119,16 @@ pub(super) fn look_at(
     entry: Entry,
     stream: &mut dyn Read,
     size: u64,
-    recent: &mut Recent<'_>,
+    worker: &mut Worker<'_>,
 ) -> Box<Seen> {
-    let (shown, file) = (entry.place.shown(), entry.file.clone());
     let mut seen = Box::new(Seen::nothing(entry));
-    let identity = recent.identity();
-    let source = Source { path: &shown, file: &file, identity };
-    if let Err(error) = seen.fill(source, stream, size, recent) {
-        let error = source.name(error);
+    let identity = worker.recent.identity();
+    seen.record.bytes = size;
+    let mut beginning = Beginning::new(stream, size, std::mem::take(&mut worker.beginning));
+    let filled = seen.fill(&mut beginning, &mut worker.recent);
+    worker.beginning = beginning.memory();
+    if let Err(error) = filled {
+        let error = error.in_file(&seen.place.shown(), &seen.record.file);
         let error = error.in_object(seen.uid.as_deref(), seen.record.patient.as_ref());
         seen.refuse(error, identity);
     }
@@ -132,6 +153,7 @@ impl Seen {
             patient_id: None,
             uid: None,
             place: entry.place,
+            name: entry.name,
         }
     }
 
@@ -150,15 +172,8 @@ impl Seen {
         reason.clone_into(&mut self.record.reason);
     }
 
-    fn fill(
-        &mut self,
-        source: Source<'_>,
-        stream: &mut dyn Read,
-        size: u64,
-        recent: &mut Recent<'_>,
-    ) -> Result<(), Error> {
-        self.record.bytes = size;
-        let mut file = Beginning::of(stream, size)?;
+    fn fill(&mut self, file: &mut Beginning<'_>, recent: &mut Recent<'_>) -> Result<(), Error> {
+        file.read_to(FIRST_BYTES)?;
         if file.total == 0 {
             return Err(Error::new(Code::FileEmpty, "the file has no bytes"));
         }
@@ -186,6 +201,8 @@ impl Seen {
             | Class::Registration => {
                 let bytes = file.whole()?;
                 self.place.check(&bytes)?;
+                let (shown, file) = (self.place.shown(), self.record.file.clone());
+                let source = Source { path: &shown, file: &file, identity: recent.identity() };
                 let object = Object::from_bytes(source, bytes)?;
                 let result = self.read(class, &object);
                 self.findings = object.findings();
@@ -207,7 +224,7 @@ impl Seen {
             }
             Class::OtherRadiotherapy => {
                 self.leave(FileStatus::Ignored, "a radiotherapy object that is not analysed");
-                self.note_other(source);
+                self.note_other();
                 Ok(())
             }
             Class::Other if !named => Err(missing(tags::SOP_CLASS_UID, "the UID of a SOP class")),
@@ -240,10 +257,13 @@ impl Seen {
     fn note_head(&mut self, head: &Head<'_>, recent: &mut Recent<'_>) {
         let stated = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
         self.uid = stated(&head.instance);
-        self.patient_id = stated(&head.patient);
         self.record.sop_class = sop_class_name(&head.class);
         self.record.object = self.uid.as_deref().map(|u| recent.identity().token(Kind::Object, u));
-        self.record.patient = self.patient_id.as_deref().map(|p| recent.token(Kind::Patient, p));
+        if !recent.holds(Kind::Patient, &head.patient) {
+            self.patient_id = stated(&head.patient);
+        }
+        let patient = Some(&head.patient).filter(|id| !id.is_empty());
+        self.record.patient = patient.map(|id| recent.token(Kind::Patient, id));
     }
 
     /// Tokens of the object and its patient.
@@ -251,11 +271,11 @@ impl Seen {
         (self.record.object.as_ref(), self.record.patient.as_ref())
     }
 
-    fn note_other(&mut self, source: Source<'_>) {
+    fn note_other(&mut self) {
         let name = self.record.sop_class.unwrap_or("unnamed SOP class");
         let subject = Subject {
             patient: self.record.patient.clone(),
-            file: Some(source.file.clone()),
+            file: Some(self.record.file.clone()),
             object: self.record.object.clone(),
             ..Subject::default()
         };
@@ -295,11 +315,17 @@ struct Beginning<'a> {
 }
 
 impl<'a> Beginning<'a> {
-    fn of(stream: &'a mut dyn Read, size: u64) -> Result<Self, Error> {
-        let total = usize::try_from(size).unwrap_or(usize::MAX);
-        let mut beginning = Self { stream, bytes: Vec::new(), total };
-        beginning.read_to(FIRST_BYTES)?;
-        Ok(beginning)
+    /// Nothing is read yet; `memory` is what it is read into.
+    fn new(stream: &'a mut dyn Read, size: u64, mut memory: Vec<u8>) -> Self {
+        memory.clear();
+        Self { stream, bytes: memory, total: usize::try_from(size).unwrap_or(usize::MAX) }
+    }
+
+    /// The memory, for the next file; what one large file needed is given back.
+    fn memory(mut self) -> Vec<u8> {
+        self.bytes.clear();
+        self.bytes.shrink_to(MOST_KEPT);
+        self.bytes
     }
 
     /// Reads on until `size` bytes (or the whole file) are at hand. A file that is shorter than
@@ -339,21 +365,24 @@ impl<'a> Beginning<'a> {
         layout: &Layout,
         told: impl FnOnce(&Head<'_>) -> T,
     ) -> Result<T, Error> {
-        let class = layout.meta_class.as_deref();
         let encoding = match layout.storage {
             Storage::Plain(encoding) => encoding,
             Storage::Deflated => {
                 self.limit()?;
                 self.read_to(self.total)?;
                 let data = inflate(self.bytes.get(layout.start..).unwrap_or_default())?;
+                let class = layout.meta_class(&self.bytes);
                 let start =
                     Start { bytes: &data, total: data.len(), at: 0, encoding: Encoding::EXPLICIT };
-                return head(start, class).map(|head| told(&head)).map_err(|_| damaged());
+                return head(start, class.as_deref())
+                    .map(|head| told(&head))
+                    .map_err(|_| damaged());
             }
         };
         loop {
             let (bytes, total, at) = (self.bytes.as_slice(), self.total, layout.start);
-            match head(Start { bytes, total, at, encoding }, class) {
+            let class = layout.meta_class(bytes);
+            match head(Start { bytes, total, at, encoding }, class.as_deref()) {
                 Ok(head) => return Ok(told(&head)),
                 Err(HeadEnd::NeedsMore(position)) if self.bytes.len() < self.total => {
                     self.limit()?;
@@ -365,7 +394,7 @@ impl<'a> Beginning<'a> {
     }
 
     /// All elements in front of the pixel data, which is not read.
-    fn without_pixels(mut self, layout: &Layout) -> Result<Walked, Error> {
+    fn without_pixels(&mut self, layout: &Layout) -> Result<Walked, Error> {
         let (start, encoding) = match layout.storage {
             Storage::Plain(encoding) => (layout.start, encoding),
             Storage::Deflated => {
@@ -392,14 +421,14 @@ impl<'a> Beginning<'a> {
         within_limit(self.total as u64)
     }
 
-    fn whole(mut self) -> Result<Vec<u8>, Error> {
+    fn whole(&mut self) -> Result<Vec<u8>, Error> {
         self.limit()?;
         self.read_to(self.total)?;
         if (&mut *self.stream).take(1).read(&mut [0]).map_err(|e| unreadable(&e))? > 0 {
             let message = "the file grows while it is read, as if it were still being copied";
             return Err(Error::new(Code::FileUnreadable, message));
         }
-        Ok(self.bytes)
+        Ok(std::mem::take(&mut self.bytes))
     }
 }
 

@@ -12,6 +12,7 @@ mod dose_grid;
 mod duplicate;
 mod encoding;
 mod error;
+mod gather;
 mod gzip;
 mod header;
 mod image;
@@ -105,9 +106,9 @@ pub struct Reading<T> {
     pub findings: Vec<Finding>,
 }
 
-/// Looks at every file below `roots` and inside zip and tar archives there, in parallel; the result does not depend on the number of
-/// threads. `watch` is called after each file, from any thread; once `stop` is set, the remaining
-/// files are left out and a finding says so.
+/// Looks at every file below `roots` and inside zip and tar archives there, in parallel; the result
+/// does not depend on the number of threads. `watch` is called after each file, from any thread;
+/// once `stop` is set, the remaining files are left out and a finding says so.
 ///
 /// # Errors
 /// Only when a root cannot be read at all; a bad file is a row of the inventory.

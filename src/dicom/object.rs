@@ -8,7 +8,7 @@ use std::path::Path;
 use chrono::{Datelike, NaiveDate};
 use dicom_dictionary_std::tags;
 
-use super::attribute::Attributes;
+use super::attribute::{Attributes, days};
 use super::error::Error;
 use super::header::{Start, head};
 use super::locate::{Storage, locate};
@@ -97,8 +97,7 @@ impl<'a> Object<'a> {
     /// A day count of the patient; nothing without a patient, whose shift it would need.
     pub(super) fn day(&self, date: NaiveDate) -> Option<Day> {
         let patient = self.patient.as_ref()?;
-        let days = date.signed_duration_since(NaiveDate::default()).num_days();
-        Some(self.source.identity.day(patient, days))
+        Some(self.source.identity.day(patient, days(date)))
     }
 
     /// Where the value comes from.
@@ -153,7 +152,8 @@ fn peek(bytes: &[u8]) -> (String, String) {
     let Ok(layout) = locate(bytes, bytes.len()) else { return <_>::default() };
     let Storage::Plain(encoding) = layout.storage else { return <_>::default() };
     let start = Start { bytes, total: bytes.len(), at: layout.start, encoding };
-    let head = head(start, layout.meta_class.as_deref()).unwrap_or_default();
+    let class = layout.meta_class(bytes);
+    let head = head(start, class.as_deref()).unwrap_or_default();
     (head.instance.into_owned(), head.patient.into_owned())
 }
 

@@ -1,6 +1,7 @@
 //! A whole file in memory as an object: outline, inflate where needed, walk. The step between the
 //! bytes and the readers of single objects; must not know what an attribute means.
 
+use std::borrow::Cow;
 use std::io::Read;
 
 use dicom_dictionary_std::tags;
@@ -9,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use super::encoding::Encoding;
 use super::error::Error;
-use super::locate::{Layout, Storage, Unrecognised, locate};
+use super::locate::{Storage, Unrecognised, locate};
 use super::number::PADDING;
 use super::quirks::meta_instance;
 use super::remark::Remarks;
@@ -45,18 +46,20 @@ pub(super) struct Opened {
 pub(super) fn open_bytes(bytes: Vec<u8>) -> Result<Opened, Error> {
     let digest = hexadecimal(&bytes);
     let layout = locate(&bytes, bytes.len()).map_err(unrecognised)?;
+    let owned = |text: Option<Cow<'_, str>>| text.map(Cow::into_owned);
+    let (syntax, meta) = (owned(layout.syntax(&bytes)), owned(layout.meta_instance(&bytes)));
     let data = bytes.get(layout.start..).unwrap_or_default();
     let (bytes, start, encoding) = match layout.storage {
         Storage::Plain(encoding) => (bytes, layout.start, encoding),
         Storage::Deflated => (inflate(data)?, 0, Encoding::EXPLICIT),
     };
     let walked = walk(&bytes, start, encoding)?;
-    let Layout { syntax, meta_instance, mut remarks, .. } = layout;
+    let mut remarks = layout.remarks;
     remarks.append(walked.remarks);
     let (object, pixels) = (walked.object, walked.pixels);
     let own = object.get(tags::SOP_INSTANCE_UID).and_then(|element| element.to_str().ok());
     let own = own.as_deref().map(|uid| uid.trim_matches(PADDING));
-    meta_instance::note(&mut remarks, meta_instance.as_deref(), own);
+    meta_instance::note(&mut remarks, meta.as_deref(), own);
     Ok(Opened { bytes, object, pixels, syntax, digest, remarks })
 }
 

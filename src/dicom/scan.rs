@@ -6,23 +6,22 @@
 #![allow(clippy::vec_box)] // what was seen of a file is moved and sorted more often than read
 
 use std::borrow::Cow;
-use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
-use std::path::{Component, Path, PathBuf};
+use std::path::{Component, Path, PathBuf, is_separator};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
-use walkdir::WalkDir;
+use walkdir::{DirEntry, WalkDir};
 
 use super::container::{self, Kind as Container, Listed};
 use super::duplicate::settle;
 use super::error::Error;
-use super::image::series;
-use super::look::{Content, Entry, Seen, look, look_at, refused};
+use super::gather::gather;
+use super::look::{Content, Entry, Seen, Worker, look, look_at, refused};
 use super::place::Place;
-use super::{Ledger, Progress, Scan, ScanError};
+use super::{Progress, Scan, ScanError};
 use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind, Recent, Token};
-use crate::rt::{FileStatus, ImageSeries, StructureSetHeader};
+use crate::identity::{Identity, Kind};
+use crate::rt::FileStatus;
 
 /// See [`super::scan`].
 pub(super) fn scan(
@@ -31,18 +30,18 @@ pub(super) fn scan(
     watch: &(dyn Fn(Progress) + Sync),
     stop: &AtomicBool,
 ) -> Result<Scan, ScanError> {
-    let (entries, unreadable) = entries(roots, identity)?;
-    let files_total = entries.len();
+    let (found, unreadable) = found(roots)?;
+    let files_total = found.len();
     let counter = AtomicUsize::new(0);
-    let looked: Vec<Result<Opened, Box<Entry>>> = entries
+    let looked: Vec<Result<Opened, Found>> = found
         .into_par_iter()
         .map_init(
-            || Recent::new(identity),
-            |recent, entry| {
+            || Worker::new(identity),
+            |worker, found| {
                 if stop.load(Ordering::Relaxed) {
-                    return Err(Box::new(entry));
+                    return Err(found);
                 }
-                let seen = opened(entry, recent);
+                let seen = opened(entry(found, roots, identity), worker);
                 let files_seen = counter.fetch_add(1, Ordering::Relaxed) + 1;
                 watch(Progress { files_seen, files_total });
                 Ok(seen)
@@ -56,77 +55,84 @@ pub(super) fn scan(
                 seen.push(file);
                 seen.append(&mut members);
             }
-            Err(entry) => left.push(*entry),
+            Err(found) => left.push(entry(found, roots, identity)),
         }
     }
     settle(&mut seen, identity);
+    seen.extend(unreadable.into_iter().map(|place| {
+        let error = Error::new(Code::FileUnreadable, "cannot be looked into");
+        refused(entry(place, roots, identity), error, identity)
+    }));
     let mut scan = gather(seen, identity);
-    for (entry, error) in unreadable {
-        scan.paths.insert(entry.file.clone(), entry.place.clone());
-        gather_one(refused(entry, error, identity), &mut scan, identity);
-    }
     if !left.is_empty() {
         scan.paths.extend(left.into_iter().map(|entry| (entry.file, entry.place)));
         let message = "the scan was stopped before all files were seen";
         scan.findings.push(Finding::new(Code::RunInterrupted, Subject::default(), message));
+        scan.findings.sort();
     }
-    sort(&mut scan);
     Ok(scan)
 }
 
 /// A file and, of an archive, its members.
 type Opened = (Box<Seen>, Vec<Box<Seen>>);
 
-type Unreadable = Vec<(Entry, Error)>;
+/// A path, and below which root it is.
+type Found = (PathBuf, usize);
 
 /// All files below the roots, and the places that could not be looked into.
-fn entries(roots: &[PathBuf], identity: &Identity) -> Result<(Vec<Entry>, Unreadable), ScanError> {
-    let mut found: Vec<(PathBuf, usize)> = Vec::new();
-    let mut unreadable = Vec::new();
-    let entry = |path: PathBuf, index: usize| {
-        let below = roots.get(index).map_or_else(String::new, |root| relative(root, &path));
-        let name = if roots.len() > 1 { format!("{index}/{below}") } else { below };
-        let file = identity.token(Kind::File, &name);
-        Entry { place: Place::file(path), name, file }
-    };
+fn found(roots: &[PathBuf]) -> Result<(Vec<Found>, Vec<Found>), ScanError> {
+    let (mut found, mut unreadable) = (Vec::new(), Vec::new());
     for (index, root) in roots.iter().enumerate() {
         let fail = |source| ScanError { root: root.clone(), source };
         if std::fs::metadata(root).map_err(fail)?.is_dir() {
             std::fs::read_dir(root).map_err(fail)?;
         }
-        for item in WalkDir::new(root).follow_links(true).sort_by_file_name() {
+        // Of one folder, the order of paths is that of names.
+        let by_path = |a: &DirEntry, b: &DirEntry| a.path().as_os_str().cmp(b.path().as_os_str());
+        for item in WalkDir::new(root).follow_links(true).sort_by(by_path) {
             match item {
-                Ok(item) if item.file_type().is_file() => {
-                    found.push((item.into_path(), index));
-                }
+                Ok(item) if item.file_type().is_file() => found.push((item.into_path(), index)),
                 Ok(_) => {}
                 // A symbolic link that leads back to a folder above it adds no file.
                 Err(error) if error.loop_ancestor().is_some() => {}
                 Err(error) => {
-                    let path = error.path().unwrap_or(root);
-                    let error = Error::new(Code::FileUnreadable, "cannot be looked into");
-                    unreadable.push((entry(path.to_path_buf(), index), error));
+                    unreadable.push((error.path().unwrap_or(root).to_path_buf(), index));
                 }
             }
         }
     }
-    let entries = found.into_par_iter().map(|(path, index)| entry(path, index)).collect();
-    Ok((entries, unreadable))
+    Ok((found, unreadable))
+}
+
+fn entry((path, index): Found, roots: &[PathBuf], identity: &Identity) -> Entry {
+    let below = roots.get(index).map_or_else(String::new, |root| relative(root, &path));
+    let name = if roots.len() > 1 { format!("{index}/{below}") } else { below };
+    let file = identity.token(Kind::File, &name);
+    Entry { place: Place::file(path), name, file }
 }
 
 /// The path below its root with `/` between the parts; parts that are no plain text, or whose
 /// ends a token would trim, are escaped so that two files never share one.
 fn relative(root: &Path, path: &Path) -> String {
-    let below = path.strip_prefix(root).unwrap_or(path);
-    let mut joined = String::with_capacity(below.as_os_str().len());
-    for part in below.components() {
-        let Component::Normal(name) = part else { continue };
+    let mut joined = String::with_capacity(path.as_os_str().len());
+    let mut add = |part: &str| {
         if !joined.is_empty() {
             joined.push('/');
         }
-        match name.to_str() {
-            Some(text) => joined.push_str(&plain_part(text)),
-            None => joined.push_str(&format!("{name:?}")),
+        joined.push_str(part);
+    };
+    // A walk appends names to its root as it was given.
+    let below = path.to_str().zip(root.to_str()).and_then(|(path, root)| path.strip_prefix(root));
+    if let Some(below) = below {
+        let parts = below.split(is_separator).filter(|part| !part.is_empty());
+        parts.for_each(|part| add(&plain_part(part)));
+    } else {
+        for part in path.strip_prefix(root).unwrap_or(path).components() {
+            let Component::Normal(name) = part else { continue };
+            match name.to_str() {
+                Some(text) => add(&plain_part(text)),
+                None => add(&format!("{name:?}")),
+            }
         }
     }
     if joined.is_empty() {
@@ -145,10 +151,9 @@ pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
 }
 
 /// A file as it is, and of an archive all its members.
-fn opened(entry: Entry, recent: &mut Recent<'_>) -> Opened {
-    let identity = recent.identity();
-    let name = entry.name.clone();
-    let mut seen = look(entry, recent);
+fn opened(entry: Entry, worker: &mut Worker<'_>) -> Opened {
+    let identity = worker.recent.identity();
+    let mut seen = look(entry, worker);
     let Content::Container(kind) = seen.content else { return (seen, Vec::new()) };
     let path = seen.place.path();
     seen.content = Content::Nothing;
@@ -156,7 +161,7 @@ fn opened(entry: Entry, recent: &mut Recent<'_>) -> Opened {
         seen.leave(FileStatus::Foreign, "compressed; of gzip, only tar archives are opened");
         return (seen, Vec::new());
     }
-    let (members, fault) = members(path, kind, &name, identity);
+    let (members, fault) = members(path, kind, &seen.name, identity);
     seen.leave(FileStatus::Archive, &format!("an archive with {} files", members.len()));
     if let Some(fault) = fault {
         let fault = fault.in_file(&seen.place.shown(), &seen.record.file);
@@ -185,157 +190,27 @@ fn members(
         return match container::list_zip(path) {
             Err(error) => (Vec::new(), Some(error)),
             Ok((list, fault)) => {
-                let one = |recent: &mut Recent<'_>, listed: &Listed| {
+                let one = |worker: &mut Worker<'_>, listed: &Listed| {
                     let entry = entry(listed);
                     match listed.refused {
                         Some(why) => not_read(entry, why),
-                        None => look(entry, recent),
+                        None => look(entry, worker),
                     }
                 };
-                (list.par_iter().map_init(|| Recent::new(identity), one).collect(), fault)
+                (list.par_iter().map_init(|| Worker::new(identity), one).collect(), fault)
             }
         };
     }
-    let (mut seen, mut recent) = (Vec::new(), Recent::new(identity));
+    let (mut seen, mut worker) = (Vec::new(), Worker::new(identity));
     let fault = container::walk_tar(path, kind, &mut |listed, stream| {
         let entry = entry(&listed);
         let size = listed.member.size;
         seen.push(match listed.refused {
             Some(why) => not_read(entry, why),
-            None => look_at(entry, stream, size, &mut recent),
+            None => look_at(entry, stream, size, &mut worker),
         });
     });
     (seen, fault.err())
-}
-
-fn gather(mut seen: Vec<Box<Seen>>, identity: &Identity) -> Scan {
-    // In the order in which tables and maps are kept.
-    seen.par_sort_unstable_by(|a, b| a.record.file.cmp(&b.record.file));
-    let mut scan = Scan::default();
-    let mut slices = Vec::with_capacity(seen.len());
-    scan.inventory.files.reserve(seen.len());
-    let mut references = BTreeMap::new();
-    let places = seen.iter_mut().map(|file| {
-        let place = std::mem::replace(&mut file.place, Place::file(PathBuf::new()));
-        (file.record.file.clone(), place)
-    });
-    // All at once: a map that is built from a list is not searched for each place.
-    scan.paths = places.collect();
-    for file in seen {
-        let content = gather_one(file, &mut scan, identity);
-        let inventory = &mut scan.inventory;
-        match content {
-            Content::Nothing | Content::Container(_) => {}
-            Content::StructureSet(header, series, images) => {
-                references.insert(header.origin.object.clone(), (series, images));
-                inventory.structure_sets.push(*header);
-            }
-            Content::Dose(header) => inventory.doses.push(*header),
-            Content::Plan(plan) => inventory.plans.push(*plan),
-            Content::Record(record) => inventory.records.push(*record),
-            Content::Registration(found) => inventory.registrations.push(*found),
-            Content::Slices(mut more) => slices.append(&mut more),
-        }
-    }
-    let inventory = &mut scan.inventory;
-    inventory.images = series(slices);
-    let slices = Slices::of(&inventory.images, references.values().flat_map(|(_, i)| i.values()));
-    for set in &mut inventory.structure_sets {
-        if let Some((series, images)) = references.get(&set.origin.object) {
-            slices.fill_planes(set, series, images);
-        }
-    }
-    scan
-}
-
-/// Takes the row of a file and everything said about it into the scan; what it holds is left.
-fn gather_one(mut file: Box<Seen>, scan: &mut Scan, identity: &Identity) -> Content {
-    scan.ledger.note(&file, identity);
-    scan.findings.append(&mut file.findings);
-    scan.errors.extend(file.error);
-    scan.inventory.files.push(file.record);
-    file.content
-}
-
-impl Ledger {
-    fn note(&mut self, seen: &Seen, identity: &Identity) {
-        let known = |token: &Option<Token>, kind, raw: &str| {
-            token.clone().unwrap_or_else(|| identity.token(kind, raw))
-        };
-        if let Some(id) = &seen.patient_id {
-            let token = known(&seen.record.patient, Kind::Patient, id);
-            self.patients.entry(token).or_insert_with(|| id.clone());
-        }
-        if let (Some(uid), Some(_)) = (&seen.uid, &seen.record.digest) {
-            let token = known(&seen.record.object, Kind::Object, uid);
-            self.objects.entry(token).or_insert_with(|| uid.clone());
-        }
-    }
-}
-
-/// The image series by what structures know of them.
-struct Slices<'a> {
-    /// All series, by token.
-    all: &'a [ImageSeries],
-    /// Those that hold the images asked for.
-    holding: HashMap<&'a Token, &'a ImageSeries>,
-    /// The only series of a frame of reference; nothing where there are several.
-    of_frame: HashMap<&'a Token, Option<&'a ImageSeries>>,
-}
-
-impl<'a> Slices<'a> {
-    fn of(all: &'a [ImageSeries], images: impl Iterator<Item = &'a Token>) -> Self {
-        let wanted: HashSet<&Token> = images.collect();
-        let mut slices = Self { all, holding: HashMap::new(), of_frame: HashMap::new() };
-        for series in all {
-            for object in series.objects.iter().filter(|o| wanted.contains(o)) {
-                slices.holding.entry(object).or_insert(series);
-            }
-            if let Some(frame) = &series.frame {
-                let only = slices.of_frame.entry(frame);
-                only.and_modify(|only| *only = None).or_insert(Some(series));
-            }
-        }
-        slices
-    }
-
-    /// Takes the planes of the images from the series that holds the image the contours refer to,
-    /// else from the only series the structure set refers to; for structures whose object does not
-    /// state the distance between planes also that distance, if need be of the only series in
-    /// their frame of reference.
-    fn fill_planes(
-        &self,
-        set: &mut StructureSetHeader,
-        series: &[Token],
-        images: &BTreeMap<i64, Token>,
-    ) {
-        let known: BTreeSet<usize> = series
-            .iter()
-            .filter_map(|s| self.all.binary_search_by(|a| a.series.cmp(s)).ok())
-            .collect();
-        let only = known.first().filter(|_| known.len() == 1).and_then(|i| self.all.get(*i));
-        for roi in &mut set.rois {
-            let image = images.get(&roi.number);
-            let own = image.and_then(|i| self.holding.get(i).copied()).or(only);
-            let frame = || roi.frame.as_ref().and_then(|f| self.of_frame.get(f).copied().flatten());
-            let spacing = own.or_else(frame).and_then(|s| s.spacing);
-            roi.image_planes = own.and_then(|s| s.planes);
-            roi.plane_spacing = roi.plane_spacing.or(spacing);
-        }
-    }
-}
-
-fn sort(scan: &mut Scan) {
-    let inventory = &mut scan.inventory;
-    inventory.files.sort_by(|a, b| a.file.cmp(&b.file));
-    inventory.structure_sets.sort_by(|a, b| a.origin.cmp(&b.origin));
-    inventory.doses.sort_by(|a, b| a.origin.cmp(&b.origin));
-    inventory.plans.sort_by(|a, b| a.origin.cmp(&b.origin));
-    inventory.records.sort_by(|a, b| a.origin.cmp(&b.origin));
-    inventory.registrations.sort_by(|a, b| a.origin.cmp(&b.origin));
-    scan.findings.sort();
-    scan.findings.dedup();
-    scan.errors.sort_by(|a, b| a.file().cmp(b.file()));
 }
 
 #[cfg(test)]
@@ -348,6 +223,7 @@ mod tests {
     use super::super::encoding::Encoding;
     use super::super::sample::{self, Part, set, text};
     use super::*;
+    use crate::identity::Token;
     use crate::units::Millimetre;
 
     struct Archive(tempfile::TempDir);

@@ -36,6 +36,7 @@ impl Parsed {
             origin: self.set.origin.clone(),
             frame: self.set.frame.clone(),
             day: self.day,
+            imaged: None,
             rois: self.set.rois.iter().map(|roi| roi.header.clone()).collect(),
             extents: self.set.extents(),
         }

@@ -5,6 +5,8 @@ use std::borrow::Cow;
 
 use dicom_encoding::text::{SpecificCharacterSet, TextCodec};
 
+use super::number::PADDING;
+
 /// The character set of a data set or item.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub(super) struct CharacterSet {
@@ -141,6 +143,14 @@ pub(super) fn latin_1(bytes: &[u8]) -> Cow<'_, str> {
     match std::str::from_utf8(bytes) {
         Ok(text) if bytes.is_ascii() => Cow::Borrowed(text),
         _ => Cow::Owned(bytes.iter().map(|b| char::from(*b)).collect()),
+    }
+}
+
+/// Without the padding at its ends.
+pub(super) fn trimmed(text: Cow<'_, str>) -> Cow<'_, str> {
+    match text {
+        Cow::Borrowed(text) => Cow::Borrowed(text.trim_matches(PADDING)),
+        Cow::Owned(text) => Cow::Owned(text.trim_matches(PADDING).to_owned()),
     }
 }
 

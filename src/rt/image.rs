@@ -2,7 +2,7 @@
 
 use crate::geometry::point::{Point, dot};
 use crate::identity::Token;
-use crate::units::Millimetre;
+use crate::units::{Day, Millimetre};
 
 /// One series of image slices, of which only the geometry matters here.
 #[derive(Debug, Clone, PartialEq)]
@@ -15,6 +15,8 @@ pub struct ImageSeries {
     pub patient: Option<Token>,
     /// Modality: CT or MR.
     pub modality: String,
+    /// Day on which its first slice was taken, or else that of its series or study.
+    pub day: Option<Day>,
     /// Number of slices found.
     pub slices: usize,
     /// Median distance between neighbouring slices along their normal.

@@ -83,6 +83,8 @@ pub struct StructureSetHeader {
     pub frame: Option<Token>,
     /// Structure Set Date (3006,0008).
     pub day: Option<Day>,
+    /// First day of the images it refers to, of those that were found.
+    pub imaged: Option<Day>,
     /// The structures, by ascending ROI Number.
     pub rois: Vec<RoiHeader>,
     /// Lowest and highest coordinates of the contour points of each structure that has any, mm,

@@ -138,6 +138,7 @@ fn series() -> ImageSeries {
         frame: Some(Token::new("frame")),
         patient: Some(Token::new("patient")),
         modality: "MR".to_owned(),
+        day: None,
         slices: 120,
         spacing: Some(Millimetre::mm(1.0)),
         planes: None,
@@ -207,6 +208,7 @@ fn structure_set() -> StructureSetHeader {
         origin: origin("structure set"),
         frame: Some(Token::new("frame")),
         day: None,
+        imaged: None,
         rois: vec![roi(1, "brain stem"), roi(2, "-met, \"left\""), roi(3, "third")],
         extents: BTreeMap::new(),
     }

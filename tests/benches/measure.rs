@@ -100,8 +100,8 @@ mod cohort {
     }
 }
 
-/// Finding out what 10,000 files are against reading the first 4 KiB of each, which any program
-/// must: the scan is held to twice that. Warm cache, all processors.
+/// Finding out what files are against reading the first 4 KiB of each, which any program must: the
+/// scan is held to twice that. Warm cache, all processors.
 #[divan::bench_group(sample_count = 5, sample_size = 1)]
 mod headers {
     use std::fs::File;
@@ -113,13 +113,14 @@ mod headers {
     use super::*;
     use phantom::dicom::{CtImage, Header};
 
-    const FILES: usize = 10_000;
+    const FILES: [usize; 2] = [10_000, 100_000];
 
-    fn archive() -> &'static Path {
-        static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
-        let folder = FOLDER.get_or_init(|| {
+    fn archive(files: usize) -> &'static Path {
+        static FOLDERS: [OnceLock<tempfile::TempDir>; 2] = [const { OnceLock::new() }; 2];
+        let which = FILES.iter().position(|n| *n == files).unwrap();
+        let folder = FOLDERS[which].get_or_init(|| {
             let folder = tempfile::tempdir().unwrap();
-            for number in 0..FILES {
+            for number in 0..files {
                 let mut header = Header::new(&format!("P{}", number / 200), &number.to_string());
                 header.series_uid = format!("2.25.{}", number / 200);
                 let mut slice = CtImage::new(header, (number % 200) as f64, 1.0);
@@ -133,9 +134,9 @@ mod headers {
         folder.path()
     }
 
-    #[divan::bench]
-    fn first_4_kib(bencher: Bencher<'_, '_>) {
-        let folder = archive();
+    #[divan::bench(args = FILES)]
+    fn first_4_kib(bencher: Bencher<'_, '_>, files: usize) {
+        let folder = archive(files);
         bencher.bench(|| {
             let files: Vec<_> = walkdir::WalkDir::new(folder)
                 .into_iter()
@@ -150,13 +151,13 @@ mod headers {
         });
     }
 
-    #[divan::bench]
-    fn scan(bencher: Bencher<'_, '_>) {
-        let (roots, identity) = ([archive().to_path_buf()], Identity::keyed([1; 32]));
+    #[divan::bench(args = FILES)]
+    fn scan(bencher: Bencher<'_, '_>, files: usize) {
+        let (roots, identity) = ([archive(files).to_path_buf()], Identity::keyed([1; 32]));
         let stop = AtomicBool::new(false);
         bencher.bench(|| {
             let scan = dicom::scan(&roots, &identity, &|_| (), &stop).unwrap();
-            assert_eq!(scan.inventory.images.len(), FILES / 200);
+            assert_eq!(scan.inventory.images.len(), files / 200);
             scan
         });
     }

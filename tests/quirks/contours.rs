@@ -58,11 +58,12 @@ fn set(files: &mut Files) -> &mut Vec<u8> {
 }
 
 /// Adds a series to which the structures refer, its slices so far above the contour planes.
-fn images(files: &mut Files, above: f64) {
+pub(super) fn images(files: &mut Files, above: f64, date: &str) {
     let mut course = super::course();
     for (k, z) in PLANES.into_iter().enumerate() {
         let mut header = Header::new(super::PATIENT, &format!("slice {k}"));
         header.series_uid.clone_from(&course.set.image_series_uid);
+        header.date = date.into();
         course.set.image_uids.push(header.instance_uid.clone());
         let slice = CtImage::new(header, z + above, 2.0);
         files.insert(format!("slice {k}.dcm"), slice.bytes().unwrap());
@@ -318,11 +319,11 @@ const SPACED: &[Row] = &[
     doubtful_structure(
         20,
         "contours between the image planes",
-        F(|files| images(files, 0.37)),
+        F(|files| images(files, 0.37, "20200102")),
         Code::PlaneBetweenImages,
         Same,
     ),
-    row(20, "contours on the image planes", F(|files| images(files, 0.0)), None, Same),
+    row(20, "contours on the image planes", F(|files| images(files, 0.0, "20200102")), None, Same),
     row(21, "no Contour Image Sequence", C(|_| {}), None, Same),
     row(
         22,

@@ -416,6 +416,20 @@ const PEOPLE: &[Row] = &[
     ),
     doubtful_object(
         105,
+        "structures dated before their images",
+        F(|files| super::contours::images(files, 0.0, "20200103")),
+        Code::DatesDisordered,
+        Same,
+    ),
+    row(
+        105,
+        "images of an earlier day",
+        F(|files| super::contours::images(files, 0.0, "20191230")),
+        None,
+        Same,
+    ),
+    doubtful_object(
+        105,
         "a treatment before its plan",
         F(|files| record(files, 1, 100.0, "20191230")),
         Code::DatesDisordered,

@@ -12,14 +12,14 @@ use std::time::{Duration, Instant};
 
 use super::super::container::{self, Kind, kind};
 use super::super::encoding::Encoding;
-use super::super::look::{Entry, look_at};
+use super::super::look::{Entry, Worker, look_at};
 use super::super::open::inflate;
 use super::super::place::Place;
 use super::super::sample;
 use super::mutate::{Chance, mutated};
 use super::{ALL, objects, read};
 use crate::finding::Finding;
-use crate::identity::{Identity, Recent, Token};
+use crate::identity::{Identity, Token};
 
 /// Rounds of an ordinary run, a few seconds.
 const ROUNDS: usize = 20_000;
@@ -57,7 +57,7 @@ fn corpus() -> Vec<PathBuf> {
 fn said(bytes: &[u8]) -> String {
     let identity = Identity::keyed([1; 32]);
     let entry = Entry { place: Place::file("input"), name: String::new(), file: Token::new("F") };
-    let seen = look_at(entry, &mut &*bytes, bytes.len() as u64, &mut Recent::new(&identity));
+    let seen = look_at(entry, &mut &*bytes, bytes.len() as u64, &mut Worker::new(&identity));
     let told = |finding: &Finding| {
         let attribute = finding.subject.attribute.clone().unwrap_or_default();
         format!("{:?} {attribute} {}", finding.code, finding.message)
