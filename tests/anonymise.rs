@@ -10,12 +10,13 @@ use std::path::Path;
 
 use assert_cmd::Command;
 use tidydose::dicom::Place;
-use tidydose::dicom::deident::{self, Choices};
+use tidydose::dicom::deident::{self, Choices, Treatment};
 use tidydose::identity::{Identity, Token};
 
 use crate::measured::{Row, cohort, rows_of};
 use crate::phantom::dicom::plant::{
-    BIRTH, NAME, NUMBER, VR, dictionary, object, planted_file, uids,
+    BIRTH, NAME, NUMBER, VR, dictionary, file_of, object, planted_file, text_element, uids,
+    with_texts,
 };
 use crate::phantom::dicom::{Record, Registration, Roi, Tag, tags};
 use crate::phantom::field::{Field, Lattice};
@@ -88,7 +89,13 @@ fn no_marker_survives_in_a_copy_of_any_class() {
         let people = deident::people(&place, &identity, &file).unwrap();
         for choices in [
             Choices::default(),
-            Choices { keep_labels: true, keep_device: true, drop_dates: false },
+            Choices {
+                keep_labels: true,
+                keep_device: true,
+                keep_characteristics: true,
+                keep_institution: true,
+                drop_dates: false,
+            },
         ] {
             let copy = deident::deidentify(
                 &place,
@@ -109,6 +116,86 @@ fn no_marker_survives_in_a_copy_of_any_class() {
         }
         assert!(!markers_in(&fs::read(&path).unwrap(), &originals).is_empty(), "the search finds");
     }
+}
+
+/// A copy of a file with some attributes set to texts.
+fn copy_with(
+    bytes: &[u8],
+    texts: &[(Tag, VR, &str)],
+    choices: Choices,
+) -> Result<deident::Copy, tidydose::dicom::Error> {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("file");
+    let identity = Identity::keyed([7; 32]);
+    fs::write(&path, with_texts(bytes, texts)).unwrap();
+    let (place, file) = (Place::file(&path), Token::new("F"));
+    let people = deident::people(&place, &identity, &file).unwrap();
+    deident::deidentify(&place, (&file, &identity), (&people, &BTreeMap::new()), choices)
+}
+
+/// Retain Patient Characteristics and Retain Institution Identity of PS3.15 (E.3.5 and E.3.8, from
+/// memory; codes of CID 7050, from memory); without them sex is empty and the others are gone.
+#[test]
+fn what_is_known_of_patient_and_institution_stays_on_request() {
+    let dose = objects().into_iter().find(|(name, _)| name.starts_with("dose")).unwrap().1;
+    let texts = [
+        (tags::PATIENT_SEX, VR::CS, "F"),
+        (tags::PATIENT_AGE, VR::AS, "093Y"),
+        (tags::PATIENT_WEIGHT, VR::DS, "71.5"),
+        (tags::PATIENT_SIZE, VR::DS, NUMBER),
+        (tags::INSTITUTION_NAME, VR::LO, "North Clinic"),
+        (tags::INSTITUTIONAL_DEPARTMENT_NAME, VR::LO, "Ward of Quuxbert"),
+    ];
+    let told = |choices| {
+        let copy = object(&copy_with(&dose, &texts, choices).unwrap().bytes);
+        let text = |tag| Some(copy.get(tag)?.to_str().ok()?.trim().to_owned());
+        let codes = copy.get(tags::DEIDENTIFICATION_METHOD_CODE_SEQUENCE).unwrap();
+        let codes = codes.items().unwrap().iter();
+        let codes = codes.map(|c| c.get(tags::CODE_VALUE).unwrap().to_str().unwrap().into_owned());
+        (texts.map(|(tag, ..)| text(tag)), codes.collect::<Vec<_>>())
+    };
+    let some = |text: &str| Some(text.to_owned());
+    let (kept, codes) = told(Choices::default());
+    assert_eq!(kept, [some(""), None, None, None, None, None]);
+    assert_eq!(codes, ["113100", "113105", "113107"]);
+    let (kept, codes) = told(Choices { keep_characteristics: true, ..Choices::default() });
+    assert_eq!(kept, [some("F"), some("090Y"), some("71.5"), None, None, None]);
+    assert_eq!(codes, ["113100", "113105", "113107", "113108"]);
+    let (kept, codes) = told(Choices { keep_institution: true, ..Choices::default() });
+    assert_eq!(kept, [some(""), None, None, None, some("North Clinic"), None]);
+    assert_eq!(codes, ["113100", "113105", "113107", "113112"]);
+}
+
+/// A decimal that is a number of the patient is left empty; a whole number that ties the object
+/// together cannot be, and there is no copy.
+#[test]
+fn a_number_of_the_patient_does_not_pass_as_a_number() {
+    let set = objects().into_iter().find(|(name, _)| name.starts_with("struct")).unwrap().1;
+    let mut files = vec![set.clone()];
+    for (from, vr) in [("73194", VR::IS), ("0073194.0", VR::DS)] {
+        let mut object = object(&set);
+        let tag = if vr == VR::IS { tags::ROI_NUMBER } else { tags::ROI_VOLUME };
+        let mut rois = object.take_element(tags::STRUCTURE_SET_ROI_SEQUENCE).unwrap();
+        for item in rois.items_mut().unwrap() {
+            item.put(text_element(tag, vr, from));
+        }
+        object.put(rois);
+        files.push(file_of(object));
+    }
+    let [clean, tied, decimal] = &files[..] else { panic!("{}", files.len()) };
+    let withheld = |bytes: &[u8]| {
+        let copy = copy_with(bytes, &[], Choices::default())?;
+        assert_eq!(markers_in(&copy.bytes, &BTreeSet::new()), Vec::<String>::new());
+        let of = |((_, treatment), count): (&(_, Treatment), &usize)| {
+            (*treatment == Treatment::Withheld).then_some(*count)
+        };
+        Ok::<usize, tidydose::dicom::Error>(copy.done.iter().filter_map(of).sum())
+    };
+    assert_eq!(withheld(clean).unwrap(), 0);
+    assert_eq!(withheld(decimal).unwrap(), 1);
+    let refused = withheld(tied).unwrap_err();
+    assert_eq!(refused.code(), tidydose::finding::Code::AttributeInvalid);
+    assert!(!refused.message().contains("73194"), "{}", refused.message());
 }
 
 #[test]

@@ -62,6 +62,8 @@ pub(super) fn run(
     let choices = Choices {
         keep_labels: typed.keep_labels,
         keep_device: typed.keep_device,
+        keep_characteristics: typed.keep_characteristics,
+        keep_institution: typed.keep_institution,
         drop_dates: typed.drop_dates,
     };
     let files = &scan.inventory.files;

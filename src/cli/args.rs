@@ -81,6 +81,12 @@ pub(super) struct Anonymise {
     /// Keep manufacturer and model name
     #[arg(long)]
     pub(super) keep_device: bool,
+    /// Keep sex, age, size and weight of the patient; ages above 89 become 90
+    #[arg(long)]
+    pub(super) keep_characteristics: bool,
+    /// Keep the names of institution and department where they name nobody
+    #[arg(long)]
+    pub(super) keep_institution: bool,
     /// Empty all dates instead of shifting them by the hidden days of the patient
     #[arg(long)]
     pub(super) drop_dates: bool,

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use chrono::{Datelike, Days, NaiveDate};
 use dicom_core::dictionary::UidDictionary;
+use dicom_core::header::DataElementHeader;
 use dicom_core::value::{DataSetSequence, PrimitiveValue, Value};
 use dicom_core::{DataElement, Length, Tag, VR};
 use dicom_dictionary_std::{StandardSopClassDictionary, tags};
@@ -15,8 +16,10 @@ use super::personal::Personal;
 use super::rules::{Rule, SCHEMES, TERMS, rule};
 use super::{Attributes, Choices, Treatment};
 use crate::dicom::encoding::dictionary_vr;
+use crate::dicom::error::Error;
 use crate::dicom::number::decimals;
 use crate::dicom::quirks::withheld_name::WITHHELD;
+use crate::finding::Code;
 use crate::identity::{Identity, Kind, Token};
 
 /// Characters that may stand around a value.
@@ -24,15 +27,42 @@ const PADDING: [char; 2] = [' ', '\0'];
 
 /// One object on its way.
 pub(super) struct Cleaner<'a> {
-    pub identity: &'a Identity,
-    pub patient: Option<&'a Token>,
-    pub personal: &'a Personal,
-    pub choices: Choices,
+    identity: &'a Identity,
+    patient: Option<&'a Token>,
+    personal: &'a Personal,
+    choices: Choices,
     /// How many of which attributes were treated how.
-    pub done: BTreeMap<(Attributes, Treatment), usize>,
+    done: BTreeMap<(Attributes, Treatment), usize>,
+    /// A whole number that ties the object together and is one of the patient's.
+    telling: Option<Tag>,
 }
 
-impl Cleaner<'_> {
+impl<'a> Cleaner<'a> {
+    /// One who has done nothing yet.
+    pub(super) const fn new(
+        identity: &'a Identity,
+        patient: Option<&'a Token>,
+        personal: &'a Personal,
+        choices: Choices,
+    ) -> Self {
+        Self { identity, patient, personal, choices, done: BTreeMap::new(), telling: None }
+    }
+
+    /// How many of which attributes were treated how.
+    ///
+    /// # Errors
+    /// When a whole number that cannot be left out is one of the patient's.
+    pub(super) fn done(self) -> Result<BTreeMap<(Attributes, Treatment), usize>, Error> {
+        match self.telling {
+            None => Ok(self.done),
+            Some(tag) => {
+                let message = "is a number of the patient; a copy without it would fall apart, \
+                               so none is made";
+                Err(Error::new(Code::AttributeInvalid, message).about(tag))
+            }
+        }
+    }
+
     /// The data set or item, with what may stay.
     pub(super) fn data_set(&mut self, from: &InMemDicomObject) -> InMemDicomObject {
         let mut to = InMemDicomObject::new_empty();
@@ -71,7 +101,7 @@ impl Cleaner<'_> {
             return Some((PrimitiveValue::Empty.into(), done));
         }
         if rule == Rule::Number {
-            return number(value, element.vr()).then(|| (value.clone().into(), Treatment::Kept));
+            return self.number(value, element.header());
         }
         let PrimitiveValue::Str(text) = value else { return None };
         let (text, done) = self.text(rule, text.trim_matches(PADDING), element, around)?;
@@ -115,9 +145,43 @@ impl Cleaner<'_> {
                 None => (text.to_owned(), Treatment::Kept),
             }),
             Rule::Device => Some((String::new(), Treatment::Emptied)),
+            Rule::Sex => Some(match self.choices.keep_characteristics {
+                true if ["F", "M", "O"].contains(&text) => (text.to_owned(), Treatment::Kept),
+                _ => (String::new(), Treatment::Emptied),
+            }),
+            Rule::Age => self.choices.keep_characteristics.then(|| age(text)).flatten(),
+            Rule::Body => kept(
+                self.choices.keep_characteristics
+                    && decimals(text).is_ok()
+                    && !self.personal.has_digits(text),
+            ),
+            Rule::Institution => {
+                kept(self.choices.keep_institution && self.personal.found_in(text).is_none())
+            }
             Rule::Code => self.code(element.header().tag, text, around),
             Rule::Number | Rule::Empty | Rule::Sequence => None,
         }
+    }
+
+    /// A number, unless somebody typed one of the patient's in its place. A decimal is left empty
+    /// then; a whole number ties the object together.
+    fn number(
+        &mut self,
+        value: &PrimitiveValue,
+        header: &DataElementHeader,
+    ) -> Option<(Value<InMemDicomObject>, Treatment)> {
+        if !number(value, header.vr) {
+            return None;
+        }
+        if let PrimitiveValue::Str(text) = value
+            && text.split('\\').any(|part| self.personal.has_digits(part))
+        {
+            if header.vr == VR::IS {
+                self.telling = Some(header.tag);
+            }
+            return Some((PrimitiveValue::Empty.into(), Treatment::Withheld));
+        }
+        Some((value.clone().into(), Treatment::Kept))
     }
 
     /// A date of the patient, shifted as everywhere in the product; empty where it is none.
@@ -157,6 +221,22 @@ impl Cleaner<'_> {
             _ => Some((text.to_owned(), Treatment::Kept)),
         }
     }
+}
+
+/// An age as the standard writes it (`045Y`); above 89 years 90, as so few are so old.
+fn age(text: &str) -> Option<(String, Treatment)> {
+    const MOST_YEARS: u16 = 89;
+    let (number, unit) = text.split_at_checked(3)?;
+    let number: u16 = number.parse().ok()?;
+    let years = match unit {
+        "D" | "W" | "M" => 0,
+        "Y" => number,
+        _ => return None,
+    };
+    Some(match years {
+        0..=MOST_YEARS => (format!("{number:03}{unit}"), Treatment::Kept),
+        _ => (format!("{:03}Y", MOST_YEARS + 1), Treatment::Replaced),
+    })
 }
 
 /// Whether every value is a number. Binary words can spell a text, so where the standard has one, one

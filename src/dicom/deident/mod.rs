@@ -1,6 +1,6 @@
 //! De-identified copies of radiotherapy objects by PS3.15 Annex E: the Basic Profile with the
 //! options Clean Descriptors and, unless told otherwise, Retain Longitudinal Temporal Information
-//! with Modified Dates. Pseudonyms, UIDs and the shift of days come from the study key, so the copies
+//! with Modified Dates; others on request ([`Choices`]). Pseudonyms, UIDs and the shift of days come from the study key, so the copies
 //! of one archive stay linked over files and runs. Must not know where the copies are written.
 
 mod clean;
@@ -33,6 +33,10 @@ pub struct Choices {
     pub keep_labels: bool,
     /// Manufacturer and model stay readable.
     pub keep_device: bool,
+    /// Sex, age, size and weight of the patient stay; ages above 89 years become 90.
+    pub keep_characteristics: bool,
+    /// Names of institution and department stay readable where they name nobody.
+    pub keep_institution: bool,
     /// No date stays, not even shifted.
     pub drop_dates: bool,
 }
@@ -52,6 +56,8 @@ pub enum Attributes {
     Labels,
     /// Names of treatment machines, manufacturer and model.
     Device,
+    /// Names of institution and department.
+    Institution,
     /// Times, names of staff, numbers of studies, which must be there but may be empty.
     Others,
     /// Numbers, defined terms, codes and sequences of the treatment.
@@ -73,7 +79,8 @@ impl Attributes {
             Some(Rule::StructureName) => Self::StructureNames,
             Some(Rule::Label) => Self::Labels,
             Some(Rule::Machine | Rule::Device) => Self::Device,
-            Some(Rule::Empty | Rule::Patient) => Self::Others,
+            Some(Rule::Institution) => Self::Institution,
+            Some(Rule::Empty | Rule::Patient | Rule::Sex | Rule::Age | Rule::Body) => Self::Others,
             Some(Rule::Number | Rule::Term | Rule::ClassUid | Rule::Code | Rule::Sequence) => {
                 Self::Content
             }
@@ -90,6 +97,7 @@ impl Attributes {
             Self::StructureNames => "structure_names",
             Self::Labels => "labels",
             Self::Device => "device",
+            Self::Institution => "institution",
             Self::Others => "times_staff_and_study_numbers",
             Self::Content => "treatment_content",
             Self::Private => "private",
@@ -233,9 +241,9 @@ fn copy(
     }
     let patient = object.patient_id().map(|id| object.token(crate::identity::Kind::Patient, id));
     let patient = patient.as_ref();
-    let mut cleaner = Cleaner { identity, patient, personal, choices, done: BTreeMap::new() };
+    let mut cleaner = Cleaner::new(identity, patient, personal, choices);
     let mut clean = cleaner.data_set(&object.opened().object);
-    let done = cleaner.done;
+    let done = cleaner.done()?;
     if Class::of(class) == Class::Dose {
         write::pixels(object, &mut clean)?;
     }

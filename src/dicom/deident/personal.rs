@@ -58,6 +58,22 @@ impl Personal {
         self.numbers.iter().any(|number| number.eq_ignore_ascii_case(text))
     }
 
+    /// Whether a number as it is typed is one of theirs, or the birth date: the same digits, as far
+    /// as there are more than stand for anything else.
+    pub(super) fn has_digits(&self, text: &str) -> bool {
+        fn whole(text: &str) -> Option<&str> {
+            let digits = text.trim().trim_start_matches(['+', '0']);
+            let digits = digits.split_once('.').map_or(digits, |(whole, rest)| {
+                if rest.bytes().all(|b| b == b'0') { whole } else { "" }
+            });
+            let long = digits.len() > LONGEST_NUMBER;
+            (long && digits.bytes().all(|b| b.is_ascii_digit())).then_some(digits)
+        }
+        let Some(typed) = whole(text) else { return false };
+        let theirs = self.numbers.iter().chain(&self.birth_dates);
+        theirs.filter_map(|number| whole(number)).any(|number| number == typed)
+    }
+
     /// What a text gives away, in words; nothing when it is harmless.
     pub(super) fn found_in(&self, text: &str) -> Option<&'static str> {
         let people = self.names.join("=");
@@ -107,6 +123,13 @@ mod tests {
         for bad in ["GTV quux", "ab-4711", "PTV 11.11.31", "PTV otto", "GTV 2019-03-04", "n 12345"]
         {
             assert!(personal.found_in(bad).is_some(), "{bad}");
+        }
+        let personal = Personal { numbers: vec!["00073194".into(), "12".into()], ..personal };
+        for bad in ["73194", " 0073194 ", "73194.00", "19311111"] {
+            assert!(personal.has_digits(bad), "{bad}");
+        }
+        for good in ["12", "73194.5", "7319", "731940", "", "-73194", "20120101"] {
+            assert!(!personal.has_digits(good), "{good}");
         }
         for good in ["PTV 20Gy", "V12.5", "Met 3-4", "GTV_1.2.3", "Chiasm", "PTV 2019"] {
             assert_eq!(personal.found_in(good), None, "{good}");

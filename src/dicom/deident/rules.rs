@@ -33,6 +33,14 @@ pub(super) enum Rule {
     Machine,
     /// Emptied, or kept after a check on request (Retain Device Identity).
     Device,
+    /// Removed, or kept after a check on request (Retain Institution Identity).
+    Institution,
+    /// Emptied, or kept where it is a defined term on request (Retain Patient Characteristics).
+    Sex,
+    /// Removed, or kept up to 89 years on request (the same option).
+    Age,
+    /// Removed, or kept where it is a number on request (the same option).
+    Body,
     /// Kept where it looks like a code of [`SCHEMES`]; its meaning is replaced.
     Code,
     /// Kept, with this list applied to everything in its items.
@@ -174,7 +182,7 @@ pub(super) const TERMS: &[&str] = &[
 
 /// The rule of an attribute; nothing for what is removed.
 pub(super) fn rule(tag: Tag) -> Option<Rule> {
-    let lists: [(&[Tag], Rule); 13] = [
+    let lists: [(&[Tag], Rule); 17] = [
         (NUMBERS, Rule::Number),
         (SEQUENCES, Rule::Sequence),
         (CODES, Rule::Term),
@@ -186,6 +194,10 @@ pub(super) fn rule(tag: Tag) -> Option<Rule> {
         (LABELS, Rule::Label),
         (CODE_VALUES, Rule::Code),
         (&[tags::PATIENT_ID], Rule::Patient),
+        (&[tags::PATIENT_SEX], Rule::Sex),
+        (&[tags::PATIENT_AGE], Rule::Age),
+        (&[tags::PATIENT_SIZE, tags::PATIENT_WEIGHT], Rule::Body),
+        (&[tags::INSTITUTION_NAME, tags::INSTITUTIONAL_DEPARTMENT_NAME], Rule::Institution),
         (&[tags::ROI_NAME], Rule::StructureName),
         (&[tags::TREATMENT_MACHINE_NAME], Rule::Machine),
     ];
@@ -221,7 +233,6 @@ const EMPTIED: &[Tag] = &[
     tags::OPERATORS_NAME,
     tags::PATIENT_NAME,
     tags::PATIENT_BIRTH_DATE,
-    tags::PATIENT_SEX,
     tags::STUDY_ID,
     tags::SERIES_NUMBER,
     tags::POSITION_REFERENCE_INDICATOR,
@@ -370,7 +381,7 @@ mod tests {
             tags::RT_PLAN_NAME,
             tags::DOSE_COMMENT,
             tags::BEAM_NAME,
-            tags::INSTITUTION_NAME,
+            tags::INSTITUTION_ADDRESS,
             Tag(0x3005, 0x0010),
         ] {
             assert_eq!(rule(tag), None, "{tag}");

@@ -72,6 +72,13 @@ pub(super) fn statement(to: &mut InMemDicomObject, choices: Choices) {
     if choices.keep_device {
         codes.push(("113109", "Retain Device Identity Option"));
     }
+    if choices.keep_characteristics {
+        codes.push(("113108", "Retain Patient Characteristics Option"));
+    }
+    if choices.keep_institution {
+        codes.push(("113112", "Retain Institution Identity Option"));
+    }
+    codes.sort_unstable();
     let item = |(code, meaning): (&str, &str)| {
         InMemDicomObject::from_element_iter([
             text(tags::CODE_VALUE, VR::SH, code),

@@ -34,6 +34,28 @@ pub fn object(bytes: &[u8]) -> InMemDicomObject {
     dicom_object::from_reader(bytes).unwrap().into_inner()
 }
 
+/// An element that holds a text.
+pub fn text_element(tag: Tag, vr: VR, text: &str) -> DataElement<InMemDicomObject> {
+    DataElement::new(tag, vr, PrimitiveValue::from(text))
+}
+
+/// The object as a file.
+pub fn file_of(object: InMemDicomObject) -> Vec<u8> {
+    let meta = FileMetaTableBuilder::new().transfer_syntax("1.2.840.10008.1.2.1");
+    let mut out = Vec::new();
+    object.with_meta(meta).unwrap().write_all(&mut out).unwrap();
+    out
+}
+
+/// The file with some attributes of its data set put to texts.
+pub fn with_texts(bytes: &[u8], texts: &[(Tag, VR, &str)]) -> Vec<u8> {
+    let mut object = object(bytes);
+    for (tag, vr, text) in texts {
+        object.put(text_element(*tag, *vr, text));
+    }
+    file_of(object)
+}
+
 pub fn dictionary() -> Vec<(Tag, VR)> {
     let all = GROUPS.iter().flat_map(|g| (0..=u16::MAX).map(|e| Tag(*g, e)));
     let known =
@@ -48,6 +70,7 @@ fn marker(vr: VR) -> PrimitiveValue {
         VR::DT => format!("{BIRTH}073194").into(),
         VR::UI => format!("1.2.{NUMBER}.{BIRTH}").into(),
         VR::CS => "ZZYZX".into(),
+        VR::DS => NUMBER.into(),
         VR::OB | VR::UN => PrimitiveValue::U8(TEXT.as_bytes().into()),
         _ => TEXT.into(),
     }
