@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::dose::partition::largest_beyond;
+use crate::dose::beyond::largest_beyond;
 use crate::dose::sample::sample;
 use crate::dose::{Isodose, IsodoseMap, Partition};
 use crate::geometry::locate::Locator;

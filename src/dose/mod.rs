@@ -4,6 +4,7 @@
 //! Takes grids and occupancies; knows no case, no name and no table.
 
 pub mod basis;
+pub mod beyond;
 pub mod dvh;
 pub mod field;
 mod guard;

@@ -1,5 +1,5 @@
 //! One isodose taken apart: into connected islands, and into what is nearest to each of several
-//! solids. And the largest dose beyond a distance from a solid.
+//! solids.
 
 use std::collections::VecDeque;
 
@@ -136,115 +136,14 @@ fn owner(p: Point, shells: &[&Shell], holds: &impl Fn(usize, Point) -> bool) -> 
     })
 }
 
-/// The largest dose at least so far from a solid, Gy; and whether the grid ends before that.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Beyond {
-    /// Largest dose found, Gy.
-    pub dose_gy: f64,
-    /// The grid does not reach so far all round, so that this is a lower bound.
-    pub cut_by_grid: bool,
-}
-
-/// Points of a cell along each axis where the largest dose is looked for.
-const FINE: [f64; 6] = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0];
-/// Between voxels the dose may rise above the largest of them by this share.
-const RISE: f64 = 1.05;
-
-/// Looks for the largest dose at least `distance_mm` from the surface of a solid; absent when no
-/// part of the grid lies so far out.
-#[must_use]
-pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> Option<Beyond> {
-    let field = map.field();
-    let far = |p: Point| {
-        let [least, most] = shell.about_mm(p);
-        least >= distance_mm || (most >= distance_mm && shell.distance_mm(p) >= distance_mm)
-    };
-    let mut best = f64::NEG_INFINITY;
-    let axes = field.axes();
-    for (node, value) in field.values().indexed_iter() {
-        let value = f64::from(*value);
-        if value > best {
-            let at = [node.0, node.1, node.2];
-            let local = [0, 1, 2].map(|a| axes[a].node(at[a]));
-            if far(field.point(local)) {
-                best = value;
-            }
-        }
-    }
-    if best == f64::NEG_INFINITY {
-        return None;
-    }
-    let [planes, rows, columns] = map.cells;
-    let cells =
-        (0..planes).flat_map(|k| (0..rows).flat_map(move |i| (0..columns).map(move |j| [k, i, j])));
-    for cell in cells {
-        if map.corner_max(cell) * RISE <= best {
-            continue;
-        }
-        let middle = field.point(map.within_cell(cell, [0.5; 3]));
-        let size = field.cell_size_mm(cell);
-        let half = size.iter().map(|s| s * s).sum::<f64>().sqrt() / 2.0;
-        if shell.about_mm(middle)[1] + half < distance_mm {
-            continue;
-        }
-        let doses = field.within(cell, [&FINE, &FINE, &FINE]);
-        let points = FINE
-            .iter()
-            .flat_map(|a| FINE.iter().flat_map(move |b| FINE.iter().map(move |c| [*a, *b, *c])));
-        for (dose, at) in doses.into_iter().zip(points) {
-            if dose > best && far(field.point(map.within_cell(cell, at))) {
-                best = dose;
-            }
-        }
-    }
-    let corner = |c: usize| {
-        let cells = [0, 1, 2].map(|a| if c >> a & 1 == 1 { axes[a].len() - 1 } else { 0 });
-        [0, 1, 2].map(|a| axes[a].node(cells[a]))
-    };
-    let (low, high) = (corner(0), corner(7));
-    let reach = shell.reach_mm() + distance_mm;
-    let centre = field.local(shell.centre());
-    let [row, column] = field.grid().spacing_mm();
-    let unit = [1.0, row, column];
-    let inside = (0..3).all(|a| {
-        let margin = reach / unit[a];
-        low[a] <= centre[a] - margin && centre[a] + margin <= high[a]
-    });
-    Some(Beyond { dose_gy: best, cut_by_grid: !inside })
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::testing::field;
-    use crate::geometry::occupancy::Occupancy;
-    use crate::geometry::slab::{Spacing, slabs};
-    use crate::geometry::smooth::{Variant, closed_caps};
-    use crate::geometry::{Combine, PlaneStack};
-    use std::f64::consts::{PI, TAU};
-
-    fn gaussian(x: f64, d0: f64, s: f64) -> impl Fn(Point) -> f64 {
-        move |p| {
-            let r2 = (p[0] - x).powi(2) + p[1] * p[1] + p[2] * p[2];
-            d0 * (-r2 / (2.0 * s * s)).exp()
-        }
-    }
+    use crate::dose::testing::{ball, field, gaussian};
+    use std::f64::consts::PI;
 
     fn ball_volume(d0: f64, s: f64, d: f64) -> f64 {
         4.0 / 3.0 * PI * s.powi(3) * (2.0 * (d0 / d).ln()).powf(1.5)
-    }
-
-    fn ball(x: f64, r: f64) -> Occupancy {
-        let circle = |z: f64| -> Vec<Point> {
-            let q = (r * r - z * z).sqrt();
-            let at = |i: i32| f64::from(i) * TAU / 120.0;
-            (0..120).map(|i| [x + q * at(i).cos(), q * at(i).sin(), z]).collect()
-        };
-        let z = (-20..=20).map(|k| f64::from(k) + 0.4).filter(|z| z.abs() < r);
-        let curves: Vec<_> = z.map(circle).collect();
-        let stack = PlaneStack::build(&curves, Combine::Nested).unwrap();
-        let slabs = slabs(&stack, Spacing::default()).unwrap();
-        closed_caps(&stack, &slabs, Spacing::default(), r / 9.0, Variant::default())
     }
 
     #[test]
@@ -281,21 +180,5 @@ mod tests {
         assert!((parts[0].volume_mm3 + parts[1].volume_mm3 - whole).abs() < 1e-6 * whole);
         // The grid is not symmetric about the middle: a layer of cells there is given whole.
         assert!((parts[0].volume_mm3 / whole - 0.5).abs() < 0.02, "{parts:?}");
-    }
-
-    /// Largest dose 8 mm off a ball of 3 mm in a concentric Gaussian: that at 11 mm.
-    #[test]
-    fn the_largest_dose_beyond_a_distance() {
-        let f = field(gaussian(0.0, 30.0, 6.0), 14);
-        let map = IsodoseMap::new(&f);
-        let shell = Shell::of(&ball(0.0, 3.0)).unwrap();
-        let exact = gaussian(0.0, 30.0, 6.0)([11.0, 0.0, 0.0]);
-        let got = largest_beyond(&map, &shell, 8.0).unwrap();
-        // The points searched are 0.2 mm apart and the surface is known to 0.03 mm: 0.06 mm of
-        // a slope of 1.7 Gy/mm.
-        assert!((got.dose_gy - exact).abs() < 0.1, "{got:?} {exact}");
-        assert!(!got.cut_by_grid);
-        assert!(largest_beyond(&map, &shell, 11.5).unwrap().cut_by_grid);
-        assert_eq!(largest_beyond(&map, &shell, 60.0), None);
     }
 }

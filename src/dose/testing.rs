@@ -1,14 +1,24 @@
 //! Doses for the tests of this room: a formula on a grid that favours no voxel.
 
+use std::f64::consts::TAU;
+
 use ndarray::Array3;
 
 use super::{DoseField, Interpolation};
-use crate::geometry::{Grid, Point};
+use crate::geometry::occupancy::Occupancy;
+use crate::geometry::slab::{Spacing, slabs};
+use crate::geometry::smooth::{Variant, closed_caps};
+use crate::geometry::{Combine, Grid, PlaneStack, Point};
 use crate::rt::Dose;
 use crate::units::Gray;
 
 /// A dose of the formula at voxels 1 mm apart, `half` of them on either side of the middle.
 pub(super) fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
+    field_by(Interpolation::CubicBSpline, f, half)
+}
+
+/// The same by another interpolation.
+pub(super) fn field_by(method: Interpolation, f: impl Fn(Point) -> f64, half: i32) -> DoseField {
     let n = usize::try_from(2 * half + 1).unwrap();
     let o = -f64::from(half) + 0.3;
     let grid = Grid::new(
@@ -22,5 +32,27 @@ pub(super) fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
     #[allow(clippy::cast_possible_truncation)]
     let values =
         Array3::from_shape_fn(grid.shape(), |(k, i, j)| f(grid.position([k, i, j])) as f32);
-    DoseField::new(Dose { grid, values, step: Gray::gy(1e-6) }, Interpolation::CubicBSpline)
+    DoseField::new(Dose { grid, values, step: Gray::gy(1e-6) }, method)
+}
+
+/// A round dose about a point on the first axis: largest dose and width.
+pub(super) fn gaussian(x: f64, d0: f64, s: f64) -> impl Fn(Point) -> f64 {
+    move |p| {
+        let r2 = (p[0] - x).powi(2) + p[1] * p[1] + p[2] * p[2];
+        d0 * (-r2 / (2.0 * s * s)).exp()
+    }
+}
+
+/// A ball about a point on the first axis, from contours.
+pub(super) fn ball(x: f64, r: f64) -> Occupancy {
+    let circle = |z: f64| -> Vec<Point> {
+        let q = (r * r - z * z).sqrt();
+        let at = |i: i32| f64::from(i) * TAU / 120.0;
+        (0..120).map(|i| [x + q * at(i).cos(), q * at(i).sin(), z]).collect()
+    };
+    let z = (-20..=20).map(|k| f64::from(k) + 0.4).filter(|z| z.abs() < r);
+    let curves: Vec<_> = z.map(circle).collect();
+    let stack = PlaneStack::build(&curves, Combine::Nested).unwrap();
+    let slabs = slabs(&stack, Spacing::default()).unwrap();
+    closed_caps(&stack, &slabs, Spacing::default(), r / 9.0, Variant::default())
 }

@@ -6,8 +6,8 @@
 //! that for a ball of the same volume is given back.
 
 use super::ball_radius_mm;
-use super::facets::{Facet, Facets};
 use super::occupancy::Occupancy;
+use super::pieces::{Facet, Pieces};
 use super::point::{self, Point};
 use super::surface::{Surface, VARIANCE};
 
@@ -17,7 +17,7 @@ pub struct Body {
     /// Points of the surface, block by block.
     points: Vec<Point>,
     blocks: Vec<Block>,
-    facets: Facets,
+    facets: Pieces<Facet>,
     low: Point,
     high: Point,
     pitch_mm: f64,
@@ -80,7 +80,7 @@ impl Body {
         let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,
-            facets: Facets::new(surface.facets, solid.pitch_mm),
+            facets: Pieces::new(surface.facets, solid.pitch_mm),
             points,
             low,
             high,

@@ -21,6 +21,7 @@ pub struct PlaneCut {
 /// integral and derivative (own derivation, checked against quadrature; the same form is known for
 /// sums of uniform variables).
 #[must_use]
+#[inline] // most boxes lie on one side
 pub fn plane_cut(centre: f64, changes: [f64; 3]) -> PlaneCut {
     let w = changes.map(f64::abs);
     let reach = (w[0] + w[1] + w[2]) / 2.0;
@@ -30,6 +31,11 @@ pub fn plane_cut(centre: f64, changes: [f64; 3]) -> PlaneCut {
     if centre <= -reach {
         return PlaneCut::default();
     }
+    across(centre, w)
+}
+
+/// The same where the plane goes through the box.
+fn across(centre: f64, w: [f64; 3]) -> PlaneCut {
     let largest = w[0].max(w[1]).max(w[2]);
     // Edges along which the quantity hardly changes do not cut; leaving them out avoids a
     // difference of nearly equal cubes.

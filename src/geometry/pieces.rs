@@ -1,21 +1,50 @@
-//! Triangles in a tree of boxes, for the nearest one to a point. The tree is split in halves along
-//! the longest side; whole branches that lie farther away than what was found are
-//! left aside. Knows triangles only, no solid and no side of it.
+//! The pieces of a surface, triangles or points, in a tree of boxes, for the nearest one to a point.
+//! The tree is split in halves along the longest side; whole branches that lie farther away than
+//! what was found are left aside. Knows no solid and no side of it.
 
 use super::point::{self, Point};
 
 /// A triangle.
 pub(super) type Facet = [Point; 3];
 
-/// Triangles that can be asked for the nearest one.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Facets {
-    facets: Vec<Facet>,
+/// What a surface is made of.
+pub(super) trait Piece {
+    /// Its corners.
+    fn corners(&self) -> &[Point];
+
+    /// Square of its distance from a point, mm².
+    fn distance_2(&self, p: Point) -> f64;
+}
+
+impl Piece for Point {
+    fn corners(&self) -> &[Point] {
+        std::slice::from_ref(self)
+    }
+
+    fn distance_2(&self, p: Point) -> f64 {
+        point::distance_2(p, *self)
+    }
+}
+
+impl Piece for Facet {
+    fn corners(&self) -> &[Point] {
+        self
+    }
+
+    fn distance_2(&self, p: Point) -> f64 {
+        point::distance_2(p, nearest_of_triangle(*self, p))
+    }
+}
+
+/// Pieces that can be asked for the nearest one.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Pieces<P> {
+    pieces: Vec<P>,
     /// Every node before its branches; the first branch follows its node.
     nodes: Vec<Node>,
 }
 
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 struct Node {
     low: Point,
     high: Point,
@@ -23,15 +52,15 @@ struct Node {
 }
 
 /// What lies below a node.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 enum Below {
-    /// Triangles, from one place to before another.
+    /// Pieces, from one place to before another.
     Leaf(usize, usize),
     /// Where the second branch is.
     Branches(usize),
 }
 
-/// No group has more triangles.
+/// No group has more pieces.
 const LEAF: usize = 8;
 
 impl Node {
@@ -43,38 +72,41 @@ impl Node {
     }
 }
 
-/// Triangles that follow each other and lie together: as a surface is found cube by cube, they come
-/// in such groups, and only the groups are put in order.
+/// Pieces that follow each other and lie together: as a surface is found cube by cube, they come in
+/// such groups, and only the groups are put in order.
 struct Group {
     middle: Point,
-    facets: std::ops::Range<usize>,
+    pieces: std::ops::Range<usize>,
 }
 
-/// The groups of triangles that lie no farther than `reach_mm` from the first one of theirs.
-fn groups(facets: &[Facet], reach_mm: f64) -> Vec<Group> {
-    let middle = |f: &Facet| [0, 1, 2].map(|i| (f[0][i] + f[1][i] + f[2][i]) / 3.0);
+/// The groups of pieces that lie no farther than `reach_mm` from the first one of theirs.
+fn groups<P: Piece>(pieces: &[P], reach_mm: f64) -> Vec<Group> {
+    #[allow(clippy::cast_precision_loss)] // a piece has three corners at most
+    let middle = |corners: &[Point]| {
+        let sum = corners.iter().fold([0.0; 3], |sum, corner| point::add(sum, *corner));
+        sum.map(|x| x / corners.len() as f64)
+    };
     let mut groups: Vec<Group> = Vec::new();
-    for (index, facet) in facets.iter().enumerate() {
-        let middle = middle(facet);
+    for (index, piece) in pieces.iter().enumerate() {
+        let middle = middle(piece.corners());
         let joins = |g: &&mut Group| {
-            let way = point::sub(middle, g.middle);
-            g.facets.len() < LEAF && point::dot(way, way) <= reach_mm * reach_mm
+            g.pieces.len() < LEAF && point::distance_2(middle, g.middle) <= reach_mm * reach_mm
         };
         match groups.last_mut().filter(joins) {
-            Some(group) => group.facets.end = index + 1,
-            None => groups.push(Group { middle, facets: index..index + 1 }),
+            Some(group) => group.pieces.end = index + 1,
+            None => groups.push(Group { middle, pieces: index..index + 1 }),
         }
     }
     groups
 }
 
-impl Facets {
-    /// The tree over some triangles, of which those that follow each other within `reach_mm` are
-    /// kept together.
+impl<P: Piece> Pieces<P> {
+    /// The tree over some pieces, of which those that follow each other within `reach_mm` are kept
+    /// together.
     #[must_use]
-    pub(super) fn new(facets: Vec<Facet>, reach_mm: f64) -> Self {
-        let mut groups = groups(&facets, reach_mm);
-        let mut tree = Self { facets, nodes: Vec::with_capacity(2 * groups.len()) };
+    pub(super) fn new(pieces: Vec<P>, reach_mm: f64) -> Self {
+        let mut groups = groups(&pieces, reach_mm);
+        let mut tree = Self { pieces, nodes: Vec::with_capacity(2 * groups.len()) };
         if !groups.is_empty() {
             tree.split(&mut groups);
         }
@@ -87,9 +119,10 @@ impl Facets {
         let none = [[f64::INFINITY; 3], [f64::NEG_INFINITY; 3]];
         self.nodes.push(Node { low: none[0], high: none[1], below: Below::Leaf(0, 0) });
         let (bounds, below) = if let [group] = groups {
-            let own = self.facets.get(group.facets.clone()).unwrap_or_default().iter().flatten();
-            let bounds = own.fold(none, |b, p| widened(b, [*p, *p]));
-            (bounds, Below::Leaf(group.facets.start, group.facets.end))
+            let own = self.pieces.get(group.pieces.clone()).unwrap_or_default();
+            let corners = own.iter().flat_map(Piece::corners);
+            let bounds = corners.fold(none, |b, p| widened(b, [*p, *p]));
+            (bounds, Below::Leaf(group.pieces.start, group.pieces.end))
         } else {
             let span = groups.iter().fold(none, |b, g| widened(b, [g.middle, g.middle]));
             let side = |a: &usize| span[1][*a] - span[0][*a];
@@ -107,7 +140,7 @@ impl Facets {
         bounds
     }
 
-    /// Square of the distance to the nearest triangle, mm²; absent without triangles.
+    /// Square of the distance to the nearest piece, mm²; absent without pieces.
     #[must_use]
     pub(super) fn distance_2(&self, p: Point) -> Option<f64> {
         let mut least = f64::INFINITY;
@@ -116,8 +149,8 @@ impl Facets {
             let Some(node) = self.nodes.get(index).filter(|_| nearest < least) else { continue };
             match node.below {
                 Below::Leaf(from, to) => {
-                    for facet in self.facets.get(from..to).unwrap_or_default() {
-                        least = least.min(distance_2(facet, p));
+                    for piece in self.pieces.get(from..to).unwrap_or_default() {
+                        least = least.min(piece.distance_2(p));
                     }
                 }
                 Below::Branches(second) => {
@@ -132,8 +165,8 @@ impl Facets {
         Some(least)
     }
 
-    /// The triangles that are no farther away than the root of a square, mm².
-    pub(super) fn within(&self, p: Point, most_2: f64) -> impl Iterator<Item = &Facet> {
+    /// The pieces that are no farther away than the root of a square, mm².
+    pub(super) fn within(&self, p: Point, most_2: f64) -> impl Iterator<Item = &P> {
         let mut open: Vec<usize> = if self.nodes.is_empty() { Vec::new() } else { vec![0] };
         let mut found = Vec::new();
         while let Some(index) = open.pop() {
@@ -141,8 +174,8 @@ impl Facets {
             match node.below {
                 _ if node.distance_2(p) > most_2 => {}
                 Below::Leaf(from, to) => {
-                    let own = self.facets.get(from..to).unwrap_or_default().iter();
-                    found.extend(own.filter(|facet| distance_2(facet, p) <= most_2));
+                    let own = self.pieces.get(from..to).unwrap_or_default().iter();
+                    found.extend(own.filter(|piece| piece.distance_2(p) <= most_2));
                 }
                 Below::Branches(second) => open.extend([index + 1, second]),
             }
@@ -155,32 +188,43 @@ fn widened([low, high]: [Point; 2], by: [Point; 2]) -> [Point; 2] {
     [std::array::from_fn(|i| low[i].min(by[0][i])), std::array::from_fn(|i| high[i].max(by[1][i]))]
 }
 
-fn distance_2(facet: &Facet, p: Point) -> f64 {
-    let d = point::sub(p, nearest_of_triangle(*facet, p));
-    point::dot(d, d)
+/// The point of a triangle that is nearest to a point: a corner, on an edge, or inside, by the signs
+/// of the barycentric coordinates of the foot, which need products along two edges only.
+fn nearest_of_triangle([a, b, c]: Facet, p: Point) -> Point {
+    let (ab, ac) = (point::sub(b, a), point::sub(c, a));
+    let along = |corner: Point| {
+        let to = point::sub(p, corner);
+        (point::dot(ab, to), point::dot(ac, to))
+    };
+    let (from_a, from_b, from_c) = (along(a), along(b), along(c));
+    if from_a.0 <= 0.0 && from_a.1 <= 0.0 {
+        return a;
+    }
+    if from_b.0 >= 0.0 && from_b.1 <= from_b.0 {
+        return b;
+    }
+    if from_c.1 >= 0.0 && from_c.0 <= from_c.1 {
+        return c;
+    }
+    let at_c = from_a.0 * from_b.1 - from_b.0 * from_a.1;
+    let at_b = from_c.0 * from_a.1 - from_a.0 * from_c.1;
+    let at_a = from_b.0 * from_c.1 - from_c.0 * from_b.1;
+    if at_a > 0.0 && at_b > 0.0 && at_c > 0.0 {
+        let whole = at_a + at_b + at_c;
+        let inward = point::add(point::scale(ab, at_b / whole), point::scale(ac, at_c / whole));
+        return point::add(a, inward);
+    }
+    nearest_of_edges([a, b, c], p)
 }
 
-/// The point of a triangle that is nearest to a point.
-fn nearest_of_triangle([a, b, c]: [Point; 3], p: Point) -> Point {
-    let (ab, ac, ap) = (point::sub(b, a), point::sub(c, a), point::sub(p, a));
-    let normal = point::cross(ab, ac);
-    let square = point::dot(normal, normal);
-    if square > 0.0 {
-        // Barycentric coordinates of the foot on the plane of the triangle.
-        let along_c = point::dot(point::cross(ab, ap), normal) / square;
-        let along_b = point::dot(point::cross(ap, ac), normal) / square;
-        if along_b >= 0.0 && along_c >= 0.0 && along_b + along_c <= 1.0 {
-            return point::add(a, point::add(point::scale(ab, along_b), point::scale(ac, along_c)));
-        }
-    }
+fn nearest_of_edges([a, b, c]: Facet, p: Point) -> Point {
     let mut nearest = (f64::INFINITY, a);
     for [from, to] in [[a, b], [b, c], [c, a]] {
         let along = point::sub(to, from);
         let length = point::dot(along, along).max(f64::MIN_POSITIVE);
         let t = (point::dot(point::sub(p, from), along) / length).clamp(0.0, 1.0);
         let foot = point::add(from, point::scale(along, t));
-        let d = point::sub(p, foot);
-        let square = point::dot(d, d);
+        let square = point::distance_2(p, foot);
         if square < nearest.0 {
             nearest = (square, foot);
         }
@@ -209,21 +253,25 @@ mod tests {
     #[test]
     fn the_nearest_is_that_of_a_look_at_all() {
         for n in [1, 5, 6, 7, 100, 3000] {
-            let all = triangles(n);
-            let tree = Facets::new(all.clone(), 12.0);
-            let numbers: Vec<f64> = scattered(600).collect();
-            for c in numbers.chunks_exact(3) {
-                let p = [50.0 * c[0], 50.0 * c[1], 50.0 * c[2]];
-                let least = all.iter().map(|f| distance_2(f, p)).fold(f64::INFINITY, f64::min);
-                assert_eq!(tree.distance_2(p), Some(least));
-                for most in [least, 4.0 * least] {
-                    let found = all.iter().filter(|f| distance_2(f, p) <= most).count();
-                    assert_eq!(tree.within(p, most).count(), found);
-                }
+            nearest_of(&triangles(n));
+            nearest_of(&triangles(n).concat());
+        }
+        assert_eq!(Pieces::<Facet>::new(Vec::new(), 1.0).distance_2([0.0; 3]), None);
+        assert_eq!(Pieces::<Facet>::new(Vec::new(), 1.0).within([0.0; 3], 9.0).count(), 0);
+    }
+
+    fn nearest_of<P: Piece + Clone>(all: &[P]) {
+        let tree = Pieces::new(all.to_vec(), 12.0);
+        let numbers: Vec<f64> = scattered(600).collect();
+        for c in numbers.chunks_exact(3) {
+            let p = [50.0 * c[0], 50.0 * c[1], 50.0 * c[2]];
+            let least = all.iter().map(|f| f.distance_2(p)).fold(f64::INFINITY, f64::min);
+            assert_eq!(tree.distance_2(p), Some(least));
+            for most in [least, 4.0 * least] {
+                let found = all.iter().filter(|f| f.distance_2(p) <= most).count();
+                assert_eq!(tree.within(p, most).count(), found);
             }
         }
-        assert_eq!(Facets::new(Vec::new(), 1.0).distance_2([0.0; 3]), None);
-        assert_eq!(Facets::new(Vec::new(), 1.0).within([0.0; 3], 9.0).count(), 0);
     }
 
     /// Worked by hand: above the face, beyond an edge, beyond a corner.
@@ -234,5 +282,31 @@ mod tests {
         assert_eq!(nearest_of_triangle(facet, [2.0, -3.0, 1.0]), [2.0, 0.0, 0.0]);
         assert_eq!(nearest_of_triangle(facet, [3.0, 3.0, 0.0]), [2.0, 2.0, 0.0]);
         assert_eq!(nearest_of_triangle(facet, [-1.0, -2.0, 5.0]), [0.0; 3]);
+    }
+
+    /// Against a look at a lattice of the triangle, also where it has no area or no length. The
+    /// lattice has a point within an eighth of a millimetre of any other.
+    #[test]
+    fn the_nearest_point_is_no_farther_than_any_other() {
+        let numbers: Vec<f64> = scattered(1200).collect();
+        let folded = |[a, b, _]: Facet| [[a, a, b], [a, b, a], [a, b, b], [a; 3]];
+        let middle = |[a, b, _]: Facet| [a, b, point::scale(point::add(a, b), 0.5)];
+        for (c, facet) in numbers.chunks_exact(3).zip(triangles(400)) {
+            let p = point::add(facet[0], [3.0 * c[0], 3.0 * c[1], 3.0 * c[2]]);
+            for facet in folded(facet).into_iter().chain([facet, middle(facet)]) {
+                let nearest = nearest_of_triangle(facet, p);
+                let mut least = f64::INFINITY;
+                for (i, j) in (0..=20).flat_map(|i| (0..=20 - i).map(move |j| (i, j))) {
+                    let (u, v) = (f64::from(i) / 20.0, f64::from(j) / 20.0);
+                    let [a, b, c] = facet;
+                    let along = point::scale(point::sub(b, a), u);
+                    let across = point::scale(point::sub(c, a), v);
+                    let q = point::add(a, point::add(along, across));
+                    least = least.min(point::distance_2(p, q).sqrt());
+                }
+                let got = point::distance_2(p, nearest).sqrt();
+                assert!(got <= least + 1e-12 && got > least - 0.125, "{facet:?} {p:?}");
+            }
+        }
     }
 }

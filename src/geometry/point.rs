@@ -33,6 +33,13 @@ pub fn cross(a: Point, b: Point) -> Point {
     [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]]
 }
 
+/// Square of the distance between two points.
+#[must_use]
+pub fn distance_2(a: Point, b: Point) -> f64 {
+    let d = sub(a, b);
+    dot(d, d)
+}
+
 /// Euclidean length, in the unit of the components.
 #[must_use]
 pub fn length(a: Point) -> f64 {

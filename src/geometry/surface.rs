@@ -7,6 +7,7 @@ use ndarray::Array3;
 
 use super::ball_radius_mm;
 use super::occupancy::{Footprint, Occupancy};
+use super::pieces::Pieces;
 use super::point::{self, Point};
 
 /// The surface of a solid.
@@ -379,7 +380,7 @@ fn cells(x: f64) -> usize {
 /// A surface with the middle of its solid, for distances from far points.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shell {
-    points: Vec<Point>,
+    points: Pieces<Point>,
     centre: Point,
     /// Smallest and largest distance of the surface from the centre, mm.
     radii: [f64; 2],
@@ -402,6 +403,7 @@ impl Shell {
         let distance = |p: &Point| point::length(point::sub(*p, centre)) + inward_mm;
         let fold = |f: fn(f64, f64) -> f64| points.iter().map(distance).reduce(f);
         let radii = [fold(f64::min)?, fold(f64::max)?];
+        let points = Pieces::new(points, solid.pitch_mm);
         Some(Self { points, centre, radii, inward_mm })
     }
 
@@ -427,11 +429,7 @@ impl Shell {
     /// Distance from a point to the surface, mm.
     #[must_use]
     pub fn distance_mm(&self, p: Point) -> f64 {
-        let square = |q: &Point| {
-            let d = point::sub(p, *q);
-            point::dot(d, d)
-        };
-        let nearest = self.points.iter().map(square).fold(f64::INFINITY, f64::min).sqrt();
+        let nearest = self.points.distance_2(p).unwrap_or(f64::INFINITY).sqrt();
         (nearest - self.inward_mm).max(0.0)
     }
 }

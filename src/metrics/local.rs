@@ -3,7 +3,7 @@
 
 use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
 use crate::dose::Isodose;
-use crate::dose::partition::Beyond;
+use crate::dose::beyond::Beyond;
 
 /// What lies around a target.
 #[derive(Debug, Clone, PartialEq, Default)]
