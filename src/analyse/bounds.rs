@@ -42,7 +42,7 @@ pub struct View {
     /// Isodoses of the prescription read in this way, where they differ from the nominal ones.
     pub isodoses: Option<PrescriptionIsodoses>,
     /// Size, shape and place.
-    pub form: Form,
+    pub form: Option<Form>,
 }
 
 /// Ways of computing that differ from `base` in one thing.
@@ -106,7 +106,7 @@ impl Circumstances {
             cover: view.cover,
             prescription: isodoses,
             biology: Some(&self.biology),
-            form: Some(&view.form),
+            form: view.form.as_ref(),
             totals: None,
         }
     }
@@ -139,14 +139,15 @@ struct Filled<'a> {
     how: How<'a>,
     occupancy: Arc<Occupancy>,
     volume_cc: f64,
-    form: Form,
+    form: Option<Form>,
 }
 
 impl<'a> Filled<'a> {
     fn of(solid: &Solid, how: How<'a>) -> Self {
         let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
-        let form = form::of(solid, &occupancy, how.variant, how.isocentres);
+        let of = |isocentres| form::of(solid, &occupancy, how.variant, isocentres);
+        let form = how.isocentres.map(of);
         Self { how, occupancy, volume_cc, form }
     }
 
@@ -155,7 +156,8 @@ impl<'a> Filled<'a> {
         let Some(field) = field else {
             return View { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
         };
-        let form = form::with_doses(form, field, self.how.isocentres);
+        let told = self.form.zip(self.how.isocentres);
+        let form = told.map(|(form, isocentres)| form::with_doses(form, field, isocentres));
         let samples = sample(field, &self.occupancy, self.how.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
@@ -178,19 +180,20 @@ struct How<'a> {
     ends: Ends,
     coarse: f64,
     variant: Variant,
-    isocentres: &'a [Point],
+    isocentres: Option<&'a [Point]>,
 }
 
 impl Views {
     /// Computes a structure in all ways. `fields` is absent when there is no usable dose;
-    /// `isodoses` are those of its [`Fields::others`], in that order.
+    /// `isodoses` are those of its [`Fields::others`], in that order. The form is computed where
+    /// `isocentres` are given, from which its place is told.
     #[must_use]
     pub fn of(
         solid: &Solid,
         ends: Ends,
         fields: Option<Fields<'_>>,
         isodoses: Vec<Option<PrescriptionIsodoses>>,
-        isocentres: &[Point],
+        isocentres: Option<&[Point]>,
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);

@@ -46,7 +46,7 @@ use crate::geometry::point::{self, Point};
 use crate::geometry::smooth::Variant;
 use crate::metrics::{
     AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, gradient, local,
-    organ_models,
+    organ_models, size,
 };
 use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Views};
@@ -351,14 +351,16 @@ impl Bench<'_> {
             Some([_, even, odd]) => [even, odd].into_iter().chain(self.scattered).map(of).collect(),
             None => Vec::new(),
         };
-        let views = Views::of(solid, self.settings.ends, fields, other, self.isocentres);
+        let metrics = part.metrics(self.settings);
+        let isocentres = size::needs_form(&metrics).then_some(self.isocentres);
+        let views = Views::of(solid, self.settings.ends, fields, other, isocentres);
         report_jump(part, &views.nominal, out);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
         let alone = |m: &&Metric| part.takes(m.definition) && m.definition.name != COIN;
-        for metric in part.metrics(self.settings).iter().filter(alone) {
+        for metric in metrics.iter().filter(alone) {
             let traced = views.traced(metric, &around);
             let rule = views.rule(metric, &around);
             out.measurements.push(row(part, metric, traced, [&method, &rule]));

@@ -260,7 +260,7 @@ impl Bench<'_> {
     fn additive(&self, part: &Part<'_>, solid: &Solid) -> Vec<Outcome> {
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
         let isodoses = vec![None; fields.map_or(0, |f| f.others().count())];
-        let views = Views::of(solid, self.settings.ends, fields, isodoses, &[]);
+        let views = Views::of(solid, self.settings.ends, fields, isodoses, None);
         let around = Circumstances {
             no_dose: fields.is_none().then(|| self.reason_without_dose(part)),
             isodoses: Err(String::new()),

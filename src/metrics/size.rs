@@ -1,7 +1,7 @@
 //! Size, shape and place of a structure: diameters, surface, sphericity, centre of mass and
 //! isocentre.
 
-use super::{Definition, Evidence, Outcome, Status, Subject};
+use super::{Definition, Evidence, Metric, Outcome, Status, Subject};
 use crate::geometry::Point;
 use crate::geometry::diameter::Diameters;
 
@@ -42,6 +42,30 @@ const SIZE: Definition = Definition {
     undefined: "no closed contours, or a single plane of unknown thickness",
     ..Definition::PLAIN
 };
+
+/// Whether any of some metrics needs the form.
+#[must_use]
+pub fn needs_form(metrics: &[Metric]) -> bool {
+    let names = OF_FORM.map(|definition| definition.name);
+    metrics.iter().any(|m| names.contains(&m.definition.name))
+}
+
+/// Every metric that needs the form.
+static OF_FORM: [&Definition; 13] = [
+    &LONGEST_IN_PLANE,
+    &ACROSS_IN_PLANE,
+    &LONGEST,
+    &ELLIPSOID,
+    &HALF_PRODUCT,
+    &SURFACE,
+    &SPHERICITY,
+    &CENTRE_X,
+    &CENTRE_Y,
+    &CENTRE_Z,
+    &ISOCENTRE_DISTANCE,
+    &CENTRE_DOSE,
+    &ISOCENTRE_DOSE,
+];
 
 fn form<'a>(s: &Subject<'a>) -> Result<&'a Form, Outcome> {
     s.form.ok_or_else(|| Outcome::none(Status::NotApplicable, "the shape is not known"))
@@ -273,3 +297,29 @@ pub(super) static ISOCENTRE_DOSE: Definition = Definition {
     rule: |s, _| isocentre_words(s),
     ..SIZE
 };
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::metrics::REGISTRY;
+
+    /// Whose outcome changes with the form is in the list. (A dose at the centre of mass needs a dose
+    /// first, so that it does not show here.)
+    #[test]
+    fn nobody_asks_for_a_form_that_is_not_computed() {
+        let none = || Err((Status::Unlinked, String::new()));
+        let asks = |definition: &Definition, form: Option<&Form>| {
+            let subject = Subject { form, ..Subject::new(4.0, none()) };
+            format!("{:?}", (definition.compute)(&subject, 1.0))
+        };
+        let form = Form { longest_mm: 3.0, ..Form::default() };
+        let mut seen = 0;
+        for definition in REGISTRY.iter().copied() {
+            let needs = asks(definition, None) != asks(definition, Some(&form));
+            let metric = Metric { definition, argument: 1.0 };
+            assert!(!needs || needs_form(&[metric]), "{}", definition.name);
+            seen += usize::from(needs);
+        }
+        assert!(seen >= 10, "{seen}");
+    }
+}
