@@ -180,10 +180,8 @@ impl DoseField {
             return dose;
         }
         let corners = guard::corners(&self.values, cell);
-        guard::plain(corners, dose).unwrap_or_else(|| {
-            let [low, high] = guard::allowed(&self.values, &self.axes, cell, corners);
-            dose.clamp(low, high)
-        })
+        guard::plain(corners, dose)
+            .unwrap_or_else(|| guard::held(&self.values, &self.axes, cell, corners, dose))
     }
 
     /// Dose and its slope along plane normal (per mm), rows and columns (per index); no slope

@@ -75,17 +75,49 @@ pub(super) fn allowed(
     cell: [usize; 3],
     corners: [f64; 2],
 ) -> [f64; 2] {
-    let [mut low, mut high] = corners;
-    let inside = inner(values, axes, cell);
+    let bends = Bends { values, axes, cell, inside: inner(values, axes, cell) };
+    let range = (0..3).fold(corners, |range, axis| bends.widened(range, axis));
+    [range[0].max(corners[0].min(0.0)), range[1]]
+}
+
+/// A dose in a cell whose corners span `corners`, or the nearest one that it may be there. Bends
+/// only widen what is allowed, so that most doses need a look along one axis.
+pub(super) fn held(
+    values: &Array3<f32>,
+    axes: &[Axis; 3],
+    cell: [usize; 3],
+    corners: [f64; 2],
+    dose: f64,
+) -> f64 {
+    let bends = Bends { values, axes, cell, inside: inner(values, axes, cell) };
+    let least = corners[0].min(0.0);
+    let mut range = corners;
     for axis in 0..3 {
-        let [hollow, summit] = match inside {
-            Some(inside) => inside.shared_bend(&axes[axis], axis, cell[axis]),
-            None => shared_bend(values, axes, cell, axis),
-        };
-        low -= SUMMIT_SHARE * hollow;
-        high += SUMMIT_SHARE * summit;
+        range = bends.widened(range, axis);
+        if (range[0].max(least)..=range[1]).contains(&dose) {
+            return dose;
+        }
     }
-    [low.max(corners[0].min(0.0)), high]
+    dose.clamp(range[0].max(least), range[1])
+}
+
+/// What the voxels show about a cell.
+struct Bends<'a> {
+    values: &'a Array3<f32>,
+    axes: &'a [Axis; 3],
+    cell: [usize; 3],
+    inside: Option<Inner<'a>>,
+}
+
+impl Bends<'_> {
+    /// What is allowed, with the summit and the hollow along one axis more.
+    fn widened(&self, [low, high]: [f64; 2], axis: usize) -> [f64; 2] {
+        let [hollow, summit] = match self.inside {
+            Some(inside) => inside.shared_bend(&self.axes[axis], axis, self.cell[axis]),
+            None => shared_bend(self.values, self.axes, self.cell, axis),
+        };
+        [low - SUMMIT_SHARE * hollow, high + SUMMIT_SHARE * summit]
+    }
 }
 
 /// A cell with at least one more voxel on every side: its second differences need no look at
@@ -111,15 +143,16 @@ impl Inner<'_> {
     fn shared_bend(&self, nodes: &Axis, axis: usize, interval: usize) -> [f64; 2] {
         let along = self.stride[axis];
         let even = nodes.is_even();
-        let gaps = [interval - 1, interval, interval + 1].map(|i| nodes.gap(i));
+        let gap = |n: usize| nodes.gap(interval + n - 1);
         let bend = |x: [f64; 3], at: usize| {
-            if even { plain_bend(x) } else { uneven_bend(x, [gaps[at], gaps[at + 1]], gaps[1]) }
+            if even { plain_bend(x) } else { uneven_bend(x, [gap(at), gap(at + 1)], gap(1)) }
         };
         let [p, q] = [self.stride[(axis + 1) % 3], self.stride[(axis + 2) % 3]];
         let mut most = [0.0_f64; 2];
         for start in [0, p, q, p + q] {
             let from = self.first + start - along;
-            let [a, b, c, d] = [0, 1, 2, 3].map(|n| f64::from(self.values[from + n * along]));
+            let value = |n: usize| f64::from(self.values[from + n * along]);
+            let (a, b, c, d) = (value(0), value(1), value(2), value(3));
             let (left, right) = (bend([a, b, c], 0), bend([b, c, d], 1));
             most[0] = most[0].max(left.min(right));
             most[1] = most[1].max((-left).min(-right));
