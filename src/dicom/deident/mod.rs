@@ -1,7 +1,8 @@
 //! De-identified copies of radiotherapy objects by PS3.15 Annex E: the Basic Profile with the
 //! options Clean Descriptors and, unless told otherwise, Retain Longitudinal Temporal Information
-//! with Modified Dates; others on request ([`Choices`]). Pseudonyms, UIDs and the shift of days come from the study key, so the copies
-//! of one archive stay linked over files and runs. Must not know where the copies are written.
+//! with Modified Dates; others on request ([`Choices`]). Pseudonyms, UIDs and the shift of days come
+//! from the study key, so the copies of one archive stay linked over files and runs. Must not know
+//! where the copies are written.
 
 mod clean;
 mod personal;
