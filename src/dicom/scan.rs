@@ -366,6 +366,24 @@ mod tests {
         assert_eq!(scan.inventory.structure_sets[0].rois[0].plane_spacing, series.spacing);
     }
 
+    /// Of an image only the head is read, of a plan the object: the patient is the same.
+    #[test]
+    fn whatever_pads_an_identifier_is_no_part_of_it() {
+        for padding in ["", " ", "\0", "\n", "\r\n", "\t"] {
+            let archive = Archive::new();
+            let (mut image, mut plan) = (sample::slice("1.2.7.1", 0.0), sample::plan());
+            for parts in [&mut image, &mut plan] {
+                set(parts, text(tags::PATIENT_ID, VR::LO, &format!("PAT-0001{padding}")));
+            }
+            archive.put("image", &image);
+            archive.put("plan", &plan);
+            let inventory = archive.scan().inventory;
+            let patient = Some(Token::new("PAT-0001"));
+            assert_eq!(inventory.images[0].patient, patient, "{padding:?}");
+            assert_eq!(inventory.plans[0].origin.patient, patient, "{padding:?}");
+        }
+    }
+
     #[test]
     fn different_content_under_one_uid_is_refused_on_both_sides() {
         let archive = Archive::new();

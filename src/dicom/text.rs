@@ -146,7 +146,7 @@ pub(super) fn latin_1(bytes: &[u8]) -> Cow<'_, str> {
     }
 }
 
-/// Without the padding at its ends.
+/// Without the padding at its ends, as [`super::attribute::Attributes`] takes it off.
 pub(super) fn trimmed(text: Cow<'_, str>) -> Cow<'_, str> {
     match text {
         Cow::Borrowed(text) => Cow::Borrowed(text.trim_matches(PADDING)),

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use chrono::{Datelike, Days, NaiveDate};
+use chrono::Days;
 use dicom_core::dictionary::UidDictionary;
 use dicom_core::header::DataElementHeader;
 use dicom_core::value::{DataSetSequence, PrimitiveValue, Value};
@@ -15,6 +15,7 @@ use dicom_object::mem::InMemElement;
 use super::personal::Personal;
 use super::rules::{Rule, SCHEMES, TERMS, rule};
 use super::{Attributes, Choices, Treatment};
+use crate::dicom::attribute;
 use crate::dicom::encoding::dictionary_vr;
 use crate::dicom::error::Error;
 use crate::dicom::number::decimals;
@@ -186,11 +187,8 @@ impl<'a> Cleaner<'a> {
 
     /// A date of the patient, shifted as everywhere in the product; empty where it is none.
     fn date(&self, text: &str) -> (String, Treatment) {
-        let digits: String = text.chars().filter(char::is_ascii_digit).collect();
         let shift = self.patient.map(|p| self.identity.day(p, 0).0.unsigned_abs());
-        let date = NaiveDate::parse_from_str(&digits, "%Y%m%d").ok();
-        let date = date.filter(|d| digits.len() == 8 && (1970..=2100).contains(&d.year()));
-        let shifted = match (date, shift) {
+        let shifted = match (attribute::date(text), shift) {
             (Some(date), Some(shift)) if !self.choices.drop_dates => {
                 date.checked_sub_days(Days::new(shift))
             }
