@@ -147,7 +147,7 @@ impl Measured {
             }
             let read = |header: &DoseHeader| {
                 let file = &header.origin.file;
-                dicom::read_dose_as(path(file), &identity, file).ok().map(|r| r.value.1)
+                dicom::read_dose_as(path(file), &identity, file).ok().map(|r| r.value)
             };
             let Some(doses) = doses(case, &read) else { continue };
             let analysis = analyse_grids(case, Some(&set.value), doses, settings);

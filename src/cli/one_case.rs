@@ -103,7 +103,7 @@ impl Workshop<'_> {
             let reading = dicom::read_dose_as(path, self.identity, &header.origin.file)
                 .map_err(|e| self.refusal(&e, case))?;
             findings.extend(reading.findings);
-            Ok(reading.value.1)
+            Ok(reading.value)
         };
         let mut parts = Vec::new();
         for (header, factor) in case.dose_parts() {

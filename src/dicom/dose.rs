@@ -2,6 +2,8 @@
 //! or the place of a voxel's dose open is refused; must not judge whether the dose is the one that
 //! was treated.
 
+use std::borrow::Cow;
+
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 use ndarray::Array3;
@@ -24,7 +26,20 @@ const PLAUSIBLE_GY: f32 = 300.0;
 /// Steps above this are worth a remark, Gy.
 const COARSE_STEP_GY: f64 = 0.05;
 
-/// Reads header and voxels; no voxels where the object has no pixel data.
+/// Reads header and voxels, and tells of the voxels in the header.
+///
+/// # Errors
+/// As [`dose`].
+pub(super) fn described(object: &Object<'_>) -> Result<(DoseHeader, Option<Dose>), Error> {
+    let (mut header, voxels) = dose(object)?;
+    if let Some(voxels) = &voxels {
+        describe(&mut header, voxels);
+    }
+    Ok((header, voxels))
+}
+
+/// Reads header and voxels, which the header tells nothing of; no voxels where the object has no
+/// pixel data.
 ///
 /// # Errors
 /// When an attribute that the numbers depend on is absent, contradictory or out of range.
@@ -47,7 +62,6 @@ pub(super) fn dose(object: &Object<'_>) -> Result<(DoseHeader, Option<Dose>), Er
     }
     header.grid = Some(voxels.grid.clone());
     header.step = Some(voxels.step);
-    describe(&mut header, &voxels);
     Ok((header, Some(voxels)))
 }
 
@@ -134,12 +148,19 @@ fn overview_fractions(root: &Attributes<'_>) -> Option<u32> {
 fn describe(header: &mut DoseHeader, dose: &Dose) {
     let mut hash = Sha256::new();
     let mut hottest = ([0; 3], f32::NEG_INFINITY);
-    for (k, plane) in dose.values.outer_iter().enumerate() {
-        hash.update(plane.iter().flat_map(|value| value.to_le_bytes()).collect::<Vec<u8>>());
-        for ((i, j), value) in plane.indexed_iter() {
-            if *value > hottest.1 {
-                hottest = ([k, i, j], *value);
-            }
+    let mut bytes = Vec::new();
+    for (at, row) in dose.values.lanes(ndarray::Axis(2)).into_iter().enumerate() {
+        let row = row.to_slice().map_or_else(|| row.to_vec().into(), Cow::Borrowed);
+        bytes.clear();
+        bytes.resize(4 * row.len(), 0);
+        let (groups, _) = bytes.as_chunks_mut::<4>();
+        groups.iter_mut().zip(row.iter()).for_each(|(to, value)| *to = value.to_le_bytes());
+        hash.update(&bytes);
+        let highest = range(&row)[1];
+        if highest > hottest.1 {
+            let column = row.iter().position(|value| *value >= highest).unwrap_or_default();
+            let rows = dose.values.dim().1;
+            hottest = ([at / rows, at % rows, column], highest);
         }
     }
     header.voxels = Some(hash.finalize().iter().map(|b| format!("{b:02x}")).collect());
@@ -148,6 +169,25 @@ fn describe(header: &mut DoseHeader, dose: &Dose) {
         header.hottest = Some(dose.grid.position(hottest.0));
     }
 }
+
+/// Lowest and highest of some numbers, several side by side; what is no number does not count.
+fn range(values: &[f32]) -> [f32; 2] {
+    let (mut low, mut high) = ([f32::INFINITY; LANES], [f32::NEG_INFINITY; LANES]);
+    let (groups, rest) = values.as_chunks::<LANES>();
+    for group in groups {
+        for ((low, high), value) in low.iter_mut().zip(&mut high).zip(group) {
+            *low = if *value < *low { *value } else { *low };
+            *high = if *value > *high { *value } else { *high };
+        }
+    }
+    let all = || rest.iter().copied();
+    [
+        low.into_iter().chain(all()).fold(f32::INFINITY, f32::min),
+        high.into_iter().chain(all()).fold(f32::NEG_INFINITY, f32::max),
+    ]
+}
+
+const LANES: usize = 8;
 
 fn note_transformations(root: &Attributes<'_>) {
     let tag = tags::SPATIAL_TRANSFORM_OF_DOSE;
@@ -263,8 +303,7 @@ fn note_padding(root: &Attributes<'_>, size: Size, planes: &Planes, available: u
 }
 
 fn check_range(values: &[f32], header: &DoseHeader) -> Result<(), Error> {
-    let highest = values.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    let lowest = values.iter().copied().fold(f32::INFINITY, f32::min);
+    let [lowest, highest] = range(values);
     if header.kind != DoseType::Error && lowest < 0.0 {
         let message = format!("the lowest dose is {lowest}; accepted is 0 or more");
         return Err(Error::new(Code::AttributeInvalid, message).about(tags::PIXEL_DATA));
@@ -325,6 +364,22 @@ mod tests {
             assert_eq!(dose.values[[1, 1, 2]], 0.0113);
             assert_eq!(dose.grid.position([1, 1, 2]), [7.0, 4.0, -0.5]);
         }
+    }
+
+    #[test]
+    fn lowest_and_highest_are_found_wherever_they_are() {
+        for n in [1, 7, 8, 9, 40] {
+            for place in 0..n {
+                let mut values = vec![2.0; n + 1];
+                values[place] = -1.5;
+                values[n] = 7.5;
+                assert_eq!(range(&values), [-1.5, 7.5]);
+                values.reverse();
+                assert_eq!(range(&values), [-1.5, 7.5]);
+            }
+        }
+        assert_eq!(range(&[f32::NAN, 3.0, f32::NAN]), [3.0, 3.0]);
+        assert_eq!(range(&[]), [f32::INFINITY, f32::NEG_INFINITY]);
     }
 
     #[test]

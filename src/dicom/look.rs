@@ -10,7 +10,7 @@ use dicom_dictionary_std::{StandardSopClassDictionary, tags};
 
 use super::attribute::missing;
 use super::container::{self, Kind as Container};
-use super::dose::dose;
+use super::dose::described;
 use super::encoding::Encoding;
 use super::error::Error;
 use super::header::{Class, Head, HeadEnd, Start, head, pixels_at};
@@ -294,7 +294,7 @@ impl Seen {
                 let header = Box::new(parsed.header());
                 Content::StructureSet(header, parsed.series, parsed.images)
             }
-            Class::Dose => Content::Dose(Box::new(dose(object)?.0)),
+            Class::Dose => Content::Dose(Box::new(described(object)?.0)),
             Class::Record => Content::Record(Box::new(record(object)?)),
             Class::Registration => Content::Registration(Box::new(registration(object)?)),
             _ => Content::Plan(Box::new(plan(object)?)),

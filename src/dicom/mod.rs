@@ -148,8 +148,7 @@ pub fn read_structure_set_as(
     })
 }
 
-/// Reads one dose grid with its voxels. The file's token is that of its name alone; use
-/// [`read_dose_as`] to keep the one of a scan.
+/// Reads one dose grid with its header and its voxels. The file's token is that of its name alone.
 ///
 /// # Errors
 /// When the file is not a readable RT Dose with a grid.
@@ -157,10 +156,18 @@ pub fn read_dose(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
-    read_dose_as(&Place::file(path), identity, &file_token(path, identity))
+    let file = file_token(path, identity);
+    read(&Place::file(path), (&file, identity), &[Class::Dose], |object| {
+        let (header, dose) = dose::described(object)?;
+        Ok((header, dose.ok_or_else(without_grid)?))
+    })
 }
 
-/// Reads one dose grid with its voxels; the file is called `file` in origin and findings.
+fn without_grid() -> Error {
+    Error::new(Code::DoseWithoutGrid, "the dose object has no voxel grid")
+}
+
+/// Reads the voxels of a dose whose header a scan has; the file is called `file` in findings.
 ///
 /// # Errors
 /// When the file is not a readable RT Dose with a grid.
@@ -168,11 +175,9 @@ pub fn read_dose_as(
     place: &Place,
     identity: &Identity,
     file: &Token,
-) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
+) -> Result<Reading<rt::Dose>, Error> {
     read(place, (file, identity), &[Class::Dose], |object| {
-        let (header, dose) = dose::dose(object)?;
-        let none = || Error::new(Code::DoseWithoutGrid, "the dose object has no voxel grid");
-        Ok((header, dose.ok_or_else(none)?))
+        dose::dose(object)?.1.ok_or_else(without_grid)
     })
 }
 

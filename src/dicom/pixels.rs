@@ -85,28 +85,30 @@ impl<'a> Samples<'a> {
     /// The first `count` samples times `scaling`, each rounded once.
     pub(super) fn scaled(&self, count: usize, format: Format) -> Vec<f32> {
         let bytes = self.bytes.get(..count * format.sample).unwrap_or_default();
-        #[allow(clippy::cast_possible_truncation)] // the one rounding to single precision
-        let scale = |stored: f64| (stored * format.scaling) as f32;
-        if format.sample == 2 {
-            let word = if self.big { u16::from_be_bytes } else { u16::from_le_bytes };
-            let (groups, _) = bytes.as_chunks::<2>();
-            let words = groups.iter().map(|b| word(*b));
-            if format.signed {
-                words.map(|w| scale(f64::from(w.cast_signed()))).collect()
-            } else {
-                words.map(|w| scale(f64::from(w))).collect()
-            }
-        } else {
-            let word = if self.big { u32::from_be_bytes } else { u32::from_le_bytes };
-            let (groups, _) = bytes.as_chunks::<4>();
-            let words = groups.iter().map(|b| word(*b));
-            if format.signed {
-                words.map(|w| scale(f64::from(w.cast_signed()))).collect()
-            } else {
-                words.map(|w| scale(f64::from(w))).collect()
-            }
+        let Format { scaling, .. } = format;
+        match (format.sample, format.signed, self.big) {
+            (2, false, false) => scaled(bytes, scaling, |b| f64::from(u16::from_le_bytes(b))),
+            (2, false, true) => scaled(bytes, scaling, |b| f64::from(u16::from_be_bytes(b))),
+            (2, true, false) => scaled(bytes, scaling, |b| f64::from(i16::from_le_bytes(b))),
+            (2, true, true) => scaled(bytes, scaling, |b| f64::from(i16::from_be_bytes(b))),
+            (_, false, false) => scaled(bytes, scaling, |b| f64::from(u32::from_le_bytes(b))),
+            (_, false, true) => scaled(bytes, scaling, |b| f64::from(u32::from_be_bytes(b))),
+            (_, true, false) => scaled(bytes, scaling, |b| f64::from(i32::from_le_bytes(b))),
+            (_, true, true) => scaled(bytes, scaling, |b| f64::from(i32::from_be_bytes(b))),
         }
     }
+}
+
+/// Groups of bytes as integers, times `scaling`. Called with one way of reading each, so that the
+/// loop knows it.
+#[allow(clippy::cast_possible_truncation)] // the one rounding to single precision
+fn scaled<const N: usize>(
+    bytes: &[u8],
+    scaling: f64,
+    integer: impl Fn([u8; N]) -> f64,
+) -> Vec<f32> {
+    let (groups, _) = bytes.as_chunks::<N>();
+    groups.iter().map(|group| (integer(*group) * scaling) as f32).collect()
 }
 
 /// How a stored integer becomes a number.

@@ -94,7 +94,7 @@ mod cohort {
         });
         let dose = case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
             let file = &d.origin.file;
-            Some(dicom::read_dose_as(path(file)?, identity, file).ok()?.value.1)
+            Some(dicom::read_dose_as(path(file)?, identity, file).ok()?.value)
         });
         (set, dose)
     }
