@@ -5,11 +5,11 @@
 //! of the smoothed shares over twice the radius in each direction ([`super::surface`]); the mean of
 //! that for a ball of the same volume is given back.
 
-use super::ball_radius_mm;
 use super::occupancy::Occupancy;
 use super::pieces::{Facet, Pieces};
 use super::point::{self, Point};
-use super::surface::{Surface, VARIANCE};
+use super::surface::VARIANCE;
+use super::{ball_radius_mm, march};
 
 /// A surface that answers questions about distances.
 #[derive(Debug, Clone)]
@@ -41,7 +41,7 @@ const BLOCK_CELLS: f64 = 6.0;
 fn blocks(mut points: Vec<Point>, edge_mm: f64) -> (Vec<Point>, Vec<Block>) {
     #[allow(clippy::cast_possible_truncation)] // patient coordinates over an edge
     let cube = |p: &Point| p.map(|x| (x / edge_mm).floor() as i64);
-    points.sort_by_key(cube);
+    points.sort_by_cached_key(cube);
     let mut out = Vec::new();
     let mut from = 0;
     for chunk in points.chunk_by(|a, b| cube(a) == cube(b)) {
@@ -69,18 +69,19 @@ impl Body {
     /// The body of a solid; absent without volume.
     #[must_use]
     pub fn of(solid: &Occupancy) -> Option<Self> {
-        let surface = Surface::of(solid);
+        let (mut points, mut facets) = (Vec::new(), Vec::new());
+        march::surface(solid, |p| points.push(p), |facet| facets.push(facet));
         let volume_mm3 = solid.volume_mm3();
         let fold = |f: fn(f64, f64) -> f64| {
-            let corners = surface.facets.iter().flatten().copied();
+            let corners = facets.iter().flatten().copied();
             corners.reduce(|a, b| std::array::from_fn(|i| f(a[i], b[i])))
         };
         let (low, high) = (fold(f64::min)?, fold(f64::max)?);
         let radius = ball_radius_mm(volume_mm3);
-        let (points, blocks) = blocks(surface.points, BLOCK_CELLS * solid.pitch_mm);
+        let (points, blocks) = blocks(points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,
-            facets: Pieces::new(surface.facets, solid.pitch_mm),
+            facets: Pieces::new(facets, solid.pitch_mm),
             points,
             low,
             high,
@@ -117,9 +118,13 @@ impl Body {
         }
         // At an edge several triangles are as near; the one that the point is most above decides.
         let reach = distance + SAME_DISTANCE_MM;
-        let tied = self.facets.within(p, reach * reach);
-        let height =
-            tied.map(|f| height_mm(*f, p)).reduce(|a, b| if b.abs() > a.abs() { b } else { a })?;
+        let mut height = 0.0_f64;
+        self.facets.within(p, reach * reach, &mut |facet| {
+            let own = height_mm(*facet, p);
+            if own.abs() > height.abs() {
+                height = own;
+            }
+        });
         Some(if height < 0.0 { -distance } else { distance } - self.inward_mm)
     }
 

@@ -53,23 +53,27 @@ fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64, radius: f64) -> Option<C
     const AT: [Point2; 4] = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
     let (mut area, mut moment, mut bulge) = (0.0, [0.0; 2], 0.0);
     for [a, b, c] in [[0, 1, 2], [0, 2, 3]] {
-        let mut polygon: Vec<Point2> = Vec::with_capacity(4);
-        let mut ends: Vec<Point2> = Vec::with_capacity(2);
+        let (mut polygon, mut count) = ([[0.0; 2]; 4], 0);
+        let (mut ends, mut crossed) = ([[0.0; 2]; 2], 0);
         for (i, j) in [(a, b), (b, c), (c, a)] {
             if corners[i] <= 0.0 {
-                polygon.push(AT[i]);
+                polygon[count] = AT[i];
+                count += 1;
             }
             if (corners[i] <= 0.0) != (corners[j] <= 0.0) {
                 let end = between(AT[i], AT[j], corners[i] / (corners[i] - corners[j]));
-                polygon.push(end);
-                ends.push(end);
+                (polygon[count], ends[crossed]) = (end, end);
+                (count, crossed) = (count + 1, crossed + 1);
             }
         }
-        if let [p, q] = ends[..] {
-            bulge += (p[0] - q[0]).hypot(p[1] - q[1]).powi(3) / (12.0 * radius / pitch);
+        if crossed == 2 {
+            let [p, q] = ends;
+            let square = (p[0] - q[0]).powi(2) + (p[1] - q[1]).powi(2);
+            bulge += square * square.sqrt() / (12.0 * radius / pitch);
         }
-        area += polygon::signed_area(&polygon);
-        let m = polygon::moments(&polygon);
+        let polygon = &polygon[..count];
+        area += polygon::signed_area(polygon);
+        let m = polygon::moments(polygon);
         moment = [moment[0] + m[0], moment[1] + m[1]];
     }
     (area > 1e-9).then(|| Cut {

@@ -2,6 +2,8 @@
 //! The tree is split in halves along the longest side; whole branches that lie farther away than
 //! what was found are left aside. Knows no solid and no side of it.
 
+use std::cmp::Ordering;
+
 use super::point::{self, Point};
 
 /// A triangle.
@@ -143,44 +145,99 @@ impl<P: Piece> Pieces<P> {
     /// Square of the distance to the nearest piece, mm²; absent without pieces.
     #[must_use]
     pub(super) fn distance_2(&self, p: Point) -> Option<f64> {
+        self.nodes.first()?;
         let mut least = f64::INFINITY;
-        let mut open = vec![(0, self.nodes.first()?.distance_2(p))];
-        while let Some((index, nearest)) = open.pop() {
-            let Some(node) = self.nodes.get(index).filter(|_| nearest < least) else { continue };
-            match node.below {
-                Below::Leaf(from, to) => {
-                    for piece in self.pieces.get(from..to).unwrap_or_default() {
-                        least = least.min(piece.distance_2(p));
-                    }
-                }
-                Below::Branches(second) => {
-                    let seen = |at: usize| Some((at, self.nodes.get(at)?.distance_2(p)));
-                    let (Some(a), Some(b)) = (seen(index + 1), seen(second)) else { continue };
-                    // The nearer one is looked at first.
-                    let order = if a.1 < b.1 { [b, a] } else { [a, b] };
-                    open.extend(order.into_iter().filter(|branch| branch.1 < least));
-                }
-            }
-        }
+        self.nearest_below(0, p, &mut least);
         Some(least)
     }
 
-    /// The pieces that are no farther away than the root of a square, mm².
-    pub(super) fn within(&self, p: Point, most_2: f64) -> impl Iterator<Item = &P> {
-        let mut open: Vec<usize> = if self.nodes.is_empty() { Vec::new() } else { vec![0] };
-        let mut found = Vec::new();
-        while let Some(index) = open.pop() {
-            let Some(node) = self.nodes.get(index) else { continue };
-            match node.below {
-                _ if node.distance_2(p) > most_2 => {}
-                Below::Leaf(from, to) => {
-                    let own = self.pieces.get(from..to).unwrap_or_default().iter();
-                    found.extend(own.filter(|piece| piece.distance_2(p) <= most_2));
+    fn nearest_below(&self, index: usize, p: Point, least: &mut f64) {
+        match self.nodes[index].below {
+            Below::Leaf(from, to) => {
+                for piece in &self.pieces[from..to] {
+                    *least = least.min(piece.distance_2(p));
                 }
-                Below::Branches(second) => open.extend([index + 1, second]),
+            }
+            Below::Branches(second) => {
+                for (branch, nearest) in self.nearer_first(index, second, p) {
+                    if nearest < *least {
+                        self.nearest_below(branch, p, least);
+                    }
+                }
             }
         }
-        found.into_iter()
+    }
+
+    /// The branches of a node with the squares of the distances of their boxes, the nearer one first.
+    fn nearer_first(&self, index: usize, second: usize, p: Point) -> [(usize, f64); 2] {
+        let seen = |at: usize| (at, self.nodes[at].distance_2(p));
+        let (a, b) = (seen(index + 1), seen(second));
+        if b.1 < a.1 { [b, a] } else { [a, b] }
+    }
+
+    /// Whether the nearest piece is nearer to a point than the first of two distances (less), farther
+    /// away than the second (greater), or neither; both as squares, mm², the first no larger.
+    #[must_use]
+    pub(super) fn compare(&self, p: Point, [near_2, far_2]: [f64; 2]) -> Ordering {
+        if self.nodes.is_empty() {
+            return Ordering::Greater;
+        }
+        let mut found = Ordering::Greater;
+        self.compare_below(0, p, [near_2, far_2], &mut found);
+        found
+    }
+
+    /// Looks below a node until a piece is nearer than the first.
+    fn compare_below(&self, index: usize, p: Point, between: [f64; 2], found: &mut Ordering) {
+        let [near_2, far_2] = between;
+        match self.nodes[index].below {
+            Below::Leaf(from, to) => {
+                for piece in &self.pieces[from..to] {
+                    let distance_2 = piece.distance_2(p);
+                    if distance_2 < near_2 {
+                        *found = Ordering::Less;
+                        return;
+                    }
+                    if distance_2 <= far_2 {
+                        *found = Ordering::Equal;
+                    }
+                }
+            }
+            Below::Branches(second) => {
+                for (branch, nearest) in self.nearer_first(index, second, p) {
+                    let counts = match found {
+                        Ordering::Less => false,
+                        Ordering::Equal => nearest < near_2,
+                        Ordering::Greater => nearest <= far_2,
+                    };
+                    if counts {
+                        self.compare_below(branch, p, between, found);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Calls `found` with the pieces that are no farther away than the root of a square, mm².
+    pub(super) fn within(&self, p: Point, most_2: f64, found: &mut impl FnMut(&P)) {
+        if !self.nodes.is_empty() {
+            self.within_below(0, p, most_2, found);
+        }
+    }
+
+    fn within_below(&self, index: usize, p: Point, most_2: f64, found: &mut impl FnMut(&P)) {
+        let node = &self.nodes[index];
+        match node.below {
+            _ if node.distance_2(p) > most_2 => {}
+            Below::Leaf(from, to) => {
+                let own = self.pieces[from..to].iter();
+                own.filter(|piece| piece.distance_2(p) <= most_2).for_each(found);
+            }
+            Below::Branches(second) => {
+                self.within_below(second, p, most_2, found);
+                self.within_below(index + 1, p, most_2, found);
+            }
+        }
     }
 }
 
@@ -257,7 +314,9 @@ mod tests {
             nearest_of(&triangles(n).concat());
         }
         assert_eq!(Pieces::<Facet>::new(Vec::new(), 1.0).distance_2([0.0; 3]), None);
-        assert_eq!(Pieces::<Facet>::new(Vec::new(), 1.0).within([0.0; 3], 9.0).count(), 0);
+        let none = Pieces::<Facet>::new(Vec::new(), 1.0);
+        none.within([0.0; 3], 9.0, &mut |_| panic!("a piece of none"));
+        assert_eq!(none.compare([0.0; 3], [1.0, 9.0]), Ordering::Greater);
     }
 
     fn nearest_of<P: Piece + Clone>(all: &[P]) {
@@ -267,9 +326,21 @@ mod tests {
             let p = [50.0 * c[0], 50.0 * c[1], 50.0 * c[2]];
             let least = all.iter().map(|f| f.distance_2(p)).fold(f64::INFINITY, f64::min);
             assert_eq!(tree.distance_2(p), Some(least));
+            for (near, far, expected) in [
+                (0.5, 0.9, Ordering::Greater),
+                (0.5, 1.0, Ordering::Equal),
+                (1.0, 1.0, Ordering::Equal),
+                (0.9, 1.1, Ordering::Equal),
+                (1.1, 1.1, Ordering::Less),
+                (1.1, 9.0, Ordering::Less),
+            ] {
+                assert_eq!(tree.compare(p, [near * least, far * least]), expected);
+            }
             for most in [least, 4.0 * least] {
                 let found = all.iter().filter(|f| f.distance_2(p) <= most).count();
-                assert_eq!(tree.within(p, most).count(), found);
+                let mut seen = 0;
+                tree.within(p, most, &mut |_| seen += 1);
+                assert_eq!(seen, found);
             }
         }
     }

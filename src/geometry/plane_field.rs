@@ -117,11 +117,18 @@ fn gauge(region: &Region, c: Point2, lattice: &Lattice) -> Vec<f64> {
         .collect();
     edges.sort_by(|x, y| x.0.total_cmp(&y.0));
     let mut out = Vec::with_capacity(lattice.nodes());
+    // Edges that begin before the direction of a node: from one node to the next few more or less.
+    let mut after = 0;
     for row in 0..lattice.size[1] {
         for column in 0..lattice.size[0] {
             let p = lattice.position(column, row);
             let angle = turn(p);
-            let after = edges.partition_point(|e| e.0 <= angle);
+            while edges.get(after).is_some_and(|e| e.0 <= angle) {
+                after += 1;
+            }
+            while after > 0 && edges[after - 1].0 > angle {
+                after -= 1;
+            }
             // Before the first edge lies the last one, across the cut of the angle.
             let at = if after == 0 { edges.len() } else { after } - 1;
             let (_, along, start) = edges[at];
