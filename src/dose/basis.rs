@@ -90,7 +90,14 @@ impl Axis {
     #[must_use]
     #[inline]
     pub fn interval(&self, i: usize) -> &Weights {
-        &self.intervals[if self.intervals.len() == 1 { 0 } else { i }]
+        &self.intervals[self.shape_of(i)]
+    }
+
+    /// Intervals with the same number have the same weights.
+    #[must_use]
+    #[inline]
+    pub const fn shape_of(&self, i: usize) -> usize {
+        if self.intervals.len() == 1 { 0 } else { i }
     }
 
     /// Length of an interval, in the unit of the nodes.
@@ -128,6 +135,50 @@ impl Axis {
         let i = self.nodes.partition_point(|t| *t <= x).clamp(1, n - 1) - 1;
         Some((i, (x - self.nodes[i]) / (self.nodes[i + 1] - self.nodes[i])))
     }
+}
+
+/// A position on an axis: its interval, and the weights of the four nodes around it for the value
+/// and for the slope.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Place {
+    /// The node before it, which is also the first of the four where each axis has one node more at
+    /// either end.
+    pub node: usize,
+    /// Weights for the value.
+    pub weights: [f64; 4],
+    /// Weights for the slope, per unit of the nodes.
+    pub slopes: [f64; 4],
+}
+
+impl Place {
+    /// The place of a position; absent outside the axis.
+    #[must_use]
+    #[inline]
+    pub fn on(axis: &Axis, x: f64) -> Option<Self> {
+        let (node, t) = axis.locate(x)?;
+        let (interval, gap) = (axis.interval(node), axis.gap(node));
+        Some(Self { node, weights: at(interval, t), slopes: slope(interval, t).map(|s| s / gap) })
+    }
+
+    /// What four numbers amount to here.
+    #[must_use]
+    #[inline]
+    pub fn value(&self, four: [f64; 4]) -> f64 {
+        weighted(&self.weights, four)
+    }
+
+    /// How they change here, per unit of the nodes.
+    #[must_use]
+    #[inline]
+    pub fn slope(&self, four: [f64; 4]) -> f64 {
+        weighted(&self.slopes, four)
+    }
+}
+
+#[inline]
+fn weighted(weights: &[f64; 4], four: [f64; 4]) -> f64 {
+    let [a, b, c, d] = *weights;
+    a * four[0] + b * four[1] + c * four[2] + d * four[3]
 }
 
 /// Values of the four polynomials at `t`.

@@ -1,10 +1,12 @@
 //! The largest dose at a distance from a solid, as by "D2cm". Boxes of the grid are taken whole where
 //! they lie near or far with all they hold, and halved where the distance goes through them.
 
+use std::cmp::Ordering;
 use std::ops::Range;
 
 use super::field::{DoseField, Interpolation};
 use super::isodose::IsodoseMap;
+use super::lattice::Lattice;
 use crate::geometry::Point;
 use crate::geometry::surface::Shell;
 
@@ -41,9 +43,10 @@ pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> 
     if best == f64::NEG_INFINITY {
         return None;
     }
+    let mut lattice = Lattice::new(field, [FINE; 3].map(Vec::from));
     search.boxes(map.cells.map(|n| 0..n), 1, &mut |cell, place| {
         if map.corner_max(cell) * RISE > best {
-            best = search.in_cell(map, cell, place, best);
+            best = search.in_cell((map, &mut lattice), cell, place, best);
         }
     });
     Some(Beyond { dose_gy: best, cut_by_grid: search.is_cut() })
@@ -105,24 +108,30 @@ impl Search<'_> {
     }
 
     fn place(&self, (middle, radius_mm): (Point, f64)) -> Place {
-        let near = |most: f64| most + radius_mm < self.distance_mm - ROUNDING_MM;
-        let far = |least: f64| least - radius_mm > self.distance_mm + ROUNDING_MM;
+        let near_mm = self.distance_mm - ROUNDING_MM - radius_mm;
+        let far_mm = self.distance_mm + ROUNDING_MM + radius_mm;
         let [least, most] = self.shell.about_mm(middle);
-        if near(most) {
+        if most < near_mm {
             return Place::Near;
         }
-        if far(least) {
+        if least > far_mm {
             return Place::Far;
         }
-        match self.shell.distance_mm(middle) {
-            distance if near(distance) => Place::Near,
-            distance if far(distance) => Place::Far,
-            _ => Place::Across,
+        match self.shell.compare(middle, [near_mm, far_mm]) {
+            Ordering::Less => Place::Near,
+            Ordering::Equal => Place::Across,
+            Ordering::Greater => Place::Far,
         }
     }
 
     /// The largest of the doses in a cell that lie far out; `best` where none is larger.
-    fn in_cell(&self, map: &IsodoseMap<'_>, cell: [usize; 3], place: Place, best: f64) -> f64 {
+    fn in_cell(
+        &self,
+        (map, lattice): (&IsodoseMap<'_>, &mut Lattice<'_>),
+        cell: [usize; 3],
+        place: Place,
+        best: f64,
+    ) -> f64 {
         let place = match place {
             Place::Across => self.place(self.ball(cell, cell.map(|index| index + 1))),
             known => known,
@@ -132,12 +141,12 @@ impl Search<'_> {
         if place == Place::Near || known {
             return best;
         }
-        let doses = self.field.within(cell, [&FINE, &FINE, &FINE]);
+        let doses = lattice.read(cell);
         let points = FINE
             .iter()
             .flat_map(|a| FINE.iter().flat_map(move |b| FINE.iter().map(move |c| [*a, *b, *c])));
         let mut most = best;
-        for (dose, at) in doses.into_iter().zip(points) {
+        for (&dose, at) in doses.iter().zip(points) {
             let point = || self.field.point(map.within_cell(cell, at));
             if dose > most && (place == Place::Far || self.is_far(point())) {
                 most = dose;
@@ -149,7 +158,8 @@ impl Search<'_> {
     fn is_far(&self, p: Point) -> bool {
         let [least, most] = self.shell.about_mm(p);
         least >= self.distance_mm
-            || (most >= self.distance_mm && self.shell.distance_mm(p) >= self.distance_mm)
+            || (most >= self.distance_mm
+                && self.shell.compare(p, [self.distance_mm; 2]) != Ordering::Less)
     }
 
     fn position(&self, node: [usize; 3]) -> Point {
@@ -226,12 +236,13 @@ mod tests {
             for distance in [0.5, 4.0, 7.5] {
                 let mut most = f64::NEG_INFINITY;
                 let [planes, rows, columns] = map.cells;
+                let mut lattice = Lattice::new(&f, [FINE; 3].map(Vec::from));
                 for cell in (0..planes * rows * columns)
                     .map(|n| [n / (rows * columns), n / columns % rows, n % columns])
                 {
-                    let doses = f.within(cell, [&FINE, &FINE, &FINE]);
+                    let doses = lattice.read(cell);
                     let at = |n: usize| [FINE[n / 36], FINE[n / 6 % 6], FINE[n % 6]];
-                    for (n, dose) in doses.into_iter().enumerate() {
+                    for (n, &dose) in doses.iter().enumerate() {
                         let point = || f.point(map.within_cell(cell, at(n)));
                         if dose > most && shell.distance_mm(point()) >= distance {
                             most = dose;

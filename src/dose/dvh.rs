@@ -29,37 +29,42 @@ const BUNDLE_SHARE: f64 = 0.002;
 
 /// Samples by descending dose as few bundles: for sums of smooth functions of the dose, whose error
 /// is of second order in the width of a bundle.
-fn bundles(parts: &[(f32, f32)]) -> Vec<(f64, f64)> {
+fn bundles(parts: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
     let mut out: Vec<(f64, f64)> = Vec::new();
     let mut top = f64::INFINITY;
-    for &(dose, volume) in parts {
-        let (d, v) = (f64::from(dose), f64::from(volume));
+    for (d, v) in parts {
         match out.last_mut() {
             Some(last) if top - d <= BUNDLE_GY.min(BUNDLE_SHARE * top.abs()) => {
-                last.0 += (d - last.0) * v / (last.1 + v).max(f64::MIN_POSITIVE);
+                last.0 += d * v;
                 last.1 += v;
             }
             _ => {
                 top = d;
-                out.push((d, v));
+                out.push((d * v, v));
             }
         }
     }
+    // Until here each dose is that times its volume; without volume there is nothing to add up.
+    out.retain(|(_, volume)| *volume > 0.0);
+    out.iter_mut().for_each(|(sum, volume)| *sum /= *volume);
     out
 }
 
-/// Samples by descending dose, then volume. Sorting whole numbers takes a third of the time that
+/// Samples by descending dose, then volume, as keys. Sorting whole numbers takes a third of the time that
 /// sorting pairs takes.
-fn descending(parts: Vec<(f32, f32)>) -> Vec<(f32, f32)> {
+fn descending(parts: &[(f32, f32)]) -> Vec<u64> {
     let mut keys: Vec<u64> = parts
         .iter()
         .map(|(dose, volume)| !(u64::from(ordered(*dose)) << 32 | u64::from(ordered(*volume))))
         .collect();
-    drop(parts);
     keys.sort_unstable();
-    #[allow(clippy::cast_possible_truncation)] // the two halves
-    let halves = |key: u64| (from_ordered((!key >> 32) as u32), from_ordered(!key as u32));
-    keys.into_iter().map(halves).collect()
+    keys
+}
+
+/// The sample of a key.
+#[allow(clippy::cast_possible_truncation)] // the two halves
+const fn sample_of(key: u64) -> (f32, f32) {
+    (from_ordered((!key >> 32) as u32), from_ordered(!key as u32))
 }
 
 /// A whole number that is larger for a larger number.
@@ -77,11 +82,13 @@ impl Dvh {
     #[must_use]
     pub fn of(samples: Samples) -> Option<Self> {
         let Samples { parts, extremes_gy, summit_gy, .. } = samples;
-        let parts = descending(parts);
-        let mut middles = Vec::with_capacity(parts.len());
+        let keys = descending(&parts);
+        drop(parts);
+        let parts = || keys.iter().map(|key| sample_of(*key));
+        let wide = || parts().map(|(dose, volume)| (f64::from(dose), f64::from(volume)));
+        let mut middles = Vec::with_capacity(keys.len());
         let (mut before, mut sum, mut squares) = (0.0, 0.0, 0.0);
-        for &(dose, volume) in &parts {
-            let (d, v) = (f64::from(dose), f64::from(volume));
+        for (d, v) in wide() {
             middles.push(before + v / 2.0);
             before += v;
             sum += d * v;
@@ -92,8 +99,8 @@ impl Dvh {
         }
         let mean_gy = sum / before;
         Some(Self {
-            bundles: bundles(&parts),
-            doses: parts.into_iter().map(|p| p.0).collect(),
+            bundles: bundles(wide()),
+            doses: parts().map(|p| p.0).collect(),
             middles,
             volume_mm3: before,
             mean_gy,
@@ -245,7 +252,8 @@ mod tests {
             vec![(-1.0, 2.0), (3.5, 1.0), (-0.25, 1.0), (0.0, 1.0), (3.5, 2.0), (7.0, 1.0)];
         let mut want = parts.clone();
         want.sort_by(|a, b| b.0.total_cmp(&a.0).then(b.1.total_cmp(&a.1)));
-        assert_eq!(descending(parts), want);
+        let got: Vec<_> = descending(&parts).into_iter().map(sample_of).collect();
+        assert_eq!(got, want);
     }
 
     #[test]

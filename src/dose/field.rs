@@ -8,13 +8,11 @@
 //! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
 //! memory); the natural end condition is textbook spline theory.
 
-use ndarray::Array3;
-use rayon::prelude::*;
-
-use super::basis::{self, Axis, Kernel};
-use super::guard;
+use super::basis::{self, Axis, Kernel, Place};
+use super::{guard, prefilter};
 use crate::geometry::{Grid, Point, point};
 use crate::rt::Dose;
+use ndarray::Array3;
 
 /// A named interpolation of the dose grid.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -63,6 +61,7 @@ pub struct DoseField {
     /// Coefficients with one extra node on every side, row-major `[plane, row, column]`.
     padded: Vec<f32>,
     stride: [usize; 2],
+    thinned: bool,
 }
 
 impl DoseField {
@@ -103,15 +102,14 @@ impl DoseField {
         let axes: [Axis; 3] = std::array::from_fn(|a| {
             Axis::new(keep[a].iter().map(|i| self.axes[a].node(*i)).collect(), kernel)
         });
-        Self::of(self.grid.clone(), values, self.method, axes)
+        Self { thinned: true, ..Self::of(self.grid.clone(), values, self.method, axes) }
     }
 
     fn of(grid: Grid, values: Array3<f32>, method: Interpolation, axes: [Axis; 3]) -> Self {
         let (rows, columns) = (axes[1].len(), axes[2].len());
         let stride = [(rows + 2) * (columns + 2), columns + 2];
-        let mut field = Self { grid, values, method, axes, padded: Vec::new(), stride };
-        field.fill_padded();
-        field
+        let padded = prefilter::coefficients(&values, &axes, method.kernel());
+        Self { grid, values, method, axes, padded, stride, thinned: false }
     }
 
     /// Where the voxels are.
@@ -124,6 +122,12 @@ impl DoseField {
     #[must_use]
     pub const fn values(&self) -> &Array3<f32> {
         &self.values
+    }
+
+    /// Whether only every second voxel was kept.
+    #[must_use]
+    pub const fn is_thinned(&self) -> bool {
+        self.thinned
     }
 
     /// The method in use.
@@ -175,7 +179,7 @@ impl DoseField {
 
     /// The value itself, or the nearest one that the guard allows in a cell.
     #[inline]
-    fn guarded(&self, cell: [usize; 3], dose: f64) -> f64 {
+    pub(super) fn guarded(&self, cell: [usize; 3], dose: f64) -> f64 {
         if self.method == Interpolation::Trilinear {
             return dose;
         }
@@ -195,32 +199,58 @@ impl DoseField {
 
     /// What the cubic gives, its slope, and what the guard makes of it.
     pub(super) fn swung(&self, local: [f64; 3]) -> Option<(f64, [f64; 3], f64)> {
-        let mut node = [0; 3];
-        let (mut w, mut s) = ([[0.0; 4]; 3], [[0.0; 4]; 3]);
-        for a in 0..3 {
-            let (i, t) = self.axes[a].locate(local[a])?;
-            node[a] = i;
-            w[a] = basis::at(self.axes[a].interval(i), t);
-            let gap = self.axes[a].gap(i);
-            s[a] = basis::slope(self.axes[a].interval(i), t).map(|x| x / gap);
-        }
-        // One pass over the 16 rows, four columns side by side: rows and planes are weighted for
-        // the value and for their own slope.
-        let [mut plain, mut down, mut normal] = [[0.0; 4]; 3];
+        let [planes, rows, columns] = &self.axes;
+        let across = Place::on(planes, local[0])?;
+        let (down, along) = (Place::on(rows, local[1])?, Place::on(columns, local[2])?);
+        let columns = self.four_columns([&across, &down], along.node);
+        Some(self.swung_among(columns, [&across, &down, &along]))
+    }
+
+    /// The same from four columns that are known.
+    #[inline]
+    pub(super) fn swung_among(
+        &self,
+        [plain, sloped, normal]: [[f64; 4]; 3],
+        [across, down, along]: [&Place; 3],
+    ) -> (f64, [f64; 3], f64) {
+        let value = along.value(plain);
+        let slope = [along.value(normal), along.value(sloped), along.slope(plain)];
+        (value, slope, self.guarded([across.node, down.node, along.node], value))
+    }
+
+    /// Four coefficients of a row, from a padded node on, as they are at a place across the planes
+    /// and down the rows: for the dose, for its slope down the rows, and across the planes.
+    #[inline]
+    pub(super) fn four_columns(&self, [across, down]: [&Place; 2], first: usize) -> [[f64; 4]; 3] {
+        // One pass over the 16 rows, four columns side by side.
+        let [mut plain, mut sloped, mut normal] = [[0.0; 4]; 3];
         for a in 0..4 {
-            let [mut rows, mut sloped] = [[0.0; 4]; 2];
+            let [mut rows, mut slopes] = [[0.0; 4]; 2];
             for b in 0..4 {
-                let row = self.row([node[0] + a, node[1] + b, node[2]]).map(f64::from);
-                add_scaled(&mut rows, w[1][b], row);
-                add_scaled(&mut sloped, s[1][b], row);
+                let row = self.row([across.node + a, down.node + b, first]).map(f64::from);
+                add_scaled(&mut rows, down.weights[b], row);
+                add_scaled(&mut slopes, down.slopes[b], row);
             }
-            add_scaled(&mut plain, w[0][a], rows);
-            add_scaled(&mut down, w[0][a], sloped);
-            add_scaled(&mut normal, s[0][a], rows);
+            add_scaled(&mut plain, across.weights[a], rows);
+            add_scaled(&mut sloped, across.weights[a], slopes);
+            add_scaled(&mut normal, across.slopes[a], rows);
         }
-        let value = across(&w[2], plain);
-        let slope = [across(&w[2], normal), across(&w[2], down), across(&s[2], plain)];
-        Some((value, slope, self.guarded(node, value)))
+        [plain, sloped, normal]
+    }
+
+    /// The first of [`Self::four_columns`], those for the dose.
+    #[inline]
+    pub(super) fn four_doses(&self, [across, down]: [&Place; 2], first: usize) -> [f64; 4] {
+        let mut plain = [0.0; 4];
+        for a in 0..4 {
+            let mut rows = [0.0; 4];
+            for b in 0..4 {
+                let row = self.row([across.node + a, down.node + b, first]).map(f64::from);
+                add_scaled(&mut rows, down.weights[b], row);
+            }
+            add_scaled(&mut plain, across.weights[a], rows);
+        }
+        plain
     }
 
     /// Largest of the eight voxels around a position, Gy; absent outside the grid.
@@ -236,77 +266,9 @@ impl DoseField {
 
     /// Four coefficients of a padded row.
     #[inline]
-    fn row(&self, node: [usize; 3]) -> [f32; 4] {
+    pub(super) fn row(&self, node: [usize; 3]) -> [f32; 4] {
         let from = node[0] * self.stride[0] + node[1] * self.stride[1] + node[2];
         self.padded.get(from..from + 4).and_then(|r| r.try_into().ok()).unwrap_or_default()
-    }
-
-    /// Doses at a small lattice within one interval of each axis: `at[axis]` lists local
-    /// coordinates t (0 to 1, may reach outside). Row-major `[plane, row, column]`.
-    ///
-    /// One tensor contraction, an order of magnitude cheaper than single points.
-    #[must_use]
-    pub fn within(&self, node: [usize; 3], at: [&[f64]; 3]) -> Vec<f64> {
-        let weights: [Vec<[f64; 4]>; 3] = std::array::from_fn(|a| {
-            let w = self.axes[a].interval(node[a]);
-            at[a].iter().map(|t| basis::at(w, *t)).collect()
-        });
-        let [nk, ni, nj] = at.map(<[f64]>::len);
-        let mut rows = vec![0.0; 16 * nj];
-        for a in 0..4 {
-            for b in 0..4 {
-                let c = self.row([node[0] + a, node[1] + b, node[2]]);
-                let to = &mut rows[(a * 4 + b) * nj..(a * 4 + b + 1) * nj];
-                for (x, w) in to.iter_mut().zip(&weights[2]) {
-                    *x = dot4(w, c);
-                }
-            }
-        }
-        let mut planes = vec![0.0; 4 * ni * nj];
-        for a in 0..4 {
-            for (i, w) in weights[1].iter().enumerate() {
-                for j in 0..nj {
-                    planes[(a * ni + i) * nj + j] =
-                        (0..4).map(|b| w[b] * rows[(a * 4 + b) * nj + j]).sum();
-                }
-            }
-        }
-        let mut out = vec![0.0; nk * ni * nj];
-        for (w, block) in weights[0].iter().zip(out.chunks_exact_mut(ni * nj)) {
-            for (x, at) in block.iter_mut().zip(0..) {
-                *x = (0..4).map(|a| w[a] * planes[a * ni * nj + at]).sum();
-            }
-        }
-        self.guard_within(node, at, &mut out);
-        out
-    }
-
-    /// Holds the doses of a small lattice when one of those within the cell is not allowed; those
-    /// beyond its faces, which serve for slopes, otherwise go on as the cubic does.
-    fn guard_within(&self, cell: [usize; 3], at: [&[f64]; 3], doses: &mut [f64]) {
-        if self.method == Interpolation::Trilinear {
-            return;
-        }
-        let corners = guard::corners(&self.values, cell);
-        let strays = |[low, high]: [f64; 2], doses: &[f64]| {
-            let within = |t: &f64| (0.0..=1.0).contains(t);
-            let mut rest = doses.iter();
-            at[0].iter().any(|k| {
-                at[1].iter().any(|i| {
-                    at[2].iter().any(|j| {
-                        let Some(d) = rest.next() else { return false };
-                        (*d < low || *d > high) && within(k) && within(i) && within(j)
-                    })
-                })
-            })
-        };
-        if !strays(corners, doses) {
-            return;
-        }
-        let allowed = guard::allowed(&self.values, &self.axes, cell, corners);
-        if strays(allowed, doses) {
-            doses.iter_mut().for_each(|d| *d = d.clamp(allowed[0], allowed[1]));
-        }
     }
 
     /// Edge lengths of the box between eight neighbouring nodes, mm.
@@ -334,38 +296,6 @@ impl DoseField {
             total += w[0][a] * plane;
         }
         total
-    }
-
-    fn fill_padded(&mut self) {
-        let [planes, rows, columns] = [0, 1, 2].map(|a| self.axes[a].len());
-        let [sp, sr] = self.stride;
-        // A grid of one row, column or plane still offers four nodes to the kernel.
-        let mut padded = vec![0.0_f32; (planes + 2) * sp + 2 * sr + 4];
-        let spline = self.method.kernel() == Kernel::BSpline;
-        let (solve_k, solve_i, solve_j) = (
-            Solver::new(&self.axes[0], spline),
-            Solver::new(&self.axes[1], spline),
-            Solver::new(&self.axes[2], spline),
-        );
-        let values: &Array3<f32> = &self.values;
-        padded[..(planes + 2) * sp].par_chunks_mut(sp).enumerate().for_each(|(k, plane)| {
-            if k == 0 || k > planes {
-                return;
-            }
-            for i in 0..rows {
-                let line = &mut plane[(i + 1) * sr..(i + 2) * sr];
-                let from = values.index_axis(ndarray::Axis(0), k - 1);
-                for (to, from) in
-                    line[1..=columns].iter_mut().zip(from.index_axis(ndarray::Axis(0), i))
-                {
-                    *to = *from;
-                }
-                solve_j.run(line, 1, spline);
-            }
-            solve_i.run(&mut plane[..(rows + 2) * sr], sr, spline);
-        });
-        solve_k.run(&mut padded[..(planes + 2) * sp], sp, spline);
-        self.padded = padded;
     }
 }
 
@@ -397,107 +327,6 @@ fn dot4(w: &[f64; 4], row: [f32; 4]) -> f64 {
         + w[1] * f64::from(row[1])
         + w[2] * f64::from(row[2])
         + w[3] * f64::from(row[3])
-}
-
-#[inline]
-fn across(weights: &[f64; 4], columns: [f64; 4]) -> f64 {
-    let [a, b, c, d] = *weights;
-    a * columns[0] + b * columns[1] + c * columns[2] + d * columns[3]
-}
-
-/// Turns the values along one axis into spline coefficients (or leaves them) and fills the extra
-/// node at each end.
-struct Solver {
-    n: usize,
-    /// Forward elimination: factor on the previous node and inverse pivot, per node.
-    below: Vec<f32>,
-    inverse_pivot: Vec<f32>,
-    above: Vec<f32>,
-    /// The extra nodes as weights of the two nodes next to them.
-    before: [f32; 2],
-    after: [f32; 2],
-}
-
-impl Solver {
-    #[allow(clippy::cast_possible_truncation)] // coefficients are stored in single precision
-    fn new(axis: &Axis, spline: bool) -> Self {
-        let n = axis.len();
-        if n < 2 {
-            let one = [1.0, 0.0];
-            return Self {
-                n,
-                below: vec![0.0; n],
-                inverse_pivot: vec![1.0; n],
-                above: vec![0.0; n],
-                before: one,
-                after: one,
-            };
-        }
-        let (first, last) = (axis.interval(0), axis.interval(n - 2));
-        // Zero curvature at the ends gives the extra node as a mix of the two next to it.
-        let curve_start = [0, 1, 2].map(|m| 2.0 * first[m][2]);
-        let curve_end = [1, 2, 3].map(|m| 2.0 * last[m][2] + 6.0 * last[m][3]);
-        let (before, after) = if spline {
-            (
-                [-curve_start[1] / curve_start[0], -curve_start[2] / curve_start[0]],
-                [-curve_end[1] / curve_end[2], -curve_end[0] / curve_end[2]],
-            )
-        } else {
-            // The value kernels see a straight continuation.
-            ([2.0, -1.0], [2.0, -1.0])
-        };
-        let (mut below, mut inverse_pivot, mut above) = (vec![0.0; n], vec![1.0; n], vec![0.0; n]);
-        let mut carried = 0.0;
-        for i in 0..n {
-            let mut row = if i + 1 < n {
-                let w = axis.interval(i);
-                [w[0][0], w[1][0], w[2][0]]
-            } else {
-                [1, 2, 3].map(|m| last[m].iter().sum())
-            };
-            if i == 0 {
-                row = [0.0, row[1] + row[0] * before[0], row[2] + row[0] * before[1]];
-            } else if i + 1 == n {
-                row = [row[0] + row[2] * after[1], row[1] + row[2] * after[0], 0.0];
-            }
-            let pivot = row[1] - row[0] * carried;
-            carried = row[2] / pivot;
-            below[i] = row[0] as f32;
-            inverse_pivot[i] = (1.0 / pivot) as f32;
-            above[i] = carried as f32;
-        }
-        let single = |x: [f64; 2]| x.map(|v| v as f32);
-        Self { n, below, inverse_pivot, above, before: single(before), after: single(after) }
-    }
-
-    /// `lines` holds n + 2 nodes, each a block of `width` neighbouring numbers.
-    fn run(&self, lines: &mut [f32], width: usize, spline: bool) {
-        let n = self.n;
-        if spline && n > 2 {
-            for i in 1..=n {
-                let (done, rest) = lines.split_at_mut(i * width);
-                let previous = &done[(i - 1) * width..];
-                let (b, p) = (self.below[i - 1], self.inverse_pivot[i - 1]);
-                for (x, y) in rest[..width].iter_mut().zip(previous) {
-                    *x = (*x - b * y) * p;
-                }
-            }
-            for i in (1..n).rev() {
-                let (head, tail) = lines.split_at_mut((i + 1) * width);
-                let c = self.above[i - 1];
-                for (x, y) in head[i * width..].iter_mut().zip(&tail[..width]) {
-                    *x -= c * y;
-                }
-            }
-        }
-        let second = if n > 1 { 2 } else { 1 };
-        for x in 0..width {
-            let at = |i: usize| i * width + x;
-            lines[at(0)] = self.before[0] * lines[at(1)] + self.before[1] * lines[at(second)];
-            lines[at(n + 1)] =
-                self.after[0] * lines[at(n)] + self.after[1] * lines[at(n + 1 - second)];
-        }
-    }
 }
 
 #[cfg(test)]

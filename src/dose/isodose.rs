@@ -8,7 +8,9 @@
 use ndarray::{Array2, Axis};
 
 use super::field::DoseField;
-use crate::geometry::cut::plane_cut;
+use super::guard;
+use super::lattice::Lattice;
+use crate::geometry::cut::{PlaneCut, plane_cut};
 use crate::geometry::locate::Locator;
 use crate::geometry::{Point, ball_radius_mm};
 
@@ -49,6 +51,8 @@ pub struct IsodoseMap<'a> {
 const BOX_SHARE_OF_RADIUS: f64 = 1.0 / 16.0;
 /// ... and lie between these edge lengths, mm.
 const BOX_MM: [f64; 2] = [0.08, 0.35];
+// Those of a thinned dose are twice as large, as its cells are: it only tells how far the dose itself
+// can be trusted, and boxes of an eighth of the radius are right to half a percent.
 /// No cell is divided more often than this along an axis.
 const MAX_DIVISION: usize = 24;
 
@@ -100,7 +104,7 @@ impl<'a> IsodoseMap<'a> {
 
     /// Calls `found` with every cell that receives the dose in part, and what of it does.
     pub(super) fn each_cell(&self, dose_gy: f64, mut found: impl FnMut([usize; 3], Isodose)) {
-        let box_mm = self.box_mm(self.rough_radius(dose_gy));
+        let mut boxes = Boxes::of(self.field, self.box_mm(self.rough_radius(dose_gy)));
         for k in 0..self.cells[0] {
             for i in 0..self.cells[1] {
                 let rows = [[k, i], [k, i + 1], [k + 1, i], [k + 1, i + 1]];
@@ -108,7 +112,7 @@ impl<'a> IsodoseMap<'a> {
                     continue;
                 }
                 for j in 0..self.cells[2] {
-                    let piece = self.piece([k, i, j], dose_gy, box_mm);
+                    let piece = self.piece([k, i, j], dose_gy, &mut boxes);
                     if piece.volume_mm3 > 0.0 {
                         found([k, i, j], piece);
                     }
@@ -145,11 +149,12 @@ impl<'a> IsodoseMap<'a> {
     }
 
     fn box_mm(&self, radius_mm: f64) -> f64 {
-        (radius_mm * BOX_SHARE_OF_RADIUS).clamp(BOX_MM[0], BOX_MM[1])
+        let edge_mm = (radius_mm * BOX_SHARE_OF_RADIUS).clamp(BOX_MM[0], BOX_MM[1]);
+        if self.field.is_thinned() { 2.0 * edge_mm } else { edge_mm }
     }
 
     /// The part of a cell that receives the dose.
-    fn piece(&self, cell: [usize; 3], dose_gy: f64, box_mm: f64) -> Isodose {
+    fn piece(&self, cell: [usize; 3], dose_gy: f64, boxes: &mut Boxes<'_>) -> Isodose {
         let (low, high) = self.range(cell, dose_gy);
         if high < dose_gy {
             return Isodose::default();
@@ -158,7 +163,7 @@ impl<'a> IsodoseMap<'a> {
         let part = if low >= dose_gy {
             Part { share: 1.0, excess: self.mean(cell) - dose_gy, area_per_mm3: 0.0 }
         } else {
-            self.share(cell, dose_gy, size, box_mm)
+            boxes.share(cell, dose_gy, size)
         };
         if part.share <= 0.0 {
             return Isodose::default();
@@ -214,17 +219,14 @@ impl<'a> IsodoseMap<'a> {
     /// Largest voxel dose at the corners of a cell, Gy.
     pub(super) fn corner_max(&self, cell: [usize; 3]) -> f64 {
         let values = self.field.values();
-        f64::from(corners(cell).map(|node| values[node]).fold(f32::NEG_INFINITY, f32::max))
+        guard::corners(values, cell)[1]
     }
 
     /// Bounds of the dose in a cell: its corners, widened by what the curvature at the corners
     /// lets the interpolation do in between.
     fn range(&self, cell: [usize; 3], dose_gy: f64) -> (f64, f64) {
         let values = self.field.values();
-        let (low, high) = corners(cell)
-            .map(|node| values[node])
-            .fold((f32::INFINITY, f32::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-        let (low, high) = (f64::from(low), f64::from(high));
+        let [low, high] = guard::corners(values, cell);
         if high < dose_gy * NEAR || low > dose_gy * FAR {
             return (low, high);
         }
@@ -252,50 +254,6 @@ impl<'a> IsodoseMap<'a> {
         most * 1.5 / 8.0
     }
 
-    fn share(&self, cell: [usize; 3], dose_gy: f64, size: [f64; 3], box_mm: f64) -> Part {
-        let n = size.map(|s| {
-            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // few boxes
-            let n = (s / box_mm).ceil() as usize;
-            n.clamp(2, MAX_DIVISION)
-        });
-        // Middles of the boxes with one more on either side, for slopes by differences.
-        #[allow(clippy::cast_precision_loss)]
-        let middles =
-            n.map(|n| (0..n + 2).map(|i| (i as f64 - 0.5) / n as f64).collect::<Vec<f64>>());
-        let dose = self.field.within(cell, [&middles[0], &middles[1], &middles[2]]);
-        let strides = [(n[1] + 2) * (n[2] + 2), n[2] + 2, 1];
-        #[allow(clippy::cast_precision_loss)]
-        let edges: [f64; 3] = std::array::from_fn(|a| size[a] / n[a] as f64);
-        let mut sum = Part::default();
-        for k in 1..=n[0] {
-            for i in 1..=n[1] {
-                for j in 1..=n[2] {
-                    let at = k * strides[0] + i * strides[1] + j;
-                    let mut bend = 0.0;
-                    let changes = strides.map(|s| {
-                        bend += dose[at + s] - 2.0 * dose[at] + dose[at - s];
-                        (dose[at + s] - dose[at - s]) / 2.0
-                    });
-                    // The mean of the box differs from its middle by a 24th of the curvature.
-                    let cut = plane_cut(dose[at] + bend / 24.0 - dose_gy, changes);
-                    sum.share += cut.share;
-                    sum.excess += cut.excess;
-                    if cut.density > 0.0 {
-                        let slope: f64 = (0..3).map(|a| (changes[a] / edges[a]).powi(2)).sum();
-                        sum.area_per_mm3 += cut.density * slope.sqrt();
-                    }
-                }
-            }
-        }
-        #[allow(clippy::cast_precision_loss)]
-        let boxes = (n[0] * n[1] * n[2]) as f64;
-        Part {
-            share: sum.share / boxes,
-            excess: sum.excess / boxes,
-            area_per_mm3: sum.area_per_mm3 / boxes,
-        }
-    }
-
     fn reaches_border(&self, cell: [usize; 3], dose_gy: f64) -> bool {
         let shape = self.cells.map(|n| n + 1);
         corners(cell).any(|node| {
@@ -312,6 +270,104 @@ struct Part {
     share: f64,
     excess: f64,
     area_per_mm3: f64,
+}
+
+impl Part {
+    /// Adds a box of these edges.
+    #[inline]
+    fn add(&mut self, cut: PlaneCut, changes: [f64; 3], edges_mm: [f64; 3]) {
+        self.share += cut.share;
+        self.excess += cut.excess;
+        if cut.density > 0.0 {
+            let slope: f64 = (0..3).map(|a| (changes[a] / edges_mm[a]).powi(2)).sum();
+            self.area_per_mm3 += cut.density * slope.sqrt();
+        }
+    }
+}
+
+/// The small boxes of a cell, cell after cell.
+struct Boxes<'a> {
+    field: &'a DoseField,
+    edge_mm: f64,
+    /// Boxes along each axis, and the doses in their middles with one more on either side, for
+    /// slopes by differences.
+    count: [usize; 3],
+    lattice: Lattice<'a>,
+}
+
+impl<'a> Boxes<'a> {
+    /// Boxes no larger than `edge_mm`.
+    fn of(field: &'a DoseField, edge_mm: f64) -> Self {
+        let lattice = Lattice::new(field, [const { Vec::new() }; 3]);
+        Self { field, edge_mm, count: [0; 3], lattice }
+    }
+
+    /// Divides a cell of this size.
+    fn divide(&mut self, size: [f64; 3]) {
+        let count = size.map(|s| {
+            #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // few boxes
+            let n = (s / self.edge_mm).ceil() as usize;
+            n.clamp(2, MAX_DIVISION)
+        });
+        if count != self.count {
+            #[allow(clippy::cast_precision_loss)]
+            let middles = count.map(|n| (0..n + 2).map(|i| (i as f64 - 0.5) / n as f64).collect());
+            (self.count, self.lattice) = (count, Lattice::new(self.field, middles));
+        }
+    }
+
+    /// What of a cell receives a dose.
+    fn share(&mut self, cell: [usize; 3], dose_gy: f64, size: [f64; 3]) -> Part {
+        self.divide(size);
+        let n = self.count;
+        let doses = self.lattice.read(cell);
+        let (plane, row) = ((n[1] + 2) * (n[2] + 2), n[2] + 2);
+        #[allow(clippy::cast_precision_loss)]
+        let edges: [f64; 3] = std::array::from_fn(|a| size[a] / n[a] as f64);
+        let mut sum = Part::default();
+        let mut along = [Sloped::default(); MAX_DIVISION];
+        for k in 1..=n[0] {
+            for i in 1..=n[1] {
+                let start = k * plane + i * row;
+                let [own, before, after, above, below] =
+                    [start, start - plane, start + plane, start - row, start + row]
+                        .map(|from| doses.get(from..from + row).unwrap_or_default());
+                let sides = before.iter().zip(after).zip(above.iter().zip(below)).skip(1);
+                for ((to, around), sides) in along.iter_mut().zip(own.windows(3)).zip(sides) {
+                    let ((before, after), (above, below)) = sides;
+                    let pairs = [[*before, *after], [*above, *below], [around[0], around[2]]];
+                    *to = Sloped::of(around[1], pairs);
+                }
+                for Sloped { mean, changes } in along.iter().take(n[2]) {
+                    sum.add(plane_cut(mean - dose_gy, *changes), *changes, edges);
+                }
+            }
+        }
+        #[allow(clippy::cast_precision_loss)]
+        let boxes = (n[0] * n[1] * n[2]) as f64;
+        Part {
+            share: sum.share / boxes,
+            excess: sum.excess / boxes,
+            area_per_mm3: sum.area_per_mm3 / boxes,
+        }
+    }
+}
+
+/// A box in which the dose is taken as linear: its mean, and its change from face to face.
+#[derive(Debug, Clone, Copy, Default)]
+struct Sloped {
+    mean: f64,
+    changes: [f64; 3],
+}
+
+impl Sloped {
+    /// From the dose in its middle and those in the middles of its neighbours along each axis.
+    #[inline]
+    fn of(middle: f64, neighbours: [[f64; 2]; 3]) -> Self {
+        let bend = neighbours.iter().fold(0.0, |sum, [a, b]| sum + (b - 2.0 * middle + a));
+        // The mean of the box differs from its middle by a 24th of the curvature.
+        Self { mean: middle + bend / 24.0, changes: neighbours.map(|[a, b]| (b - a) / 2.0) }
+    }
 }
 
 /// The eight nodes around a cell.

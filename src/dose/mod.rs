@@ -9,8 +9,11 @@ pub mod dvh;
 pub mod field;
 mod guard;
 pub mod isodose;
+mod lattice;
+mod line;
 pub mod noise;
 pub mod partition;
+mod prefilter;
 pub mod sample;
 pub mod sum;
 

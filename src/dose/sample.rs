@@ -2,6 +2,7 @@
 //! within the cell.
 
 use super::field::DoseField;
+use super::line::{Columns, Line};
 use crate::geometry::Occupancy;
 use crate::geometry::occupancy::{Cut, Layer, Sheet};
 use crate::geometry::point::{Point, dot};
@@ -71,16 +72,33 @@ pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples 
     sampler.out
 }
 
+/// Not `hypot` and `floor`, which are slow for numbers that do not occur here.
+fn length([x, y]: [f64; 2]) -> f64 {
+    (x * x + y * y).sqrt()
+}
+
+fn whole_below(x: f64) -> f64 {
+    #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss)] // cells of a structure
+    let whole = x as i64 as f64;
+    if whole > x { whole - 1.0 } else { whole }
+}
+
 struct Sampler<'a> {
     field: &'a DoseField,
     occupancy: &'a Occupancy,
     /// Local steps of the field per mm along u, v, w.
     steps: [[f64; 3]; 3],
+    /// Whether u goes along the rows of the dose: not by a hair, or each cell would be read beside
+    /// its middle.
+    aligned: bool,
     out: Samples,
     extremes: [f64; 2],
     steepest: f64,
     coarse: f64,
     turn: f64,
+    /// The line of the present run of cells, and whether there is one.
+    line: Line,
+    on_line: bool,
     /// Dose, middle and size of the hottest cell.
     hottest: Option<(f64, [f64; 3], [f64; 3])>,
 }
@@ -105,21 +123,33 @@ impl<'a> Sampler<'a> {
             .map(|d: Point| [dot(d, normal), dot(d, down) / row, dot(d, along) / column]);
         let out = Samples::default();
         let extremes = [f64::INFINITY, f64::NEG_INFINITY];
+        #[allow(clippy::float_cmp)]
+        let aligned = steps[0][..2] == [0.0; 2];
         Self {
             field,
             occupancy,
             steps,
+            aligned,
             out,
             extremes,
             steepest: 0.0,
             coarse: 1.0,
             turn: 0.5,
+            line: Line::default(),
+            on_line: false,
             hottest: None,
         }
     }
 
     fn local(&self, u: f64, v: f64, w: f64) -> [f64; 3] {
         self.field.local(self.occupancy.axes.point([u, v, w]))
+    }
+
+    /// Lays the line for a run of cells, where it goes along the rows of the dose.
+    fn lay(&mut self, from: [f64; 3], cells: usize) -> bool {
+        #[allow(clippy::cast_precision_loss)] // some hundred cells
+        let to = from[2] + self.steps[0][2] * self.occupancy.pitch_mm * cells as f64;
+        self.aligned && self.line.lay(self.field, from, to, cells)
     }
 
     fn sheet(&mut self, layer: &Layer, sheet: Sheet) {
@@ -129,6 +159,7 @@ impl<'a> Sampler<'a> {
         for run in &layer.footprint.runs {
             let v = (f64::from(run.row) + 0.5) * h + dv;
             let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
+            self.on_line = self.lay(local, run.end.abs_diff(run.start) as usize);
             for column in run.start..run.end {
                 // Cells next to the outline may stand for space that the outline leaves above
                 // or below the middle of the sheet: only deeper ones are split.
@@ -140,6 +171,7 @@ impl<'a> Sampler<'a> {
                 }
             }
         }
+        self.on_line = false;
         for cut in &layer.footprint.cuts {
             let local = self.local(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
             self.cut(cut, local, t);
@@ -155,10 +187,10 @@ impl<'a> Sampler<'a> {
         let h = self.occupancy.pitch_mm;
         let gradient = self.gradient(slope);
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
-        let steep = gradient[0].hypot(gradient[1]);
+        let steep = length([gradient[0], gradient[1]]);
         // From the cell's middle to the centre of mass points inward.
-        let inward = cut.centre.map(|c| c - ((c / h).floor() + 0.5) * h);
-        let depth = inward[0].hypot(inward[1]);
+        let inward = cut.centre.map(|c| c - (whole_below(c / h) + 0.5) * h);
+        let depth = length(inward);
         let cosine = if steep > 0.0 && depth > 0.0 {
             ((gradient[0] * inward[0] + gradient[1] * inward[1]) / (steep * depth)).abs()
         } else {
@@ -187,7 +219,11 @@ impl<'a> Sampler<'a> {
     /// Dose and slope at the middle of a cell, which is counted where there is none and where the
     /// guard holds it.
     fn read(&mut self, local: [f64; 3], volume: f64) -> Option<(f64, [f64; 3])> {
-        let Some((swung, slope, dose)) = self.field.swung(local) else {
+        let found = match self.on_line {
+            true => self.line.swung(self.field, local[2]),
+            false => self.field.swung(local),
+        };
+        let Some((swung, slope, dose)) = found else {
             self.out.outside_mm3 += volume;
             return None;
         };
@@ -292,12 +328,18 @@ impl<'a> Sampler<'a> {
             [change[0] / f64::from(nu), change[1] / f64::from(nv), change[2] / f64::from(nw)];
         let volume = cell.volume / f64::from(nu * nv * nw);
         let at = |i: u32, n: u32| (f64::from(i) + 0.5) / f64::from(n) - 0.5;
+        let field = self.field;
         for k in 0..nw {
             for j in 0..nv {
+                let first = self.moved(cell, [at(0, nu), at(j, nv), at(k, nw)]);
+                let mut columns = if self.aligned { Columns::through(field, first) } else { None };
                 for i in 0..nu {
-                    let offset = [at(i, nu), at(j, nv), at(k, nw)];
-                    let local = self.moved(cell, offset);
-                    match self.field.at_local(local) {
+                    let local = self.moved(cell, [at(i, nu), at(j, nv), at(k, nw)]);
+                    let dose = match &mut columns {
+                        Some(row) => row.at(field, local[2]),
+                        None => field.at_local(local),
+                    };
+                    match dose {
                         Some(dose) => self.spread(dose, volume, within),
                         None => self.out.outside_mm3 += volume,
                     }

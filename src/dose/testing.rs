@@ -21,14 +21,24 @@ pub(super) fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {
 pub(super) fn field_by(method: Interpolation, f: impl Fn(Point) -> f64, half: i32) -> DoseField {
     let n = usize::try_from(2 * half + 1).unwrap();
     let o = -f64::from(half) + 0.3;
-    let grid = Grid::new(
-        [o, o + 0.1, o - 0.2],
-        [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]],
-        [1.0, 1.0],
-        (0..=2 * half).map(f64::from).collect(),
-        [n, n],
-    )
-    .unwrap();
+    on(method, f, ([o, o + 0.1, o - 0.2], n), (0..=2 * half).map(f64::from).collect())
+}
+
+/// The same with planes 1 and 2 mm apart in turn, 10 mm on either side of the middle.
+pub(super) fn uneven(method: Interpolation, f: impl Fn(Point) -> f64) -> DoseField {
+    let offsets = (0..14).map(|k| 1.5 * f64::from(k) + f64::from(k % 2) * 0.5).collect();
+    on(method, f, ([-10.0, -10.1, -9.8], 21), offsets)
+}
+
+/// A dose on so many rows and columns, 1 mm apart, and planes at these offsets.
+fn on(
+    method: Interpolation,
+    f: impl Fn(Point) -> f64,
+    (origin, n): (Point, usize),
+    offsets: Vec<f64>,
+) -> DoseField {
+    let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+    let grid = Grid::new(origin, directions, [1.0; 2], offsets, [n, n]).unwrap();
     #[allow(clippy::cast_possible_truncation)]
     let values =
         Array3::from_shape_fn(grid.shape(), |(k, i, j)| f(grid.position([k, i, j])) as f32);

@@ -1,0 +1,140 @@
+//! The dose along a row of a grid: what planes and rows contribute is added up once for all points
+//! of a straight line, and each point costs four columns instead of 64 nodes.
+
+use super::basis::{Axis, Place};
+use super::field::DoseField;
+
+/// A line along the rows of a dose grid. Keeps its memory from one line to the next.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Line {
+    across: Place,
+    down: Place,
+    /// First padded column that is known.
+    first: usize,
+    /// Coefficients for the dose, its slope down the rows and its slope across the planes.
+    columns: [Vec<f64>; 3],
+}
+
+impl Line {
+    /// Lays the line through a local position, for `points` points from there to column `to`. False
+    /// where the line lies outside the grid, or costs more than to ask the points one by one, each of
+    /// which takes four columns.
+    pub(super) fn lay(
+        &mut self,
+        field: &DoseField,
+        [across, down, from]: [f64; 3],
+        to: f64,
+        points: usize,
+    ) -> bool {
+        let [planes, rows, along] = field.axes();
+        let Some([first, last]) = ends(along, from.min(to), from.max(to)) else { return false };
+        let known = last + 4 - first;
+        if known >= 4 * points {
+            return false;
+        }
+        let (Some(across), Some(down)) = (Place::on(planes, across), Place::on(rows, down)) else {
+            return false;
+        };
+        self.columns.iter_mut().for_each(Vec::clear);
+        for start in (first..first + known).step_by(4) {
+            let four = field.four_columns([&across, &down], start);
+            for (all, four) in self.columns.iter_mut().zip(four) {
+                all.extend(four);
+            }
+        }
+        (self.across, self.down, self.first) = (across, down, first);
+        true
+    }
+
+    /// [`DoseField::swung`] at a column of the line.
+    #[inline]
+    pub(super) fn swung(&self, field: &DoseField, column: f64) -> Option<(f64, [f64; 3], f64)> {
+        let along = Place::on(&field.axes()[2], column)?;
+        let at = along.node.checked_sub(self.first)?;
+        let four = |all: &Vec<f64>| all.get(at..)?.first_chunk::<4>().copied();
+        let [plain, sloped, normal] = self.columns.each_ref().map(four);
+        let columns = [plain?, sloped?, normal?];
+        Some(field.swung_among(columns, [&self.across, &self.down, &along]))
+    }
+}
+
+/// Four columns of a short line along the rows, such as that of the parts of one cell.
+#[derive(Debug, Clone)]
+pub(super) struct Columns {
+    across: Place,
+    down: Place,
+    /// The interval along the row that the columns are around.
+    node: Option<usize>,
+    four: [f64; 4],
+}
+
+impl Columns {
+    /// The line through a local position; absent outside the grid.
+    pub(super) fn through(field: &DoseField, [across, down, _]: [f64; 3]) -> Option<Self> {
+        let [planes, rows, _] = field.axes();
+        let (across, down) = (Place::on(planes, across)?, Place::on(rows, down)?);
+        Some(Self { across, down, node: None, four: [0.0; 4] })
+    }
+
+    /// The dose at a column of the line, Gy; absent outside the grid.
+    pub(super) fn at(&mut self, field: &DoseField, column: f64) -> Option<f64> {
+        let along = Place::on(&field.axes()[2], column)?;
+        if self.node != Some(along.node) {
+            self.node = Some(along.node);
+            self.four = field.four_doses([&self.across, &self.down], along.node);
+        }
+        let cell = [self.across.node, self.down.node, along.node];
+        Some(field.guarded(cell, along.value(self.four)))
+    }
+}
+
+/// The nodes before two positions, or before the nearest ones that the axis has.
+fn ends(axis: &Axis, from: f64, to: f64) -> Option<[usize; 2]> {
+    let nodes = [axis.node(0), axis.node(axis.len().checked_sub(1)?)];
+    let node = |x: f64| Some(axis.locate(x.clamp(nodes[0], nodes[1]))?.0);
+    Some([node(from)?, node(to)?])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::dose::Interpolation;
+    use crate::dose::testing::{gaussian, uneven};
+
+    /// To the last digit for the line, which adds up in the same order.
+    #[test]
+    fn points_of_a_line_have_the_dose_and_slope_that_a_look_at_them_alone_gives() {
+        let field = uneven(Interpolation::CubicBSpline, gaussian(0.7, 30.0, 4.0));
+        let [_, _, columns] = field.axes();
+        let last = columns.node(columns.len() - 1);
+        let mut line = Line::default();
+        for (across, down) in [(3.1, 4.0), (7.25, 0.2), (0.0, 9.9)] {
+            for (from, to) in [(-0.4, last + 0.4), (last, 0.0), (2.3, 5.9)] {
+                assert!(line.lay(&field, [across, down, from], to, 40));
+                let mut short = Columns::through(&field, [across, down, from]).unwrap();
+                for i in 0..=40 {
+                    let at = [across, down, from + (to - from) * f64::from(i) / 40.0];
+                    let alone = field.swung(at);
+                    assert!(alone.is_some());
+                    assert_eq!(line.swung(&field, at[2]), alone);
+                    let dose = short.at(&field, at[2]).unwrap();
+                    assert!((dose - field.at_local(at).unwrap()).abs() < 1e-12 * dose);
+                }
+                assert_eq!(line.swung(&field, last + 0.6), None);
+                assert_eq!(short.at(&field, -0.6), None);
+            }
+        }
+    }
+
+    #[test]
+    fn a_line_is_laid_where_it_pays_and_within_the_grid() {
+        let field = uneven(Interpolation::CubicBSpline, gaussian(0.7, 30.0, 4.0));
+        let mut line = Line::default();
+        // One point takes four columns, two points within one interval take four as well.
+        assert!(!line.lay(&field, [3.0, 3.0, 3.1], 3.2, 1));
+        assert!(line.lay(&field, [3.0, 3.0, 3.1], 3.2, 2));
+        assert!(!line.lay(&field, [3.0, 3.0, 3.1], 7.9, 2));
+        assert!(!line.lay(&field, [-9.0, 3.0, 3.1], 7.9, 9));
+        assert!(Columns::through(&field, [3.0, 99.0, 3.1]).is_none());
+    }
+}
