@@ -156,8 +156,9 @@ impl Place {
     #[inline]
     pub fn on(axis: &Axis, x: f64) -> Option<Self> {
         let (node, t) = axis.locate(x)?;
-        let (interval, gap) = (axis.interval(node), axis.gap(node));
-        Some(Self { node, weights: at(interval, t), slopes: slope(interval, t).map(|s| s / gap) })
+        let (interval, per_unit) = (axis.interval(node), 1.0 / axis.gap(node));
+        let slopes = slope(interval, t).map(|s| s * per_unit);
+        Some(Self { node, weights: at(interval, t), slopes })
     }
 
     /// What four numbers amount to here.

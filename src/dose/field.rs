@@ -183,7 +183,12 @@ impl DoseField {
         if self.method == Interpolation::Trilinear {
             return dose;
         }
-        let corners = guard::corners(&self.values, cell);
+        self.guarded_between(guard::corners(&self.values, cell), cell, dose)
+    }
+
+    /// The same where smallest and largest voxel around the cell are known.
+    #[inline]
+    pub(super) fn guarded_between(&self, corners: [f64; 2], cell: [usize; 3], dose: f64) -> f64 {
         guard::plain(corners, dose)
             .unwrap_or_else(|| guard::held(&self.values, &self.axes, cell, corners, dose))
     }
@@ -203,19 +208,8 @@ impl DoseField {
         let across = Place::on(planes, local[0])?;
         let (down, along) = (Place::on(rows, local[1])?, Place::on(columns, local[2])?);
         let columns = self.four_columns([&across, &down], along.node);
-        Some(self.swung_among(columns, [&across, &down, &along]))
-    }
-
-    /// The same from four columns that are known.
-    #[inline]
-    pub(super) fn swung_among(
-        &self,
-        [plain, sloped, normal]: [[f64; 4]; 3],
-        [across, down, along]: [&Place; 3],
-    ) -> (f64, [f64; 3], f64) {
-        let value = along.value(plain);
-        let slope = [along.value(normal), along.value(sloped), along.slope(plain)];
-        (value, slope, self.guarded([across.node, down.node, along.node], value))
+        let (value, slope) = swung_among(columns, &along);
+        Some((value, slope, self.guarded([across.node, down.node, along.node], value)))
     }
 
     /// Four coefficients of a row, from a padded node on, as they are at a place across the planes
@@ -297,6 +291,16 @@ impl DoseField {
         }
         total
     }
+}
+
+/// Value and slope at a place of four columns, as [`DoseField::four_columns`] has them.
+#[inline]
+pub(super) fn swung_among(
+    [plain, sloped, normal]: [[f64; 4]; 3],
+    along: &Place,
+) -> (f64, [f64; 3]) {
+    let slope = [along.value(normal), along.value(sloped), along.slope(plain)];
+    (along.value(plain), slope)
 }
 
 /// Which voxels a thinned dose keeps along each axis.

@@ -9,6 +9,8 @@
 //! nought on one side or turn their sign, and nothing may stand out. Where no voxel is negative no
 //! dose is. Takes voxel values; knows no interpolation.
 
+use std::ops::Range;
+
 use ndarray::Array3;
 
 use super::basis::Axis;
@@ -53,6 +55,39 @@ fn four_pairs(values: &Array3<f32>, cell: [usize; 3], last: [usize; 3]) -> Optio
         high = greater(high, greater(a, b));
     }
     Some([f64::from(low), f64::from(high)])
+}
+
+/// Smallest and largest of the four voxels of each column on either side of a place across the planes
+/// and down the rows; into memory that is kept.
+pub(super) fn columns(
+    values: &Array3<f32>,
+    [plane, row]: [usize; 2],
+    wanted: Range<usize>,
+    out: &mut Vec<[f32; 2]>,
+) {
+    let (planes, rows, _) = values.dim();
+    out.clear();
+    for k in [plane, (plane + 1).min(planes - 1)] {
+        for i in [row, (row + 1).min(rows - 1)] {
+            let voxels = values.index_axis(ndarray::Axis(0), k);
+            let voxels = voxels.index_axis(ndarray::Axis(0), i);
+            let voxels = voxels.iter().skip(wanted.start).take(wanted.len());
+            if out.is_empty() {
+                out.extend(voxels.map(|v| [*v; 2]));
+            } else {
+                let ranges = out.iter_mut().zip(voxels);
+                ranges.for_each(|(r, v)| *r = [lesser(r[0], *v), greater(r[1], *v)]);
+            }
+        }
+    }
+}
+
+/// Smallest and largest of the voxels around a cell, from those of its columns.
+#[inline]
+pub(super) fn between(columns: &[[f32; 2]], at: usize) -> Option<[f64; 2]> {
+    let a = columns.get(at)?;
+    let b = columns.get(at + 1).unwrap_or(a);
+    Some([f64::from(lesser(a[0], b[0])), f64::from(greater(a[1], b[1]))])
 }
 
 /// Not `min` and `max` of the numbers themselves, which care for what is no number and are slow

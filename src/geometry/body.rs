@@ -72,16 +72,13 @@ impl Body {
         let (mut points, mut facets) = (Vec::new(), Vec::new());
         march::surface(solid, |p| points.push(p), |facet| facets.push(facet));
         let volume_mm3 = solid.volume_mm3();
-        let fold = |f: fn(f64, f64) -> f64| {
-            let corners = facets.iter().flatten().copied();
-            corners.reduce(|a, b| std::array::from_fn(|i| f(a[i], b[i])))
-        };
-        let (low, high) = (fold(f64::min)?, fold(f64::max)?);
+        let facets = Pieces::new(facets, solid.pitch_mm);
+        let [low, high] = facets.bounds()?;
         let radius = ball_radius_mm(volume_mm3);
         let (points, blocks) = blocks(points, BLOCK_CELLS * solid.pitch_mm);
         Some(Self {
             blocks,
-            facets: Pieces::new(facets, solid.pitch_mm),
+            facets,
             points,
             low,
             high,

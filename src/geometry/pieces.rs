@@ -142,6 +142,12 @@ impl<P: Piece> Pieces<P> {
         bounds
     }
 
+    /// Lowest and highest corner of the box around all; absent without pieces.
+    #[must_use]
+    pub(super) fn bounds(&self) -> Option<[Point; 2]> {
+        self.nodes.first().map(|root| [root.low, root.high])
+    }
+
     /// Square of the distance to the nearest piece, mm²; absent without pieces.
     #[must_use]
     pub(super) fn distance_2(&self, p: Point) -> Option<f64> {
@@ -321,6 +327,11 @@ mod tests {
 
     fn nearest_of<P: Piece + Clone>(all: &[P]) {
         let tree = Pieces::new(all.to_vec(), 12.0);
+        let end = |f: fn(f64, f64) -> f64| {
+            let corners = all.iter().flat_map(|piece| piece.corners()).copied();
+            corners.reduce(|a, b| std::array::from_fn(|i| f(a[i], b[i]))).unwrap()
+        };
+        assert_eq!(tree.bounds(), Some([end(f64::min), end(f64::max)]));
         let numbers: Vec<f64> = scattered(600).collect();
         for c in numbers.chunks_exact(3) {
             let p = [50.0 * c[0], 50.0 * c[1], 50.0 * c[2]];
