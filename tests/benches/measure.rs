@@ -1,4 +1,4 @@
-//! Benches of the release build: `cargo bench`. Every figure is meant as a ratio within one run on
+//! Benches of single steps: `cargo bench --bench measure`. Every figure is meant as a ratio within one run on
 //! one machine, so each group holds its own yardstick.
 #![allow(missing_docs, unreachable_pub, dead_code)] // a bench program has no readers of its items
 #![allow(clippy::unwrap_used, clippy::cast_precision_loss, clippy::cast_possible_truncation)]
@@ -6,13 +6,13 @@
 #[path = "../phantom/mod.rs"]
 mod phantom;
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
 use divan::{Bencher, black_box};
 use ndarray::Array3;
 use tidydose::analyse::{Ends, Settings, analyse};
-use tidydose::case::{self, Case, Decisions, DoseSource, FrameJoin, Treatment};
+use tidydose::case::{self, Case, DoseSource, FrameJoin, Treatment};
 use tidydose::dicom;
 use tidydose::dose::{DoseField, Interpolation};
 use tidydose::geometry::Grid;
@@ -28,76 +28,6 @@ static ALLOCATOR: divan::AllocProfiler = divan::AllocProfiler::system();
 
 fn main() {
     divan::main();
-}
-
-/// The sample cohort: reading its objects against measuring them.
-#[divan::bench_group(sample_count = 3, sample_size = 1)]
-mod cohort {
-    use super::*;
-
-    fn sample() -> PathBuf {
-        Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-anonymised")
-    }
-
-    fn scan() -> (dicom::Scan, Identity) {
-        let identity = Identity::keyed([1; 32]);
-        let scan = dicom::scan(&[sample()], &identity, &|_| (), &AtomicBool::new(false)).unwrap();
-        (scan, identity)
-    }
-
-    /// Scan, then read every structure set and dose of a case once: the floor of any measurement.
-    #[divan::bench]
-    fn parse() -> usize {
-        let (scan, identity) = scan();
-        let (cases, _) = case::link(&scan.inventory);
-        cases.iter().map(|c| usize::from(read(c, &scan, &identity).1.is_some())).sum()
-    }
-
-    /// The same and all metrics with bounds, on one thread.
-    #[divan::bench]
-    fn parse_and_measure() -> usize {
-        measure(&Settings::default())
-    }
-
-    /// The same by the common convention: slabs and trilinear dose.
-    #[divan::bench]
-    fn parse_and_measure_half_slice_trilinear() -> usize {
-        measure(&Settings {
-            interpolation: Interpolation::Trilinear,
-            ends: Ends::HalfSlice,
-            ..Settings::default()
-        })
-    }
-
-    fn measure(settings: &Settings) -> usize {
-        let (scan, identity) = scan();
-        let (mut cases, _) = case::link(&scan.inventory);
-        case::identify(&mut cases, &Decisions::default());
-        cases
-            .iter()
-            .map(|c| {
-                let (set, dose) = read(c, &scan, &identity);
-                analyse(c, set.as_ref(), dose, settings).measurements.len()
-            })
-            .sum()
-    }
-
-    fn read(
-        case: &Case,
-        scan: &dicom::Scan,
-        identity: &Identity,
-    ) -> (Option<StructureSet>, Option<Dose>) {
-        let path = |t: &Token| scan.paths.get(t);
-        let set = case.structure_set.as_ref().and_then(|s| {
-            let file = &s.origin.file;
-            Some(dicom::read_structure_set_as(path(file)?, identity, file).ok()?.value)
-        });
-        let dose = case.dose.as_ref().filter(|_| case.left_out.is_none()).and_then(|d| {
-            let file = &d.origin.file;
-            Some(dicom::read_dose_as(path(file)?, identity, file).ok()?.value)
-        });
-        (set, dose)
-    }
 }
 
 /// Finding out what files are against reading the first 4 KiB of each, which any program must: the
