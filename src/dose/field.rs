@@ -8,7 +8,8 @@
 //! Reference: Unser, Aldroubi and Eden 1993, IEEE Trans Signal Process 41:821 (prefilter; from
 //! memory); the natural end condition is textbook spline theory.
 
-use super::basis::{self, Axis, Kernel, Place};
+use super::basis::{Axis, Kernel, Place};
+use super::line::Columns;
 use super::{guard, prefilter};
 use crate::geometry::{Grid, Point, point};
 use crate::rt::Dose;
@@ -166,15 +167,7 @@ impl DoseField {
     /// Dose at a local position, Gy; absent outside the grid.
     #[must_use]
     pub fn at_local(&self, local: [f64; 3]) -> Option<f64> {
-        let (k, tk) = self.axes[0].locate(local[0])?;
-        let (i, ti) = self.axes[1].locate(local[1])?;
-        let (j, tj) = self.axes[2].locate(local[2])?;
-        let w = [
-            basis::at(self.axes[0].interval(k), tk),
-            basis::at(self.axes[1].interval(i), ti),
-            basis::at(self.axes[2].interval(j), tj),
-        ];
-        Some(self.guarded([k, i, j], self.sum([k, i, j], &w)))
+        Columns::through(self, local)?.at(self, local[2])
     }
 
     /// The value itself, or the nearest one that the guard allows in a cell.
@@ -278,19 +271,6 @@ impl DoseField {
     pub const fn axes(&self) -> &[Axis; 3] {
         &self.axes
     }
-
-    #[inline]
-    fn sum(&self, node: [usize; 3], w: &[[f64; 4]; 3]) -> f64 {
-        let mut total = 0.0;
-        for a in 0..4 {
-            let mut plane = 0.0;
-            for b in 0..4 {
-                plane += w[1][b] * dot4(&w[2], self.row([node[0] + a, node[1] + b, node[2]]));
-            }
-            total += w[0][a] * plane;
-        }
-        total
-    }
 }
 
 /// Value and slope at a place of four columns, as [`DoseField::four_columns`] has them.
@@ -323,14 +303,6 @@ fn add_scaled(sum: &mut [f64; 4], weight: f64, columns: [f64; 4]) {
     for (to, column) in sum.iter_mut().zip(columns) {
         *to += weight * column;
     }
-}
-
-#[inline]
-fn dot4(w: &[f64; 4], row: [f32; 4]) -> f64 {
-    w[0] * f64::from(row[0])
-        + w[1] * f64::from(row[1])
-        + w[2] * f64::from(row[2])
-        + w[3] * f64::from(row[3])
 }
 
 #[cfg(test)]
