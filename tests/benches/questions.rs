@@ -22,7 +22,13 @@ const ONCE: [&str; 3] = ["dictionary", "dvh", "pictures"];
 
 fn main() {
     divan::main();
+    // What is static is not dropped.
+    if let Some(folder) = FOLDER.get() {
+        fs::remove_dir_all(folder.path()).unwrap();
+    }
 }
+
+static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
 
 fn frame(path: &Path) -> DataFrame {
     ParquetReader::new(File::open(path).unwrap()).finish().unwrap()
@@ -30,7 +36,6 @@ fn frame(path: &Path) -> DataFrame {
 
 /// The invented cohort, measured, and its rows repeated under other pseudonyms.
 fn study() -> &'static Path {
-    static FOLDER: OnceLock<tempfile::TempDir> = OnceLock::new();
     let folder = FOLDER.get_or_init(|| {
         let folder = tempfile::tempdir().unwrap();
         let archive = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-anonymised");
