@@ -8,6 +8,6 @@ SELECT p.patient_id, p.plan_id, p.technology, p.grid_plane_mm, p.grid_row_mm, p.
 FROM plans p
 JOIN metrics m ON m.plan_id = p.plan_id
 WHERE m.metric = 'D0.03cc[Gy]' AND m.status = 'ok' AND m.role = 'organ'
-  AND GREATEST(p.grid_plane_mm, p.grid_row_mm, p.grid_column_mm) >= $from_mm
+  AND MAX(p.grid_plane_mm, p.grid_row_mm, p.grid_column_mm) >= $from_mm
 GROUP BY p.patient_id, p.plan_id, p.technology, p.grid_plane_mm, p.grid_row_mm, p.grid_column_mm
 ORDER BY widest_gy DESC, p.plan_id

@@ -5,8 +5,8 @@
 -- set structure: text = Brainstem    standard name
 -- set metric:    text = D0.03cc[Gy]  metric in TG-263 syntax
 SELECT p.technology, p.fractions_planned, COUNT(*) AS rows, COUNT(o.value) AS with_value,
-       MEDIAN(o.value) AS median, QUANTILE_CONT(o.value, 0.25) AS q1,
-       QUANTILE_CONT(o.value, 0.75) AS q3, MIN(o.value) AS least, MAX(o.value) AS most
+       MEDIAN(o.value) AS median, PERCENTILE_CONT(o.value, 0.25) AS q1,
+       PERCENTILE_CONT(o.value, 0.75) AS q3, MIN(o.value) AS least, MAX(o.value) AS most
 FROM (
   SELECT plan_id, CASE WHEN status = 'ok' THEN value END AS value
   FROM metrics

@@ -3,7 +3,7 @@
 -- units:    Gy; counts
 -- caution:  Indices of these targets stand or fall with the basis named here.
 SELECT s.patient_id, s.plan_id, s.structure, s.prescription_dose_gy, s.prescription_basis,
-       COUNT(*) AS values
+       COUNT(*) AS n_values
 FROM structures s
 JOIN metrics m ON m.structure_id = s.structure_id
 WHERE s.prescription_dose_gy IS NOT NULL AND s.prescription_basis <> 'plan_structure'

@@ -15,8 +15,8 @@ groups AS (
   UNION ALL
   SELECT 'without the smallest' AS kept, value FROM targets WHERE volume_cc >= $below
 )
-SELECT kept, COUNT(*) AS targets, MEDIAN(value) AS median, QUANTILE_CONT(value, 0.25) AS q1,
-       QUANTILE_CONT(value, 0.75) AS q3
+SELECT kept, COUNT(*) AS targets, MEDIAN(value) AS median, PERCENTILE_CONT(value, 0.25) AS q1,
+       PERCENTILE_CONT(value, 0.75) AS q3
 FROM groups
 GROUP BY kept
 ORDER BY kept

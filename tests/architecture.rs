@@ -380,7 +380,7 @@ fn nothing_speaks_to_a_network() {
         .unwrap();
     let tree = String::from_utf8(output.stdout).unwrap();
     let built: BTreeSet<&str> = tree.lines().filter_map(|l| l.split(' ').next()).collect();
-    assert!(built.contains("polars"), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(built.contains("polars-parquet"), "{}", String::from_utf8_lossy(&output.stderr));
     for stack in ["reqwest", "hyper", "ureq", "curl", "rustls", "openssl", "native-tls"] {
         assert!(!built.contains(stack), "{stack} is built into the program");
     }

@@ -10,20 +10,18 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use polars::prelude::{Column, DataFrame, NamedFrom, Series};
 use tidydose::metrics::{self, Metric};
 use tidydose::report::explain::{self, CellName, ExplainError};
-use tidydose::table::read_study::TableFiles;
+use tidydose::table::frame::{Cells, LoadedTable};
+use tidydose::table::read_study::StudyTables;
 use tidydose::table::run::CAUTION;
 
 use crate::measured::{Row, measured};
 
-type Tables = BTreeMap<String, DataFrame>;
+type Tables = BTreeMap<String, LoadedTable>;
 
 fn tables() -> Tables {
-    let files = TableFiles::of_study(&measured().study()).unwrap();
-    let read = |name: &&str| Some(((*name).to_owned(), files.read(name)?.unwrap()));
-    explain::TABLES.iter().filter_map(read).collect()
+    StudyTables::of_study(&measured().study()).unwrap().read_all(explain::TABLES).unwrap()
 }
 
 /// A table that has no CSV, by way of a question.
@@ -278,16 +276,16 @@ fn texts_stay_texts_on_the_page_and_in_the_picture() {
         ("dictionary", "meaning"),
     ] {
         let mut tables = tables();
-        let frame = &mut tables.get_mut(table).unwrap();
-        let evil = vec![format!("{column}{EVIL}"); frame.height()];
-        frame.with_column(Column::from(Series::new(column.into(), evil))).unwrap();
+        let frame = tables.remove(table).unwrap();
+        let (height, evil) = (frame.height(), format!("{column}{EVIL}"));
+        let mut frame = frame.with(column, Cells::texts(vec![Some(evil.as_str()); height]));
         if table == "findings" {
-            let (plans, number) = (row["plan_id"].as_str(), row["roi_number"].parse::<i64>());
-            let plans = Series::new("plan_id".into(), vec![plans; frame.height()]);
-            let numbers = Series::new("roi_number".into(), vec![number.unwrap(); frame.height()]);
-            frame.with_column(Column::from(plans)).unwrap();
-            frame.with_column(Column::from(numbers)).unwrap();
+            let (plan, number) = (row["plan_id"].as_str(), row["roi_number"].parse().unwrap());
+            frame = frame
+                .with("plan_id", Cells::texts(vec![Some(plan); height]))
+                .with("roi_number", Cells::Integer(vec![Some(number); height]));
         }
+        tables.insert(table.to_owned(), frame);
         let explanation = explain::explain(&tables, &name(row)).unwrap();
         let page = explanation.page();
         assert!(!page.contains("<script") && !page.contains("\" onload=\""), "{table}.{column}");

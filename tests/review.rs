@@ -10,9 +10,9 @@ use std::path::Path;
 use std::process::Command as Process;
 
 use assert_cmd::Command;
-use polars::prelude::{BooleanChunked, Column, DataFrame, NamedFrom, NewChunkedArray, Series};
 use tidydose::report::{self, Request};
-use tidydose::table::read_study::TableFiles;
+use tidydose::table::frame::{Cells, LoadedTable, rows_where, texts};
+use tidydose::table::read_study::StudyTables;
 use tidydose::table::run::CAUTION;
 
 use crate::measured::{Row, measured};
@@ -21,12 +21,10 @@ const ORGAN: &str = "Brainstem";
 const METRIC: &str = "D0.03cc[Gy]";
 const REQUEST: Request<'static> = Request { organ: ORGAN, metric: METRIC, complete: true };
 
-pub(crate) type Tables = BTreeMap<String, DataFrame>;
+pub(crate) type Tables = BTreeMap<String, LoadedTable>;
 
 pub(crate) fn tables() -> Tables {
-    let files = TableFiles::of_study(&measured().study()).unwrap();
-    let read = |name: &&str| Some(((*name).to_owned(), files.read(name)?.unwrap()));
-    report::TABLES.iter().filter_map(read).collect()
+    StudyTables::of_study(&measured().study()).unwrap().read_all(report::TABLES).unwrap()
 }
 
 pub(crate) fn page(tables: &Tables) -> String {
@@ -57,18 +55,10 @@ fn row_of<'p>(page: &'p str, plan: &str) -> &'p str {
 }
 
 /// A column of texts changed by `change`.
-fn changed(frame: &DataFrame, column: &str, change: impl Fn(&str) -> String) -> DataFrame {
-    let cells = frame.column(column).unwrap().str().unwrap().iter();
-    let cells: Vec<Option<String>> = cells.map(|c| c.map(&change)).collect();
-    let mut frame = frame.clone();
-    frame.with_column(Column::from(Series::new(column.into(), cells))).unwrap();
-    frame
-}
-
-fn only(frame: &DataFrame, column: &str, wanted: impl Fn(&str) -> bool) -> DataFrame {
-    let cells = frame.column(column).unwrap().str().unwrap().iter();
-    let mask = cells.map(|c| Some(c.is_some_and(&wanted)));
-    frame.filter(&BooleanChunked::from_iter_options("mask".into(), mask)).unwrap()
+fn changed(frame: &LoadedTable, column: &str, change: impl Fn(&str) -> String) -> LoadedTable {
+    let cells: Vec<Option<String>> =
+        texts(frame, column).into_iter().map(|c| c.map(&change)).collect();
+    frame.clone().with(column, Cells::texts(cells.iter().map(Option::as_deref)))
 }
 
 #[test]
@@ -210,18 +200,18 @@ pub(crate) fn repeated(tables: &Tables, times: usize) -> Tables {
     let mut many = Tables::new();
     for (name, frame) in tables {
         let frame = match name.as_str() {
-            "metrics" | "dvh" => only(frame, "structure", |s| s == ORGAN),
+            "metrics" | "dvh" => rows_where(frame, "structure", |s| s == ORGAN),
             _ => frame.clone(),
         };
         let mut all = frame.clone();
         for k in (1..times).filter(|_| name != "dictionary" && name != "choices") {
             let mut copy = frame.clone();
             for column in ["plan_id", "patient_id", "structure_id"] {
-                if copy.column(column).is_ok() {
+                if copy.cells(column).is_some() {
                     copy = changed(&copy, column, |t| format!("{t}x{k}"));
                 }
             }
-            all.vstack_mut(&copy).unwrap();
+            all.append(&copy);
         }
         many.insert(name.clone(), all);
     }

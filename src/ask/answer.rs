@@ -1,14 +1,13 @@
 //! What a question yields: a frame, and how it is written as an aligned table, CSV, JSON or Parquet.
 
-use std::borrow::Cow;
 use std::io::{self, Write};
 
-use polars::prelude::{AnyValue, DataFrame};
-use polars_io::prelude::{ParquetCompression, ParquetWriter};
 use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
 
 use crate::table::Cell;
+use crate::table::frame::LoadedTable;
 use crate::table::write_csv::{number, write_records};
+use crate::table::write_parquet::write_frame;
 
 /// How an answer is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -41,7 +40,7 @@ impl Format {
 
 /// The rows that answer a question.
 #[derive(Debug, Clone)]
-pub struct Answer(pub(super) DataFrame);
+pub struct Answer(pub(super) LoadedTable);
 
 /// Cells wider than this are cut in an aligned table, never elsewhere.
 const WIDEST: usize = 60;
@@ -50,7 +49,7 @@ impl Answer {
     /// Names of the columns.
     #[must_use]
     pub fn columns(&self) -> Vec<String> {
-        self.0.get_column_names().iter().map(ToString::to_string).collect()
+        self.0.names().map(str::to_owned).collect()
     }
 
     /// Number of rows.
@@ -59,21 +58,10 @@ impl Answer {
         self.0.height()
     }
 
-    /// The value at `row` and `column`, both from 0; missing outside the answer. Dates, times and
-    /// lists are text; a number that is not finite is missing.
+    /// The value at `row` and `column`, both from 0; missing outside the answer.
     #[must_use]
     pub fn cell(&self, row: usize, column: usize) -> Cell<'_> {
-        let series = self.0.columns().get(column);
-        let value = series.and_then(|s| s.get(row).ok());
-        value.map_or(Cell::Missing, cell)
-    }
-
-    /// The columns whose cells are lists: seldom meant, mostly an expression that mixes an aggregate
-    /// with a column, which the engine repeats for each row of the group.
-    #[must_use]
-    pub fn list_columns(&self) -> Vec<String> {
-        let lists = self.0.columns().iter().filter(|c| c.dtype().is_list());
-        lists.map(|c| c.name().to_string()).collect()
+        self.0.columns().get(column).map_or(Cell::Missing, |(_, cells)| cells.at(row))
     }
 
     /// Writes the answer.
@@ -88,16 +76,12 @@ impl Answer {
                 serde_json::to_writer_pretty(&mut *output, self).map_err(io::Error::other)?;
                 output.write_all(b"\n")
             }
-            Format::Parquet => ParquetWriter::new(output)
-                .with_compression(ParquetCompression::Zstd(None))
-                .finish(&mut self.0.clone())
-                .map(|_| ())
-                .map_err(io::Error::other),
+            Format::Parquet => write_frame(&self.0, output),
         }
     }
 
     fn rows(&self) -> impl Iterator<Item = Vec<Cell<'_>>> {
-        let width = self.0.width();
+        let width = self.0.columns().len();
         (0..self.row_count()).map(move |row| (0..width).map(|c| self.cell(row, c)).collect())
     }
 
@@ -105,9 +89,8 @@ impl Answer {
         let names = self.columns();
         let body: Vec<Vec<String>> =
             self.rows().map(|row| row.iter().map(shown).collect()).collect();
-        let numeric: Vec<bool> = (0..names.len())
-            .map(|c| self.0.columns().get(c).is_some_and(|s| s.dtype().is_numeric()))
-            .collect();
+        let numeric: Vec<bool> =
+            self.0.columns().iter().map(|(_, cells)| cells.is_numeric()).collect();
         let width = |c: usize| {
             let cells = body.iter().filter_map(|row| row.get(c)).map(|t| t.chars().count());
             cells.chain(names.get(c).map(|n| n.chars().count())).max().unwrap_or(0)
@@ -147,24 +130,6 @@ fn shown(cell: &Cell<'_>) -> String {
     }
 }
 
-fn cell(value: AnyValue<'_>) -> Cell<'_> {
-    match value {
-        AnyValue::Null => Cell::Missing,
-        AnyValue::String(text) => Cell::Text(Cow::Borrowed(text)),
-        AnyValue::StringOwned(text) => Cell::Text(Cow::Owned(text.to_string())),
-        AnyValue::Boolean(value) => Cell::Boolean(value),
-        AnyValue::Float32(_) | AnyValue::Float64(_) => {
-            value.extract::<f64>().filter(|v| v.is_finite()).map_or(Cell::Missing, Cell::Real)
-        }
-        AnyValue::List(list) => {
-            let items = list.iter().map(|item| shown(&cell(item)));
-            Cell::Text(Cow::Owned(items.collect::<Vec<_>>().join(", ")))
-        }
-        value if value.is_integer() => value.extract::<i64>().map_or(Cell::Missing, Cell::Integer),
-        other => Cell::Text(Cow::Owned(other.to_string())),
-    }
-}
-
 /// One row as an object, its keys in the order of the columns.
 struct Object<'a>(&'a [String], Vec<Cell<'a>>);
 
@@ -197,16 +162,15 @@ impl Serialize for Object<'_> {
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{NamedFrom, SerReader, Series};
-
     use super::*;
+    use crate::table::frame::Cells;
 
     fn answer() -> Answer {
-        let texts = Series::new("name".into(), [Some("=1+1"), None, Some("Zoë")]);
-        let numbers = Series::new("dose_gy".into(), [Some(12.345_678), Some(f64::NAN), None]);
-        let counts = Series::new("n".into(), [1_u32, 20, 300]);
-        let columns = [texts, numbers, counts].map(Into::into).to_vec();
-        Answer(DataFrame::new(3, columns).unwrap())
+        Answer(LoadedTable::new(vec![
+            ("name".into(), Cells::texts([Some("=1+1"), None, Some("Zoë")])),
+            ("dose_gy".into(), Cells::Real(vec![Some(12.345_678), None, None])),
+            ("n".into(), Cells::Integer([1, 20, 300].map(Some).to_vec())),
+        ]))
     }
 
     fn written(format: Format) -> Vec<u8> {
@@ -241,9 +205,12 @@ mod tests {
 
     #[test]
     fn parquet_reads_back() {
-        let reader =
-            polars_io::prelude::ParquetReader::new(io::Cursor::new(written(Format::Parquet)));
-        assert_eq!(reader.finish().unwrap().shape(), (3, 3));
+        use parquet::file::reader::{FileReader, SerializedFileReader};
+        let bytes = bytes::Bytes::from(written(Format::Parquet));
+        let reader = SerializedFileReader::new(bytes).unwrap();
+        let rows: Vec<_> = reader.get_row_iter(None).unwrap().map(Result::unwrap).collect();
+        assert_eq!(rows.len(), 3);
+        assert_eq!(rows[0].to_string(), "{name: \"=1+1\", dose_gy: 12.345678, n: 1}");
     }
 
     #[test]

@@ -1,11 +1,11 @@
 //! Questions in SQL over the tables of a study: a question with its values and the tables in, rows
 //! out. Reads tables only and knows nothing of how they were made; opens no file and prints nothing.
 //!
-//! The dialect is that of polars' SQL context: one `SELECT`, common table expressions, joins,
-//! aggregates with `FILTER`, `MEDIAN`, `QUANTILE_CONT(x, q)`, ranks over partitions. It has no
-//! scalar subqueries (join a one-row expression instead).
+//! The SQL is that of SQLite, read only: one `SELECT`, or `WITH ... SELECT`. [`functions`] names what
+//! is there besides, such as `MEDIAN(x)`. A truth value is 1 or 0 in a condition.
 
 pub mod answer;
+mod functions;
 pub mod parameter;
 pub mod question;
 pub mod shipped;
@@ -13,20 +13,24 @@ mod text;
 
 use std::collections::BTreeMap;
 
-use polars::prelude::{DataFrame, IntoLazy};
-use polars::sql::SQLContext;
+use crate::table::read_study::{StudyTables, answered};
+use crate::table::user_file::ReadError;
 
 pub use answer::{Answer, Format};
+pub use functions::FUNCTIONS;
 pub use parameter::{Parameter, ParameterKind};
 pub use question::{Question, QuestionError};
 pub use shipped::{shipped, shipped_question};
 
 /// A question could not be answered.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, thiserror::Error)]
 pub enum AskError {
     /// Its header or the values for it.
     #[error(transparent)]
     Question(#[from] QuestionError),
+    /// A table that it names.
+    #[error(transparent)]
+    Table(#[from] ReadError),
     /// It is something else than a question.
     #[error("line {line}: {found} is no question; one SELECT, or WITH ... SELECT, is accepted")]
     NoQuestion {
@@ -53,14 +57,8 @@ fn place(line: Option<usize>, shown: &str) -> String {
     line.map_or_else(String::new, |n| format!("line {n}: {}\n", shown.trim()))
 }
 
-/// The names in `tables` that the text of a question mentions: those that have to be read for it.
-#[must_use]
-pub fn tables_named<'t>(sql: &str, tables: &[&'t str]) -> Vec<&'t str> {
-    let words = text::words(sql);
-    tables.iter().copied().filter(|t| words.iter().any(|(_, w)| w == t)).collect()
-}
-
-/// Answers a question over `tables`, with `values` for its parameters.
+/// Answers a question over `tables`, with `values` for its parameters. Files of the user that it names
+/// become part of `tables`.
 ///
 /// The rows come in the order of the question's `ORDER BY`; without one their order is not fixed.
 ///
@@ -69,16 +67,32 @@ pub fn tables_named<'t>(sql: &str, tables: &[&'t str]) -> Vec<&'t str> {
 pub fn ask(
     question: &Question,
     values: &BTreeMap<String, String>,
-    tables: &BTreeMap<String, DataFrame>,
+    tables: &mut StudyTables,
 ) -> Result<Answer, AskError> {
     let sql = question.with_values(values)?;
     refuse_other_than_questions(&sql)?;
-    let mut context = SQLContext::new();
-    for (name, frame) in tables {
-        context.register(name, frame.clone().lazy());
+    let named: Vec<String> =
+        tables_named(&sql, &tables.names()).into_iter().map(str::to_owned).collect();
+    for name in named {
+        tables.load(&name)?;
     }
-    let frame = context.execute(&sql).and_then(polars::prelude::LazyFrame::collect);
-    frame.map(Answer).map_err(|e| fault(&sql, &e.to_string(), tables))
+    functions::register(tables.connection()).map_err(|e| fault(&sql, &e, tables))?;
+    let mut statement = match tables.connection().prepare(&sql) {
+        Ok(statement) => statement,
+        Err(e) => return Err(fault(&sql, &e, tables)),
+    };
+    if !statement.readonly() {
+        return Err(AskError::NoQuestion { line: 1, found: "a change of the tables".to_owned() });
+    }
+    answered(&mut statement).map(Answer).map_err(|e| fault(&sql, &e, tables))
+}
+
+/// The names in `tables` that the text of a question mentions.
+#[must_use]
+pub fn tables_named<'t>(sql: &str, tables: &[&'t str]) -> Vec<&'t str> {
+    let words = text::words(sql);
+    let named = |table: &&str| words.iter().any(|(_, word)| word.eq_ignore_ascii_case(table));
+    tables.iter().copied().filter(named).collect()
 }
 
 /// Whether the question fixes the order of its rows.
@@ -113,47 +127,48 @@ fn refuse_other_than_questions(sql: &str) -> Result<(), AskError> {
 }
 
 /// The engine's words with the line that they are about.
-fn fault(sql: &str, reason: &str, tables: &BTreeMap<String, DataFrame>) -> AskError {
-    let reason = reason.split("\n\nResolved plan until failure").next().unwrap_or(reason);
-    let line = stated_line(reason).or_else(|| {
-        let named = reason.split(['"', '\'', '`']).skip(1).step_by(2).next()?;
-        let word = named.rsplit('.').next().unwrap_or(named);
-        text::words(sql).into_iter().find(|(_, w)| *w == word).map(|(line, _)| line)
-    });
-    let shown = line.and_then(|n| sql.lines().nth(n - 1)).unwrap_or_default().to_owned();
-    AskError::Sql { line, shown, reason: reason.to_owned(), catalogue: catalogue(tables) }
-}
-
-/// The line in `... at Line: 3, Column: 5`.
-fn stated_line(reason: &str) -> Option<usize> {
-    let (_, after) = reason.split_once("at Line: ")?;
-    after.split(|c: char| !c.is_ascii_digit()).next()?.parse().ok().filter(|n| *n > 0)
-}
-
-fn catalogue(tables: &BTreeMap<String, DataFrame>) -> String {
-    let line = |(name, frame): (&String, &DataFrame)| {
-        let columns: Vec<_> = frame.get_column_names().iter().map(ToString::to_string).collect();
-        format!("  {name}: {}", columns.join(", "))
+fn fault(sql: &str, error: &rusqlite::Error, tables: &StudyTables) -> AskError {
+    let (reason, offset) = match error {
+        rusqlite::Error::SqlInputError { msg, offset, .. } => {
+            (msg.clone(), usize::try_from(*offset).ok())
+        }
+        other => (other.to_string(), None),
     };
-    let list: Vec<String> = tables.iter().map(line).collect();
-    format!("tables and columns:\n{}", list.join("\n"))
+    let before = |offset: usize| sql.get(..offset).map(|text| 1 + text.matches('\n').count());
+    // Of a table that is not there the engine does not say where it stands.
+    let mention = || {
+        let (_, name) = reason.rsplit_once(": ")?;
+        text::words(sql).into_iter().find(|(_, word)| *word == name).map(|(line, _)| line)
+    };
+    let line = offset.and_then(before).or_else(mention);
+    let shown = line.and_then(|n| sql.lines().nth(n - 1)).unwrap_or_default().to_owned();
+    AskError::Sql { line, shown, catalogue: catalogue(tables), reason }
+}
+
+fn catalogue(tables: &StudyTables) -> String {
+    let mut text = String::from("tables and columns:");
+    for name in tables.names() {
+        let columns = tables.columns(name).unwrap_or_default();
+        text.push_str(&format!("\n  {name}: {}", columns.join(", ")));
+    }
+    text
 }
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{NamedFrom, Series};
-
     use super::*;
+    use crate::table::frame::{Cells, LoadedTable};
 
-    fn tables() -> BTreeMap<String, DataFrame> {
-        let plan = Series::new("plan_id".into(), ["a", "b", "c"]);
-        let value = Series::new("value".into(), [Some(3.0), None, Some(1.0)]);
-        let frame = DataFrame::new(3, vec![plan.into(), value.into()]).unwrap();
-        BTreeMap::from([("metrics".to_owned(), frame)])
+    fn tables() -> StudyTables {
+        let frame = LoadedTable::new(vec![
+            ("plan_id".into(), Cells::texts(["a", "b", "c"].map(Some))),
+            ("value".into(), Cells::Real(vec![Some(3.0), None, Some(1.0)])),
+        ]);
+        StudyTables::in_memory(&[("metrics", frame)]).unwrap()
     }
 
     fn asked(sql: &str) -> Result<Answer, AskError> {
-        ask(&Question::parse(sql).unwrap(), &BTreeMap::new(), &tables())
+        ask(&Question::parse(sql).unwrap(), &BTreeMap::new(), &mut tables())
     }
 
     #[test]
@@ -189,6 +204,7 @@ mod tests {
             ("SELECT 1;\nDROP TABLE metrics", "a second statement"),
             ("-- nothing", "an empty text"),
             ("CREATE TABLE x AS SELECT 1", "CREATE"),
+            ("WITH m AS (SELECT 1) DELETE FROM metrics", "a change of the tables"),
         ] {
             let text = asked(sql).unwrap_err().to_string();
             assert!(text.contains(&format!("{found} is no question")), "{text}");

@@ -371,10 +371,11 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 const ASK_HELP: &str = "\
-Without a question, lists those that come with the program. The tables are those in DIR/tables, and
-every CSV file in DIR. SQL has common table expressions, joins, aggregates with FILTER, MEDIAN,
-QUANTILE_CONT(x, q) and ranks; one SELECT is a question. A parameter is declared in a comment at the
-top, `-- set limit: number = 12.5  dose in Gy`, and used as $limit.
+Without a question, lists those that come with the program. The tables are those in DIR/study.sqlite,
+and every CSV file in DIR. The SQL is that of SQLite; one SELECT, or WITH ... SELECT, is a question.
+Besides the functions of SQLite there are MEDIAN(x), PERCENTILE_CONT(x, q) with q from 0 to 1,
+STDDEV_SAMP(x), CORR(x, y), SQRT(x), EXP(x), LN(x) and POWER(x, y). A parameter is declared in a
+comment at the top, `-- set limit: number = 12.5  dose in Gy`, and used as $limit.
 
 Examples:
   tidydose ask

@@ -10,11 +10,10 @@ use super::Outcome;
 use super::args::Ask;
 use super::fault::Fault;
 use super::terminal::{Terminal, print};
-use crate::ask::{self, Answer, Format, Question};
-use crate::table::read_study::{TableFiles, is_complete};
+use crate::ask::{self, Answer, AskError, Format, Question};
+use crate::table::read_study::{StudyTables, is_complete};
 use crate::table::replace_file;
 use crate::table::run::CAUTION;
-use crate::table::user_file::ReadError;
 
 /// Runs the command.
 ///
@@ -27,39 +26,20 @@ pub(super) fn run(typed: &Ask, terminal: &Terminal) -> Result<Outcome, Fault> {
     let format = format(typed)?;
     let question = Question::parse(&text(name)?)
         .map_err(|e| Fault::System(format!("question {name}: {e}")))?;
-    let mut files = TableFiles::of_study(&typed.study)?;
+    let mut files = StudyTables::of_study(&typed.study)?;
     for pair in &typed.with {
         let (table, path) = split(pair, "--with")?;
         files.insert(&table, Path::new(&path));
     }
     let values: BTreeMap<String, String> =
         typed.set.iter().map(|pair| split(pair, "--set")).collect::<Result<_, _>>()?;
-    let answer = answer(&question, &values, &files).map_err(|e| {
-        if let Fault::System(e) = e { Fault::System(format!("question {name}: {e}")) } else { e }
+    let answer = ask::ask(&question, &values, &mut files).map_err(|e| match e {
+        AskError::Table(fault) => Fault::from(fault),
+        other => Fault::System(format!("question {name}: {other}")),
     })?;
     talk(typed, &question, &answer, terminal);
     write(&answer, format, typed.output.as_deref())?;
     Ok(Outcome::Complete)
-}
-
-/// Reads the tables that the question names; all of them for the message when that fails.
-fn answer(
-    question: &Question,
-    values: &BTreeMap<String, String>,
-    files: &TableFiles,
-) -> Result<Answer, Fault> {
-    let read = |names: &[&str]| -> Result<BTreeMap<_, _>, ReadError> {
-        let one = |name: &&str| Some(((*name).to_owned(), files.read(name)?));
-        names.iter().filter_map(one).map(|(name, frame)| Ok((name, frame?))).collect()
-    };
-    let all = files.names();
-    let result = ask::ask(question, values, &read(&ask::tables_named(&question.sql, &all))?);
-    match result {
-        // A table that does not exist: say which ones do.
-        Err(ask::AskError::Sql { .. }) => ask::ask(question, values, &read(&all)?),
-        result => result,
-    }
-    .map_err(|e| Fault::System(e.to_string()))
 }
 
 fn talk(typed: &Ask, question: &Question, answer: &Answer, terminal: &Terminal) {
@@ -78,12 +58,6 @@ fn talk(typed: &Ask, question: &Question, answer: &Answer, terminal: &Terminal) 
     }
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
-    }
-    for column in answer.list_columns() {
-        terminal.warn(&format!(
-            "column {column} holds lists; where one value is meant, compute the aggregate in a WITH \
-             expression first"
-        ));
     }
     if !ask::is_ordered(question) {
         terminal.say("the question has no ORDER BY: the order of the rows is not fixed");

@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
 
-use polars::prelude::DataFrame;
+use crate::table::frame::LoadedTable;
 
 use super::Outcome;
 use super::args::Diff;
 use super::fault::Fault;
 use super::terminal::{Terminal, print};
 use crate::report::difference::{Change, Difference, Side, TABLES, difference};
-use crate::table::read_study::{TableFiles, run_texts};
+use crate::table::read_study::{StudyTables, run_texts};
 use crate::table::run::CAUTION;
 use crate::table::write_csv::{number, write_records};
 use crate::table::{Cell, replace_file};
@@ -47,14 +47,9 @@ pub(super) fn run(typed: &Diff, terminal: &Terminal) -> Result<Outcome, Fault> {
     Ok(Outcome::Complete)
 }
 
-fn read(study: &Path) -> Result<BTreeMap<String, DataFrame>, Fault> {
-    let files = TableFiles::of_study(study)?;
-    let mut tables = BTreeMap::new();
-    for name in TABLES {
-        if let Some(frame) = files.read(name) {
-            tables.insert((*name).to_owned(), frame?);
-        }
-    }
+fn read(study: &Path) -> Result<BTreeMap<String, LoadedTable>, Fault> {
+    let files = StudyTables::of_study(study)?;
+    let tables = files.read_all(TABLES)?;
     if tables.contains_key("plans") {
         return Ok(tables);
     }

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use polars::prelude::DataFrame;
+use crate::table::frame::LoadedTable;
 
 use super::Outcome;
 use super::args::Explain;
@@ -12,7 +12,7 @@ use super::fault::Fault;
 use super::terminal::{Terminal, print};
 use crate::report::explain::{self, CellName, ExplainError};
 use crate::report::png::png;
-use crate::table::read_study::{TableFiles, is_complete};
+use crate::table::read_study::{StudyTables, is_complete};
 use crate::table::replace_file;
 use crate::table::run::CAUTION;
 
@@ -55,15 +55,8 @@ pub(super) fn run(typed: &Explain, terminal: &Terminal) -> Result<Outcome, Fault
     Ok(Outcome::Complete)
 }
 
-fn tables(study: &Path) -> Result<BTreeMap<String, DataFrame>, Fault> {
-    let files = TableFiles::of_study(study)?;
-    let mut tables = BTreeMap::new();
-    for name in explain::TABLES {
-        if let Some(frame) = files.read(name) {
-            tables.insert((*name).to_owned(), frame?);
-        }
-    }
-    Ok(tables)
+fn tables(study: &Path) -> Result<BTreeMap<String, LoadedTable>, Fault> {
+    Ok(StudyTables::of_study(study)?.read_all(explain::TABLES)?)
 }
 
 /// Writes a drawing as its file's ending says.

@@ -26,7 +26,8 @@ use crate::metrics::Metric;
 use crate::table::run::{self, Run};
 use crate::table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
 use crate::table::{
-    self, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError, data_package, workbook,
+    self, Destination, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError,
+    data_package, workbook,
 };
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
@@ -268,8 +269,9 @@ fn write(
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
-    let folder = prepared.folder.tables();
-    let tables = table::write_tables_from(&study, &names, &folder, &mut source)?;
+    let (folder, database) = (prepared.folder.tables(), prepared.folder.database());
+    let to = Destination { folder: &folder, database: Some(&database) };
+    let tables = table::write_tables_from(&study, &names, to, &mut source)?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
     let run = Run { settings: &beside.settings, method: &method, complete, tables: &tables };
@@ -301,7 +303,8 @@ fn write_share(
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
     let folder = prepared.folder.share(&share.folder());
-    table::write_tables_from(&study, &names, &folder, &mut source)?;
+    let to = Destination { folder: &folder, database: None };
+    table::write_tables_from(&study, &names, to, &mut source)?;
     Ok(())
 }
 

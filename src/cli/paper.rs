@@ -1,13 +1,11 @@
 //! `paper`: the registrar's folder of a study.
 
-use std::collections::BTreeMap;
-
 use super::Outcome;
 use super::args::Paper;
 use super::fault::Fault;
 use super::terminal::Terminal;
 use crate::paper;
-use crate::table::read_study::{TableFiles, is_complete, run_document};
+use crate::table::read_study::{StudyTables, is_complete, run_document};
 use crate::table::replace_file;
 use crate::table::run::CAUTION;
 use crate::table::worksheet;
@@ -17,13 +15,7 @@ use crate::table::worksheet;
 /// # Errors
 /// When the study has no tables, the grouping is no column, or the folder cannot be written.
 pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let files = TableFiles::of_study(&typed.study)?;
-    let mut tables = BTreeMap::new();
-    for name in paper::TABLES {
-        if let Some(frame) = files.read(name) {
-            tables.insert((*name).to_owned(), frame?);
-        }
-    }
+    let tables = StudyTables::of_study(&typed.study)?.read_all(paper::TABLES)?;
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }

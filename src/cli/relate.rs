@@ -1,6 +1,5 @@
 //! `relate`: outcomes joined to a study, and a folder with one relation described.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::Outcome;
@@ -9,7 +8,7 @@ use super::fault::Fault;
 use super::terminal::Terminal;
 use crate::relate::{self, Grain, Request};
 use crate::table::outcomes;
-use crate::table::read_study::{TableFiles, is_complete, run_document};
+use crate::table::read_study::{StudyTables, is_complete, run_document};
 use crate::table::replace_file;
 use crate::table::run::{self, CAUTION};
 use crate::table::user_file::UserFile;
@@ -25,13 +24,7 @@ const TRIED_COLUMNS: &[&str] = &["event", "predictor"];
 /// When the study has no tables, the sheet has a fault, event or predictor are not there, or the
 /// folder cannot be written.
 pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let files = TableFiles::of_study(&typed.study)?;
-    let mut tables = BTreeMap::new();
-    for name in relate::TABLES {
-        if let Some(frame) = files.read(name) {
-            tables.insert((*name).to_owned(), frame?);
-        }
-    }
+    let tables = StudyTables::of_study(&typed.study)?.read_all(relate::TABLES)?;
     let mut sheet = outcomes::read(&typed.outcomes)?;
     if let Some(key) = &typed.patient_key {
         outcomes::translate(&mut sheet, key)?;

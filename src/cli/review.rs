@@ -1,13 +1,11 @@
 //! `review`: the committee's page of a study, written as one HTML file.
 
-use std::collections::BTreeMap;
-
 use super::Outcome;
 use super::args::Review;
 use super::fault::Fault;
 use super::terminal::Terminal;
 use crate::report::{self, Request};
-use crate::table::read_study::{TableFiles, is_complete};
+use crate::table::read_study::{StudyTables, is_complete};
 use crate::table::replace_file;
 use crate::table::run::CAUTION;
 
@@ -16,13 +14,7 @@ use crate::table::run::CAUTION;
 /// # Errors
 /// When the study has no tables, organ or metric are not in them, or the page cannot be written.
 pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let files = TableFiles::of_study(&typed.study)?;
-    let mut tables = BTreeMap::new();
-    for name in report::TABLES {
-        if let Some(frame) = files.read(name) {
-            tables.insert((*name).to_owned(), frame?);
-        }
-    }
+    let tables = StudyTables::of_study(&typed.study)?.read_all(report::TABLES)?;
     let complete = is_complete(&typed.study) != Some(false);
     if !complete {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::table::{data_package, run, spreadsheet_csv, workbook};
+use crate::table::{data_package, database, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -59,6 +59,12 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn tables(&self) -> PathBuf {
         self.root.join("tables")
+    }
+
+    /// `study.sqlite`.
+    #[must_use]
+    pub(super) fn database(&self) -> PathBuf {
+        self.root.join(database::FILE)
     }
 
     /// The folder of the tables of a share.

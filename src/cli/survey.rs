@@ -62,7 +62,9 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
         metrics: &[],
         settings_digest: "",
     };
-    table::write_tables(&study, &["files", "findings"], &prepared.folder.tables())?;
+    let (folder, database) = (prepared.folder.tables(), prepared.folder.database());
+    let to = table::Destination { folder: &folder, database: Some(&database) };
+    table::write_tables(&study, &["files", "findings"], to)?;
     Ok(())
 }
 

@@ -19,7 +19,7 @@ mod table_one;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use polars::prelude::DataFrame;
+use crate::table::frame::LoadedTable;
 use serde_json::Value;
 
 use crate::figure::{Stage, flow};
@@ -61,7 +61,7 @@ pub type Files = BTreeMap<String, Vec<u8>>;
 /// # Errors
 /// When a table is missing or the grouping is no column of it.
 pub fn paper(
-    tables: &BTreeMap<String, DataFrame>,
+    tables: &BTreeMap<String, LoadedTable>,
     run: &Value,
     group: &str,
     checked: Option<&[Checked]>,

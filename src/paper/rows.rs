@@ -2,9 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use polars::prelude::DataFrame;
-
-use crate::table::frame::{flags, reals, texts};
+use crate::table::frame::{LoadedTable, flags, reals, texts};
 
 /// One value.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,7 +21,7 @@ pub(super) struct Rows {
 }
 
 impl Rows {
-    pub(super) fn of(frame: &DataFrame) -> Self {
+    pub(super) fn of(frame: &LoadedTable) -> Self {
         let column = |name: &str| -> Vec<Value> {
             let (words, numbers, flags) =
                 (texts(frame, name), reals(frame, name), flags(frame, name));
@@ -35,7 +33,7 @@ impl Rows {
             };
             (0..frame.height()).map(value).collect()
         };
-        let named = frame.columns().iter().map(|c| (c.name().to_string(), column(c.name())));
+        let named = frame.names().map(|name| (name.to_owned(), column(name)));
         Self { columns: named.collect(), count: frame.height() }
     }
 

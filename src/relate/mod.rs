@@ -20,7 +20,7 @@ mod words;
 
 use std::collections::BTreeMap;
 
-use polars::prelude::DataFrame;
+use crate::table::frame::LoadedTable;
 
 pub use study::{Cohort, Lesion, MetricValue, Plan};
 
@@ -128,7 +128,7 @@ pub enum RelateError {
 /// [`RelateError`], with what there is instead. A model that cannot be fitted is no error: the report
 /// says why, and everything else is written.
 pub fn relate(
-    tables: &BTreeMap<String, DataFrame>,
+    tables: &BTreeMap<String, LoadedTable>,
     outcomes: &[Outcome],
     request: &Request,
 ) -> Result<Relation, RelateError> {

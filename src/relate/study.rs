@@ -2,10 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use polars::prelude::DataFrame;
-
 use super::RelateError;
-use crate::table::frame::{flags, integers, reals, texts};
+use crate::table::frame::{LoadedTable, flags, integers, reals, texts};
 
 /// A plan of table plans.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -80,7 +78,7 @@ impl Cohort {
     ///
     /// # Errors
     /// When a table is missing.
-    pub fn read(tables: &BTreeMap<String, DataFrame>, group: &str) -> Result<Self, RelateError> {
+    pub fn read(tables: &BTreeMap<String, LoadedTable>, group: &str) -> Result<Self, RelateError> {
         let table = |name: &'static str| tables.get(name).ok_or(RelateError::Table(name));
         let (plans, lesions, metrics) = (table("plans")?, table("lesions")?, table("metrics")?);
         Ok(Self {
@@ -99,7 +97,7 @@ impl Cohort {
     }
 }
 
-fn plan_rows(frame: &DataFrame, group: &str) -> Vec<Plan> {
+fn plan_rows(frame: &LoadedTable, group: &str) -> Vec<Plan> {
     let text = |name| owned(frame, name);
     let [patients, plans, roles, codes] =
         ["patient_id", "plan_id", "plan_role", "exclusion_code"].map(text);
@@ -126,7 +124,7 @@ fn plan_rows(frame: &DataFrame, group: &str) -> Vec<Plan> {
     (0..frame.height()).map(plan).collect()
 }
 
-fn lesion_rows(frame: &DataFrame) -> Vec<Lesion> {
+fn lesion_rows(frame: &LoadedTable) -> Vec<Lesion> {
     let [plans, lesions, structures] =
         ["plan_id", "lesion_id", "structure"].map(|n| owned(frame, n));
     let labels = texts(frame, "clinical_label");
@@ -139,7 +137,7 @@ fn lesion_rows(frame: &DataFrame) -> Vec<Lesion> {
     (0..frame.height()).map(lesion).collect()
 }
 
-fn metric_rows(frame: &DataFrame) -> Vec<MetricValue> {
+fn metric_rows(frame: &LoadedTable) -> Vec<MetricValue> {
     let [plans, ids, structures, metrics, statuses] =
         ["plan_id", "structure_id", "structure", "metric", "status"].map(|n| owned(frame, n));
     let values = reals(frame, "value");
@@ -154,16 +152,16 @@ fn metric_rows(frame: &DataFrame) -> Vec<MetricValue> {
     (0..frame.height()).map(row).collect()
 }
 
-fn owned(frame: &DataFrame, name: &str) -> Vec<String> {
+fn owned(frame: &LoadedTable, name: &str) -> Vec<String> {
     texts(frame, name).into_iter().map(|t| t.unwrap_or_default().to_owned()).collect()
 }
 
-fn columns(frame: &DataFrame, key: &str) -> BTreeMap<String, BTreeMap<String, f64>> {
+fn columns(frame: &LoadedTable, key: &str) -> BTreeMap<String, BTreeMap<String, f64>> {
     let keys = texts(frame, key);
-    let numeric = frame.columns().iter().filter(|c| c.dtype().is_primitive_numeric());
+    let numeric = frame.columns().iter().filter(|(_, cells)| cells.is_numeric());
     let values = |name: &str| {
         let pairs = keys.iter().zip(reals(frame, name));
         pairs.filter_map(|(k, v)| Some(((*k)?.to_owned(), v?))).collect()
     };
-    numeric.map(|c| (c.name().to_string(), values(c.name()))).collect()
+    numeric.map(|(name, _)| (name.clone(), values(name))).collect()
 }

@@ -3,8 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
-use polars::prelude::DataFrame;
 
 use super::chart::{Frame, at, axis_end, figure};
 use super::cohort::{Case, Cohort, fractions_words};
@@ -18,7 +18,7 @@ const SINGLE_CURVES: usize = 40;
 const STEPS: usize = 60;
 
 /// The part of the page.
-pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&DataFrame>) -> Markup {
+pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&LoadedTable>) -> Markup {
     let curves = dvh.map_or_else(BTreeMap::new, |frame| one_each(frame, cohort.request.organ));
     part(
         "bands",
@@ -41,7 +41,7 @@ pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&DataFrame>) -> Markup {
 }
 
 /// The curve of the organ in each case; the first where a case has several organs of the name.
-fn one_each(dvh: &DataFrame, organ: &str) -> BTreeMap<String, Curve> {
+fn one_each(dvh: &LoadedTable, organ: &str) -> BTreeMap<String, Curve> {
     let first =
         |(plan, list): (String, BTreeMap<String, Curve>)| Some((plan, list.into_values().next()?));
     curves(dvh, organ).into_iter().filter_map(first).collect()

@@ -4,10 +4,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use polars::prelude::DataFrame;
-
 use super::{Request, ReviewError};
-use crate::table::frame::{flags, integers, reals, rows_where, texts};
+use crate::table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
 
 /// Roles of single targets in the tables.
 const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];
@@ -187,7 +185,7 @@ impl<'r> Cohort<'r> {
     /// # Errors
     /// When a table is missing, or organ or metric are not in the tables.
     pub(super) fn read(
-        tables: &BTreeMap<String, DataFrame>,
+        tables: &BTreeMap<String, LoadedTable>,
         request: &'r Request<'r>,
     ) -> Result<Self, ReviewError> {
         let table = |name: &'static str| tables.get(name).ok_or(ReviewError::Table(name));
@@ -273,7 +271,7 @@ fn owned(text: Option<&str>) -> String {
     text.unwrap_or_default().to_owned()
 }
 
-fn cases(plans: &DataFrame) -> Vec<Case> {
+fn cases(plans: &LoadedTable) -> Vec<Case> {
     let text = |name| texts(plans, name);
     let whole = |name| integers(plans, name);
     let (plan, patient, technology) = (text("plan_id"), text("patient_id"), text("technology"));
@@ -310,8 +308,8 @@ pub(super) fn cell<T: Copy>(column: &[Option<T>], row: usize) -> Option<T> {
 
 /// Refuses an organ and a metric that no row is about, and names those there are.
 fn known(
-    structures: &DataFrame,
-    metrics: &DataFrame,
+    structures: &LoadedTable,
+    metrics: &LoadedTable,
     request: &Request<'_>,
 ) -> Result<(), ReviewError> {
     let names = texts(structures, "structure");
@@ -335,7 +333,7 @@ fn known(
     })
 }
 
-fn contoured(structures: &DataFrame, organ: &str, at: &mut At<'_>) {
+fn contoured(structures: &LoadedTable, organ: &str, at: &mut At<'_>) {
     let (plan, name) = (texts(structures, "plan_id"), texts(structures, "structure"));
     let status = texts(structures, "name_status");
     for ((plan, name), status) in plan.iter().zip(&name).zip(&status) {
@@ -346,7 +344,7 @@ fn contoured(structures: &DataFrame, organ: &str, at: &mut At<'_>) {
     }
 }
 
-fn readings(metrics: &DataFrame, at: &mut At<'_>) {
+fn readings(metrics: &LoadedTable, at: &mut At<'_>) {
     let text = |name| texts(metrics, name);
     let (plan, metric, unit) = (text("plan_id"), text("metric"), text("unit"));
     let (status, reason, method) = (text("status"), text("reason"), text("method"));
@@ -370,7 +368,7 @@ fn readings(metrics: &DataFrame, at: &mut At<'_>) {
     }
 }
 
-pub(super) fn checks(frame: &DataFrame, at: &mut At<'_>) {
+pub(super) fn checks(frame: &LoadedTable, at: &mut At<'_>) {
     let text = |name| texts(frame, name);
     let (plan, metric, operator) = (text("plan_id"), text("metric"), text("operator"));
     let (unit, fractions, tier) = (text("unit"), text("limit_fractions"), text("tier"));
@@ -400,7 +398,7 @@ pub(super) fn checks(frame: &DataFrame, at: &mut At<'_>) {
     }
 }
 
-fn gaps(relations: &DataFrame, organ: &str, at: &mut At<'_>) {
+fn gaps(relations: &LoadedTable, organ: &str, at: &mut At<'_>) {
     let frame = rows_where(relations, "metric", |m| m == "Gap[mm]");
     let text = |name| texts(&frame, name);
     let (plan, name, role) = (text("plan_id"), text("structure"), text("role"));

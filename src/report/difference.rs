@@ -3,9 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use polars::prelude::{DataFrame, DataType};
-
-use crate::table::frame::{flags, integers, reals, texts};
+use crate::table::frame::{Cells, LoadedTable, texts};
 use crate::table::write_csv::number;
 use crate::table::{Cell, TABLES as ALL_TABLES};
 
@@ -32,7 +30,7 @@ const METHOD: &str = "method";
 #[derive(Debug, Clone, Copy)]
 pub struct Side<'s> {
     /// Its tables by name.
-    pub tables: &'s BTreeMap<String, DataFrame>,
+    pub tables: &'s BTreeMap<String, LoadedTable>,
     /// Version of the program that wrote it; empty when unknown.
     pub version: &'s str,
     /// Digest of its settings; empty when unknown.
@@ -147,7 +145,7 @@ impl Why {
 }
 
 /// Digests of the files behind each plan.
-fn inputs(tables: &BTreeMap<String, DataFrame>) -> BTreeMap<String, BTreeSet<String>> {
+fn inputs(tables: &BTreeMap<String, LoadedTable>) -> BTreeMap<String, BTreeSet<String>> {
     let (Some(plans), Some(files)) = (tables.get("plans"), tables.get("files")) else {
         return BTreeMap::new();
     };
@@ -176,17 +174,17 @@ const DECIDED: &[(&str, &str, &[&str], &[&str])] = &[
     ("findings", "state", &["accepted", "corrected", "waived"], &["finding_id", "state"]),
 ];
 
-fn decisions(tables: &BTreeMap<String, DataFrame>) -> BTreeMap<String, BTreeSet<String>> {
+fn decisions(tables: &BTreeMap<String, LoadedTable>) -> BTreeMap<String, BTreeSet<String>> {
     let mut out: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
     for (table, column, words, what) in DECIDED {
         let Some(frame) = tables.get(*table) else { continue };
         let plans = texts(frame, "plan_id");
         let told = texts(frame, column);
-        let columns: Vec<Cells<'_>> = what.iter().map(|c| Cells::of(frame, c)).collect();
+        let columns: Vec<Option<&Cells>> = what.iter().map(|c| frame.cells(c)).collect();
         for (row, (plan, told)) in plans.into_iter().zip(told).enumerate() {
             let by_person = told.is_some_and(|t| words.iter().any(|w| t.contains(w)));
             if let Some(plan) = plan.filter(|_| by_person) {
-                let cells: Vec<String> = columns.iter().map(|c| shown(&c.at(row))).collect();
+                let cells: Vec<String> = columns.iter().map(|c| shown(&cell(*c, row))).collect();
                 let text = format!("{table} {column} {}", cells.join(" "));
                 out.entry(plan.to_owned()).or_default().insert(text);
             }
@@ -195,33 +193,9 @@ fn decisions(tables: &BTreeMap<String, DataFrame>) -> BTreeMap<String, BTreeSet<
     out
 }
 
-/// The cells of one column.
-enum Cells<'f> {
-    Text(Vec<Option<&'f str>>),
-    Integer(Vec<Option<i64>>),
-    Real(Vec<Option<f64>>),
-    Flag(Vec<Option<bool>>),
-}
-
-impl<'f> Cells<'f> {
-    fn of(frame: &'f DataFrame, name: &str) -> Self {
-        match frame.column(name).map(|c| c.dtype().clone()) {
-            Ok(DataType::Boolean) => Self::Flag(flags(frame, name)),
-            Ok(kind) if kind.is_integer() => Self::Integer(integers(frame, name)),
-            Ok(kind) if kind.is_primitive_numeric() => Self::Real(reals(frame, name)),
-            _ => Self::Text(texts(frame, name)),
-        }
-    }
-
-    fn at(&self, row: usize) -> Cell<'f> {
-        let cell = match self {
-            Self::Text(list) => list.get(row).copied().flatten().map(|t| Cell::Text(t.into())),
-            Self::Integer(list) => list.get(row).copied().flatten().map(Cell::Integer),
-            Self::Real(list) => list.get(row).copied().flatten().map(Cell::Real),
-            Self::Flag(list) => list.get(row).copied().flatten().map(Cell::Boolean),
-        };
-        cell.unwrap_or(Cell::Missing)
-    }
+/// A cell of a column; missing where the table has no such column.
+fn cell<'f>(column: Option<&'f Cells>, row: usize) -> Cell<'f> {
+    column.map_or(Cell::Missing, |cells| cells.at(row))
 }
 
 fn shown(cell: &Cell<'_>) -> String {
@@ -235,14 +209,14 @@ fn shown(cell: &Cell<'_>) -> String {
 }
 
 /// The keys of all rows, in their order.
-fn keys(frame: &DataFrame, columns: &[&str]) -> Vec<String> {
-    let cells: Vec<Cells<'_>> = columns.iter().map(|c| Cells::of(frame, c)).collect();
-    let key = |row| cells.iter().map(|c| shown(&c.at(row))).collect::<Vec<_>>().join(" ");
+fn keys(frame: &LoadedTable, columns: &[&str]) -> Vec<String> {
+    let cells: Vec<Option<&Cells>> = columns.iter().map(|c| frame.cells(c)).collect();
+    let key = |row| cells.iter().map(|c| shown(&cell(*c, row))).collect::<Vec<_>>().join(" ");
     (0..frame.height()).map(key).collect()
 }
 
 /// Keys without the method where that still tells the rows apart.
-fn row_keys(name: &str, frames: [&DataFrame; 2]) -> [Vec<String>; 2] {
+fn row_keys(name: &str, frames: [&LoadedTable; 2]) -> [Vec<String>; 2] {
     let all = ALL_TABLES.iter().find(|t| t.name == name).map_or(&[][..], |t| t.key);
     let short: Vec<&str> = all.iter().copied().filter(|c| *c != METHOD).collect();
     let of = |columns: &[&str]| frames.map(|f| keys(f, columns));
@@ -254,7 +228,7 @@ fn row_keys(name: &str, frames: [&DataFrame; 2]) -> [Vec<String>; 2] {
 /// One table of both studies, with the rows that belong together.
 struct Matched<'f> {
     table: &'static str,
-    frames: [&'f DataFrame; 2],
+    frames: [&'f LoadedTable; 2],
     keys: [Vec<String>; 2],
     plans: [Vec<Option<&'f str>>; 2],
     patients: [Vec<Option<&'f str>>; 2],
@@ -263,7 +237,7 @@ struct Matched<'f> {
 
 fn compare(
     table: &'static str,
-    frames: [&DataFrame; 2],
+    frames: [&LoadedTable; 2],
     (common, why): (&BTreeSet<String>, &Why),
     out: &mut Difference,
 ) {
@@ -318,16 +292,16 @@ impl Matched<'_> {
 
     /// The columns that both have, but for those that are a cause.
     fn columns(&self) -> Vec<&str> {
-        let names = self.frames[0].columns().iter().map(|c| c.name().as_str());
-        names.filter(|n| !CAUSES.contains(n) && self.frames[1].column(n).is_ok()).collect()
+        let both = |name: &&str| self.frames[1].cells(name).is_some();
+        self.frames[0].names().filter(|n| !CAUSES.contains(n)).filter(both).collect()
     }
 
     fn changed(&self, why: &Why) -> Vec<Change> {
         let mut changes = Vec::new();
         for name in self.columns() {
-            let [before, after] = self.frames.map(|f| Cells::of(f, name));
+            let [before, after] = self.frames.map(|f| f.cells(name));
             for (a, b) in &self.pairs {
-                let (old, new) = (before.at(*a), after.at(*b));
+                let (old, new) = (cell(before, *a), cell(after, *b));
                 if old != new {
                     changes.push(Change {
                         column: name.to_owned(),
@@ -354,18 +328,17 @@ fn value(cell: &Cell<'_>) -> Option<f64> {
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{NamedFrom, Series};
-
     use super::*;
 
-    fn frame(columns: &[(&str, &[Option<&str>])]) -> DataFrame {
-        let height = columns[0].1.len();
-        let made = columns.iter().map(|(n, cells)| Series::new((*n).into(), *cells).into());
-        DataFrame::new(height, made.collect()).unwrap()
+    fn frame(columns: &[(&str, &[Option<&str>])]) -> LoadedTable {
+        let column = |(name, cells): &(&str, &[Option<&str>])| {
+            ((*name).to_owned(), Cells::texts(cells.iter().copied()))
+        };
+        LoadedTable::new(columns.iter().map(column).collect())
     }
 
     /// Two plans with a structure each; the second one named by a person when `decided`.
-    fn study(plans: &[&str], digest: &str, decided: Option<&str>) -> BTreeMap<String, DataFrame> {
+    fn study(plans: &[&str], digest: &str, decided: Option<&str>) -> BTreeMap<String, LoadedTable> {
         let ids: Vec<_> = plans.iter().map(|p| Some(*p)).collect();
         let same = |text| vec![Some(text); plans.len()];
         let plan = frame(&[
@@ -383,7 +356,10 @@ mod tests {
         list.into_iter().map(|(n, f)| (n.to_owned(), f)).collect()
     }
 
-    fn compared(a: &BTreeMap<String, DataFrame>, b: &BTreeMap<String, DataFrame>) -> Difference {
+    fn compared(
+        a: &BTreeMap<String, LoadedTable>,
+        b: &BTreeMap<String, LoadedTable>,
+    ) -> Difference {
         let side = |tables| Side { tables, version: "1", settings: "s" };
         difference(side(a), side(b))
     }

@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
-use polars::prelude::DataFrame;
 
 use super::cohort::cell;
 use super::number::counted;
@@ -14,7 +14,7 @@ use crate::table::frame::texts;
 const LISTED: usize = 200;
 
 /// The part of the page.
-pub(super) fn section(tables: &BTreeMap<String, DataFrame>) -> Markup {
+pub(super) fn section(tables: &BTreeMap<String, LoadedTable>) -> Markup {
     let questions = tables.get("choices").map_or_else(Vec::new, open_questions);
     part(
         "findings",
@@ -35,7 +35,7 @@ pub(super) fn section(tables: &BTreeMap<String, DataFrame>) -> Markup {
     )
 }
 
-fn open_questions(choices: &DataFrame) -> Vec<(&str, &str, &str)> {
+fn open_questions(choices: &LoadedTable) -> Vec<(&str, &str, &str)> {
     let text = |name| texts(choices, name);
     let (plan, question) = (text("plan_id"), text("question"));
     let (evidence, decision) = (text("evidence"), text("decision"));
@@ -68,7 +68,7 @@ fn severity_rank(word: &str) -> u8 {
     }
 }
 
-fn kinds(frame: &DataFrame) -> Markup {
+fn kinds(frame: &LoadedTable) -> Markup {
     let text = |name| texts(frame, name);
     let (severity, code, state) = (text("severity"), text("code"), text("state"));
     let (meaning, consequence, action) = (text("meaning"), text("consequence"), text("action"));
@@ -99,7 +99,7 @@ fn kinds(frame: &DataFrame) -> Markup {
     }
 }
 
-fn open(frame: &DataFrame) -> Markup {
+fn open(frame: &LoadedTable) -> Markup {
     let text = |name| texts(frame, name);
     let (severity, code, state) = (text("severity"), text("code"), text("state"));
     let (plan, message) = (text("plan_id"), text("message"));

@@ -23,8 +23,8 @@ mod sheet;
 
 use std::collections::BTreeMap;
 
+use crate::table::frame::LoadedTable;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
-use polars::prelude::DataFrame;
 
 use crate::table::run::CAUTION;
 use cohort::Cohort;
@@ -91,7 +91,7 @@ pub enum ReviewError {
 /// # Errors
 /// [`ReviewError`], with what there is instead.
 pub fn review(
-    tables: &BTreeMap<String, DataFrame>,
+    tables: &BTreeMap<String, LoadedTable>,
     request: &Request<'_>,
 ) -> Result<String, ReviewError> {
     let cohort = Cohort::read(tables, request)?;

@@ -2,12 +2,11 @@
 //! letters of the patient's directions and a scale bar. Lines differ by dashes and width by rank.
 
 use maud::{Markup, html};
-use polars::prelude::DataFrame;
 
 use super::chart::at;
 use super::cohort::cell;
 use super::number::shown;
-use crate::table::frame::{reals, rows_where, texts};
+use crate::table::frame::{LoadedTable, reals, rows_where, texts};
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;
@@ -42,7 +41,7 @@ pub(super) struct Picture {
 }
 
 /// The pictures of the wanted plans, in the order of the table.
-pub(super) fn pictures(frame: &DataFrame, wanted: impl Fn(&str) -> bool) -> Vec<Picture> {
+pub(super) fn pictures(frame: &LoadedTable, wanted: impl Fn(&str) -> bool) -> Vec<Picture> {
     let frame = rows_where(frame, "plan_id", wanted);
     let text = |name| texts(&frame, name);
     let (plan, structure, centred) = (text("plan_id"), text("structure"), text("centred_on"));

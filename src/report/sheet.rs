@@ -3,8 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
-use polars::prelude::DataFrame;
 
 use super::cohort::{Case, Cohort, Reading, cell};
 use super::number::{bounds, shown, spaced};
@@ -22,7 +22,7 @@ struct Sources {
 }
 
 /// The part of the page.
-pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, DataFrame>) -> Markup {
+pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, LoadedTable>) -> Markup {
     let all = cohort.cases.len();
     let shown = cohort.sheets();
     let with_sheet: BTreeSet<&str> =
@@ -47,7 +47,7 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, DataFrame>)
 }
 
 /// What each metric is, from the dictionary.
-fn meanings(dictionary: &DataFrame) -> BTreeMap<String, String> {
+fn meanings(dictionary: &LoadedTable) -> BTreeMap<String, String> {
     let (table, value) = (texts(dictionary, "table"), texts(dictionary, "value"));
     let (meaning, reference) = (texts(dictionary, "meaning"), texts(dictionary, "reference"));
     let mut found = BTreeMap::new();

@@ -2,9 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use polars::prelude::DataFrame;
-
-use super::frame::{reals, rows_where, texts};
+use super::frame::{LoadedTable, reals, rows_where, texts};
 
 /// A point of a curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,7 +66,7 @@ impl Curve {
 
 /// The curves of the structures of one name: plan, then structure, then curve.
 #[must_use]
-pub fn curves(dvh: &DataFrame, structure: &str) -> BTreeMap<String, BTreeMap<String, Curve>> {
+pub fn curves(dvh: &LoadedTable, structure: &str) -> BTreeMap<String, BTreeMap<String, Curve>> {
     let frame = rows_where(dvh, "structure", |s| s == structure);
     let (plans, ids) = (texts(&frame, "plan_id"), texts(&frame, "structure_id"));
     let [doses, volumes, shares] =
@@ -91,9 +89,8 @@ pub fn curves(dvh: &DataFrame, structure: &str) -> BTreeMap<String, BTreeMap<Str
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{NamedFrom, Series};
-
     use super::*;
+    use crate::table::frame::Cells;
 
     #[test]
     fn a_curve_is_read_between_its_rows_and_ends() {
@@ -110,8 +107,8 @@ mod tests {
 
     #[test]
     fn curves_are_those_of_the_name_by_plan_and_structure() {
-        let text = |name: &str, list: [&str; 4]| Series::new(name.into(), list).into();
-        let real = |name: &str, list: [f64; 4]| Series::new(name.into(), list).into();
+        let text = |name: &str, list: [&str; 4]| (name.into(), Cells::texts(list.map(Some)));
+        let real = |name: &str, list: [f64; 4]| (name.into(), Cells::Real(list.map(Some).into()));
         let columns = vec![
             text("structure", ["a", "a", "b", "a"]),
             text("plan_id", ["p", "p", "p", "q"]),
@@ -120,7 +117,7 @@ mod tests {
             real("volume_cc", [1.0, 2.0, 3.0, 4.0]),
             real("volume_percent", [100.0; 4]),
         ];
-        let found = curves(&DataFrame::new(4, columns).unwrap(), "a");
+        let found = curves(&LoadedTable::new(columns), "a");
         assert_eq!(found.keys().collect::<Vec<_>>(), ["p", "q"]);
         assert_eq!(found["p"].keys().collect::<Vec<_>>(), ["p/1", "p/2"]);
         assert_eq!(found["q"]["q/1"].volume_cc(0.0), 4.0);

@@ -12,6 +12,7 @@ pub mod clinical_file;
 pub mod column;
 pub mod curves;
 pub mod data_package;
+pub mod database;
 pub mod decisions;
 mod dictionary;
 mod dvh;
@@ -59,7 +60,7 @@ pub use flow::Tally;
 pub use study::{MetricDefinition, Study};
 pub use sums::MeasuredSum;
 pub use write_file::{WriteError, replace_file};
-pub use write_tables::{write_tables, write_tables_from};
+pub use write_tables::{Destination, write_tables, write_tables_from};
 
 /// One table: its name, what a row is, and how it is made.
 #[derive(Debug, Clone, Copy)]
@@ -202,8 +203,13 @@ mod tests {
         let plain = example::Example::new();
         let turned = plain.reordered();
         let (a, b) = (folder.path().join("a"), folder.path().join("b"));
-        let written = write_tables(&plain.study(), &names, &a).unwrap();
-        assert_eq!(write_tables(&turned.study(), &names, &b).unwrap(), written);
+        let bases = [&a, &b].map(|folder| folder.with_extension("sqlite"));
+        let to = Destination { folder: &a, database: Some(&bases[0]) };
+        let written = write_tables(&plain.study(), &names, to).unwrap();
+        let to = Destination { folder: &b, database: Some(&bases[1]) };
+        assert_eq!(write_tables(&turned.study(), &names, to).unwrap(), written);
+        let [one, other] = bases.map(|path| std::fs::read(path).unwrap());
+        assert!(one == other, "the databases differ");
         assert_eq!(written.len(), TABLES.len());
         for name in names {
             for end in ["csv", "parquet"] {
@@ -220,19 +226,42 @@ mod tests {
     }
 
     #[test]
-    fn parquet_and_csv_say_the_same() {
-        use polars::prelude::SerReader;
+    fn parquet_csv_and_database_say_the_same() {
+        use parquet::file::reader::{FileReader, SerializedFileReader};
         let folder = tempfile::tempdir().unwrap();
         let example = example::Example::new();
-        write_tables(&example.study(), &["metrics"], folder.path()).unwrap();
+        let database = folder.path().join(database::FILE);
+        let to = Destination { folder: folder.path(), database: Some(&database) };
+        write_tables(&example.study(), &["metrics"], to).unwrap();
         let file = std::fs::File::open(folder.path().join("metrics.parquet")).unwrap();
-        let frame = polars_io::prelude::ParquetReader::new(file).finish().unwrap();
-        let mut reader = csv::Reader::from_path(folder.path().join("metrics.csv")).unwrap();
-        let values = frame.column("value").unwrap().f64().unwrap();
-        let column = reader.headers().unwrap().iter().position(|h| h == "value").unwrap();
-        for (row, record) in reader.records().enumerate() {
-            let text = record.unwrap()[column].to_owned();
-            assert_eq!(values.get(row), text.parse().ok(), "row {row}");
+        let parquet = SerializedFileReader::new(file).unwrap();
+        let mut csv = csv::Reader::from_path(folder.path().join("metrics.csv")).unwrap();
+        let names: Vec<String> = csv.headers().unwrap().iter().map(str::to_owned).collect();
+        let tables = read_study::StudyTables::of_study(folder.path()).unwrap();
+        let frame = tables.read("metrics").unwrap().unwrap();
+        assert_eq!(frame.names().collect::<Vec<_>>(), names);
+        let mut rows = 0;
+        for (row, (record, kept)) in
+            csv.records().zip(parquet.get_row_iter(None).unwrap()).enumerate()
+        {
+            let (record, kept) = (record.unwrap(), kept.unwrap());
+            for (column, (_, field)) in kept.get_column_iter().enumerate() {
+                let cell = frame.columns()[column].1.at(row);
+                let (text, same) = match field {
+                    parquet::record::Field::Str(t) => (t.clone(), Cell::Text(t.into())),
+                    parquet::record::Field::Long(v) => (v.to_string(), Cell::Integer(*v)),
+                    parquet::record::Field::Double(v) => (write_csv::number(*v), Cell::Real(*v)),
+                    parquet::record::Field::Bool(v) => (v.to_string(), Cell::Boolean(*v)),
+                    parquet::record::Field::Null => (String::new(), Cell::Missing),
+                    other => panic!("{other:?}"),
+                };
+                assert_eq!((&record[column], &cell), (text.as_str(), &same), "row {row}");
+            }
+            rows += 1;
         }
+        assert_eq!(
+            (rows, frame.height()),
+            (example.analyses[0].measurements.len() + example.analyses[0].regions.len(), rows)
+        );
     }
 }

@@ -97,14 +97,19 @@ fn copied(
 mod tests {
     use super::*;
     use crate::table::example::Example;
-    use crate::table::write_tables;
+    use crate::table::{Destination, write_tables};
 
     #[test]
     fn numbers_get_a_comma_and_texts_keep_their_point() {
         let folder = tempfile::tempdir().unwrap();
         let (from, to) = (folder.path().join("a"), folder.path().join("b"));
         let example = Example::new();
-        let written = write_tables(&example.study(), &["structures", "bounds"], &from).unwrap();
+        let written = write_tables(
+            &example.study(),
+            &["structures", "bounds"],
+            Destination { folder: &from, database: None },
+        )
+        .unwrap();
         let read = |path: &Path| std::fs::read_to_string(path.join("structures.csv")).unwrap();
         write_spreadsheet_csv(&written, &from, &to, Convention::Comma).unwrap();
         assert_eq!(read(&to), format!("\u{feff}{}", read(&from)));

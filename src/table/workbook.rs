@@ -4,13 +4,12 @@
 
 use std::path::Path;
 
-use polars::prelude::DataFrame;
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
-use super::frame::{flags, integers, reals, texts};
-use super::read_study::TableFiles;
+use super::frame::{LoadedTable, flags, integers, reals, texts};
+use super::read_study::StudyTables;
 use super::run::CAUTION;
 use super::user_file::ReadError;
 use super::wide::NAMES as WIDE;
@@ -45,7 +44,7 @@ pub enum WorkbookError {
 /// # Errors
 /// When a table cannot be read back or the file cannot be written.
 pub fn write_workbook(folder: &Path, path: &Path) -> Result<(), WorkbookError> {
-    let files = TableFiles::of_study(folder)?;
+    let files = StudyTables::of_study(folder)?;
     let mut frames = Vec::new();
     for name in WIDE.into_iter().chain(FURTHER) {
         if let Some(frame) = files.read(name) {
@@ -56,7 +55,7 @@ pub fn write_workbook(folder: &Path, path: &Path) -> Result<(), WorkbookError> {
     Ok(replace_file(path, |to| to.write_all(&bytes))?)
 }
 
-fn bytes(frames: &[(&'static str, DataFrame)]) -> Result<Vec<u8>, XlsxError> {
+fn bytes(frames: &[(&'static str, LoadedTable)]) -> Result<Vec<u8>, XlsxError> {
     let mut book = Workbook::new();
     // A time of its own would make every file differ.
     let time = ExcelDateTime::from_ymd(2000, 1, 1)?;
@@ -71,13 +70,13 @@ fn bytes(frames: &[(&'static str, DataFrame)]) -> Result<Vec<u8>, XlsxError> {
     book.save_to_buffer()
 }
 
-fn fits(frame: &DataFrame) -> bool {
+fn fits(frame: &LoadedTable) -> bool {
     frame.height() < SHEET_ROWS
 }
 
 fn first_sheet(
     sheet: &mut Worksheet,
-    frames: &[(&'static str, DataFrame)],
+    frames: &[(&'static str, LoadedTable)],
     bold: &Format,
 ) -> Result<(), XlsxError> {
     sheet.set_name(FIRST)?;
@@ -118,7 +117,7 @@ fn first_sheet(
 fn fill(
     sheet: &mut Worksheet,
     name: &str,
-    frame: &DataFrame,
+    frame: &LoadedTable,
     bold: &Format,
 ) -> Result<(), XlsxError> {
     let columns = table(name).map(definitions).unwrap_or_default();
@@ -140,7 +139,7 @@ fn cells(
     sheet: &mut Worksheet,
     place: u16,
     column: &Definition,
-    frame: &DataFrame,
+    frame: &LoadedTable,
 ) -> Result<(), XlsxError> {
     match column.kind {
         Kind::Text => {
@@ -186,7 +185,7 @@ fn cells(
 mod tests {
     use super::*;
     use crate::table::example::Example;
-    use crate::table::write_tables;
+    use crate::table::{Destination, write_tables};
 
     #[test]
     fn the_same_tables_give_the_same_bytes_and_a_study_without_tables_none() {
@@ -195,7 +194,9 @@ mod tests {
         assert!(write_workbook(folder.path(), &path).is_err() && !path.exists());
         let example = Example::new();
         let names: Vec<&str> = WIDE.into_iter().chain(FURTHER).collect();
-        write_tables(&example.study(), &names, &folder.path().join("tables")).unwrap();
+        let database = folder.path().join(super::super::database::FILE);
+        let to = Destination { folder: &folder.path().join("tables"), database: Some(&database) };
+        write_tables(&example.study(), &names, to).unwrap();
         write_workbook(folder.path(), &path).unwrap();
         let first = std::fs::read(&path).unwrap();
         write_workbook(folder.path(), &path).unwrap();

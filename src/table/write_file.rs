@@ -121,6 +121,54 @@ impl Pending {
     }
 }
 
+/// A file that another library writes under a temporary name. Dropped before it is published, it
+/// leaves nothing behind.
+#[derive(Debug)]
+pub struct Entrusted {
+    path: PathBuf,
+    temporary: Temporary,
+}
+
+impl Entrusted {
+    /// An empty file in the place of the one that is to be at `path`; creates the folder where it
+    /// is missing.
+    ///
+    /// # Errors
+    /// When the system refuses either.
+    pub fn create(path: &Path, access: Access) -> Result<Self, WriteError> {
+        let temporary = temporary_name(path);
+        create(&temporary, path, access)
+            .map_err(|source| WriteError { path: path.to_path_buf(), source })?;
+        let temporary = Temporary { path: temporary, renamed: false };
+        Ok(Self { path: path.to_path_buf(), temporary })
+    }
+
+    /// The name that the file will have.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// The name that it has until then.
+    #[must_use]
+    pub fn temporary_path(&self) -> &Path {
+        &self.temporary.path
+    }
+
+    /// Brings everything to the disk, once the other library has closed the file.
+    ///
+    /// # Errors
+    /// When the system cannot, as on a full disk.
+    pub fn finish(self) -> Result<Finished, WriteError> {
+        let Self { path, temporary } = self;
+        let opened = OpenOptions::new().write(true).open(&temporary.path);
+        match opened.and_then(|file| file.sync_all()) {
+            Ok(()) => Ok(Finished { path, temporary }),
+            Err(source) => Err(WriteError { path, source }),
+        }
+    }
+}
+
 impl Write for Pending {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         self.writer.write(bytes)

@@ -2,18 +2,22 @@
 //! integer, double, boolean); a missing value is null. The meaning and unit of every column travel
 //! in the file as key-value metadata under [`COLUMNS_KEY`], as JSON.
 
-use std::borrow::Cow;
 use std::io::{self, Write};
+use std::iter;
+use std::sync::Arc;
 
-use indexmap::IndexSet;
-use polars::prelude::{
-    Column as Series, DataFrame, DataType, Field, NamedFrom, Schema, Series as Values,
+use polars_arrow::array::{Array, BooleanArray, MutableBinaryViewArray, PrimitiveArray};
+use polars_arrow::datatypes::{ArrowDataType, ArrowSchema, Field};
+use polars_arrow::record_batch::RecordBatchT;
+use polars_error::PolarsError;
+use polars_parquet::write::{
+    CompressionOptions, Encoding, FileWriter, KeyValue, RowGroupIterator, StatisticsOptions,
+    Version, WriteOptions, get_dtype_encoding, schema_to_metadata_key,
 };
-use polars_io::parquet::write::BatchedWriter;
-use polars_io::prelude::{KeyValueMetadata, ParquetCompression, ParquetWriter};
 use serde::Serialize;
 
-use super::column::{Cell, Definition, Kind, Sheet};
+use super::column::{Definition, Kind, Sheet};
+use super::frame::{Cells, LoadedTable};
 
 /// The metadata key under which the column definitions are stored.
 pub const COLUMNS_KEY: &str = "tidydose.columns";
@@ -32,29 +36,53 @@ pub fn write_parquet(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()
     file.finish()
 }
 
+/// Writes a table that is held in memory as Parquet.
+///
+/// # Errors
+/// As [`write_parquet`].
+pub fn write_frame(frame: &LoadedTable, output: &mut dyn Write) -> io::Result<()> {
+    let columns = frame.columns().iter().map(|(name, cells)| (name.as_str(), cells.kind()));
+    let mut file = ParquetFile::with_columns(columns, Vec::new(), output)?;
+    for row in 0..frame.height() {
+        for (waiting, (_, cells)) in file.waiting.iter_mut().zip(frame.columns()) {
+            waiting.push(cells.at(row));
+        }
+        file.end_of_row()?;
+    }
+    file.finish()
+}
+
 /// A Parquet file that is written sheet by sheet. Its bytes follow from the rows, and no more than a
 /// row group is held in memory beside the last sheet.
 pub(super) struct ParquetFile<W: Write> {
-    writer: BatchedWriter<W>,
-    names: Vec<&'static str>,
-    waiting: Vec<Waiting>,
+    writer: FileWriter<W>,
+    metadata: Vec<KeyValue>,
+    waiting: Vec<Cells>,
     rows: usize,
 }
 
 impl<W: Write> ParquetFile<W> {
     /// A file with these columns.
     pub(super) fn begin(columns: &[Definition], output: W) -> io::Result<Self> {
-        let field = |d: &Definition| Field::new(d.name.into(), data_type(d.kind));
-        let schema: Schema = columns.iter().map(field).collect();
-        let metadata = vec![(COLUMNS_KEY.to_owned(), definitions_as_json(columns)?)];
-        let writer = ParquetWriter::new(output)
-            .with_compression(ParquetCompression::Zstd(None))
-            .with_key_value_metadata(Some(KeyValueMetadata::from_static(metadata)))
-            .batched(&schema)
-            .map_err(io::Error::other)?;
-        let names = columns.iter().map(|d| d.name).collect();
-        let waiting = columns.iter().map(|d| Waiting::of(d.kind)).collect();
-        Ok(Self { writer, names, waiting, rows: 0 })
+        let definitions =
+            KeyValue { key: COLUMNS_KEY.to_owned(), value: Some(definitions_as_json(columns)?) };
+        Self::with_columns(columns.iter().map(|d| (d.name, d.kind)), vec![definitions], output)
+    }
+
+    fn with_columns<'n>(
+        columns: impl Iterator<Item = (&'n str, Kind)>,
+        further: Vec<KeyValue>,
+        output: W,
+    ) -> io::Result<Self> {
+        let (mut schema, mut waiting) = (ArrowSchema::default(), Vec::new());
+        for (name, kind) in columns {
+            schema.insert(name.into(), Field::new(name.into(), data_type(kind), true));
+            waiting.push(Cells::of(kind));
+        }
+        let mut metadata = vec![schema_to_metadata_key(&schema)];
+        metadata.extend(further);
+        let writer = FileWriter::try_new(output, schema, OPTIONS).map_err(fault)?;
+        Ok(Self { writer, metadata, waiting, rows: 0 })
     }
 
     /// Adds the rows of a sheet with the same columns.
@@ -63,20 +91,34 @@ impl<W: Write> ParquetFile<W> {
             for (index, column) in self.waiting.iter_mut().enumerate() {
                 column.push(sheet.cell(row, index));
             }
-            self.rows += 1;
-            if self.rows == ROWS_PER_GROUP {
-                self.write_waiting()?;
-            }
+            self.end_of_row()?;
         }
         Ok(())
     }
 
+    fn end_of_row(&mut self) -> io::Result<()> {
+        self.rows += 1;
+        if self.rows == ROWS_PER_GROUP { self.write_waiting() } else { Ok(()) }
+    }
+
     fn write_waiting(&mut self) -> io::Result<()> {
-        let columns = self.names.iter().zip(&mut self.waiting);
-        let columns = columns.map(|(name, column)| column.take(name)).collect();
-        let group = DataFrame::new(self.rows, columns).map_err(io::Error::other)?;
+        let schema = self.writer.schema().clone();
+        let mut arrays = Vec::new();
+        for column in &mut self.waiting {
+            let empty = Cells::of(column.kind());
+            arrays.push(array(std::mem::replace(column, empty)));
+        }
+        let encodings: Vec<Vec<Encoding>> =
+            schema.iter_values().map(|field| get_dtype_encoding(&field.dtype)).collect();
+        let batch =
+            RecordBatchT::try_new(self.rows, Arc::new(schema.clone()), arrays).map_err(fault)?;
+        let groups =
+            RowGroupIterator::try_new(iter::once(Ok(batch)), &schema, OPTIONS, encodings.into());
+        for group in groups.map_err(fault)? {
+            self.writer.write(self.rows as u64, group.map_err(fault)?).map_err(fault)?;
+        }
         self.rows = 0;
-        self.writer.write_batch(&group).map_err(io::Error::other)
+        Ok(())
     }
 
     /// Writes what waits and the foot of the file.
@@ -84,84 +126,52 @@ impl<W: Write> ParquetFile<W> {
         if self.rows > 0 {
             self.write_waiting()?;
         }
-        self.writer.finish().map_err(io::Error::other)?;
+        self.writer.end(Some(self.metadata)).map_err(fault)?;
         Ok(())
     }
 }
 
-/// The cells of one column that wait for their row group. Each text is kept once: most columns hold
-/// few different ones.
-enum Waiting {
-    Text { different: IndexSet<Box<str>>, cells: Vec<Option<usize>> },
-    Integer(Vec<Option<i64>>),
-    Real(Vec<Option<f64>>),
-    Boolean(Vec<Option<bool>>),
+const OPTIONS: WriteOptions = WriteOptions {
+    statistics: StatisticsOptions {
+        min_value: true,
+        max_value: true,
+        distinct_count: false,
+        null_count: true,
+        binary_statistics_truncate_length: None,
+    },
+    version: Version::V1,
+    compression: CompressionOptions::Zstd(None),
+    data_page_size: None,
+};
+
+/// What the system said where the encoder only passes it on, as on a full disk.
+fn fault(error: PolarsError) -> io::Error {
+    io::Error::other(error)
 }
 
-impl Waiting {
-    fn of(kind: Kind) -> Self {
-        match kind {
-            Kind::Text => Self::Text { different: IndexSet::new(), cells: Vec::new() },
-            Kind::Integer => Self::Integer(Vec::new()),
-            Kind::Real => Self::Real(Vec::new()),
-            Kind::Boolean => Self::Boolean(Vec::new()),
-        }
-    }
-
-    /// A cell of another kind than the column's counts as missing.
-    fn push(&mut self, cell: Cell<'_>) {
-        match self {
-            Self::Text { different, cells } => cells.push(text(cell).map(|text| {
-                let known = different.get_index_of(text.as_ref());
-                known.unwrap_or_else(|| different.insert_full(text.into()).0)
-            })),
-            Self::Integer(cells) => cells.push(integer(&cell)),
-            Self::Real(cells) => cells.push(real(&cell)),
-            Self::Boolean(cells) => cells.push(boolean(&cell)),
-        }
-    }
-
-    /// All cells in order; none is left.
-    fn take(&mut self, name: &str) -> Series {
-        let name = name.into();
-        let values = match self {
-            Self::Text { different, cells } => {
-                let all = std::mem::take(different);
-                let text = |at| all.get_index(at).map(|text| &**text);
-                let cells: Vec<_> = std::mem::take(cells).into_iter().map(|c| text(c?)).collect();
-                Values::new(name, cells)
+/// The cells of a column as the encoder takes them.
+fn array(cells: Cells) -> Box<dyn Array> {
+    match cells {
+        Cells::Text(texts) => {
+            let mut array = MutableBinaryViewArray::<str>::new();
+            for text in texts.iter() {
+                array.push(text);
             }
-            Self::Integer(cells) => Values::new(name, std::mem::take(cells)),
-            Self::Real(cells) => Values::new(name, std::mem::take(cells)),
-            Self::Boolean(cells) => Values::new(name, std::mem::take(cells)),
-        };
-        values.into()
+            array.freeze().boxed()
+        }
+        Cells::Integer(cells) => PrimitiveArray::<i64>::from(cells).boxed(),
+        Cells::Real(cells) => PrimitiveArray::<f64>::from(cells).boxed(),
+        Cells::Boolean(cells) => BooleanArray::from(cells).boxed(),
     }
 }
 
-const fn data_type(kind: Kind) -> DataType {
+const fn data_type(kind: Kind) -> ArrowDataType {
     match kind {
-        Kind::Text => DataType::String,
-        Kind::Integer => DataType::Int64,
-        Kind::Real => DataType::Float64,
-        Kind::Boolean => DataType::Boolean,
+        Kind::Text => ArrowDataType::Utf8View,
+        Kind::Integer => ArrowDataType::Int64,
+        Kind::Real => ArrowDataType::Float64,
+        Kind::Boolean => ArrowDataType::Boolean,
     }
-}
-
-fn text(cell: Cell<'_>) -> Option<Cow<'_, str>> {
-    if let Cell::Text(value) = cell { Some(value) } else { None }
-}
-
-const fn integer(cell: &Cell<'_>) -> Option<i64> {
-    if let Cell::Integer(value) = cell { Some(*value) } else { None }
-}
-
-const fn real(cell: &Cell<'_>) -> Option<f64> {
-    if let Cell::Real(value) = cell { Some(*value) } else { None }
-}
-
-const fn boolean(cell: &Cell<'_>) -> Option<bool> {
-    if let Cell::Boolean(value) = cell { Some(*value) } else { None }
 }
 
 fn definitions_as_json(definitions: &[Definition]) -> io::Result<String> {
@@ -180,8 +190,10 @@ fn definitions_as_json(definitions: &[Definition]) -> io::Result<String> {
 
 #[cfg(test)]
 mod tests {
-    use polars::prelude::{AnyValue, SerReader};
-    use polars_io::prelude::ParquetReader;
+    use std::borrow::Cow;
+
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+    use parquet::record::Field as Read;
 
     use super::*;
     use crate::table::column::Column;
@@ -200,22 +212,26 @@ mod tests {
         bytes
     }
 
+    /// Read by another library than the one that wrote it.
+    fn rows(bytes: Vec<u8>) -> Vec<Vec<Read>> {
+        let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).unwrap();
+        let rows = reader.get_row_iter(None).unwrap();
+        rows.map(|row| row.unwrap().get_column_iter().map(|(_, f)| f.clone()).collect()).collect()
+    }
+
     #[test]
     fn types_nulls_and_formula_like_text_read_back() {
-        let bytes = written(vec![
+        let rows = rows(written(vec![
             (Some("=1+1"), Some(-3), Some(0.1 + 0.2), Some(true)),
             (None, None, Some(f64::NAN), None),
-        ]);
-        let frame = ParquetReader::new(io::Cursor::new(bytes)).finish().unwrap();
-        assert_eq!(frame.shape(), (2, 4));
-        let cell = |name: &str, row: usize| frame.column(name).unwrap().get(row).unwrap();
-        assert_eq!(cell("name", 0), AnyValue::String("=1+1"));
-        assert_eq!(cell("n", 0), AnyValue::Int64(-3));
-        assert_eq!(cell("x_mm", 0), AnyValue::Float64(0.1 + 0.2));
-        assert_eq!(cell("used", 0), AnyValue::Boolean(true));
-        for name in ["name", "n", "x_mm", "used"] {
-            assert_eq!(cell(name, 1), AnyValue::Null, "{name}");
-        }
+        ]));
+        let first = [
+            Read::Str("=1+1".to_owned()),
+            Read::Long(-3),
+            Read::Double(0.1 + 0.2),
+            Read::Bool(true),
+        ];
+        assert_eq!(rows, [first.to_vec(), vec![Read::Null; 4]]);
     }
 
     #[test]
@@ -228,27 +244,27 @@ mod tests {
         ];
         let mut bytes = Vec::new();
         write_parquet(&Sheet::new(columns, (0..count).collect()), &mut bytes).unwrap();
-        let frame = ParquetReader::new(io::Cursor::new(bytes)).finish().unwrap();
-        assert_eq!(frame.shape(), (count, 2));
+        let rows = rows(bytes);
+        assert_eq!(rows.len(), count);
         for row in [0, 1, 12, ROWS_PER_GROUP - 1, ROWS_PER_GROUP, count - 1] {
-            let cell = |name: &str| frame.column(name).unwrap().get(row).unwrap();
-            assert_eq!(cell("n"), AnyValue::Int64(i64::try_from(row).unwrap()));
-            let text = if row % 5 > 0 { AnyValue::String(WORDS[row % 3]) } else { AnyValue::Null };
-            assert_eq!(cell("name"), text, "row {row}");
+            let text = if row % 5 > 0 { Read::Str(WORDS[row % 3].into()) } else { Read::Null };
+            assert_eq!(rows[row], [text, Read::Long(i64::try_from(row).unwrap())], "row {row}");
         }
     }
 
     #[test]
     fn an_empty_table_keeps_its_columns() {
-        let frame = ParquetReader::new(io::Cursor::new(written(vec![]))).finish().unwrap();
-        assert_eq!(frame.shape(), (0, 4));
+        let reader = SerializedFileReader::new(bytes::Bytes::from(written(vec![]))).unwrap();
+        let file = reader.metadata().file_metadata();
+        assert_eq!((file.num_rows(), file.schema_descr().num_columns()), (0, 4));
     }
 
     #[test]
     fn units_travel_in_the_file() {
-        let bytes = written(vec![]);
-        let text = String::from_utf8_lossy(&bytes);
-        assert!(text.contains(COLUMNS_KEY));
+        let reader = SerializedFileReader::new(bytes::Bytes::from(written(vec![]))).unwrap();
+        let kept = reader.metadata().file_metadata().key_value_metadata().unwrap();
+        let columns = kept.iter().find(|entry| entry.key == COLUMNS_KEY).unwrap();
+        let text = columns.value.as_ref().unwrap();
         assert!(text.contains(r#"{"name":"x_mm","unit":"mm","meaning":"a length"}"#));
     }
 }

@@ -8,6 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::column::Sheet;
+use super::database::DatabaseFile;
 use super::flow::Tally;
 use super::study::{Study, in_order};
 use super::write_file::{Access, Finished, Pending, WriteError, remove_file, sync_folder};
@@ -19,20 +20,29 @@ use crate::case::Case;
 /// Gives what was computed for a case; nothing for one that was not measured.
 pub type Source<'s> = dyn FnMut(&Case) -> Result<Option<Cow<'s, Analysis>>, WriteError> + 's;
 
-/// Writes the named tables as Parquet and, below [`CSV_ROW_LIMIT`] rows, as CSV into `folder`.
-/// Names that are no table are left out.
+/// Where tables go.
+#[derive(Debug, Clone, Copy)]
+pub struct Destination<'p> {
+    /// The folder of the files, one or two for each table.
+    pub folder: &'p Path,
+    /// The database with all of them; none is written without.
+    pub database: Option<&'p Path>,
+}
+
+/// Writes the named tables as Parquet and, below [`CSV_ROW_LIMIT`] rows, as CSV, and all of them into
+/// the database. Names that are no table are left out.
 ///
 /// # Errors
 /// When a file cannot be written; all tables are then as they were, unless renaming itself fails.
 pub fn write_tables(
     study: &Study<'_>,
     names: &[&str],
-    folder: &Path,
+    to: Destination<'_>,
 ) -> Result<Vec<Written>, WriteError> {
     let analyses = study.analyses;
     let mut source =
         |case: &Case| Ok(analyses.iter().find(|a| a.case == case.id).map(Cow::Borrowed));
-    write_tables_from(study, names, folder, &mut source)
+    write_tables_from(study, names, to, &mut source)
 }
 
 /// As [`write_tables`], with the analyses from `source`. Those of `study` need hold no more than
@@ -43,13 +53,15 @@ pub fn write_tables(
 pub fn write_tables_from(
     study: &Study<'_>,
     names: &[&str],
-    folder: &Path,
+    to: Destination<'_>,
     source: &mut Source<'_>,
 ) -> Result<Vec<Written>, WriteError> {
     let wanted: Vec<&'static Table> = names.iter().filter_map(|n| table(n)).collect();
+    let database = to.database.map(DatabaseFile::begin).transpose()?;
+    let begin = |table| Output::begin(table, study, to.folder, database.as_ref());
     let mut by_case = Vec::new();
     for table in wanted.iter().filter(|t| t.by_case) {
-        by_case.push(Output::begin(table, study, folder)?);
+        by_case.push(begin(table)?);
     }
     let mut tally = Tally::default();
     if !by_case.is_empty() {
@@ -71,19 +83,24 @@ pub fn write_tables_from(
         done.push(output.finish()?);
     }
     for table in wanted.iter().filter(|t| !t.by_case) {
-        let mut output = Output::begin(table, study, folder)?;
+        let mut output = begin(table)?;
         output.append(&(table.sheet)(&Study { tally: &tally, ..*study }))?;
         done.push(output.finish()?);
     }
-    publish(done, &wanted, folder)
+    let database = database.map(DatabaseFile::finish).transpose()?;
+    publish(done, database, &wanted, to.folder)
 }
 
 fn publish(
     done: Vec<Whole>,
+    database: Option<Finished>,
     order: &[&'static Table],
     folder: &Path,
 ) -> Result<Vec<Written>, WriteError> {
     let mut written = Vec::new();
+    if let Some(database) = database {
+        database.publish()?;
+    }
     for whole in done {
         whole.parquet.publish()?;
         match whole.csv {
@@ -102,8 +119,9 @@ fn csv_path(folder: &Path, name: &str) -> PathBuf {
 }
 
 /// One table on its way.
-struct Output {
+struct Output<'d> {
     table: &'static Table,
+    database: Option<&'d DatabaseFile>,
     parquet: ParquetFile<Shared>,
     parquet_file: Shared,
     csv: Option<csv::Writer<Pending>>,
@@ -117,8 +135,13 @@ struct Whole {
     csv: Option<Finished>,
 }
 
-impl Output {
-    fn begin(table: &'static Table, study: &Study<'_>, folder: &Path) -> Result<Self, WriteError> {
+impl<'d> Output<'d> {
+    fn begin(
+        table: &'static Table,
+        study: &Study<'_>,
+        folder: &Path,
+        database: Option<&'d DatabaseFile>,
+    ) -> Result<Self, WriteError> {
         let empty = Study { cases: &[], analyses: &[], findings: &[], ..*study };
         let sheet = (table.sheet)(&empty);
         let path = folder.join(format!("{}.parquet", table.name));
@@ -133,12 +156,18 @@ impl Output {
                 .map_err(|source| WriteError { path, source })?;
             csv = Some(writer);
         }
-        Ok(Self { table, parquet, parquet_file, csv, rows: 0 })
+        if let Some(database) = database {
+            database.create_table(table.name, table.grain, sheet.columns())?;
+        }
+        Ok(Self { table, database, parquet, parquet_file, csv, rows: 0 })
     }
 
     fn append(&mut self, sheet: &Sheet<'_>) -> Result<(), WriteError> {
         self.rows += sheet.row_count();
         let fault = |path: &Path, source| WriteError { path: path.to_path_buf(), source };
+        if let Some(database) = self.database {
+            database.append(self.table.name, sheet)?;
+        }
         self.parquet.append(sheet).map_err(|e| fault(&self.parquet_file.path(), e))?;
         if self.rows >= CSV_ROW_LIMIT {
             self.csv = None;
@@ -244,7 +273,8 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let example = Example::new();
         let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
-        write_tables(&example.study(), &names, folder.path()).unwrap();
+        let to = Destination { folder: folder.path(), database: None };
+        write_tables(&example.study(), &names, to).unwrap();
         let listing = || {
             let entries = std::fs::read_dir(folder.path()).unwrap().map(|e| e.unwrap().path());
             let mut files: Vec<_> = entries.map(|p| (std::fs::read(&p).unwrap(), p)).collect();
@@ -254,7 +284,7 @@ mod tests {
         let before = listing();
         let mut source =
             |_: &Case| Err(WriteError { path: "part".into(), source: io::Error::other("gone") });
-        let failed = write_tables_from(&example.study(), &names, folder.path(), &mut source);
+        let failed = write_tables_from(&example.study(), &names, to, &mut source);
         assert!(failed.unwrap_err().to_string().contains("part: gone"));
         assert!(listing() == before);
     }

@@ -2,6 +2,7 @@
 against each other. Argument: folder of the study, in which the tables were also written for
 spreadsheets with semicolons. Prints how many tables and cells were compared."""
 
+import sqlite3
 import sys
 import warnings
 from pathlib import Path
@@ -55,6 +56,21 @@ def same(one, other, what):
             sys.exit(f"{what} {name} row {at}: {left[at]!r} {right[at]!r}")
 
 
+database = sqlite3.connect(f"file:{study / 'study.sqlite'}?mode=ro", uri=True)
+
+
+def by_sqlite(name):
+    """A table of the database, yes and no as such where the definition says so."""
+    rows = database.execute(f'SELECT * FROM "{name}"')
+    names = [c[0] for c in rows.description]
+    kinds = [kind for _, _, kind, *_ in database.execute(f'PRAGMA table_info("{name}")')]
+    read = {n: [] for n in names}
+    for row in rows:
+        for n, kind, value in zip(names, kinds, row):
+            read[n].append(bool(value) if kind == "BOOLEAN" and value is not None else value)
+    return {n: plain(column) for n, column in read.items()}
+
+
 count = 0
 for file in sorted(tables.glob("*.parquet")):
     count += 1
@@ -62,6 +78,7 @@ for file in sorted(tables.glob("*.parquet")):
     by_arrow = {n: plain(arrow[n].to_pylist()) for n in arrow.column_names}
     for field in arrow.schema:
         assert field.metadata is None or b"meaning" not in field.metadata or field.metadata[b"meaning"]
+    same(by_sqlite(file.stem), by_arrow, f"{file} sqlite")
     by_polars = pl.read_parquet(file)
     same({n: plain(by_polars[n].to_list()) for n in by_polars.columns}, by_arrow, f"{file} polars")
     by_pandas = pd.read_parquet(file)

@@ -2,12 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use polars::prelude::DataFrame;
-
 use crate::report::cohort::{Case, Check, cell, checks};
 use crate::report::number::plain;
 use crate::report::picture::{Picture, pictures};
-use crate::table::frame::{integers, reals, rows_where, texts};
+use crate::table::frame::{LoadedTable, integers, reals, rows_where, texts};
 
 /// The value itself, a row of table metrics.
 #[derive(Debug, Clone, Default)]
@@ -113,15 +111,15 @@ pub(super) struct Account {
 const TERMS: [&str; 9] =
     ["ends", "slices", "chords", "dose", "summit", "cells", "step", "scatter", "chance"];
 
-type Tables = BTreeMap<String, DataFrame>;
+type Tables = BTreeMap<String, LoadedTable>;
 
 impl Account {
     /// Gathers what belongs to one row of table metrics.
-    pub(super) fn read(tables: &Tables, row: &DataFrame) -> Self {
+    pub(super) fn read(tables: &Tables, row: &LoadedTable) -> Self {
         let value = Value::read(row);
         let of = |name: &str, column: &str, wanted: &str| {
             let frame = tables.get(name);
-            frame.map_or_else(DataFrame::empty, |f| rows_where(f, column, |t| t == wanted))
+            frame.map_or_else(LoadedTable::default, |f| rows_where(f, column, |t| t == wanted))
         };
         let plan = of("plans", "plan_id", &value.plan_id);
         let structure = of("structures", "structure_id", &value.structure_id);
@@ -155,7 +153,7 @@ impl Account {
 }
 
 impl Value {
-    fn read(row: &DataFrame) -> Self {
+    fn read(row: &LoadedTable) -> Self {
         let text = |name| first_text(row, name);
         let real = |name| cell(&reals(row, name), 0);
         Self {
@@ -177,7 +175,7 @@ impl Value {
     }
 }
 
-fn first_text(frame: &DataFrame, name: &str) -> String {
+fn first_text(frame: &LoadedTable, name: &str) -> String {
     cell(&texts(frame, name), 0).unwrap_or_default().to_owned()
 }
 
@@ -189,7 +187,7 @@ const CASE: [(&str, &[&str]); 10] = [
     ("Part in the treatment", &["plan_role", "plan_role_reason"]),
     ("Dose joined by", &["dose_link", "dose_source"]),
     ("Structures joined by", &["structure_link"]),
-    ("Frame of reference", &["frame_link"]),
+    ("LoadedTable of reference", &["frame_link"]),
     ("Dose as stored", &["dose_units", "dose_type", "dose_summation"]),
     ("Dose grid in mm: planes, rows, columns", &["grid_plane_mm", "grid_row_mm", "grid_column_mm"]),
     ("Program and settings", &["program_version", "settings_digest"]),
@@ -208,7 +206,7 @@ const STRUCTURE: [(&str, &[&str]); 8] = [
 ];
 
 /// The cells of the first row that are there, put together.
-fn facts(frame: &DataFrame, wanted: &[(&'static str, &[&str])]) -> Facts {
+fn facts(frame: &LoadedTable, wanted: &[(&'static str, &[&str])]) -> Facts {
     let shown = |name: &&str| {
         let whole = || cell(&integers(frame, name), 0).map(|n| n.to_string());
         let real = || cell(&reals(frame, name), 0).map(plain);
@@ -222,7 +220,7 @@ fn facts(frame: &DataFrame, wanted: &[(&'static str, &[&str])]) -> Facts {
     wanted.iter().filter_map(fact).collect()
 }
 
-fn meaning(dictionary: &DataFrame, metric: &str) -> Definition {
+fn meaning(dictionary: &LoadedTable, metric: &str) -> Definition {
     let own = rows_where(dictionary, "value", |v| v == metric);
     let own = rows_where(&own, "table", |t| t == "metrics");
     Definition {
@@ -233,7 +231,7 @@ fn meaning(dictionary: &DataFrame, metric: &str) -> Definition {
 }
 
 /// Plan, structure set and each dose of the case, with the file that was read for it.
-fn sources(plan: &DataFrame, files: Option<&DataFrame>) -> Vec<Source> {
+fn sources(plan: &LoadedTable, files: Option<&LoadedTable>) -> Vec<Source> {
     let mut wanted: Vec<(&'static str, String)> = Vec::new();
     for (kind, column) in
         [("RT Plan", "plan_id"), ("RT Structure Set", "structure_set_id"), ("RT Dose", "dose_id")]
@@ -242,7 +240,8 @@ fn sources(plan: &DataFrame, files: Option<&DataFrame>) -> Vec<Source> {
         wanted.extend(ids.split(' ').filter(|id| !id.is_empty()).map(|id| (kind, id.to_owned())));
     }
     let of_object = |id: &str| {
-        let own = files.map_or_else(DataFrame::empty, |f| rows_where(f, "object_id", |o| o == id));
+        let own =
+            files.map_or_else(LoadedTable::default, |f| rows_where(f, "object_id", |o| o == id));
         let read = rows_where(&own, "status", |s| s == "read");
         let own = if read.height() > 0 { read } else { own };
         (own.height() > 0).then(|| [first_text(&own, "file_id"), first_text(&own, "sha256")])
@@ -258,7 +257,7 @@ fn sources(plan: &DataFrame, files: Option<&DataFrame>) -> Vec<Source> {
     wanted.into_iter().filter_map(source).collect()
 }
 
-fn planes(traces: &DataFrame) -> Vec<Plane> {
+fn planes(traces: &LoadedTable) -> Vec<Plane> {
     let own = rows_where(traces, "kind", |k| k == "contour_plane");
     let (number, outlines) = (integers(&own, "number"), integers(&own, "n_outlines"));
     let (position, thickness) = (reals(&own, "plane_mm"), reals(&own, "thickness_mm"));
@@ -273,7 +272,7 @@ fn planes(traces: &DataFrame) -> Vec<Plane> {
     (0..own.height()).map(plane).collect()
 }
 
-fn place(traces: &DataFrame, kind: &str) -> Option<Place> {
+fn place(traces: &LoadedTable, kind: &str) -> Option<Place> {
     let own = rows_where(traces, "kind", |k| k == kind);
     let real = |name| cell(&reals(&own, name), 0);
     let whole = |name| cell(&integers(&own, name), 0);
@@ -307,21 +306,21 @@ fn terms(tables: &Tables, value: &Value) -> (Vec<Term>, Option<f64>) {
     (list, Some(together))
 }
 
-fn of_metric(limits: &DataFrame, metric: &str) -> Vec<Check> {
+fn of_metric(limits: &LoadedTable, metric: &str) -> Vec<Check> {
     let own = rows_where(limits, "metric", |m| m == metric);
     let mut case = Case::default();
     checks(&own, &mut |_, work| work(&mut case));
     case.checks
 }
 
-fn also_limited(limits: &DataFrame, metric: &str) -> Vec<String> {
+fn also_limited(limits: &LoadedTable, metric: &str) -> Vec<String> {
     let others: BTreeSet<&str> =
         texts(limits, "metric").into_iter().flatten().filter(|m| *m != metric).collect();
     others.into_iter().map(str::to_owned).collect()
 }
 
 /// Findings about the structure, about one of the objects or files, and about the case as a whole.
-fn findings(frame: &DataFrame, value: &Value, sources: &[Source]) -> Vec<Finding> {
+fn findings(frame: &LoadedTable, value: &Value, sources: &[Source]) -> Vec<Finding> {
     let text = |name| texts(frame, name);
     let (plan, object, file) = (text("plan_id"), text("object_id"), text("file_id"));
     let (severity, code, state) = (text("severity"), text("code"), text("state"));

@@ -2,11 +2,9 @@
 
 use std::collections::BTreeSet;
 
-use polars::prelude::DataFrame;
-
 use super::{CellName, ExplainError};
 use crate::report::cohort::cell;
-use crate::table::frame::{integers, rows_where, texts};
+use crate::table::frame::{LoadedTable, integers, rows_where, texts};
 
 /// So many names are listed where one was not found.
 const LISTED: usize = 8;
@@ -22,7 +20,7 @@ pub(super) struct Found {
 ///
 /// # Errors
 /// When there is none, or a patient with several.
-pub(super) fn plan(plans: &DataFrame, typed: &str) -> Result<String, ExplainError> {
+pub(super) fn plan(plans: &LoadedTable, typed: &str) -> Result<String, ExplainError> {
     let (plan, patient) = (texts(plans, "plan_id"), texts(plans, "patient_id"));
     if plan.contains(&Some(typed)) {
         return Ok(typed.to_owned());
@@ -53,7 +51,7 @@ pub(super) fn plan(plans: &DataFrame, typed: &str) -> Result<String, ExplainErro
 /// # Errors
 /// When there is none, or several of that name.
 pub(super) fn structure(
-    metrics: &DataFrame,
+    metrics: &LoadedTable,
     plan_id: &str,
     typed: &str,
 ) -> Result<Found, ExplainError> {
@@ -88,10 +86,10 @@ pub(super) fn structure(
 /// # Errors
 /// When the structure has no such metric, or several values of it.
 pub(super) fn row(
-    metrics: &DataFrame,
+    metrics: &LoadedTable,
     found: &Found,
     typed: &str,
-) -> Result<DataFrame, ExplainError> {
+) -> Result<LoadedTable, ExplainError> {
     let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
     let rows = rows_where(&own, "metric", |m| m == typed);
     match rows.height() {
@@ -114,7 +112,7 @@ pub(super) fn row(
 /// # Errors
 /// With the list of structures or of metrics, when one of them is not named.
 pub(super) fn named<'r>(
-    metrics: &DataFrame,
+    metrics: &LoadedTable,
     plan_id: &str,
     name: &'r CellName<'_>,
 ) -> Result<(Found, Option<&'r str>), ExplainError> {
@@ -128,7 +126,7 @@ pub(super) fn named<'r>(
 }
 
 /// What is left to be named when there is a structure and no metric.
-pub(super) fn no_metric(metrics: &DataFrame, found: &Found) -> ExplainError {
+pub(super) fn no_metric(metrics: &LoadedTable, found: &Found) -> ExplainError {
     let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
     let there = texts(&own, "metric").into_iter().flatten().collect::<Vec<_>>().join(", ");
     ExplainError::Unnamed { what: "metric", of: found.structure_id.clone(), there }

@@ -9,7 +9,7 @@ mod text;
 
 use std::collections::BTreeMap;
 
-use polars::prelude::DataFrame;
+use crate::table::frame::LoadedTable;
 
 use super::drawing;
 use super::picture::{Picture, pictures};
@@ -105,9 +105,9 @@ impl Explanation {
     }
 }
 
-type Tables = BTreeMap<String, DataFrame>;
+type Tables = BTreeMap<String, LoadedTable>;
 
-fn table<'t>(tables: &'t Tables, name: &'static str) -> Result<&'t DataFrame, ExplainError> {
+fn table<'t>(tables: &'t Tables, name: &'static str) -> Result<&'t LoadedTable, ExplainError> {
     tables.get(name).ok_or(ExplainError::Table(name))
 }
 
