@@ -6,5 +6,5 @@
 use std::process::ExitCode;
 
 fn main() -> ExitCode {
-    ExitCode::from(tidydose::cli::run(std::env::args_os()).exit_code())
+    ExitCode::from(tidydose_cli::run(std::env::args_os()).exit_code())
 }

@@ -9,9 +9,9 @@ use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
-use tidydose::dicom::Place;
-use tidydose::dicom::deident::{self, Choices, Treatment};
-use tidydose::identity::{Identity, Token};
+use tidydose_dicom::Place;
+use tidydose_dicom::deident::{self, Choices, Treatment};
+use tidydose_rt::identity::{Identity, Token};
 
 use crate::measured::{Row, cohort, rows_of};
 use crate::phantom::dicom::plant::{
@@ -123,7 +123,7 @@ fn copy_with(
     bytes: &[u8],
     texts: &[(Tag, VR, &str)],
     choices: Choices,
-) -> Result<deident::Copy, tidydose::dicom::Error> {
+) -> Result<deident::Copy, tidydose_dicom::Error> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("file");
     let identity = Identity::keyed([7; 32]);
@@ -189,12 +189,12 @@ fn a_number_of_the_patient_does_not_pass_as_a_number() {
         let of = |((_, treatment), count): (&(_, Treatment), &usize)| {
             (*treatment == Treatment::Withheld).then_some(*count)
         };
-        Ok::<usize, tidydose::dicom::Error>(copy.done.iter().filter_map(of).sum())
+        Ok::<usize, tidydose_dicom::Error>(copy.done.iter().filter_map(of).sum())
     };
     assert_eq!(withheld(clean).unwrap(), 0);
     assert_eq!(withheld(decimal).unwrap(), 1);
     let refused = withheld(tied).unwrap_err();
-    assert_eq!(refused.code(), tidydose::finding::Code::AttributeInvalid);
+    assert_eq!(refused.code(), tidydose_rt::finding::Code::AttributeInvalid);
     assert!(!refused.message().contains("73194"), "{}", refused.message());
 }
 

@@ -9,14 +9,14 @@ use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
-use tidydose::analyse::{Analysis, Settings, analyse_grids, strict};
-use tidydose::case::{Case, Decisions, identify, link_decided};
-use tidydose::dicom::{self, Place, Scan};
-use tidydose::dose;
-use tidydose::finding::{Code, Finding};
-use tidydose::identity::{Identity, Token};
-use tidydose::metrics::Outcome;
-use tidydose::rt::{Dose as DoseValues, DoseHeader, FileStatus};
+use tidydose_analyse::{Analysis, Settings, analyse_grids, strict};
+use tidydose_case::{Case, Decisions, identify, link_decided};
+use tidydose_dicom::{self as dicom, Place, Scan};
+use tidydose_dose as dose;
+use tidydose_metrics::Outcome;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_rt::{Dose as DoseValues, DoseHeader, FileStatus};
 
 use crate::phantom::dicom::{Beam, Dose, DoseReference, Header, Plan, Roi, StructureSet};
 use crate::phantom::field::{Field, Lattice};

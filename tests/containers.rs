@@ -8,9 +8,9 @@ use std::io::{Cursor, Write};
 
 use flate2::Compression;
 use flate2::write::GzEncoder;
-use tidydose::analyse::{Ends, Settings};
-use tidydose::finding::Code;
-use tidydose::rt::FileStatus;
+use tidydose_analyse::{Ends, Settings};
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 

@@ -9,10 +9,10 @@ use std::sync::OnceLock;
 use proptest::prelude::*;
 use proptest::sample::Index;
 use proptest::test_runner::RngSeed;
-use tidydose::analyse::{Analysis, Ends, Settings};
-use tidydose::identity::Token;
-use tidydose::metrics;
-use tidydose::rt::FileStatus;
+use tidydose_analyse::{Analysis, Ends, Settings};
+use tidydose_metrics as metrics;
+use tidydose_rt::FileStatus;
+use tidydose_rt::identity::Token;
 
 use crate::archive::{Archive, Course, Measured};
 use crate::phantom::dicom::{Encoding, Roi};

@@ -11,9 +11,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tidydose::finding::Code;
-use tidydose::metrics::{REGISTRY, Status};
-use tidydose::table::run::CAUTION;
+use tidydose_metrics::{REGISTRY, Status};
+use tidydose_rt::finding::Code;
+use tidydose_table::run::CAUTION;
 
 use crate::measured::{cohort, measured, rows_of, updating};
 

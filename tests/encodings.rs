@@ -6,10 +6,10 @@
 
 use std::collections::BTreeMap;
 
-use tidydose::analyse::Settings;
-use tidydose::finding::Code;
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, scale};
+use tidydose_analyse::Settings;
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, scale};
+use tidydose_rt::finding::Code;
 
 use crate::archive::{Archive, Course, Measured};
 use crate::phantom::dicom::{Contour, CtImage, Encoding, Header, PlaneOffsets, Roi, Wrapping};
@@ -133,7 +133,7 @@ fn ring(kind: &str, hole: impl Fn(f64) -> Vec<Vec<Point>>) -> Measured {
     let roi = roi.typed(kind);
     let field = Field::Uniform(20.0);
     let lattice = Lattice::around([0.0, 0.0, 2.5], [30.0, 30.0, 15.0], 3.0);
-    let settings = Settings { ends: tidydose::analyse::Ends::HalfSlice, ..Settings::default() };
+    let settings = Settings { ends: tidydose_analyse::Ends::HalfSlice, ..Settings::default() };
     Course::new("RING", vec![roi], (&field, &lattice), &[(1, 10.0)]).measure(&settings)
 }
 

@@ -10,11 +10,11 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use tidydose::metrics::{self, Metric};
-use tidydose::report::explain::{self, CellName, ExplainError};
-use tidydose::table::frame::{Cells, LoadedTable};
-use tidydose::table::read_study::StudyTables;
-use tidydose::table::run::CAUTION;
+use tidydose_metrics::{self as metrics, Metric};
+use tidydose_report::explain::{self, CellName, ExplainError};
+use tidydose_table::frame::{Cells, LoadedTable};
+use tidydose_table::read_study::StudyTables;
+use tidydose_table::run::CAUTION;
 
 use crate::measured::{Row, measured};
 
@@ -293,7 +293,7 @@ fn texts_stay_texts_on_the_page_and_in_the_picture() {
         assert!(!explanation.text().contains('\u{1}'), "{table}.{column}");
         let drawing = explain::picture(&tables, &name(row)).unwrap();
         assert!(!drawing.contains("<script") && !drawing.contains('\u{1}'), "{table}.{column}");
-        assert!(tidydose::report::png::png(&drawing).is_ok(), "{table}.{column} is no drawing");
+        assert!(tidydose_report::png::png(&drawing).is_ok(), "{table}.{column} is no drawing");
     }
     let page = explain::explain(&tables(), &name(row)).unwrap().page();
     for reference in ["http:", "https:", "src=", "url(", "@import", "<link", "<script", "//www"] {

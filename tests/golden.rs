@@ -34,7 +34,7 @@ fn to_keep(table: &str, text: String) -> String {
     }
     let patients = measured().patients();
     let basic: Vec<String> =
-        tidydose::metrics::List::Basic.metrics().iter().map(ToString::to_string).collect();
+        tidydose_metrics::List::Basic.metrics().iter().map(ToString::to_string).collect();
     let keeps = |row: &csv::StringRecord| {
         let patient = patients.get(row[0].trim_start_matches('\u{feff}'));
         let whole = patient.is_none_or(|id| WHOLE.contains(&id.as_str()));

@@ -8,7 +8,7 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
-use tidydose::case::{Role, recognise};
+use tidydose_case::{Role, recognise};
 
 struct Label {
     label: String,

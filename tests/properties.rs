@@ -10,14 +10,14 @@
 
 use std::collections::BTreeMap;
 
-use tidydose::analyse::{Ends, Settings, analyse, structure};
-use tidydose::dose::{DoseField, Dvh, Interpolation, sample};
-use tidydose::finding::Subject;
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, dot};
-use tidydose::geometry::smooth::Variant;
-use tidydose::metrics;
-use tidydose::rt::{Contour, StructureSet};
+use tidydose_analyse::{Ends, Settings, analyse, structure};
+use tidydose_dose::{DoseField, Dvh, Interpolation, sample};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, dot};
+use tidydose_geometry::smooth::Variant;
+use tidydose_metrics as metrics;
+use tidydose_rt::finding::Subject;
+use tidydose_rt::{Contour, StructureSet};
 
 use crate::phantom::closed_form::{Radial, RadialBall};
 use crate::phantom::field::{Field, Lattice};
@@ -61,7 +61,7 @@ fn values(setup: &Setup, set: &StructureSet, lattice: &Lattice) -> BTreeMap<Stri
     let mut dose = setup.dose();
     let l = lattice;
     let shape = [l.rows, l.columns];
-    dose.grid = tidydose::geometry::Grid::new(
+    dose.grid = tidydose_geometry::Grid::new(
         l.origin,
         [l.row, l.column],
         l.spacing,

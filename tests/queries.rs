@@ -12,8 +12,8 @@ use std::path::{Path, PathBuf};
 use std::process::Output;
 
 use assert_cmd::Command;
-use tidydose::ask::{Question, is_ordered, shipped, tables_named};
-use tidydose::table::TABLES;
+use tidydose_ask::{Question, is_ordered, shipped, tables_named};
+use tidydose_table::TABLES;
 
 use crate::measured::{measured, rows_of, updating};
 

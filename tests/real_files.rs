@@ -9,17 +9,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use tidydose::analyse::{Ends, Settings, structure};
-use tidydose::dicom::{self, Error};
-use tidydose::dose::{DoseField, Interpolation};
-use tidydose::finding::{Code, Finding, Subject};
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{length, sub};
-use tidydose::geometry::smooth::Variant;
-use tidydose::identity::Identity;
-use tidydose::metrics;
-use tidydose::rt::{self, ContourType, DoseReferenceType, DoseUnits, FileStatus};
-use tidydose::units::Gray;
+use tidydose_analyse::{Ends, Settings, structure};
+use tidydose_dicom::{self as dicom, Error};
+use tidydose_dose::{DoseField, Interpolation};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{length, sub};
+use tidydose_geometry::smooth::Variant;
+use tidydose_geometry::units::Gray;
+use tidydose_metrics as metrics;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Identity;
+use tidydose_rt::{self as rt, ContourType, DoseReferenceType, DoseUnits, FileStatus};
 
 use crate::archive::{Archive, Measured};
 use crate::phantom::dicom::{Header, Plan};
@@ -465,7 +465,7 @@ fn compare_structures<'a>(set: &rt::StructureSet, name: &str, fact: impl Fn(&str
 
 /// Half the length of Newell's sum.
 fn area(points: &[Point]) -> f64 {
-    use tidydose::geometry::point::{add, cross};
+    use tidydose_geometry::point::{add, cross};
     let Some(first) = points.first() else { return 0.0 };
     let next = points.iter().cycle().skip(1);
     let sum = points

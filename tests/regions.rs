@@ -10,9 +10,9 @@
 use std::collections::BTreeMap;
 use std::f64::consts::PI;
 
-use tidydose::analyse::Settings;
-use tidydose::geometry::Point;
-use tidydose::metrics::{Outcome, Status};
+use tidydose_analyse::Settings;
+use tidydose_geometry::Point;
+use tidydose_metrics::{Outcome, Status};
 
 use crate::archive::{Course, Measured};
 use crate::phantom::dicom::Roi;

@@ -8,12 +8,12 @@
 
 use std::f64::consts::PI;
 
-use tidydose::analyse::limit_check::LimitCheck;
-use tidydose::analyse::relate::Relation;
-use tidydose::analyse::{Analysis, Settings};
-use tidydose::geometry::Point;
-use tidydose::limits::{Limit, Tier, Verdict};
-use tidydose::metrics::{Outcome, Status, parse};
+use tidydose_analyse::limit_check::LimitCheck;
+use tidydose_analyse::relate::Relation;
+use tidydose_analyse::{Analysis, Settings};
+use tidydose_geometry::Point;
+use tidydose_metrics::limits::{Limit, Tier, Verdict};
+use tidydose_metrics::{Outcome, Status, parse};
 
 use crate::archive::Course;
 use crate::phantom::dicom::Roi;

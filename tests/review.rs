@@ -10,10 +10,10 @@ use std::path::Path;
 use std::process::Command as Process;
 
 use assert_cmd::Command;
-use tidydose::report::{self, Request};
-use tidydose::table::frame::{Cells, LoadedTable, rows_where, texts};
-use tidydose::table::read_study::StudyTables;
-use tidydose::table::run::CAUTION;
+use tidydose_report::{self as report, Request};
+use tidydose_table::frame::{Cells, LoadedTable, rows_where, texts};
+use tidydose_table::read_study::StudyTables;
+use tidydose_table::run::CAUTION;
 
 use crate::measured::{Row, measured};
 

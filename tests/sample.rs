@@ -145,7 +145,7 @@ const HEADER: &str = "patient,plan,structure,metric,truth,value,low,high,off_per
 fn measured_values_are_those_of_the_formulas() {
     let ours = measurements();
     let standard: Vec<String> =
-        tidydose::metrics::standard().iter().map(ToString::to_string).collect();
+        tidydose_metrics::standard().iter().map(ToString::to_string).collect();
     let truth = rows_of(&fs::read_to_string(cohort().join("truth.csv")).unwrap());
     let mut unasked = 0;
     let (mut valued, mut found, mut missing) = (0_usize, Vec::new(), BTreeMap::new());

@@ -13,11 +13,13 @@
 
 use std::collections::BTreeMap;
 
-use tidydose::analyse::Settings;
-use tidydose::dose::{Dvh, Isodose, Samples};
-use tidydose::geometry::Point;
-use tidydose::metrics::local::Surroundings;
-use tidydose::metrics::{self, Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use tidydose_analyse::Settings;
+use tidydose_dose::{Dvh, Isodose, Samples};
+use tidydose_geometry::Point;
+use tidydose_metrics::local::Surroundings;
+use tidydose_metrics::{
+    self as metrics, Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject,
+};
 
 use crate::archive::{Course, Measured};
 use crate::phantom::closed_form::Radial;

@@ -22,11 +22,11 @@ use super::form;
 use super::settings::{Ends, Settings};
 use super::structure::Solid;
 use super::trace::{Doubt, Doubts};
-use crate::dose::{DoseField, Dvh, Interpolation, sample};
-use crate::geometry::smooth::Variant;
-use crate::geometry::{Occupancy, Point};
-use crate::metrics::size::Form;
-use crate::metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use tidydose_dose::{DoseField, Dvh, Interpolation, sample};
+use tidydose_geometry::smooth::Variant;
+use tidydose_geometry::{Occupancy, Point};
+use tidydose_metrics::size::Form;
+use tidydose_metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
 
 /// One way of computing a structure.
 #[derive(Debug, Clone)]

@@ -7,8 +7,8 @@ use super::bounds::{Circumstances, Views};
 use super::region::BRAIN;
 use super::trace::{Doubt, Doubts};
 use super::{Measurement, Part, row};
-use crate::case::Role;
-use crate::metrics::{Metric, Outcome, Status, parse};
+use tidydose_case::Role;
+use tidydose_metrics::{Metric, Outcome, Status, parse};
 
 /// The metric that is computed here.
 pub(super) const COIN: &str = "BaltasCOIN";
@@ -127,12 +127,12 @@ mod tests {
     use ndarray::Array3;
 
     use super::*;
-    use crate::analyse::testing::{ball, case_of, set_of};
-    use crate::analyse::{Settings, analyse};
-    use crate::case::{Prescription, PrescriptionBasis};
-    use crate::geometry::{Grid, Point};
-    use crate::rt::Dose;
-    use crate::units::Gray;
+    use crate::testing::{ball, case_of, set_of};
+    use crate::{Settings, analyse};
+    use tidydose_case::{Prescription, PrescriptionBasis};
+    use tidydose_geometry::units::Gray;
+    use tidydose_geometry::{Grid, Point};
+    use tidydose_rt::Dose;
 
     /// Width of the dose, mm, and where it has fallen to 12 Gy of 24 Gy.
     const SIGMA_MM: f64 = 8.0;

@@ -8,10 +8,10 @@
 use serde::{Deserialize, Serialize};
 
 use super::shape::Shape;
-use crate::case::{Case, Role, VolumeWindow, volume_window};
-use crate::finding::{Code, Finding, Subject};
-use crate::geometry::Point;
-use crate::geometry::point::{add, dot, scale, sub, unit};
+use tidydose_case::{Case, Role, VolumeWindow, volume_window};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, dot, scale, sub, unit};
+use tidydose_rt::finding::{Code, Finding, Subject};
 
 /// Nearer to the middle plane than this a centre says no side, mm: half the width of a chiasm.
 const MIDDLE_MM: f64 = 3.0;

@@ -1,9 +1,9 @@
 //! The dose of a case read in several ways: as it is, from every second voxel, and, where voxels
 //! scatter, with the scatter drawn anew. Knows no structure.
 
-use crate::dose::noise::{self, Noise};
-use crate::dose::{DoseField, Interpolation, Phase};
-use crate::rt::Dose;
+use tidydose_dose::noise::{self, Noise};
+use tidydose_dose::{DoseField, Interpolation, Phase};
+use tidydose_rt::Dose;
 
 /// The fields of one dose, owned.
 #[derive(Debug, Clone)]

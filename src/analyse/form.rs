@@ -1,12 +1,12 @@
-//! Size, shape and place of one computed solid, for the metrics of [`crate::metrics::size`].
+//! Size, shape and place of one computed solid, for the metrics of [`tidydose_metrics::size`].
 
 use super::structure::Solid;
-use crate::dose::DoseField;
-use crate::geometry::occupancy::Occupancy;
-use crate::geometry::point::{self, Point};
-use crate::geometry::smooth::Variant;
-use crate::geometry::surface::Surface;
-use crate::metrics::size::{Form, Isocentre};
+use tidydose_dose::DoseField;
+use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::point::{self, Point};
+use tidydose_geometry::smooth::Variant;
+use tidydose_geometry::surface::Surface;
+use tidydose_metrics::size::{Form, Isocentre};
 
 /// The form of a solid as `occupancy` fills it with something varied, without doses.
 #[must_use]

@@ -4,11 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Analysis, Settings, analyse, conclude, measure, parts, prepared};
-use crate::case::{Case, Role};
-use crate::dose::{DoseField, Interpolation};
-use crate::finding::{Code, Finding, Subject};
-use crate::geometry::Grid;
-use crate::rt::{Dose, Roi, StructureSet};
+use tidydose_case::{Case, Role};
+use tidydose_dose::{DoseField, Interpolation};
+use tidydose_geometry::Grid;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::{Dose, Roi, StructureSet};
 
 /// Two grids hold the same dose when they differ by less than this share of the largest dose at
 /// the voxel centres that lie in both. Stored steps and the spline between voxels, for a dose that

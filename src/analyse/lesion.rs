@@ -8,9 +8,9 @@ use super::evidence::{Evidence, about};
 use super::look::Look;
 use super::result::{Word, word};
 use super::shape::Shape;
-use crate::case::{Case, NamedRoi, Role};
-use crate::finding::{Code, Finding};
-use crate::geometry::Point;
+use tidydose_case::{Case, NamedRoi, Role};
+use tidydose_geometry::Point;
+use tidydose_rt::finding::{Code, Finding};
 
 /// From this share of its volume on a target lies within another one.
 const INSIDE: f64 = 0.8;
@@ -176,9 +176,9 @@ fn numbers_disagree(case: &Case, group: &[(&NamedRoi, &Shape)]) -> Option<Findin
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::evidence::evidence;
-    use crate::analyse::shape::shapes;
-    use crate::analyse::testing::{ball, case_of, set_of};
+    use crate::evidence::evidence;
+    use crate::shape::shapes;
+    use crate::testing::{ball, case_of, set_of};
 
     fn found(balls: &[(&str, Point, f64)]) -> (Vec<Lesion>, Vec<Code>) {
         let rois = (1..).zip(balls).map(|(n, (_, c, r))| ball(n, *c, *r)).collect();

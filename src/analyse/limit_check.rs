@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use super::relate::{Relation, SHARE};
 use super::result::Measurement;
-use crate::case::{Case, NameBasis, NamedRoi, Role};
-use crate::limits::{Limit, Verdict, fractions_listed, judge};
-use crate::metrics::Outcome;
+use tidydose_case::{Case, NameBasis, NamedRoi, Role};
+use tidydose_metrics::Outcome;
+use tidydose_metrics::limits::{Limit, Verdict, fractions_listed, judge};
 
 /// A target counts as inside an organ from this share of its volume on, percent.
 pub const INSIDE_PERCENT: f64 = 50.0;
@@ -70,7 +70,7 @@ impl Look<'_> {
     }
 
     fn fractions(&self) -> Option<u32> {
-        self.case.plan.as_ref().and_then(crate::rt::Plan::fractions)
+        self.case.plan.as_ref().and_then(tidydose_rt::Plan::fractions)
     }
 
     fn organ(&self, organ: &str) -> Vec<LimitCheck> {

@@ -5,8 +5,8 @@ use serde::{Deserialize, Serialize};
 
 use super::evidence::{Evidence, SeenSide};
 use super::shape::Shape;
-use crate::case::{BrainRegion, Case, ClinicalLabel};
-use crate::geometry::Point;
+use tidydose_case::{BrainRegion, Case, ClinicalLabel};
+use tidydose_geometry::Point;
 
 /// A lesion's innermost target at a glance.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -159,7 +159,7 @@ fn near(said: f64, drawn: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::clinical_label;
+    use tidydose_case::clinical_label;
 
     fn look(side: SeenSide, place: Point, longest_mm: f64) -> Look {
         let volume_cc = std::f64::consts::PI / 6.0 * longest_mm.powi(3) / 1000.0;

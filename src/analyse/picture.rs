@@ -11,10 +11,10 @@ use serde::{Deserialize, Serialize};
 
 use super::trace::StructureTrace;
 use super::{Bench, Part};
-use crate::case::Role;
-use crate::dose::DoseField;
-use crate::geometry::point::{Point, add, cross, dot, scale, sub, unit};
-use crate::geometry::stack::PlaneStack;
+use tidydose_case::Role;
+use tidydose_dose::DoseField;
+use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
+use tidydose_geometry::stack::PlaneStack;
 
 /// What a picture is centred on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -339,11 +339,11 @@ mod tests {
     use ndarray::Array3;
 
     use super::*;
-    use crate::analyse::trace::StructureTrace;
-    use crate::dose::Interpolation;
-    use crate::geometry::Grid;
-    use crate::rt::{Contour, ContourType, Dose, Roi, RoiHeader};
-    use crate::units::Gray;
+    use crate::trace::StructureTrace;
+    use tidydose_dose::Interpolation;
+    use tidydose_geometry::Grid;
+    use tidydose_geometry::units::Gray;
+    use tidydose_rt::{Contour, ContourType, Dose, Roi, RoiHeader};
 
     /// A dose that falls by 1 Gy per mm from 30 Gy at `centre`.
     fn cone(centre: Point) -> DoseField {
@@ -358,7 +358,7 @@ mod tests {
         #[allow(clippy::cast_possible_truncation)]
         let values = Array3::from_shape_fn([61, 61, 61], |(k, i, j)| {
             let p = [j, i, k].map(|n| n as f64 - 30.0);
-            (30.0 - crate::geometry::point::length(sub(p, centre))).max(0.0) as f32
+            (30.0 - tidydose_geometry::point::length(sub(p, centre))).max(0.0) as f32
         });
         DoseField::new(Dose { grid, values, step: Gray::gy(0.0) }, Interpolation::CubicBSpline)
     }
@@ -386,12 +386,11 @@ mod tests {
             contours: 9,
         };
         let roi = Roi { header, contours: contours.collect(), refused: None };
-        let solid =
-            crate::analyse::structure::build(&roi, &Default::default(), &mut Vec::new()).unwrap();
+        let solid = crate::structure::build(&roi, &Default::default(), &mut Vec::new()).unwrap();
         let cells = solid.occupancy(
-            crate::analyse::Ends::HalfSlice,
+            crate::Ends::HalfSlice,
             1.0,
-            crate::geometry::smooth::Variant::default(),
+            tidydose_geometry::smooth::Variant::default(),
         );
         let trace = StructureTrace::of(7, &solid, &cells, Some(field));
         let point = match view {

@@ -8,12 +8,12 @@ use super::result::RegionMeasurement;
 use super::structure::Solid;
 use super::target::lesions;
 use super::{Bench, Part};
-use crate::case::Role;
-use crate::dose::Isodose;
-use crate::geometry::locate::{Keep, Locator, clipped};
-use crate::geometry::smooth::Variant;
-use crate::metrics::plan_wide::{PlanTotals, Sums};
-use crate::metrics::{AppliesTo, Metric, Outcome, Status, Subject};
+use tidydose_case::Role;
+use tidydose_dose::Isodose;
+use tidydose_geometry::locate::{Keep, Locator, clipped};
+use tidydose_geometry::smooth::Variant;
+use tidydose_metrics::plan_wide::{PlanTotals, Sums};
+use tidydose_metrics::{AppliesTo, Metric, Outcome, Status, Subject};
 
 /// All space that the dose grid covers, within the outline of the patient where there is one.
 const TISSUE: &str = "all tissue";
@@ -231,7 +231,7 @@ impl Bench<'_> {
         targets.sort_by(|a, b| {
             volume(b).total_cmp(&volume(a)).then(a.roi.header.number.cmp(&b.roi.header.number))
         });
-        let mut before: Vec<Arc<crate::geometry::Occupancy>> = Vec::new();
+        let mut before: Vec<Arc<tidydose_geometry::Occupancy>> = Vec::new();
         let mut out = Vec::new();
         for part in targets {
             let Ok(solid) = &part.solid else { continue };

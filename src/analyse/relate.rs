@@ -14,13 +14,13 @@ use serde::{Deserialize, Serialize};
 use super::result::{Word, word};
 use super::settings::Ends;
 use super::structure::{NoSolid, Solid};
-use crate::case::Role;
-use crate::identity::Token;
-use crate::metrics::{Outcome, Status};
 use definitions::{
     GAP, MARGIN_MAX, MARGIN_MEAN, MARGIN_MIN, NEAREST, OVERLAP, OVH, SHARE_OF_OTHER,
 };
 use shape::{Shape, Shapes};
+use tidydose_case::Role;
+use tidydose_metrics::{Outcome, Status};
+use tidydose_rt::identity::Token;
 
 /// One row of the table of relations.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]

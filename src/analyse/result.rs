@@ -11,9 +11,9 @@ use super::limit_check::LimitCheck;
 use super::picture::Picture;
 use super::relate::Relation;
 use super::trace::{Doubts, StructureTrace};
-use crate::finding::Finding;
-use crate::identity::Token;
-use crate::metrics::Outcome;
+use tidydose_metrics::Outcome;
+use tidydose_rt::finding::Finding;
+use tidydose_rt::identity::Token;
 
 /// A word of the program, such as a unit: the same few for all cases. The alias keeps a derived
 /// reader from borrowing it out of what is read.

@@ -1,8 +1,8 @@
 //! Everything that can change a number, in one place; each setting is written into the output.
 
-use crate::dose::Interpolation;
-use crate::limits::Limit;
-use crate::metrics::{self, Metric};
+use tidydose_dose::Interpolation;
+use tidydose_metrics::limits::Limit;
+use tidydose_metrics::{self as metrics, Metric};
 
 /// What the solid between contour planes is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]

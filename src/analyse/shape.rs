@@ -2,11 +2,11 @@
 //! and box. Good enough to tell what is what; nothing that is reported as a measurement.
 
 use super::structure::{self, Solid};
-use crate::case::Case;
-use crate::finding::Subject;
-use crate::geometry::Point;
-use crate::geometry::point::{length, sub};
-use crate::rt::StructureSet;
+use tidydose_case::Case;
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{length, sub};
+use tidydose_rt::StructureSet;
+use tidydose_rt::finding::Subject;
 
 /// Volumes closer than this share ...
 const SAME_VOLUME: f64 = 0.005;

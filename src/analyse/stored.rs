@@ -3,10 +3,10 @@
 
 use super::result::Analysis;
 use super::{About, STATED_FROM_CC, STATED_TOLERANCE};
-use crate::case::Case;
-use crate::finding::{Code, Finding};
-use crate::metrics::Status;
-use crate::rt::{DoseUnits, StoredDvh};
+use tidydose_case::Case;
+use tidydose_metrics::Status;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::{DoseUnits, StoredDvh};
 
 /// Mean doses may differ by this, Gy, beside the share of [`STATED_TOLERANCE`] and a bin.
 const MEAN_GY: f64 = 0.5;

@@ -9,11 +9,11 @@ use std::collections::BTreeMap;
 
 use super::result::Analysis;
 use super::sum::SumMeasurement;
-use crate::case::{Case, NamedRoi, Role};
-use crate::finding::{Code, Finding, Severity, Subject};
-use crate::identity::Token;
-use crate::limits::Verdict;
-use crate::metrics::{Outcome, Status};
+use tidydose_case::{Case, NamedRoi, Role};
+use tidydose_metrics::limits::Verdict;
+use tidydose_metrics::{Outcome, Status};
+use tidydose_rt::finding::{Code, Finding, Severity, Subject};
+use tidydose_rt::identity::Token;
 
 /// How the reason begins that a strict run gives.
 pub const PREFIX: &str = "strict run: ";
@@ -190,15 +190,15 @@ mod tests {
     use ndarray::Array3;
 
     use super::*;
-    use crate::analyse::relate::Relation;
-    use crate::analyse::testing::{ball, case_of, set_of};
-    use crate::analyse::{Settings, analyse};
-    use crate::case::{Prescription, PrescriptionBasis};
-    use crate::geometry::Grid;
-    use crate::limits::{Limit, row};
-    use crate::metrics::List;
-    use crate::rt::{Dose, FractionGroup, StructureSet};
-    use crate::units::Gray;
+    use crate::relate::Relation;
+    use crate::testing::{ball, case_of, set_of};
+    use crate::{Settings, analyse};
+    use tidydose_case::{Prescription, PrescriptionBasis};
+    use tidydose_geometry::Grid;
+    use tidydose_geometry::units::Gray;
+    use tidydose_metrics::List;
+    use tidydose_metrics::limits::{Limit, row};
+    use tidydose_rt::{Dose, FractionGroup, StructureSet};
 
     fn limit(organ: &str) -> Limit {
         row::read(|column| match column {

@@ -3,17 +3,17 @@
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::settings::Ends;
-use crate::finding::{Code, Finding, Subject};
-use crate::geometry::diameter::Diameters;
-use crate::geometry::locate::{self, Keep, Locator};
-use crate::geometry::occupancy::Occupancy;
-use crate::geometry::slab::{self, Slab, Spacing};
-use crate::geometry::smooth::{self, Variant};
-use crate::geometry::stack::Plane;
-use crate::geometry::{Combine, PlaneStack, Point, ball_radius_mm};
-use crate::metrics::Status;
-use crate::rt::{ContourType, Roi};
-use crate::units::Millimetre;
+use tidydose_geometry::diameter::Diameters;
+use tidydose_geometry::locate::{self, Keep, Locator};
+use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::slab::{self, Slab, Spacing};
+use tidydose_geometry::smooth::{self, Variant};
+use tidydose_geometry::stack::Plane;
+use tidydose_geometry::units::Millimetre;
+use tidydose_geometry::{Combine, PlaneStack, Point, ball_radius_mm};
+use tidydose_metrics::Status;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::{ContourType, Roi};
 
 /// A structure as a solid, ready to be filled with cells.
 #[derive(Debug, Clone)]
@@ -159,8 +159,8 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
     let curves: Vec<Vec<Point>> = closed.iter().map(|c| c.points.clone()).collect();
     let stack = PlaneStack::build(&curves, combine).map_err(|e| {
         let code = match e {
-            crate::geometry::StackError::MixedOrientation { .. } => Code::RoiOrientationMixed,
-            crate::geometry::StackError::NotPlanar { .. } => Code::ContourRefused,
+            tidydose_geometry::StackError::MixedOrientation { .. } => Code::RoiOrientationMixed,
+            tidydose_geometry::StackError::NotPlanar { .. } => Code::ContourRefused,
         };
         note(code, e.to_string());
         no(Status::Excluded, e.to_string())

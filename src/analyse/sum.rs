@@ -8,13 +8,13 @@ use ndarray::Array3;
 
 use super::fields::Prepared;
 use super::{Analysis, Settings, measure, parts};
-use crate::case::{Case, Role, SumBasis};
-use crate::dose::{DoseField, Interpolation, Phase};
-use crate::geometry::point::sub;
-use crate::geometry::{Grid, Point};
-use crate::metrics::{self, Metric, Outcome, Status, organ_models};
-use crate::rt::{Dose, Rigid, StructureSet};
-use crate::units::Gray;
+use tidydose_case::{Case, Role, SumBasis};
+use tidydose_dose::{DoseField, Interpolation, Phase};
+use tidydose_geometry::point::sub;
+use tidydose_geometry::units::Gray;
+use tidydose_geometry::{Grid, Point};
+use tidydose_metrics::{self as metrics, Metric, Outcome, Status, organ_models};
+use tidydose_rt::{Dose, Rigid, StructureSet};
 
 /// The dose of one plan as it enters a sum.
 #[derive(Debug, Clone)]

@@ -4,16 +4,16 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use crate::dose::beyond::largest_beyond;
-use crate::dose::sample::sample;
-use crate::dose::{Isodose, IsodoseMap, Partition};
-use crate::geometry::locate::Locator;
-use crate::geometry::occupancy::Occupancy;
-use crate::geometry::surface::Shell;
-use crate::geometry::{Point, ball_radius_mm};
-use crate::metrics::PrescriptionIsodoses;
-use crate::metrics::gradient::PENUMBRA;
-use crate::metrics::local::{LocalVolume, Surroundings};
+use tidydose_dose::beyond::largest_beyond;
+use tidydose_dose::sample::sample;
+use tidydose_dose::{Isodose, IsodoseMap, Partition};
+use tidydose_geometry::locate::Locator;
+use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::surface::Shell;
+use tidydose_geometry::{Point, ball_radius_mm};
+use tidydose_metrics::PrescriptionIsodoses;
+use tidydose_metrics::gradient::PENUMBRA;
+use tidydose_metrics::local::{LocalVolume, Surroundings};
 
 /// A target that may share an isodose with another.
 #[derive(Debug, Clone)]
@@ -53,8 +53,8 @@ impl Target {
     /// Whether two descriptions are of one lesion: nested targets such as a GTV in its PTV.
     #[must_use]
     pub fn is_nested_with(&self, other: &Self) -> bool {
-        let d = crate::geometry::point::sub(self.centre, other.centre);
-        crate::geometry::point::length(d) < self.radius_mm.max(other.radius_mm)
+        let d = tidydose_geometry::point::sub(self.centre, other.centre);
+        tidydose_geometry::point::length(d) < self.radius_mm.max(other.radius_mm)
     }
 }
 

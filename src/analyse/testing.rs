@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use crate::case::{Case, Decisions, identify, link};
-use crate::geometry::Point;
-use crate::identity::Token;
-use crate::rt::{
+use tidydose_case::{Case, Decisions, identify, link};
+use tidydose_geometry::Point;
+use tidydose_rt::identity::Token;
+use tidydose_rt::{
     Contour, ContourType, Inventory, Origin, Person, Plan, Roi, RoiHeader, StructureSet,
     StructureSetHeader,
 };

@@ -5,8 +5,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::structure::Solid;
-use crate::dose::DoseField;
-use crate::geometry::{Occupancy, Point};
+use tidydose_dose::DoseField;
+use tidydose_geometry::{Occupancy, Point};
 
 /// What makes a value uncertain; [`super::bounds`] says how each is found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
@@ -146,17 +146,18 @@ impl StructureTrace {
 
 fn planes(solid: &Solid) -> Vec<TracedPlane> {
     let axes = solid.stack.axes;
-    let plane = |(plane, slab): (&crate::geometry::stack::Plane, &crate::geometry::slab::Slab)| {
-        let area = plane.region.area();
-        let [mu, mv] = plane.region.moments();
-        TracedPlane {
-            position_mm: plane.w_mm,
-            thickness_mm: slab.thickness_mm(),
-            outlines: plane.region.rings().len(),
-            area_mm2: area,
-            centre_mm: axes.point([mu / area, mv / area, plane.w_mm]),
-        }
-    };
+    let plane =
+        |(plane, slab): (&tidydose_geometry::stack::Plane, &tidydose_geometry::slab::Slab)| {
+            let area = plane.region.area();
+            let [mu, mv] = plane.region.moments();
+            TracedPlane {
+                position_mm: plane.w_mm,
+                thickness_mm: slab.thickness_mm(),
+                outlines: plane.region.rings().len(),
+                area_mm2: area,
+                centre_mm: axes.point([mu / area, mv / area, plane.w_mm]),
+            }
+        };
     solid.planes().map(plane).collect()
 }
 

@@ -4,10 +4,10 @@ use std::io::{self, Write};
 
 use serde::ser::{Serialize, SerializeMap, SerializeSeq, Serializer};
 
-use crate::table::Cell;
-use crate::table::frame::LoadedTable;
-use crate::table::write_csv::{number, write_records};
-use crate::table::write_parquet::write_frame;
+use tidydose_table::Cell;
+use tidydose_table::frame::LoadedTable;
+use tidydose_table::write_csv::{number, write_records};
+use tidydose_table::write_parquet::write_frame;
 
 /// How an answer is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -163,7 +163,7 @@ impl Serialize for Object<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::frame::Cells;
+    use tidydose_table::frame::Cells;
 
     fn answer() -> Answer {
         Answer(LoadedTable::new(vec![

@@ -3,7 +3,7 @@
 
 use include_dir::{Dir, include_dir};
 
-static QUERIES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/queries");
+static QUERIES: Dir<'_> = include_dir!("$CARGO_MANIFEST_DIR/../../queries");
 
 /// Name (the file's, without `.sql`) and text of every question, by name.
 #[must_use]

@@ -5,8 +5,8 @@
 use std::collections::BTreeMap;
 
 use super::Case;
-use crate::finding::Code;
-use crate::identity::Token;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Token;
 
 /// Plans of a patient whose dates lie no further apart than this belong to one course, days: longer
 /// than staged or fractionated radiosurgery takes, shorter than the usual time to the first
@@ -107,10 +107,10 @@ fn of_patient(mut plans: Vec<Dated<'_>>) -> Vec<(&Token, Course)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{dose, plan, structure_set, token};
-    use crate::case::{Delivery, DeliverySource, link};
-    use crate::rt::Inventory;
-    use crate::units::Day;
+    use crate::fixtures::{dose, plan, structure_set, token};
+    use crate::{Delivery, DeliverySource, link};
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::Inventory;
 
     #[test]
     fn plans_close_in_time_are_one_course() {

@@ -4,9 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Role;
-use crate::finding::Code;
-use crate::identity::Token;
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Token;
 
 /// What the user says about one name.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -4,8 +4,8 @@
 use std::collections::BTreeMap;
 
 use super::Case;
-use crate::identity::Token;
-use crate::rt::{DoseHeader, Rigid};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, Rigid};
 
 /// A stored grid and the factor with which it enters the sum.
 #[derive(Debug, Clone, PartialEq)]

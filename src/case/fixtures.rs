@@ -1,12 +1,12 @@
 //! Small objects for the tests of this room.
 
-use crate::geometry::Grid;
-use crate::identity::Token;
-use crate::rt::{
+use tidydose_geometry::Grid;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::identity::Token;
+use tidydose_rt::{
     Beam, DoseHeader, DoseSummation, DoseType, DoseUnits, Origin, Person, Plan, RoiHeader,
     StructureSetHeader,
 };
-use crate::units::Gray;
 
 pub(crate) fn token(text: &str) -> Token {
     Token::new(text)

@@ -1,7 +1,7 @@
 //! Who is who in every case: names, then prescriptions (which need the roles), then technology.
 
 use super::{Case, Decisions, names, prescription, technology, treatment};
-use crate::finding::Finding;
+use tidydose_rt::finding::Finding;
 
 /// Fills names, prescriptions and technology of every case and returns what is questionable about
 /// them. What the user decided comes first; running it again gives the same result.

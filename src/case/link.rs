@@ -19,12 +19,12 @@ mod summation;
 use std::collections::BTreeSet;
 
 use super::{Case, Decisions, LinkMethod};
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::Token;
-use crate::rt::{Inventory, Origin, RoiHeader};
 use archive::Archive;
 use draft::{Draft, Makings};
 use owner::Owners;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{Inventory, Origin, RoiHeader};
 
 pub use frames::registered_motion;
 

@@ -22,9 +22,9 @@ pub use recognise::{Recognition, recognise};
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Case, Decisions, NameBasis, NameDecision, NamedRoi, Role};
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::Token;
-use crate::rt::RoiHeader;
+use tidydose_rt::RoiHeader;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Token;
 
 /// Fills the names of a case and returns what is questionable about them.
 pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> {
@@ -210,9 +210,9 @@ pub fn proposals(cases: &[Case]) -> Vec<Proposal> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{dose, plan, roi, structure_set, token};
-    use crate::case::{identify, link};
-    use crate::rt::Inventory;
+    use crate::fixtures::{dose, plan, roi, structure_set, token};
+    use crate::{identify, link};
+    use tidydose_rt::Inventory;
 
     fn read(name: &str, interpreted_type: &str) -> (NamedRoi, Option<Doubt>) {
         let roi = RoiHeader { interpreted_type: Some(interpreted_type.into()), ..roi(1, name) };

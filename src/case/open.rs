@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Case, NameBasis};
-use crate::identity::Token;
+use tidydose_rt::identity::Token;
 
 /// Where a decision is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -68,10 +68,10 @@ pub fn open_decisions(cases: &[Case]) -> Vec<OpenDecision> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{dose, plan, roi, structure_set};
-    use crate::case::{Decisions, NameDecision, identify, link};
-    use crate::rt::Inventory;
-    use crate::units::Gray;
+    use crate::fixtures::{dose, plan, roi, structure_set};
+    use crate::{Decisions, NameDecision, identify, link};
+    use tidydose_geometry::units::Gray;
+    use tidydose_rt::Inventory;
 
     #[test]
     fn the_decision_that_most_cases_wait_for_comes_first_and_goes_once_taken() {

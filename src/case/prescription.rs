@@ -2,9 +2,9 @@
 //! states it; nothing is carried from one target to another by likeness of names.
 
 use super::{Case, Decisions, Prescription, PrescriptionBasis, technology};
-use crate::finding::{Code, Finding, Subject};
-use crate::rt::{DoseReference, DoseReferenceType, Plan};
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::{DoseReference, DoseReferenceType, Plan};
 
 /// Two statements of one dose that differ by more than this share contradict each other.
 const CONTRADICTION: f64 = 0.01;

@@ -5,8 +5,8 @@
 use std::collections::BTreeSet;
 
 use super::{Case, Course, courses, registered_motion};
-use crate::identity::Token;
-use crate::rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
 
 /// What is added up.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -180,10 +180,10 @@ fn fractionation(basis: SumBasis, parts: &[SumPart<'_>], cases: &[Case]) -> Resu
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{dose, plan, structure_set};
-    use crate::case::{Decisions, link_decided};
-    use crate::rt::{FractionGroup, Inventory, RegisteredFrame};
-    use crate::units::Day;
+    use crate::fixtures::{dose, plan, structure_set};
+    use crate::{Decisions, link_decided};
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::{FractionGroup, Inventory, RegisteredFrame};
 
     fn sum(basis: SumBasis) -> PlanSum {
         PlanSum {

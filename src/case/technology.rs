@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::Technology;
-use crate::rt::{Beam, FractionGroup, Plan};
+use tidydose_rt::{Beam, FractionGroup, Plan};
 
 /// From this number of fixed beams on a plan is taken for that of a robot arm.
 const ROBOT_BEAMS: usize = 50;
@@ -171,7 +171,7 @@ fn tenths(value: f64) -> i64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{beam, plan};
+    use crate::fixtures::{beam, plan};
 
     fn of(beams: Vec<Beam>) -> (Technology, String) {
         let mut plan = plan("plan", "set");

@@ -4,9 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Case;
-use crate::finding::{Code, Finding, Subject};
-use crate::rt::{DoseSummation, DoseType, Plan, SessionBeam, TreatmentRecord};
-use crate::units::Day;
+use tidydose_geometry::units::Day;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::{DoseSummation, DoseType, Plan, SessionBeam, TreatmentRecord};
 
 /// Which part a plan had in the treatment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
@@ -173,7 +173,7 @@ fn beam_is_whole(parts: &[&SessionBeam]) -> bool {
 
 /// What is questionable about the plan, its delivery and its dose, once prescriptions are known.
 pub(super) fn review(case: &Case) -> Vec<Finding> {
-    let about = |object: Option<&crate::identity::Token>| Subject {
+    let about = |object: Option<&tidydose_rt::identity::Token>| Subject {
         patient: case.patient.clone(),
         case: Some(case.id.clone()),
         object: object.cloned(),
@@ -268,8 +268,8 @@ fn like_one_fraction(case: &Case) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::fixtures::{beam, plan, token};
-    use crate::rt::{BeamShare, FractionGroup, Origin, Person, Summary};
+    use crate::fixtures::{beam, plan, token};
+    use tidydose_rt::{BeamShare, FractionGroup, Origin, Person, Summary};
 
     fn two_beams() -> Plan {
         let mut p = plan("p", "s");

@@ -14,14 +14,14 @@ use super::prepare::{REFUSALS_SHOWN, record};
 use super::study_folder::resolved;
 use super::study_key::StudyKey;
 use super::terminal::{Terminal, print};
-use crate::dicom::deident::{self, Attributes, Choices, Personal, Spacings, Treatment};
-use crate::dicom::{self, Error, Scan, ScanError};
-use crate::identity::{Identity, Token};
-use crate::rt::{FileRecord, FileStatus};
-use crate::table::Cell;
-use crate::table::run::CAUTION;
-use crate::table::write_csv::write_records;
-use crate::table::write_file::replace_file;
+use tidydose_dicom::deident::{self, Attributes, Choices, Personal, Spacings, Treatment};
+use tidydose_dicom::{self as dicom, Error, Scan, ScanError};
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_rt::{FileRecord, FileStatus};
+use tidydose_table::Cell;
+use tidydose_table::run::CAUTION;
+use tidydose_table::write_csv::write_records;
+use tidydose_table::write_file::replace_file;
 
 /// The table of what was done, in the folder of the copies.
 const TABLE: &str = "anonymised.csv";

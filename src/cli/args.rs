@@ -7,12 +7,12 @@ use std::path::PathBuf;
 use clap::builder::PossibleValuesParser;
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
-use crate::analyse::Ends;
-use crate::ask::Format;
-use crate::dose::Interpolation;
-use crate::metrics::List;
-use crate::relate::Grain;
-use crate::table::spreadsheet_csv::Convention;
+use tidydose_analyse::Ends;
+use tidydose_ask::Format;
+use tidydose_dose::Interpolation;
+use tidydose_metrics::List;
+use tidydose_relate::Grain;
+use tidydose_table::spreadsheet_csv::Convention;
 
 /// From archives of DICOM radiotherapy plans to tidy dose-volume tables.
 #[derive(Debug, Clone, Parser)]
@@ -492,7 +492,7 @@ mod tests {
 
     #[test]
     fn every_command_helps_with_examples_and_the_caution() {
-        let caution = crate::table::run::CAUTION.replace(' ', "");
+        let caution = tidydose_table::run::CAUTION.replace(' ', "");
         let mut top = Arguments::command();
         let mut pages = vec![top.render_help().to_string()];
         pages.extend(top.get_subcommands_mut().map(|c| c.render_help().to_string()));

@@ -10,10 +10,10 @@ use super::Outcome;
 use super::args::Ask;
 use super::fault::Fault;
 use super::terminal::{Terminal, print};
-use crate::ask::{self, Answer, AskError, Format, Question};
-use crate::table::read_study::{StudyTables, is_complete};
-use crate::table::replace_file;
-use crate::table::run::CAUTION;
+use tidydose_ask::{self as ask, Answer, AskError, Format, Question};
+use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::replace_file;
+use tidydose_table::run::CAUTION;
 
 /// Runs the command.
 ///

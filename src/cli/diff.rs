@@ -4,17 +4,17 @@ use std::collections::BTreeMap;
 use std::io;
 use std::path::Path;
 
-use crate::table::frame::LoadedTable;
+use tidydose_table::frame::LoadedTable;
 
 use super::Outcome;
 use super::args::Diff;
 use super::fault::Fault;
 use super::terminal::{Terminal, print};
-use crate::report::difference::{Change, Difference, Side, TABLES, difference};
-use crate::table::read_study::{StudyTables, run_texts};
-use crate::table::run::CAUTION;
-use crate::table::write_csv::{number, write_records};
-use crate::table::{Cell, replace_file};
+use tidydose_report::difference::{Change, Difference, Side, TABLES, difference};
+use tidydose_table::read_study::{StudyTables, run_texts};
+use tidydose_table::run::CAUTION;
+use tidydose_table::write_csv::{number, write_records};
+use tidydose_table::{Cell, replace_file};
 
 /// So many of the largest changes are shown in the summary.
 const SHOWN: usize = 10;

@@ -4,17 +4,17 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use crate::table::frame::LoadedTable;
+use tidydose_table::frame::LoadedTable;
 
 use super::Outcome;
 use super::args::Explain;
 use super::fault::Fault;
 use super::terminal::{Terminal, print};
-use crate::report::explain::{self, CellName, ExplainError};
-use crate::report::png::png;
-use crate::table::read_study::{StudyTables, is_complete};
-use crate::table::replace_file;
-use crate::table::run::CAUTION;
+use tidydose_report::explain::{self, CellName, ExplainError};
+use tidydose_report::png::png;
+use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::replace_file;
+use tidydose_table::run::CAUTION;
 
 /// Runs the command.
 ///

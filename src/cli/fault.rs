@@ -3,10 +3,10 @@
 
 use std::path::PathBuf;
 
-use crate::dicom::ScanError;
-use crate::table::WriteError;
-use crate::table::user_file::ReadError;
-use crate::table::workbook::WorkbookError;
+use tidydose_dicom::ScanError;
+use tidydose_table::WriteError;
+use tidydose_table::user_file::ReadError;
+use tidydose_table::workbook::WorkbookError;
 
 /// The run could not be done.
 #[derive(Debug, thiserror::Error)]

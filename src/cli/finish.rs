@@ -12,12 +12,12 @@ use super::prepare::Prepared;
 use super::settings::{Measuring, Settings};
 use super::store::Store;
 use super::terminal::Terminal;
-use crate::analyse::Analysis;
-use crate::case::Case;
-use crate::finding::Finding;
-use crate::table::WriteError;
-use crate::table::part::{Part, Reading};
-use crate::table::prescriptions;
+use tidydose_analyse::Analysis;
+use tidydose_case::Case;
+use tidydose_rt::finding::Finding;
+use tidydose_table::WriteError;
+use tidydose_table::part::{Part, Reading};
+use tidydose_table::prescriptions;
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]

@@ -8,8 +8,8 @@ use super::parallel::{guarded, map_indices};
 use super::prepare::Prepared;
 use super::settings::Settings;
 use super::terminal::Terminal;
-use crate::analyse::{self, Glance};
-use crate::identity::Token;
+use tidydose_analyse::{self as analyse, Glance};
+use tidydose_rt::identity::Token;
 
 /// What the shapes of each case say; cases without readable contours are not there.
 pub(super) fn glances(

@@ -17,16 +17,16 @@ use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
 use super::{Outcome, outcome_of};
-use crate::analyse::strict::Refusals;
-use crate::analyse::{self, Analysis};
-use crate::case::Case;
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::Token;
-use crate::metrics::Metric;
-use crate::table::run::{self, Run};
-use crate::table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
-use crate::table::{
-    self, Destination, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError,
+use tidydose_analyse::strict::Refusals;
+use tidydose_analyse::{self as analyse, Analysis};
+use tidydose_case::Case;
+use tidydose_metrics::Metric;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Token;
+use tidydose_table::run::{self, Run};
+use tidydose_table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
+use tidydose_table::{
+    self as table, Destination, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError,
     data_package, workbook,
 };
 

@@ -4,13 +4,13 @@
 use std::collections::BTreeMap;
 
 use super::parallel::guarded;
-use crate::analyse::{self, Analysis};
-use crate::case::Case;
-use crate::dicom::{self, Place};
-use crate::dose;
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Token};
-use crate::rt::{Dose, DoseHeader, Origin, StructureSet};
+use tidydose_analyse::{self as analyse, Analysis};
+use tidydose_case::Case;
+use tidydose_dicom::{self as dicom, Place};
+use tidydose_dose as dose;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_rt::{Dose, DoseHeader, Origin, StructureSet};
 
 /// What came of one case.
 #[derive(Debug, Clone, Default)]

@@ -4,11 +4,11 @@ use super::Outcome;
 use super::args::Paper;
 use super::fault::Fault;
 use super::terminal::Terminal;
-use crate::paper;
-use crate::table::read_study::{StudyTables, is_complete, run_document};
-use crate::table::replace_file;
-use crate::table::run::CAUTION;
-use crate::table::worksheet;
+use tidydose_paper as paper;
+use tidydose_table::read_study::{StudyTables, is_complete, run_document};
+use tidydose_table::replace_file;
+use tidydose_table::run::CAUTION;
+use tidydose_table::worksheet;
 
 /// Runs the command.
 ///

@@ -7,33 +7,32 @@ use std::sync::LazyLock;
 use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
-use crate::analyse;
-use crate::case::Case;
-use crate::identity::Token;
-use crate::metrics::Metric;
-use crate::rt::Origin;
-use crate::table;
+use tidydose_analyse as analyse;
+use tidydose_case::Case;
+use tidydose_metrics::Metric;
+use tidydose_rt::Origin;
+use tidydose_rt::identity::Token;
+use tidydose_table as table;
 
 /// 128 bits: as good as never the same for two.
 const DIGITS: usize = 32;
 
 /// The rooms in which numbers come about, as they were when the program was built.
-static ROOMS: [Dir<'_>; 8] = [
-    include_dir!("$CARGO_MANIFEST_DIR/src/geometry"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/rt"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/dicom"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/case"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/dose"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/metrics"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/limits"),
-    include_dir!("$CARGO_MANIFEST_DIR/src/analyse"),
+static ROOMS: [Dir<'_>; 7] = [
+    include_dir!("$CARGO_MANIFEST_DIR/../geometry"),
+    include_dir!("$CARGO_MANIFEST_DIR/../rt"),
+    include_dir!("$CARGO_MANIFEST_DIR/../dicom"),
+    include_dir!("$CARGO_MANIFEST_DIR/../case"),
+    include_dir!("$CARGO_MANIFEST_DIR/../dose"),
+    include_dir!("$CARGO_MANIFEST_DIR/../metrics"),
+    include_dir!("$CARGO_MANIFEST_DIR/../analyse"),
 ];
 
 /// Single files that numbers rest on.
 const FILES: [&[u8]; 5] = [
-    include_bytes!("../units.rs"),
-    include_bytes!("../identity.rs"),
-    include_bytes!("../finding.rs"),
+    include_bytes!("../geometry/units.rs"),
+    include_bytes!("../rt/identity.rs"),
+    include_bytes!("../rt/finding.rs"),
     include_bytes!("one_case.rs"),
     include_bytes!("../../Cargo.lock"),
 ];
@@ -123,8 +122,8 @@ fn origins_mut(case: &mut Case) -> Vec<&mut Origin> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::testing::case_of;
-    use crate::case::NameBasis;
+    use crate::testing::case_of;
+    use tidydose_case::NameBasis;
 
     #[test]
     fn the_key_follows_what_results_follow_from() {

@@ -11,19 +11,19 @@ use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
-use crate::analyse::{self, Analysis};
-use crate::case::{self, Case, Decisions, PlanSum};
-use crate::dicom::{self, Scan};
-use crate::finding::{Code, Finding, Severity, Subject};
-use crate::identity::{Identity, Token};
-use crate::table::choices::ChoicesFile;
-use crate::table::clinical_file::{ClinicalFile, ConfirmedLabels};
-use crate::table::decisions::{DecisionsFile, States};
-use crate::table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
-use crate::table::names::NamesFile;
-use crate::table::prescriptions::PrescriptionsFile;
-use crate::table::seen::{EvidenceByCase, seen_by_name};
-use crate::table::sums_file::SumsFile;
+use tidydose_analyse::{self as analyse, Analysis};
+use tidydose_case::{self as case, Case, Decisions, PlanSum};
+use tidydose_dicom::{self as dicom, Scan};
+use tidydose_rt::finding::{Code, Finding, Severity, Subject};
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_table::choices::ChoicesFile;
+use tidydose_table::clinical_file::{ClinicalFile, ConfirmedLabels};
+use tidydose_table::decisions::{DecisionsFile, States};
+use tidydose_table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
+use tidydose_table::names::NamesFile;
+use tidydose_table::prescriptions::PrescriptionsFile;
+use tidydose_table::seen::{EvidenceByCase, seen_by_name};
+use tidydose_table::sums_file::SumsFile;
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]

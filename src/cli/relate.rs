@@ -6,13 +6,13 @@ use super::Outcome;
 use super::args::Relate;
 use super::fault::Fault;
 use super::terminal::Terminal;
-use crate::relate::{self, Grain, Request};
-use crate::table::outcomes;
-use crate::table::read_study::{StudyTables, is_complete, run_document};
-use crate::table::replace_file;
-use crate::table::run::{self, CAUTION};
-use crate::table::user_file::UserFile;
-use crate::table::write_file::Access;
+use tidydose_relate::{self as relate, Grain, Request};
+use tidydose_table::outcomes;
+use tidydose_table::read_study::{StudyTables, is_complete, run_document};
+use tidydose_table::replace_file;
+use tidydose_table::run::{self, CAUTION};
+use tidydose_table::user_file::UserFile;
+use tidydose_table::write_file::Access;
 
 /// Predictors that were tried, in the folder of the study.
 const TRIED: &str = "tried.csv";

@@ -4,10 +4,10 @@ use super::Outcome;
 use super::args::Review;
 use super::fault::Fault;
 use super::terminal::Terminal;
-use crate::report::{self, Request};
-use crate::table::read_study::{StudyTables, is_complete};
-use crate::table::replace_file;
-use crate::table::run::CAUTION;
+use tidydose_report::{self as report, Request};
+use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::replace_file;
+use tidydose_table::run::CAUTION;
 
 /// Runs the command.
 ///

@@ -7,11 +7,11 @@ use std::path::{Path, PathBuf};
 use super::args::{Common, Measure};
 use super::fault::Fault;
 use super::share::Share;
-use crate::analyse;
-use crate::limits::Limit;
-use crate::metrics::{self, Metric};
-use crate::table;
-use crate::table::spreadsheet_csv::Convention;
+use tidydose_analyse as analyse;
+use tidydose_metrics::limits::Limit;
+use tidydose_metrics::{self as metrics, Metric};
+use tidydose_table as table;
+use tidydose_table::spreadsheet_csv::Convention;
 
 /// How to read an archive and where to write.
 #[derive(Debug, Clone)]
@@ -107,7 +107,8 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     let limits = limits(typed.limits.as_deref(), &of_study)?;
     let mut settings = analyse::Settings { limits, ..analyse::Settings::default() };
     if let Some(name) = &typed.interpolation {
-        settings.interpolation = word("--interpolation", name, crate::dose::Interpolation::WORDS)?;
+        settings.interpolation =
+            word("--interpolation", name, tidydose_dose::Interpolation::WORDS)?;
     }
     if let Some(name) = &typed.ends {
         settings.ends = word("--ends", name, analyse::Ends::WORDS)?;

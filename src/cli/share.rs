@@ -5,7 +5,7 @@ use std::str::FromStr;
 
 use sha2::{Digest, Sha256};
 
-use crate::identity::Token;
+use tidydose_rt::identity::Token;
 
 /// The share `number` of `of`, counted from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -8,10 +8,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::case::Case;
-use crate::identity::Token;
-use crate::table::WriteError;
-use crate::table::part::{Part, Reading, keys, part_file, read_part, write_part};
+use tidydose_case::Case;
+use tidydose_rt::identity::Token;
+use tidydose_table::WriteError;
+use tidydose_table::part::{Part, Reading, keys, part_file, read_part, write_part};
 
 /// How a content is named where a file was.
 const CONTENT: &str = "sha256:";

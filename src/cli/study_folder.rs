@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::table::{data_package, database, run, spreadsheet_csv, workbook};
+use tidydose_table::{data_package, database, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]

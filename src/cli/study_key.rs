@@ -7,9 +7,9 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use crate::identity::{Identity, Token};
-use crate::table::user_file::UserFile;
-use crate::table::write_file::{Access, replace_file_for};
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_table::user_file::UserFile;
+use tidydose_table::write_file::{Access, replace_file_for};
 
 /// The folder of the key of one study.
 #[derive(Debug, Clone)]
@@ -137,7 +137,7 @@ fn from_hexadecimal(text: &str) -> Option<[u8; LENGTH]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::identity::Kind;
+    use tidydose_rt::identity::Kind;
 
     #[test]
     fn a_key_is_made_once_and_used_again() {

@@ -6,10 +6,10 @@ use std::sync::atomic::AtomicBool;
 use super::one_case::{Workshop, read_structures};
 use super::parallel::{guarded, map_indices};
 use super::prepare::Prepared;
-use crate::analyse::{self, Addend, SumMeasurement};
-use crate::case::{Case, PlanSum, SumPart, resolve};
-use crate::finding::{Code, Finding, Subject};
-use crate::table::MeasuredSum;
+use tidydose_analyse::{self as analyse, Addend, SumMeasurement};
+use tidydose_case::{Case, PlanSum, SumPart, resolve};
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_table::MeasuredSum;
 
 /// Computes every sum of `sums.csv`; those not begun when `stop` was raised are refused.
 pub(super) fn measure_sums(

@@ -11,9 +11,9 @@ use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use super::{Outcome, outcome_of};
-use crate::analyse;
-use crate::case::{NameBasis, Place, open_decisions};
-use crate::table::{self, Study, Tally};
+use tidydose_analyse as analyse;
+use tidydose_case::{NameBasis, Place, open_decisions};
+use tidydose_table::{self as table, Study, Tally};
 
 /// Runs the command.
 ///

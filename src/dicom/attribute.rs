@@ -15,7 +15,7 @@ use super::encoding::dictionary_vr;
 use super::error::Error;
 use super::number::{Decimals, PADDING, decimals, integer};
 use super::remark::Remarks;
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// The keyword of a tag (`DoseGridScaling`), or the tag itself where the dictionary has none.
 pub(super) fn keyword(tag: Tag) -> String {

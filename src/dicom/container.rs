@@ -15,7 +15,7 @@ use zip::{CompressionMethod, ZipArchive};
 use super::error::Error;
 use super::gzip::{Inflated, Marks};
 use super::place::{Member, Packing};
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// The kinds of archive that are opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -7,9 +7,9 @@ use dicom_dictionary_std::tags;
 
 use super::attribute::Attributes;
 use super::error::Error;
-use crate::finding::Code;
-use crate::geometry::Point;
-use crate::rt::{Contour, ContourType};
+use tidydose_geometry::Point;
+use tidydose_rt::finding::Code;
+use tidydose_rt::{Contour, ContourType};
 
 /// Contour Slab Thickness, retired but still found.
 pub(super) const CONTOUR_SLAB_THICKNESS: Tag = Tag(0x3006, 0x0044);

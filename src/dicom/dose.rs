@@ -16,10 +16,10 @@ use super::object::Object;
 use super::pixels::{Format, Samples, Size};
 use super::quirks::stored_bits;
 use super::stored_dvh::stored_dvhs;
-use crate::finding::Code;
-use crate::identity::Kind;
-use crate::rt::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Kind;
+use tidydose_rt::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits};
 
 /// No radiosurgery plan reaches this dose, Gy; a grid in centigray does.
 const PLAUSIBLE_GY: f32 = 300.0;
@@ -325,8 +325,8 @@ mod tests {
     use super::super::object::Source;
     use super::super::sample::{self, Part, remove, set, text};
     use super::*;
-    use crate::finding::Finding;
-    use crate::identity::{Identity, Token};
+    use tidydose_rt::finding::Finding;
+    use tidydose_rt::identity::{Identity, Token};
 
     type Read = Result<(DoseHeader, Option<Dose>, Vec<Finding>), Error>;
 

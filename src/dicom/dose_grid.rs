@@ -8,9 +8,9 @@ use super::attribute::Attributes;
 use super::error::Error;
 use super::pixels::Size;
 use super::quirks::frame_pointer;
-use crate::finding::Code;
-use crate::geometry::Grid;
-use crate::geometry::point::{Point, dot};
+use tidydose_geometry::Grid;
+use tidydose_geometry::point::{Point, dot};
+use tidydose_rt::finding::Code;
 
 /// Offsets closer than this to 0 or to the position of the first plane are equal to it, mm.
 const SAME_MM: f64 = 1e-3;

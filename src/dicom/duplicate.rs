@@ -15,9 +15,9 @@ use super::look::{Content, Seen};
 use super::number::PADDING;
 use super::open::{Opened, open_bytes};
 use super::pixels::{Samples, Size};
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Token};
-use crate::rt::FileStatus;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::{Identity, Token};
 
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
 pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {

@@ -10,8 +10,8 @@ use std::path::{Path, PathBuf};
 use dicom_core::Tag;
 
 use super::attribute::keyword;
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind, Token};
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::{Identity, Kind, Token};
 
 /// Why a file or an object was refused.
 #[derive(Debug, Clone, PartialEq)]

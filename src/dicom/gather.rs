@@ -12,8 +12,8 @@ use super::image::{Slice, series};
 use super::look::{Content, Seen};
 use super::place::Place;
 use super::{Ledger, Scan};
-use crate::identity::{Identity, Kind, Token};
-use crate::rt::{FileRecord, ImageSeries, Inventory, StructureSetHeader};
+use tidydose_rt::identity::{Identity, Kind, Token};
+use tidydose_rt::{FileRecord, ImageSeries, Inventory, StructureSetHeader};
 
 /// The scan that is made of these files.
 pub(super) fn gather(mut seen: Vec<Box<Seen>>, identity: &Identity) -> Scan {

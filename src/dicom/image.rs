@@ -15,10 +15,10 @@ use super::attribute::{Attributes, date, days};
 use super::header::Head;
 use super::number::{PADDING, decimal};
 use super::remark::Remarks;
-use crate::geometry::point::{Point, cross, dot, unit};
-use crate::identity::{Identity, Kind, Recent, Token};
-use crate::rt::{ImagePlanes, ImageSeries};
-use crate::units::Millimetre;
+use tidydose_geometry::point::{Point, cross, dot, unit};
+use tidydose_geometry::units::Millimetre;
+use tidydose_rt::identity::{Identity, Kind, Recent, Token};
+use tidydose_rt::{ImagePlanes, ImageSeries};
 
 /// Slices closer than this along the normal are the same plane, mm.
 const SAME_PLANE_MM: f64 = 1e-3;
@@ -202,7 +202,7 @@ impl Along {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::identity::Identity;
+    use tidydose_rt::identity::Identity;
 
     fn head(instance: &'static str, position: &'static str) -> Head<'static> {
         Head {

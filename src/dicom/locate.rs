@@ -11,7 +11,7 @@ use dicom_core::{Tag, VR};
 use super::encoding::{Encoding, Header, UNDEFINED, dictionary_vr, header};
 use super::remark::Remarks;
 use super::text::{latin_1, trimmed};
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// How the data set is stored.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -24,9 +24,9 @@ use super::record::record;
 use super::registration::registration;
 use super::structure_set::structure_set;
 use super::walk::{Walked, walk};
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind, Recent, Token};
-use crate::rt::{
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::{Identity, Kind, Recent, Token};
+use tidydose_rt::{
     DoseHeader, FileRecord, FileStatus, Plan, Registration, StructureSetHeader, TreatmentRecord,
 };
 

@@ -14,10 +14,10 @@ use super::header::{Start, head};
 use super::locate::{Storage, locate};
 use super::open::{Opened, open_bytes};
 use super::remark::Remarks;
-use crate::finding::{Finding, Subject};
-use crate::identity::{Identity, Kind, Token};
-use crate::rt::{Origin, Person};
-use crate::units::Day;
+use tidydose_geometry::units::Day;
+use tidydose_rt::finding::{Finding, Subject};
+use tidydose_rt::identity::{Identity, Kind, Token};
+use tidydose_rt::{Origin, Person};
 
 /// Birth dates up to this year stand for none; nobody born in it is alive.
 const DUMMY_YEAR: i32 = 1900;

@@ -15,7 +15,7 @@ use super::number::PADDING;
 use super::quirks::meta_instance;
 use super::remark::Remarks;
 use super::walk::{Pixels, walk};
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// Largest data set that a deflated file may grow to.
 const MAX_INFLATED: u64 = 1 << 30;

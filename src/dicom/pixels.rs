@@ -4,7 +4,7 @@
 use super::error::Error;
 use super::open::Opened;
 use super::walk::Pixels;
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// RLE Lossless.
 const RLE_UID: &str = "1.2.840.10008.1.2.5";

@@ -12,7 +12,7 @@ use flate2::read::DeflateDecoder;
 
 use super::error::Error;
 use super::gzip::{Inflated, Marks};
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// Largest file that is read whole; a dose grid of this size has 500 million voxels.
 pub(super) const MAX_BYTES: u64 = 2 << 30;

@@ -9,13 +9,13 @@ use super::attribute::Attributes;
 use super::error::Error;
 use super::object::Object;
 use super::quirks::withheld_name::Identifiers;
-use crate::finding::Code;
-use crate::geometry::Point;
-use crate::identity::{Kind, Token};
-use crate::rt::{
+use tidydose_geometry::Point;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::{Kind, Token};
+use tidydose_rt::{
     Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
 };
-use crate::units::Gray;
 
 /// Reads the plan.
 ///
@@ -211,9 +211,9 @@ mod tests {
     use super::super::object::Source;
     use super::super::sample::{self, Part, set, text};
     use super::*;
-    use crate::finding::Finding;
-    use crate::identity::Identity;
-    use crate::units::Day;
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::finding::Finding;
+    use tidydose_rt::identity::Identity;
 
     fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
         let (identity, file) = (Identity::kept(), Token::new("F"));

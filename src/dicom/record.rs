@@ -1,5 +1,5 @@
 //! RT Beams, Ion Beams and Brachy Treatment Record and RT Treatment Summary Record (PS3.3 A.29 to
-//! A.31, A.50) to [`rt::TreatmentRecord`](crate::rt::TreatmentRecord). Must not judge whether a
+//! A.31, A.50) to [`rt::TreatmentRecord`](tidydose_rt::TreatmentRecord). Must not judge whether a
 //! plan was treated.
 
 use dicom_core::Tag;
@@ -8,8 +8,8 @@ use dicom_dictionary_std::{tags, uids};
 use super::attribute::Attributes;
 use super::error::Error;
 use super::object::Object;
-use crate::identity::Kind;
-use crate::rt::{SessionBeam, Summary, TreatmentRecord};
+use tidydose_rt::identity::Kind;
+use tidydose_rt::{SessionBeam, Summary, TreatmentRecord};
 
 /// What was delivered stands in one of these, by kind of record.
 const SESSIONS: [Tag; 3] = [
@@ -73,8 +73,8 @@ mod tests {
     use super::super::object::Source;
     use super::super::sample::{self, Part, text};
     use super::*;
-    use crate::identity::{Identity, Token};
-    use crate::units::Day;
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::identity::{Identity, Token};
 
     fn read(parts: &[Part]) -> TreatmentRecord {
         let (identity, file) = (Identity::kept(), Token::new("F"));

@@ -1,4 +1,4 @@
-//! Spatial Registration (PS3.3 A.39.1, C.20.2) to [`rt::Registration`](crate::rt::Registration):
+//! Spatial Registration (PS3.3 A.39.1, C.20.2) to [`rt::Registration`](tidydose_rt::Registration):
 //! each item takes points of its frame of reference into that of the object. Whether a matrix may
 //! be used is settled here; for what it is used is none of its business.
 
@@ -7,8 +7,8 @@ use dicom_dictionary_std::tags;
 use super::attribute::Attributes;
 use super::error::Error;
 use super::object::Object;
-use crate::identity::Kind;
-use crate::rt::{RegisteredFrame, Registration, Rigid};
+use tidydose_rt::identity::Kind;
+use tidydose_rt::{RegisteredFrame, Registration, Rigid};
 
 /// Reads the registration. An item whose matrix cannot be used stays, with the reason.
 ///
@@ -61,7 +61,7 @@ mod tests {
     use super::super::object::Source;
     use super::super::sample::{self, Part, text};
     use super::*;
-    use crate::identity::{Identity, Token};
+    use tidydose_rt::identity::{Identity, Token};
 
     const SHIFT: &str = "1\\0\\0\\5\\0\\1\\0\\-6\\0\\0\\1\\7\\0\\0\\0\\1";
 

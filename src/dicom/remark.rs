@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use dicom_core::Tag;
 
 use super::attribute::keyword;
-use crate::finding::{Code, Finding, Subject};
+use tidydose_rt::finding::{Code, Finding, Subject};
 
 /// One odd thing.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]

@@ -14,8 +14,8 @@ use super::object::{Object, Source};
 use super::plan::plan;
 use super::sample;
 use super::structure_set::structure_set;
-use crate::finding::Code;
-use crate::identity::{Identity, Token};
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::{Identity, Token};
 
 const ALL: [Encoding; 3] = [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG];
 

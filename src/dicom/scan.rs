@@ -19,9 +19,9 @@ use super::gather::gather;
 use super::look::{Content, Entry, Seen, Worker, look, look_at, refused};
 use super::place::Place;
 use super::{Progress, Scan, ScanError};
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::{Identity, Kind};
-use crate::rt::FileStatus;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::{Identity, Kind};
 
 /// See [`super::scan`].
 pub(super) fn scan(
@@ -223,8 +223,8 @@ mod tests {
     use super::super::encoding::Encoding;
     use super::super::sample::{self, Part, set, text};
     use super::*;
-    use crate::identity::Token;
-    use crate::units::Millimetre;
+    use tidydose_geometry::units::Millimetre;
+    use tidydose_rt::identity::Token;
 
     struct Archive(tempfile::TempDir);
 

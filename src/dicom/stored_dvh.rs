@@ -4,7 +4,7 @@
 use dicom_dictionary_std::tags;
 
 use super::attribute::Attributes;
-use crate::rt::StoredDvh;
+use tidydose_rt::StoredDvh;
 
 /// Those of a single structure, in gray. Others are left: they say nothing of a structure alone.
 pub(super) fn stored_dvhs(root: &Attributes<'_>) -> Vec<StoredDvh> {

@@ -12,10 +12,10 @@ use super::contour::{Contours, contours};
 use super::error::Error;
 use super::object::Object;
 use super::quirks::withheld_name::{Identifiers, WITHHELD};
-use crate::finding::Code;
-use crate::identity::{Kind, Token};
-use crate::rt::{Roi, RoiHeader, StructureSet, StructureSetHeader};
-use crate::units::{CubicCentimetre, Day, Millimetre};
+use tidydose_geometry::units::{CubicCentimetre, Day, Millimetre};
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::{Kind, Token};
+use tidydose_rt::{Roi, RoiHeader, StructureSet, StructureSetHeader};
 
 /// A structure set and what it says about the images it was drawn on.
 pub(super) struct Parsed {
@@ -244,9 +244,9 @@ mod tests {
     use super::super::object::Source;
     use super::super::sample::{self, Part, contour, set, squares, text};
     use super::*;
-    use crate::finding::Finding;
-    use crate::identity::Identity;
-    use crate::rt::ContourType;
+    use tidydose_rt::ContourType;
+    use tidydose_rt::finding::Finding;
+    use tidydose_rt::identity::Identity;
 
     fn read_in(
         parts: &[Part],

@@ -18,7 +18,7 @@ use super::quirks::{cut_length, trailing_bytes, unknown_representation};
 use super::remark::Remarks;
 use super::text::CharacterSet;
 use super::value::primitive;
-use crate::finding::Code;
+use tidydose_rt::finding::Code;
 
 /// Sequences inside sequences that are followed; the standard's objects need fewer than ten.
 pub(super) const MAX_DEPTH: usize = 64;

@@ -7,8 +7,8 @@ use std::ops::Range;
 use super::field::{DoseField, Interpolation};
 use super::isodose::IsodoseMap;
 use super::lattice::Lattice;
-use crate::geometry::Point;
-use crate::geometry::surface::Shell;
+use tidydose_geometry::Point;
+use tidydose_geometry::surface::Shell;
 
 /// The largest dose at least so far from a solid, Gy; and whether the grid ends before that.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -203,7 +203,7 @@ impl Search<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::testing::{ball, field, field_by, gaussian};
+    use crate::testing::{ball, field, field_by, gaussian};
 
     /// Largest dose 8 mm off a ball of 3 mm in a concentric Gaussian: that at 11 mm.
     #[test]

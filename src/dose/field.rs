@@ -11,9 +11,9 @@
 use super::basis::{Axis, Kernel, Place};
 use super::line::Columns;
 use super::{guard, prefilter};
-use crate::geometry::{Grid, Point, point};
-use crate::rt::Dose;
 use ndarray::Array3;
+use tidydose_geometry::{Grid, Point, point};
+use tidydose_rt::Dose;
 
 /// A named interpolation of the dose grid.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -308,7 +308,7 @@ fn add_scaled(sum: &mut [f64; 4], weight: f64, columns: [f64; 4]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::units::Gray;
+    use tidydose_geometry::units::Gray;
 
     fn dose(offsets: Vec<f64>, f: impl Fn(Point) -> f64) -> Dose {
         let grid = Grid::new(

@@ -278,11 +278,11 @@ fn uneven_bend([a, m, b]: [f64; 3], [g, h]: [f64; 2], step: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::lattice::Lattice;
-    use crate::dose::{DoseField, Interpolation, IsodoseMap};
-    use crate::geometry::{Grid, Point};
-    use crate::rt::Dose;
-    use crate::units::Gray;
+    use crate::lattice::Lattice;
+    use crate::{DoseField, Interpolation, IsodoseMap};
+    use tidydose_geometry::units::Gray;
+    use tidydose_geometry::{Grid, Point};
+    use tidydose_rt::Dose;
 
     fn field(f: impl Fn(Point) -> f64, offsets: Vec<f64>) -> DoseField {
         let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];

@@ -10,9 +10,9 @@ use ndarray::{Array2, Axis};
 use super::field::DoseField;
 use super::guard;
 use super::lattice::Lattice;
-use crate::geometry::cut::{PlaneCut, plane_cut};
-use crate::geometry::locate::Locator;
-use crate::geometry::{Point, ball_radius_mm};
+use tidydose_geometry::cut::{PlaneCut, plane_cut};
+use tidydose_geometry::locate::Locator;
+use tidydose_geometry::{Point, ball_radius_mm};
 
 /// The volume above a dose.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -383,7 +383,7 @@ const FAR: f64 = 1.3;
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::testing::field;
+    use crate::testing::field;
 
     fn gaussian(d0: f64, s: f64) -> impl Fn(Point) -> f64 {
         move |p| d0 * (-(p[0] * p[0] + p[1] * p[1] + p[2] * p[2]) / (2.0 * s * s)).exp()

@@ -126,7 +126,7 @@ fn four_together(to: &mut [f64], blocks: &[f64], w: &[f64; 4]) {
 mod tests {
     use super::super::basis::Axis;
     use super::*;
-    use crate::dose::testing::{gaussian, uneven};
+    use crate::testing::{gaussian, uneven};
 
     /// Cell after cell, also where each interval has weights of its own. A single point is put on the
     /// nearest voxel value within four last places of single precision of 30 Gy, a lattice is not.

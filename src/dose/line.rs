@@ -111,7 +111,7 @@ fn ends(axis: &Axis, from: f64, to: f64) -> Option<[usize; 2]> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::testing::{gaussian, uneven};
+    use crate::testing::{gaussian, uneven};
 
     /// To the last digit: all add up in the same order.
     #[test]

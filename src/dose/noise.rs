@@ -11,7 +11,7 @@
 use ndarray::Array3;
 
 use super::field::{DoseField, Interpolation};
-use crate::rt::Dose;
+use tidydose_rt::Dose;
 
 /// What a noisy grid is like.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -204,8 +204,8 @@ impl Normal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Grid;
-    use crate::units::Gray;
+    use tidydose_geometry::Grid;
+    use tidydose_geometry::units::Gray;
 
     fn dose(n: usize, width: f64, peak: f64) -> Dose {
         let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];

@@ -6,8 +6,8 @@ use std::collections::VecDeque;
 use ndarray::Array3;
 
 use super::isodose::{Isodose, IsodoseMap};
-use crate::geometry::Point;
-use crate::geometry::surface::Shell;
+use tidydose_geometry::Point;
+use tidydose_geometry::surface::Shell;
 
 /// An isodose cell by cell, with the islands that they make: cells that share a face and both
 /// receive the dose in part are connected.
@@ -139,7 +139,7 @@ fn owner(p: Point, shells: &[&Shell], holds: &impl Fn(usize, Point) -> bool) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::testing::{ball, field, gaussian};
+    use crate::testing::{ball, field, gaussian};
     use std::f64::consts::PI;
 
     fn ball_volume(d0: f64, s: f64, d: f64) -> f64 {
@@ -172,7 +172,7 @@ mod tests {
         let map = IsodoseMap::new(&f);
         let solids = [ball(6.0, 2.5), ball(-6.0, 2.5)];
         let shells = solids.each_ref().map(|s| Shell::of(s).unwrap());
-        let locators = solids.each_ref().map(crate::geometry::locate::Locator::new);
+        let locators = solids.each_ref().map(tidydose_geometry::locate::Locator::new);
         let holds = |i: usize, p: Point| locators[i].share_at(p) > 0.5;
         let merged = Partition::of(&map, 1.0);
         let parts = merged.nearest(&map, &[&shells[0], &shells[1]], holds);

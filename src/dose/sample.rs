@@ -3,9 +3,9 @@
 
 use super::field::DoseField;
 use super::line::{Columns, Line};
-use crate::geometry::Occupancy;
-use crate::geometry::occupancy::{Cut, Layer, Sheet};
-use crate::geometry::point::{Point, dot};
+use tidydose_geometry::Occupancy;
+use tidydose_geometry::occupancy::{Cut, Layer, Sheet};
+use tidydose_geometry::point::{Point, dot};
 
 /// Doses with the volumes they stand for.
 #[derive(Debug, Clone, PartialEq, Default)]

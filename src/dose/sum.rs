@@ -1,8 +1,8 @@
 //! Dose grids of one lattice added up, each times a factor. Whether they may be added is for those
 //! to say who know what they hold.
 
-use crate::rt::Dose;
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::Dose;
 
 /// The sum, on the lattice of the first; a stored step of the sum is the sum of the steps. Nothing
 /// when there is no dose, or the lattices have different numbers of voxels.
@@ -37,7 +37,7 @@ mod tests {
     use ndarray::Array3;
 
     use super::*;
-    use crate::geometry::Grid;
+    use tidydose_geometry::Grid;
 
     fn dose(shape: [usize; 3], value: f32) -> Dose {
         let directions = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];

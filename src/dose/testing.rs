@@ -5,12 +5,12 @@ use std::f64::consts::TAU;
 use ndarray::Array3;
 
 use super::{DoseField, Interpolation};
-use crate::geometry::occupancy::Occupancy;
-use crate::geometry::slab::{Spacing, slabs};
-use crate::geometry::smooth::{Variant, closed_caps};
-use crate::geometry::{Combine, Grid, PlaneStack, Point};
-use crate::rt::Dose;
-use crate::units::Gray;
+use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::slab::{Spacing, slabs};
+use tidydose_geometry::smooth::{Variant, closed_caps};
+use tidydose_geometry::units::Gray;
+use tidydose_geometry::{Combine, Grid, PlaneStack, Point};
+use tidydose_rt::Dose;
 
 /// A dose of the formula at voxels 1 mm apart, `half` of them on either side of the middle.
 pub(super) fn field(f: impl Fn(Point) -> f64, half: i32) -> DoseField {

@@ -174,7 +174,7 @@ fn bulge(region: &Region) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::Combine;
+    use crate::Combine;
 
     fn stack(rings: &[Vec<Point2>]) -> PlaneStack {
         let curve = |(z, ring): (f64, &Vec<Point2>)| -> Vec<Point> {

@@ -234,7 +234,7 @@ fn negate_inside(region: &Region, lattice: &Lattice, values: &mut [f64]) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::region::Combine;
+    use crate::region::Combine;
 
     fn star(n: u32) -> Vec<Point2> {
         (0..n)

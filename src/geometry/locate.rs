@@ -177,9 +177,9 @@ fn clip_footprint(old: &Footprint, h: f64, share: impl Fn(f64, f64) -> f64) -> F
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::slab::{Spacing, slabs};
-    use crate::geometry::smooth::{Variant, closed_caps};
-    use crate::geometry::{Combine, PlaneStack};
+    use crate::slab::{Spacing, slabs};
+    use crate::smooth::{Variant, closed_caps};
+    use crate::{Combine, PlaneStack};
     use std::f64::consts::{PI, TAU};
 
     fn ball(x: f64, r: f64, pitch: f64) -> Occupancy {

@@ -164,7 +164,7 @@ fn distance(region: &Region, lattice: &Lattice) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::region::Combine;
+    use crate::region::Combine;
 
     fn ellipse(a: f64, b: f64) -> Region {
         let ring: Vec<Point2> = (0..400)

@@ -169,7 +169,7 @@ impl Sums {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::region::Combine;
+    use crate::region::Combine;
     use proptest::prelude::*;
 
     fn moments(f: &Footprint, h: f64) -> [f64; 2] {

@@ -135,7 +135,7 @@ pub fn sheets(low_mm: f64, high_mm: f64, pitch_mm: f64) -> Vec<Sheet> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::region::Combine;
+    use crate::region::Combine;
 
     fn square(side: f64, z: f64) -> Vec<[f64; 3]> {
         let h = side / 2.0;

@@ -410,8 +410,8 @@ fn stretched(mut layer: Layer, from_w: f64, factor: f64) -> Option<Layer> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::region::Combine;
-    use crate::geometry::slab::{half_slice, slabs, volume_mm3};
+    use crate::region::Combine;
+    use crate::slab::{half_slice, slabs, volume_mm3};
     use std::f64::consts::{PI, TAU};
 
     /// Contours of the ellipsoid x'Mx = 1 (M symmetric) on planes z = offset + k·gap.

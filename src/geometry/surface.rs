@@ -157,9 +157,9 @@ impl Shell {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::geometry::slab::{Spacing, slabs};
-    use crate::geometry::smooth::{Variant, closed_caps};
-    use crate::geometry::{Combine, PlaneStack};
+    use crate::slab::{Spacing, slabs};
+    use crate::smooth::{Variant, closed_caps};
+    use crate::{Combine, PlaneStack};
     use std::f64::consts::{PI, TAU};
 
     fn solid(outline: impl Fn(f64) -> Option<Vec<[f64; 2]>>, offset: f64, pitch: f64) -> Occupancy {

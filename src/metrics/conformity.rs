@@ -108,9 +108,9 @@ pub(super) fn whole_overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::dose::{Dvh, Isodose, Samples};
-    use crate::metrics::local::Surroundings;
-    use crate::metrics::{self, PrescriptionIsodoses};
+    use crate::local::Surroundings;
+    use crate::{self as metrics, PrescriptionIsodoses};
+    use tidydose_dose::{Dvh, Isodose, Samples};
 
     fn outcome(name: &str, cut: bool) -> Outcome {
         let samples = Samples {

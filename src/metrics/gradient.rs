@@ -3,8 +3,8 @@
 
 use super::conformity::CUT;
 use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
-use crate::dose::Isodose;
-use crate::geometry::ball_radius_mm;
+use tidydose_dose::Isodose;
+use tidydose_geometry::ball_radius_mm;
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",

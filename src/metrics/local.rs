@@ -2,8 +2,8 @@
 //! and by connected island, indices of the isodose nearest to a target, and the dose 2 cm away.
 
 use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
-use crate::dose::Isodose;
-use crate::dose::beyond::Beyond;
+use tidydose_dose::Isodose;
+use tidydose_dose::beyond::Beyond;
 
 /// What lies around a target.
 #[derive(Debug, Clone, PartialEq, Default)]

@@ -230,7 +230,7 @@ pub(super) static EFFICIENCY_TWELVE: Definition = Definition {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::metrics;
+    use crate as metrics;
 
     fn value(totals: &PlanTotals, name: &str) -> Outcome {
         let none = (Status::NotApplicable, String::new());

@@ -196,8 +196,8 @@ pub(super) static LOGISTIC_TCP: Definition = Definition {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::metrics::organ_models::of_organ;
-    use crate::metrics::radiobiology::generalised_eud;
+    use crate::organ_models::of_organ;
+    use crate::radiobiology::generalised_eud;
 
     fn near(got: f64, want: f64) {
         assert!((got - want).abs() <= 1e-6, "{got} for {want}");

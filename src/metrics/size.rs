@@ -2,8 +2,8 @@
 //! isocentre.
 
 use super::{Definition, Evidence, Metric, Outcome, Status, Subject};
-use crate::geometry::Point;
-use crate::geometry::diameter::Diameters;
+use tidydose_geometry::Point;
+use tidydose_geometry::diameter::Diameters;
 
 /// Size, shape and place of a solid.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -301,7 +301,7 @@ pub(super) static ISOCENTRE_DOSE: Definition = Definition {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::metrics::REGISTRY;
+    use crate::REGISTRY;
 
     /// Whose outcome changes with the form is in the list. (A dose at the centre of mass needs a dose
     /// first, so that it does not show here.)

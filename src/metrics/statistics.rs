@@ -1,7 +1,7 @@
 //! Smallest, mean and largest dose.
 
 use super::{AppliesTo, Definition, Evidence, Outcome};
-use crate::dose::Dvh;
+use tidydose_dose::Dvh;
 
 const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum and near-maximum";
 

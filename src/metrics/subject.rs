@@ -6,7 +6,7 @@ use super::organ_models::OrganModel;
 use super::plan_wide::PlanTotals;
 use super::size::Form;
 use super::value::{Outcome, Status};
-use crate::dose::{Dvh, Isodose};
+use tidydose_dose::{Dvh, Isodose};
 
 /// A target's prescription and the isodose volumes that are judged against it.
 #[derive(Debug, Clone, PartialEq)]

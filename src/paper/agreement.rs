@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use super::{Files, Study, count, number, sheet, word};
-use crate::figure::{Axis, Figure, Layer, Look};
-use crate::statistics::agreement::{Agreement, agreement};
-use crate::statistics::bootstrap::Clusters;
-use crate::statistics::correlation::spearman;
-use crate::statistics::{CONFIDENCE, Interval, Undefined};
-use crate::table::Cell;
-use crate::table::run::CAUTION;
-use crate::table::worksheet::Checked;
+use tidydose_figure::{Axis, Figure, Layer, Look};
+use tidydose_statistics::agreement::{Agreement, agreement};
+use tidydose_statistics::bootstrap::Clusters;
+use tidydose_statistics::correlation::spearman;
+use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
+use tidydose_table::Cell;
+use tidydose_table::run::CAUTION;
+use tidydose_table::worksheet::Checked;
 
 /// Where the reason begins with which a row was drawn at random.
 const RANDOM: &str = "random";

@@ -4,9 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Study, sheet, word};
-use crate::statistics::bootstrap::draw_without;
-use crate::table::Cell;
-use crate::table::worksheet::COLUMNS;
+use tidydose_statistics::bootstrap::draw_without;
+use tidydose_table::Cell;
+use tidydose_table::worksheet::COLUMNS;
 
 /// What a planning report usually states.
 const METRICS: [&str; 3] = ["Volume[cc]", "Max[Gy]", "Mean[Gy]"];

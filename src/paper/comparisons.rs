@@ -7,12 +7,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::measures::{Measured, Observed, Place, QUANTITIES, Quantity};
 use super::{Study, count, counted, number, sheet, word};
-use crate::statistics::contingency::{fisher, fisher_rows};
-use crate::statistics::correlation::spearman;
-use crate::statistics::proportion::{Clustered, clustered};
-use crate::statistics::rank::{kruskal_wallis, rank_sum};
-use crate::statistics::{CONFIDENCE, Interval, Undefined};
-use crate::table::Cell;
+use tidydose_statistics::contingency::{fisher, fisher_rows};
+use tidydose_statistics::correlation::spearman;
+use tidydose_statistics::proportion::{Clustered, clustered};
+use tidydose_statistics::rank::{kruskal_wallis, rank_sum};
+use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
+use tidydose_table::Cell;
 
 const COLUMNS: &[&str] = &[
     "quantity",
@@ -336,7 +336,7 @@ fn share_row(
 }
 
 fn quotient(events: usize, n: usize) -> f64 {
-    crate::statistics::real(events) / crate::statistics::real(n)
+    tidydose_statistics::real(events) / tidydose_statistics::real(n)
 }
 
 /// Names of groups in the included plans, by rank of their look in figures.

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Study, count, number, sheet, word};
-use crate::statistics::describe::{Summary, summary};
+use tidydose_statistics::describe::{Summary, summary};
 
 /// Metrics of organs and of regions that nobody drew.
 const OF_ORGANS: [&str; 5] = ["D0.03cc[Gy]", "D0.1cc[Gy]", "Mean[Gy]", "V10Gy[cc]", "V12Gy[cc]"];

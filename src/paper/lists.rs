@@ -7,7 +7,7 @@ use std::fmt::Write as _;
 use serde_json::Value;
 
 use super::Study;
-use crate::table::run::CAUTION;
+use tidydose_table::run::CAUTION;
 
 /// The methods paragraph.
 pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -> String {

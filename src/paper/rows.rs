@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::{LoadedTable, flags, reals, texts};
+use tidydose_table::frame::{LoadedTable, flags, reals, texts};
 
 /// One value.
 #[derive(Debug, Clone, PartialEq)]

@@ -7,11 +7,11 @@ use std::fmt::Write as _;
 
 use super::rows::Rows;
 use super::{Study, count, number, sheet, word};
-use crate::statistics::describe::{Summary, summary};
-use crate::statistics::difference::{of_means, of_shares};
-use crate::statistics::real;
-use crate::table::Cell;
-use crate::table::run::CAUTION;
+use tidydose_statistics::describe::{Summary, summary};
+use tidydose_statistics::difference::{of_means, of_shares};
+use tidydose_statistics::real;
+use tidydose_table::Cell;
+use tidydose_table::run::CAUTION;
 
 /// A variable of the table.
 #[derive(Debug, Clone, Copy)]

@@ -4,7 +4,7 @@ use serde_json::json;
 
 use super::rows::Value;
 use super::*;
-use crate::table::curves::CurvePoint;
+use tidydose_table::curves::CurvePoint;
 
 fn texts(list: &[&str]) -> Vec<Value> {
     let value = |t: &&str| if t.is_empty() { Value::Missing } else { Value::Text((*t).to_owned()) };

@@ -7,10 +7,10 @@ use super::join::{Joined, Known, Stage, Subject};
 use super::model::{self, Compared, Fitted, Lists, Rate};
 use super::published::{Published, for_predictor};
 use super::time::{OverTime, Survival, over_time, survival};
-use crate::statistics::Undefined;
-use crate::statistics::difference::of_means;
-use crate::statistics::proportion::Clustered;
-use crate::statistics::roc::Discrimination;
+use tidydose_statistics::Undefined;
+use tidydose_statistics::difference::of_means;
+use tidydose_statistics::proportion::Clustered;
+use tidydose_statistics::roc::Discrimination;
 
 /// What was found.
 #[derive(Debug, Clone, PartialEq)]

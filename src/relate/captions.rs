@@ -6,7 +6,7 @@ use std::fmt::Write as _;
 use super::Request;
 use super::analysis::Analysis;
 use super::join::Stage;
-use crate::table::run::CAUTION;
+use tidydose_table::run::CAUTION;
 
 /// A caption for each figure among the files.
 pub(super) fn file(

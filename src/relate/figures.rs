@@ -8,9 +8,9 @@ use super::join::Stage;
 use super::model::Fitted;
 use super::sheets::share;
 use super::time::{Group, MONTH, OverTime, Survival};
-use crate::figure::{Axis, Below, Figure, Layer, Look, Stage as Box, flow};
-use crate::statistics::survival::End;
-use crate::table::run::CAUTION;
+use tidydose_figure::{Axis, Below, Figure, Layer, Look, Stage as Box, flow};
+use tidydose_statistics::survival::End;
+use tidydose_table::run::CAUTION;
 
 /// Curves over time end where fewer than this share is left.
 const LEFT: f64 = 0.1;
@@ -143,9 +143,9 @@ fn curve_layers(fitted: &Fitted) -> Vec<Layer> {
 }
 
 /// The last time at which enough are left, in days.
-fn shown_until(times: &crate::statistics::survival::Times) -> f64 {
-    let least = LEFT * crate::statistics::real(times.count());
-    let enough = |day: &f64| crate::statistics::real(times.at_risk(*day)) >= least.max(1.0);
+fn shown_until(times: &tidydose_statistics::survival::Times) -> f64 {
+    let least = LEFT * tidydose_statistics::real(times.count());
+    let enough = |day: &f64| tidydose_statistics::real(times.at_risk(*day)) >= least.max(1.0);
     let last = times.last();
     (0..=100_u32).rev().map(|i| last * f64::from(i) / 100.0).find(enough).unwrap_or(last).max(1.0)
 }
@@ -155,7 +155,7 @@ fn columns(end: f64) -> Vec<f64> {
     Axis::new("", 0.0, end).ticks().into_iter().map(|t| t.0).collect()
 }
 
-fn below(times: &crate::statistics::survival::Times, end: f64, prefix: &str) -> Vec<Below> {
+fn below(times: &tidydose_statistics::survival::Times, end: f64, prefix: &str) -> Vec<Below> {
     let row = |label: &str, of: &dyn Fn(f64) -> usize| Below {
         label: format!("{prefix}{label}"),
         cells: columns(end).into_iter().map(|m| (m, of(m * MONTH).to_string())).collect(),
@@ -171,7 +171,7 @@ fn incidence(found: &OverTime, request: &Request) -> Figure {
     let until = shown_until(&found.times);
     let end = until / MONTH;
     let steps: Vec<_> = found.incidence.steps.iter().filter(|s| s.time <= until).collect();
-    let line = |of: &dyn Fn(&crate::statistics::incidence::Step) -> f64| {
+    let line = |of: &dyn Fn(&tidydose_statistics::incidence::Step) -> f64| {
         let mut points = vec![(0.0, 0.0)];
         points.extend(steps.iter().map(|s| (s.time / MONTH, of(s))));
         points.push((end, points.last().map_or(0.0, |p| p.1)));

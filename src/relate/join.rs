@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::predictor::Predictor;
 use super::study::{Cohort, Plan};
 use super::{Grain, RelateError, Request};
-use crate::statistics::survival::End;
-use crate::table::outcomes::{DEATH, LOST, NONE, Outcome};
+use tidydose_statistics::survival::End;
+use tidydose_table::outcomes::{DEATH, LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

@@ -2,13 +2,13 @@
 
 use super::Request;
 use super::join::{Known, Subject};
-use crate::statistics::bootstrap::Clusters;
-use crate::statistics::describe::{Summary, quantile, summary};
-use crate::statistics::logistic::{Band, Curve, Data, Model, Reached, curve};
-use crate::statistics::proportion::{Clustered, clustered};
-use crate::statistics::rank::{RankSum, rank_sum};
-use crate::statistics::roc::{Discrimination, discrimination};
-use crate::statistics::{CONFIDENCE, Undefined};
+use tidydose_statistics::bootstrap::Clusters;
+use tidydose_statistics::describe::{Summary, quantile, summary};
+use tidydose_statistics::logistic::{Band, Curve, Data, Model, Reached, curve};
+use tidydose_statistics::proportion::{Clustered, clustered};
+use tidydose_statistics::rank::{RankSum, rank_sum};
+use tidydose_statistics::roc::{Discrimination, discrimination};
+use tidydose_statistics::{CONFIDENCE, Undefined};
 
 /// Those who are analysed, as lists.
 #[derive(Debug, Clone, PartialEq)]

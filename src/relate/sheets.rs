@@ -7,10 +7,10 @@ use super::Request;
 use super::analysis::Analysis;
 use super::join::Stage;
 use super::time::MONTH;
-use crate::statistics::Interval;
-use crate::statistics::logistic::Coefficient;
-use crate::table::Cell;
-use crate::table::write_csv::write_records;
+use tidydose_statistics::Interval;
+use tidydose_statistics::logistic::Coefficient;
+use tidydose_table::Cell;
+use tidydose_table::write_csv::write_records;
 
 /// All sheets by name of the file.
 pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, Vec<u8>> {
@@ -174,7 +174,7 @@ fn model(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {
 
 fn curve(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
     let Ok(fitted) = &analysis.fitted else { return Vec::new() };
-    let row = |p: &crate::statistics::logistic::Band| {
+    let row = |p: &tidydose_statistics::logistic::Band| {
         let mut row = vec![number(Some(p.x)), number(Some(p.risk))];
         row.extend(ends(p.inner));
         row.extend(ends(p.outer));
@@ -200,12 +200,12 @@ fn rates(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
 
 /// A share of counts.
 pub(super) fn share(events: usize, n: usize) -> f64 {
-    crate::statistics::real(events) / crate::statistics::real(n)
+    tidydose_statistics::real(events) / tidydose_statistics::real(n)
 }
 
 fn roc(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
     let Ok(found) = &analysis.discrimination else { return Vec::new() };
-    let row = |c: &crate::statistics::roc::Cut| {
+    let row = |c: &tidydose_statistics::roc::Cut| {
         vec![number(Some(c.score)), number(Some(c.sensitivity)), number(Some(c.specificity))]
     };
     found.roc.cuts.iter().map(row).collect()
@@ -214,7 +214,7 @@ fn roc(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
 fn incidence(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
     let Ok(found) = &analysis.over_time else { return Vec::new() };
     let band = |time: f64| found.bands.iter().find(|(t, ..)| *t == time);
-    let row = |s: &crate::statistics::incidence::Step| {
+    let row = |s: &tidydose_statistics::incidence::Step| {
         let mut row: Vec<Cell<'static>> =
             [s.time, s.time / MONTH, s.at_risk, s.event, s.competing, s.error]
                 .map(|v| number(Some(v)))

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::RelateError;
-use crate::table::frame::{LoadedTable, flags, integers, reals, texts};
+use tidydose_table::frame::{LoadedTable, flags, integers, reals, texts};
 
 /// A plan of table plans.
 #[derive(Debug, Clone, PartialEq, Default)]

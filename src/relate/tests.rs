@@ -4,7 +4,7 @@ use super::analysis::Analysis;
 use super::example::{PATIENTS, cohort, outcomes, request, row};
 use super::join::{Known, Stage, Subject, join};
 use super::*;
-use crate::statistics::survival::End;
+use tidydose_statistics::survival::End;
 
 fn joined(cohort: &Cohort, rows: &[Outcome], request: &Request) -> Vec<Subject> {
     join(cohort, rows, request).unwrap().subjects
@@ -191,7 +191,7 @@ fn a_relation_has_all_files_with_the_caution_and_the_same_bytes_again() {
     request.adjust = Some("gtv_volume_cc".to_owned());
     let found = describe(&cohort(), &outcomes(), &request).unwrap();
     assert_eq!(found, describe(&cohort(), &outcomes(), &request).unwrap());
-    let caution = crate::table::run::CAUTION;
+    let caution = tidydose_table::run::CAUTION;
     let text = |name: &str| String::from_utf8(found.files[name].clone()).unwrap();
     assert!(text("report.txt").starts_with(caution));
     for name in ["dose_response", "incidence", "survival", "roc", "flow"] {

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::join::{Known, Subject};
-use crate::statistics::bootstrap::Clusters;
-use crate::statistics::incidence::{Incidence, Step, aalen_johansen, drawn};
-use crate::statistics::survival::{End, KaplanMeier, LogRank, Times, kaplan_meier, log_rank};
-use crate::statistics::{CONFIDENCE, Interval, Undefined};
+use tidydose_statistics::bootstrap::Clusters;
+use tidydose_statistics::incidence::{Incidence, Step, aalen_johansen, drawn};
+use tidydose_statistics::survival::{End, KaplanMeier, LogRank, Times, kaplan_meier, log_rank};
+use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
 
 /// Days in a month: 365.25 / 12.
 pub(super) const MONTH: f64 = 30.4375;

@@ -8,11 +8,11 @@ use super::join::Stage;
 use super::sheets::share;
 use super::time::{MONTH, OverTime};
 use super::{Grain, Request};
-use crate::statistics::bootstrap::DRAWS;
-use crate::statistics::logistic::Reached;
-use crate::statistics::survival::End;
-use crate::statistics::{Interval, Undefined};
-use crate::table::run::CAUTION;
+use tidydose_statistics::bootstrap::DRAWS;
+use tidydose_statistics::logistic::Reached;
+use tidydose_statistics::survival::End;
+use tidydose_statistics::{Interval, Undefined};
+use tidydose_table::run::CAUTION;
 
 /// What is left to others on purpose.
 const LEFT_OUT: &str = "\
@@ -161,7 +161,7 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
 }
 
 fn rates(analysis: &Analysis) -> Vec<String> {
-    let rate = |r: &crate::statistics::proportion::Clustered| {
+    let rate = |r: &tidydose_statistics::proportion::Clustered| {
         format!(
             "{}/{} = {} (95 % {}, exact for {:.1} independent ones)",
             r.events,
@@ -180,7 +180,7 @@ fn rates(analysis: &Analysis) -> Vec<String> {
     }
     match &analysis.compared {
         Ok(c) => {
-            let of = |s: &crate::statistics::describe::Summary| {
+            let of = |s: &tidydose_statistics::describe::Summary| {
                 format!(
                     "{} ({} to {}, n = {})",
                     shown(s.median),

@@ -3,14 +3,14 @@
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
+use tidydose_table::frame::LoadedTable;
 
 use super::chart::{Frame, at, axis_end, figure};
 use super::cohort::{Case, Cohort, fractions_words};
 use super::number::{counted, percentile, shown};
 use super::{LEAST_CASES, part};
-use crate::table::curves::{Curve, curves};
+use tidydose_table::curves::{Curve, curves};
 
 /// Single curves that are drawn in one panel; more would be a grey area.
 const SINGLE_CURVES: usize = 40;
@@ -158,7 +158,7 @@ fn listed(rows: &[Row]) -> Markup {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::curves::CurvePoint;
+    use tidydose_table::curves::CurvePoint;
 
     #[test]
     fn bands_are_percentiles_of_the_shares() {

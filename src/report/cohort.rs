@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Request, ReviewError};
-use crate::table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
+use tidydose_table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
 
 /// Roles of single targets in the tables.
 const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];

@@ -3,9 +3,9 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use crate::table::frame::{Cells, LoadedTable, texts};
-use crate::table::write_csv::number;
-use crate::table::{Cell, TABLES as ALL_TABLES};
+use tidydose_table::frame::{Cells, LoadedTable, texts};
+use tidydose_table::write_csv::number;
+use tidydose_table::{Cell, TABLES as ALL_TABLES};
 
 /// The tables that are compared, and those that tell why.
 pub const TABLES: &[&str] = &[

@@ -4,7 +4,7 @@
 use maud::{Markup, PreEscaped, html};
 
 use super::picture::{HEIGHT, Picture, WIDTH};
-use crate::table::run::CAUTION;
+use tidydose_table::run::CAUTION;
 
 /// Space around pictures.
 const MARGIN: f64 = 16.0;

@@ -2,13 +2,13 @@
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
+use tidydose_table::frame::LoadedTable;
 
 use super::cohort::cell;
 use super::number::counted;
 use super::part;
-use crate::table::frame::texts;
+use tidydose_table::frame::texts;
 
 /// Open findings that are listed one by one.
 const LISTED: usize = 200;

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::chart::at;
 use super::cohort::cell;
 use super::number::shown;
-use crate::table::frame::{LoadedTable, reals, rows_where, texts};
+use tidydose_table::frame::{LoadedTable, reals, rows_where, texts};
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;

@@ -3,15 +3,15 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::table::frame::LoadedTable;
 use maud::{Markup, html};
+use tidydose_table::frame::LoadedTable;
 
 use super::cohort::{Case, Cohort, Reading, cell};
 use super::number::{bounds, shown, spaced};
 use super::picture::{Picture, pictures};
 use super::{LEAST_CASES, part};
-use crate::table::frame::texts;
-use crate::table::run::CAUTION;
+use tidydose_table::frame::texts;
+use tidydose_table::run::CAUTION;
 
 /// Metrics of every sheet besides that of the page and those with a limit.
 const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];

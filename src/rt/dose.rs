@@ -3,9 +3,9 @@
 use ndarray::Array3;
 
 use super::Origin;
-use crate::geometry::{Grid, Point};
 use crate::identity::Token;
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_geometry::{Grid, Point};
 
 /// Dose Units (3004,0002).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

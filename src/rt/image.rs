@@ -1,8 +1,8 @@
 //! What is kept of image slices: to which series they belong and where they lie.
 
-use crate::geometry::point::{Point, dot};
 use crate::identity::Token;
-use crate::units::{Day, Millimetre};
+use tidydose_geometry::point::{Point, dot};
+use tidydose_geometry::units::{Day, Millimetre};
 
 /// One series of image slices, of which only the geometry matters here.
 #[derive(Debug, Clone, PartialEq)]

@@ -1,9 +1,9 @@
 //! What was intended: prescription, fractions, and how the beams are arranged.
 
 use super::Origin;
-use crate::geometry::Point;
 use crate::identity::Token;
-use crate::units::{Day, Gray};
+use tidydose_geometry::Point;
+use tidydose_geometry::units::{Day, Gray};
 
 /// Dose Reference Type (300A,0020).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -2,7 +2,7 @@
 
 use super::Origin;
 use crate::identity::Token;
-use crate::units::Day;
+use tidydose_geometry::units::Day;
 
 /// One beam (or brachytherapy setup) of one session.
 #[derive(Debug, Clone, PartialEq)]

@@ -2,9 +2,9 @@
 //! rigid motions that may be used of them. Knows nothing of contours and doses.
 
 use super::Origin;
-use crate::geometry::Point;
-use crate::geometry::point::{add, dot, sub};
 use crate::identity::Token;
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, dot, sub};
 
 /// Largest departure of rotation rows from orthonormal ones that is accepted. A matrix of decimal
 /// strings with seven digits keeps every point of a head (200 mm) within 0.02 mm at that.
@@ -48,7 +48,7 @@ impl Rigid {
             ));
         }
         let [a, b, c] = rows;
-        let determinant = dot(a, crate::geometry::point::cross(b, c));
+        let determinant = dot(a, tidydose_geometry::point::cross(b, c));
         if determinant < 0.0 {
             return Err(format!("it mirrors (determinant {determinant:.3}); +1 would be accepted"));
         }
@@ -134,7 +134,7 @@ impl Registration {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rt::Person;
+    use crate::Person;
 
     /// A quarter turn about z, x to y, then a shift.
     const TURN: [f64; 16] =

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use super::Origin;
 use super::image::ImagePlanes;
 use super::registration::Rigid;
-use crate::geometry::Point;
 use crate::identity::Token;
-use crate::units::{CubicCentimetre, Day, Millimetre};
+use tidydose_geometry::Point;
+use tidydose_geometry::units::{CubicCentimetre, Day, Millimetre};
 
 /// Contour Geometric Type (3006,0042).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -7,8 +7,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::metrics::UNITS;
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::Measurement;
-use crate::analyse::trace::{Doubt, Doubts};
+use tidydose_analyse::Measurement;
+use tidydose_analyse::trace::{Doubt, Doubts};
 
 pub(super) const TABLE: Table = Table {
     name: "bounds",
@@ -145,8 +145,8 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Cell;
-    use crate::table::example::Example;
+    use crate::Cell;
+    use crate::example::Example;
 
     #[test]
     fn every_term_has_its_column_and_values_without_bounds_have_no_row() {

@@ -15,9 +15,9 @@ use std::path::Path;
 
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::case::{Case, Decisions, Question};
-use crate::identity::Token;
-use crate::units::Gray;
+use tidydose_case::{Case, Decisions, Question};
+use tidydose_geometry::units::Gray;
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
 
@@ -143,8 +143,8 @@ fn take(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::Code;
-    use crate::table::example::Example;
+    use crate::example::Example;
+    use tidydose_rt::finding::Code;
 
     fn read(rows: &str) -> Result<ChoicesFile, String> {
         let folder = tempfile::tempdir().unwrap();

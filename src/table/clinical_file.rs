@@ -10,9 +10,9 @@ use super::lesion_file::LesionsByCase;
 use super::study::{shown_name, structure_id};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::analyse::{Fit, fit};
-use crate::case::{Case, ClinicalLabel, clinical_label};
-use crate::finding::{Code, Finding, Subject};
+use tidydose_analyse::{Fit, fit};
+use tidydose_case::{Case, ClinicalLabel, clinical_label};
+use tidydose_rt::finding::{Code, Finding, Subject};
 
 const COLUMNS: &[&str] = &[
     "patient_id",
@@ -215,9 +215,9 @@ fn confirmed(file: &UserFile) -> Result<ConfirmedLabels, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::testing::{ball, case_of, set_of};
-    use crate::analyse::{Look, glance};
-    use crate::identity::Token;
+    use crate::testing::{ball, case_of, set_of};
+    use tidydose_analyse::{Look, glance};
+    use tidydose_rt::identity::Token;
 
     /// A brain, a lesion in the front of its left and one in the back of its right.
     fn patient() -> (Vec<Case>, LesionsByCase) {

@@ -90,7 +90,7 @@ pub fn curves(dvh: &LoadedTable, structure: &str) -> BTreeMap<String, BTreeMap<S
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::frame::Cells;
+    use crate::frame::Cells;
 
     #[test]
     fn a_curve_is_read_between_its_rows_and_ends() {

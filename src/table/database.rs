@@ -218,7 +218,7 @@ mod tests {
     use std::borrow::Cow;
 
     use super::*;
-    use crate::table::column::Column;
+    use crate::column::Column;
 
     type Row = (Option<&'static str>, Option<i64>, Option<f64>, Option<bool>);
 

@@ -10,8 +10,8 @@ use std::path::Path;
 use super::findings::named;
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::finding::{Finding, Severity};
-use crate::identity::Token;
+use tidydose_rt::finding::{Finding, Severity};
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "finding_id",
@@ -158,7 +158,7 @@ fn states(file: &UserFile) -> Result<States, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::{Code, Subject};
+    use tidydose_rt::finding::{Code, Subject};
 
     fn finding(code: Code, roi: i64, message: &str) -> Finding {
         let subject = Subject {

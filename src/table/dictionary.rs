@@ -10,10 +10,10 @@ use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::study::Study;
 use super::{TABLES, Table};
-use crate::analyse::Analysis;
-use crate::analyse::relate::{DEFINITIONS, RelationDefinition};
-use crate::finding::Code;
-use crate::rt::Inventory;
+use tidydose_analyse::Analysis;
+use tidydose_analyse::relate::{DEFINITIONS, RelationDefinition};
+use tidydose_rt::Inventory;
+use tidydose_rt::finding::Code;
 
 pub(super) const TABLE: Table = Table {
     name: "dictionary",
@@ -176,8 +176,8 @@ fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Cell;
-    use crate::table::example::Example;
+    use crate::Cell;
+    use crate::example::Example;
 
     #[test]
     fn every_column_metric_and_code_has_its_row() {

@@ -6,8 +6,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::structures::role_words;
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::DvhPoint;
-use crate::case::NamedRoi;
+use tidydose_analyse::DvhPoint;
+use tidydose_case::NamedRoi;
 
 pub(super) const TABLE: Table = Table {
     name: "dvh",

@@ -7,27 +7,27 @@ use super::decisions::States;
 use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::{MeasuredSum, MetricDefinition, Study};
-use crate::analyse::limit_check::LimitCheck;
-use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
-use crate::analyse::relate::Relation;
-use crate::analyse::trace::{Doubt, Doubts, StructureTrace, TracedPlane, TracedPoint};
-use crate::analyse::{
+use tidydose_analyse::limit_check::LimitCheck;
+use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
+use tidydose_analyse::relate::Relation;
+use tidydose_analyse::trace::{Doubt, Doubts, StructureTrace, TracedPlane, TracedPoint};
+use tidydose_analyse::{
     Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
     StructureResult, SumMeasurement,
 };
-use crate::case::{
+use tidydose_case::{
     Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum, Prescription,
     PrescriptionBasis, Role, SumBasis, Technology, Treatment,
 };
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::Token;
-use crate::limits::{Limit, Tier, Verdict};
-use crate::metrics::{Outcome, Status};
-use crate::rt::{
+use tidydose_geometry::units::{CubicCentimetre, Gray, Millimetre};
+use tidydose_metrics::limits::{Limit, Tier, Verdict};
+use tidydose_metrics::{Outcome, Status};
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{
     DoseHeader, DoseSummation, DoseType, DoseUnits, FileRecord, FileStatus, ImageSeries, Inventory,
     Origin, Person, RoiHeader, StructureSetHeader,
 };
-use crate::units::{CubicCentimetre, Gray, Millimetre};
 
 pub(super) struct Example {
     pub(super) inventory: Inventory,
@@ -351,7 +351,7 @@ fn sum() -> MeasuredSum {
 fn limit() -> Limit {
     Limit {
         organ: "Brainstem".to_owned(),
-        metric: crate::metrics::parse("D2%[Gy]").unwrap(),
+        metric: tidydose_metrics::parse("D2%[Gy]").unwrap(),
         inclusive: true,
         value: 12.5,
         fractions: [1, 1],

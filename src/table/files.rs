@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::study::Study;
-use crate::rt::{FileRecord, FileStatus};
+use tidydose_rt::{FileRecord, FileStatus};
 
 pub(super) const TABLE: Table = Table {
     name: "files",

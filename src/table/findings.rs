@@ -11,8 +11,8 @@ use super::column::{Column, Sheet, borrowed};
 use super::decisions::State;
 use super::run::hexadecimal;
 use super::study::Study;
-use crate::finding::{Finding, Severity, Subject};
-use crate::identity::Token;
+use tidydose_rt::finding::{Finding, Severity, Subject};
+use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
     name: "findings",
@@ -135,7 +135,7 @@ fn text_columns<'a>() -> Vec<Column<Row<'a>>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::Code;
+    use tidydose_rt::finding::Code;
 
     #[test]
     fn the_name_of_a_finding_depends_on_code_and_subject_only() {

@@ -8,12 +8,12 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::Study;
 use super::wide::PlanValues;
-use crate::analyse::{Analysis, StructureResult};
-use crate::case::Case;
-use crate::finding::Code;
-use crate::identity::Token;
-use crate::metrics::Status;
-use crate::rt::Inventory;
+use tidydose_analyse::{Analysis, StructureResult};
+use tidydose_case::Case;
+use tidydose_metrics::Status;
+use tidydose_rt::Inventory;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
     name: "flow",
@@ -158,7 +158,7 @@ fn reason_of_status(status: Status, reason: &str) -> Reason {
 }
 
 fn decided(reason: &str) -> By {
-    if reason.starts_with(crate::analyse::strict::PREFIX) { By::StrictRun } else { By::Program }
+    if reason.starts_with(tidydose_analyse::strict::PREFIX) { By::StrictRun } else { By::Program }
 }
 
 struct Row {
@@ -211,8 +211,8 @@ fn columns() -> Vec<Column<Row>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Cell;
-    use crate::table::example::Example;
+    use crate::Cell;
+    use crate::example::Example;
 
     #[test]
     fn at_every_grain_the_numbers_add_up() {

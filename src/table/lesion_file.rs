@@ -10,10 +10,10 @@ use super::study::{shown_name, structure_id};
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
-use crate::analyse::Lesion;
-use crate::case::{Case, registered_motion};
-use crate::identity::Token;
-use crate::rt::Registration;
+use tidydose_analyse::Lesion;
+use tidydose_case::{Case, registered_motion};
+use tidydose_rt::Registration;
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "lesion_id",
@@ -189,9 +189,9 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::testing::case_of;
-    use crate::rt::{RegisteredFrame, Rigid};
-    use crate::units::Day;
+    use crate::testing::case_of;
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::{RegisteredFrame, Rigid};
 
     fn course(id: &str, day: i64) -> Case {
         let mut case = case_of(&["GTV"]);
@@ -204,12 +204,7 @@ mod tests {
 
     fn at(x: f64) -> Vec<Lesion> {
         let centre_mm = Some([x, 0.0, 0.0]);
-        vec![Lesion {
-            gtv: vec![1],
-            other: Vec::new(),
-            centre_mm,
-            ..crate::table::example::lesion(1)
-        }]
+        vec![Lesion { gtv: vec![1], other: Vec::new(), centre_mm, ..crate::example::lesion(1) }]
     }
 
     #[test]

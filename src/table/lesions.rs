@@ -9,9 +9,9 @@ use super::column::{Column, Sheet, borrowed, count};
 use super::lesion_file::LesionDecision;
 use super::plans::PRESCRIPTION_BASES;
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::{Lesion, SeenSide};
-use crate::case::Prescription;
-use crate::metrics::Status;
+use tidydose_analyse::{Lesion, SeenSide};
+use tidydose_case::Prescription;
+use tidydose_metrics::Status;
 
 pub(super) const TABLE: Table = Table {
     name: "lesions",

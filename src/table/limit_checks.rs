@@ -7,8 +7,8 @@ use std::borrow::Cow;
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::study::{Measured, Study, structure_id};
-use crate::analyse::limit_check::{LimitCheck, unmeasured};
-use crate::limits::{Limit, Tier, Verdict};
+use tidydose_analyse::limit_check::{LimitCheck, unmeasured};
+use tidydose_metrics::limits::{Limit, Tier, Verdict};
 
 pub(super) const TABLE: Table = Table {
     name: "limit_checks",

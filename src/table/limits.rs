@@ -7,7 +7,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 use super::user_file::{ReadError, UserFile};
-use crate::limits::{BUILT_IN, COLUMNS, Limit, row};
+use tidydose_metrics::limits::{BUILT_IN, COLUMNS, Limit, row};
 
 /// The list that comes with the program.
 ///

@@ -7,8 +7,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::case::NamedRoi;
-use crate::metrics::Outcome;
+use tidydose_case::NamedRoi;
+use tidydose_metrics::Outcome;
 
 pub(super) const TABLE: Table = Table {
     name: "metrics",
@@ -122,7 +122,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::example::Example;
+    use crate::example::Example;
 
     #[test]
     fn columns_are_exactly_those_of_the_design() {

@@ -10,8 +10,8 @@ use super::seen::Seen;
 use super::structures::{role, role_words};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::case::{Decisions, NameDecision, Proposal, volume_window};
-use crate::identity::Token;
+use tidydose_case::{Decisions, NameDecision, Proposal, volume_window};
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "name_original",
@@ -185,7 +185,7 @@ fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::{NameBasis, Role};
+    use tidydose_case::{NameBasis, Role};
 
     fn read(text: &str) -> Result<NamesFile, String> {
         let folder = tempfile::tempdir().unwrap();

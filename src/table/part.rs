@@ -14,8 +14,8 @@ use sha2::{Digest, Sha256};
 
 use super::run::hexadecimal;
 use super::write_file::{WriteError, replace_file};
-use crate::analyse::Analysis;
-use crate::finding::Finding;
+use tidydose_analyse::Analysis;
+use tidydose_rt::finding::Finding;
 
 /// What the first line of every part says it is; another layout gets another name.
 const FORMAT: &str = "tidydose case 2";
@@ -145,7 +145,7 @@ fn checked(bytes: &[u8], key: &str) -> Result<Part, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::example::Example;
+    use crate::example::Example;
 
     fn example() -> Part {
         let example = Example::new();

@@ -8,8 +8,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::structures::role_words;
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::picture::{LineKind, Picture, PictureLine, View};
-use crate::case::NamedRoi;
+use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
+use tidydose_case::NamedRoi;
 
 pub(super) const TABLE: Table = Table {
     name: "pictures",
@@ -123,8 +123,8 @@ fn hundredths(value: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Cell;
-    use crate::table::example::Example;
+    use crate::Cell;
+    use crate::example::Example;
 
     #[test]
     fn lines_are_numbered_and_rounded() {

@@ -7,12 +7,12 @@ use std::collections::BTreeSet;
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
-use crate::case::{
+use tidydose_case::{
     Course, DateSource, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
     PrescriptionBasis, Technology, courses, isocentres, planned_meterset,
 };
-use crate::finding::{Finding, Severity};
-use crate::rt::{DoseType, DoseUnits, ImageSeries};
+use tidydose_rt::finding::{Finding, Severity};
+use tidydose_rt::{DoseType, DoseUnits, ImageSeries};
 
 pub(super) const TABLE: Table = Table {
     name: "plans",

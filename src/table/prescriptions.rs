@@ -11,12 +11,12 @@ use super::study::shown_name;
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
-use crate::analyse::Analysis;
-use crate::case::{Case, Decisions, NamedRoi};
-use crate::identity::Token;
-use crate::metrics::Status;
-use crate::rt::Plan;
-use crate::units::Gray;
+use tidydose_analyse::Analysis;
+use tidydose_case::{Case, Decisions, NamedRoi};
+use tidydose_geometry::units::Gray;
+use tidydose_metrics::Status;
+use tidydose_rt::Plan;
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "plan_id",
@@ -200,9 +200,9 @@ fn dose(text: &str) -> Option<Gray> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::Measurement;
-    use crate::metrics::Outcome;
-    use crate::table::example::Example;
+    use crate::example::Example;
+    use tidydose_analyse::Measurement;
+    use tidydose_metrics::Outcome;
 
     fn read(rows: &str) -> Result<PrescriptionsFile, String> {
         let folder = tempfile::tempdir().unwrap();

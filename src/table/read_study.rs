@@ -22,6 +22,9 @@ pub struct StudyTables {
     tables: BTreeMap<String, Place>,
 }
 
+/// Temporary tables never touch the disk. Said before there is one: it would drop them.
+const IN_MEMORY: &str = "PRAGMA temp_store = MEMORY";
+
 /// Where a table is.
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Place {
@@ -74,7 +77,9 @@ impl StudyTables {
             Some(uri) => Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI),
             None => Connection::open_with_flags(path, flags),
         };
-        Self::of(opened.map_err(fault)?).map_err(fault)
+        let connection = opened.map_err(fault)?;
+        connection.execute_batch(IN_MEMORY).map_err(fault)?;
+        Self::of(connection).map_err(fault)
     }
 
     /// Tables that are held in memory.
@@ -84,6 +89,7 @@ impl StudyTables {
     pub fn in_memory(frames: &[(&str, LoadedTable)]) -> Result<Self, ReadError> {
         let fault = |e: rusqlite::Error| ReadError { path: PathBuf::new(), reason: e.to_string() };
         let connection = Connection::open_in_memory().map_err(fault)?;
+        connection.execute_batch(IN_MEMORY).map_err(fault)?;
         for (name, frame) in frames {
             insert_frame(&connection, name, frame).map_err(fault)?;
         }
@@ -91,7 +97,6 @@ impl StudyTables {
     }
 
     fn of(connection: Connection) -> rusqlite::Result<Self> {
-        connection.execute_batch("PRAGMA temp_store = MEMORY")?;
         let mut tables = BTreeMap::new();
         {
             let sql = "SELECT name FROM sqlite_schema WHERE type = 'table'
@@ -378,7 +383,7 @@ fn parsed<T>(cells: &[Option<&str>], parse: impl Fn(&str) -> Option<T>) -> Optio
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::frame::{integers, texts};
+    use crate::frame::{integers, texts};
 
     #[test]
     fn a_csv_file_gets_types_from_all_its_cells() {

@@ -7,8 +7,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::relate::Relation;
-use crate::case::NamedRoi;
+use tidydose_analyse::relate::Relation;
+use tidydose_case::NamedRoi;
 
 pub(super) const TABLE: Table = Table {
     name: "relations",

@@ -13,8 +13,8 @@ use sha2::{Digest, Sha256};
 
 use super::study::Study;
 use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
-use crate::finding::Severity;
-use crate::rt::{FileStatus, Inventory};
+use tidydose_rt::finding::Severity;
+use tidydose_rt::{FileStatus, Inventory};
 
 /// Name of the file in a study folder.
 pub const FILE: &str = "run.json";
@@ -173,7 +173,7 @@ pub fn words(document: &serde_json::Value) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::example::Example;
+    use crate::example::Example;
 
     #[derive(Serialize)]
     struct Settings {
@@ -227,7 +227,7 @@ mod tests {
     fn a_changed_object_changes_the_digest_and_a_renamed_file_does_not() {
         let mut inventory = Example::new().inventory;
         let before = inputs_digest(&inventory);
-        inventory.files[0].file = crate::identity::Token::new("elsewhere");
+        inventory.files[0].file = tidydose_rt::identity::Token::new("elsewhere");
         assert_eq!(inputs_digest(&inventory), before);
         inventory.files[0].digest = Some("ff".repeat(32));
         assert_ne!(inputs_digest(&inventory), before);

@@ -4,9 +4,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::write_csv::number;
-use crate::analyse::{Evidence, SeenSide};
-use crate::case::Case;
-use crate::identity::Token;
+use tidydose_analyse::{Evidence, SeenSide};
+use tidydose_case::Case;
+use tidydose_rt::identity::Token;
 
 /// What the shapes say, by case.
 pub type EvidenceByCase = BTreeMap<Token, Vec<Evidence>>;

@@ -96,8 +96,8 @@ fn copied(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::example::Example;
-    use crate::table::{Destination, write_tables};
+    use crate::example::Example;
+    use crate::{Destination, write_tables};
 
     #[test]
     fn numbers_get_a_comma_and_texts_keep_their_point() {
@@ -122,7 +122,7 @@ mod tests {
         };
         let (plain, regional) = (cells(&read(&from), b','), cells(&text, b';'));
         assert_eq!(plain.len(), regional.len());
-        let columns = definitions(crate::table::table("structures").unwrap());
+        let columns = definitions(crate::table("structures").unwrap());
         let mut changed = 0;
         for (plain, regional) in plain.iter().zip(&regional).skip(1) {
             for ((column, plain), regional) in columns.iter().zip(plain).zip(regional) {

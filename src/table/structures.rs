@@ -8,10 +8,10 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::plans::PRESCRIPTION_BASES;
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::StructureResult;
-use crate::case::{NameBasis, NamedRoi, Role};
-use crate::metrics::Status;
-use crate::rt::RoiHeader;
+use tidydose_analyse::StructureResult;
+use tidydose_case::{NameBasis, NamedRoi, Role};
+use tidydose_metrics::Status;
+use tidydose_rt::RoiHeader;
 
 pub(super) const TABLE: Table = Table {
     name: "structures",

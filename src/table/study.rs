@@ -8,11 +8,11 @@ use super::decisions::States;
 use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
 use super::sums::MeasuredSum;
-use crate::analyse::Analysis;
-use crate::case::{Case, NamedRoi};
-use crate::finding::Finding;
-use crate::limits::Limit;
-use crate::rt::Inventory;
+use tidydose_analyse::Analysis;
+use tidydose_case::{Case, NamedRoi};
+use tidydose_metrics::limits::Limit;
+use tidydose_rt::Inventory;
+use tidydose_rt::finding::Finding;
 
 /// What one metric means, as the dictionary shows it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -113,7 +113,7 @@ impl<'a> Measured<'a> {
     }
 
     pub(super) fn patient(&self) -> Option<&'a str> {
-        self.case.patient.as_ref().map(crate::identity::Token::as_str)
+        self.case.patient.as_ref().map(tidydose_rt::identity::Token::as_str)
     }
 }
 

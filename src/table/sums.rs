@@ -7,8 +7,8 @@ use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::structures::status_words;
 use super::study::{Study, shown_name, structure_id};
-use crate::analyse::SumMeasurement;
-use crate::case::{Case, PlanSum, SumBasis};
+use tidydose_analyse::SumMeasurement;
+use tidydose_case::{Case, PlanSum, SumBasis};
 
 pub(super) const TABLE: Table = Table {
     name: "sums",
@@ -24,7 +24,7 @@ pub struct MeasuredSum {
     /// What the user asked for.
     pub sum: PlanSum,
     /// The plan whose structures are measured.
-    pub structures_of: crate::identity::Token,
+    pub structures_of: tidydose_rt::identity::Token,
     /// The values.
     pub measurements: Vec<SumMeasurement>,
 }

@@ -8,9 +8,9 @@ use std::path::Path;
 
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use crate::case::{Case, PlanSum, SumBasis, can_be_summed, courses, frames_join};
-use crate::identity::Token;
-use crate::rt::{Plan, Registration};
+use tidydose_case::{Case, PlanSum, SumBasis, can_be_summed, courses, frames_join};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{Plan, Registration};
 
 const COLUMNS: &[&str] = &[
     "patient_id",
@@ -145,8 +145,8 @@ fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::analyse::testing::case_of;
-    use crate::units::Day;
+    use crate::testing::case_of;
+    use tidydose_geometry::units::Day;
 
     fn read(rows: &str) -> Result<SumsFile, String> {
         let folder = tempfile::tempdir().unwrap();
@@ -186,7 +186,7 @@ mod tests {
         let mut file = read("").unwrap();
         file.propose(std::slice::from_ref(&case), &[]);
         assert_eq!(file.file.row_count(), 0);
-        case.dose = crate::table::example::Example::new().cases[0].dose.clone();
+        case.dose = crate::example::Example::new().cases[0].dose.clone();
         let mut later = case.clone();
         later.id = Token::new("later");
         if let Some(plan) = &mut later.plan {

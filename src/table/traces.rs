@@ -6,7 +6,7 @@ use std::borrow::Cow;
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study, shown_name, structure_id};
-use crate::analyse::trace::{StructureTrace, TracedPlane, TracedPoint};
+use tidydose_analyse::trace::{StructureTrace, TracedPlane, TracedPoint};
 
 pub(super) const TABLE: Table = Table {
     name: "traces",
@@ -163,8 +163,8 @@ fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::Cell;
-    use crate::table::example::Example;
+    use crate::Cell;
+    use crate::example::Example;
 
     #[test]
     fn planes_come_first_and_voxels_count_from_one() {

@@ -184,8 +184,8 @@ fn cells(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::example::Example;
-    use crate::table::{Destination, write_tables};
+    use crate::example::Example;
+    use crate::{Destination, write_tables};
 
     #[test]
     fn the_same_tables_give_the_same_bytes_and_a_study_without_tables_none() {

@@ -121,7 +121,7 @@ pub fn without_formula(text: &str) -> Cow<'_, str> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::column::Column;
+    use crate::column::Column;
 
     type Row = (&'static str, Option<f64>);
 

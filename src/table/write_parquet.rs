@@ -196,7 +196,7 @@ mod tests {
     use parquet::record::Field as Read;
 
     use super::*;
-    use crate::table::column::Column;
+    use crate::column::Column;
 
     type Row = (Option<&'static str>, Option<i64>, Option<f64>, Option<bool>);
 

@@ -14,8 +14,8 @@ use super::study::{Study, in_order};
 use super::write_file::{Access, Finished, Pending, WriteError, remove_file, sync_folder};
 use super::write_parquet::ParquetFile;
 use super::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written, table, write_csv};
-use crate::analyse::Analysis;
-use crate::case::Case;
+use tidydose_analyse::Analysis;
+use tidydose_case::Case;
 
 /// Gives what was computed for a case; nothing for one that was not measured.
 pub type Source<'s> = dyn FnMut(&Case) -> Result<Option<Cow<'s, Analysis>>, WriteError> + 's;
@@ -244,8 +244,8 @@ impl Write for Shared {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::TABLES;
-    use crate::table::example::Example;
+    use crate::TABLES;
+    use crate::example::Example;
 
     /// What `by_case` promises: the cases one after the other give the table of the study.
     #[test]

@@ -18,9 +18,9 @@ use std::time::Duration;
 use divan::Bencher;
 use rayon::prelude::*;
 use tempfile::TempDir;
-use tidydose::case::{self, Case};
-use tidydose::dicom;
-use tidydose::identity::{Identity, Token};
+use tidydose_case::{self as case, Case};
+use tidydose_dicom as dicom;
+use tidydose_rt::identity::{Identity, Token};
 
 use phantom::large::{Size, patient};
 

@@ -12,14 +12,14 @@ use std::sync::atomic::AtomicBool;
 
 use divan::{Bencher, black_box};
 use ndarray::Array3;
-use tidydose::analyse::{Ends, Settings, analyse};
-use tidydose::case::{self, Case, DoseSource, FrameJoin, Treatment};
-use tidydose::dicom;
-use tidydose::dose::{DoseField, Interpolation};
-use tidydose::geometry::Grid;
-use tidydose::identity::{Identity, Token};
-use tidydose::rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
-use tidydose::units::Gray;
+use tidydose_analyse::{Ends, Settings, analyse};
+use tidydose_case::{self as case, Case, DoseSource, FrameJoin, Treatment};
+use tidydose_dicom as dicom;
+use tidydose_dose::{DoseField, Interpolation};
+use tidydose_geometry::Grid;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::identity::{Identity, Token};
+use tidydose_rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
 
 use phantom::solid::{PlaneStack, Solid};
 
@@ -202,8 +202,8 @@ mod large_case {
 /// costs against the short list. The goal is 2.5 times.
 #[divan::bench_group(sample_count = 3, sample_size = 1)]
 mod many_lesions {
-    use tidydose::case::{NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role};
-    use tidydose::metrics::List;
+    use tidydose_case::{NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role};
+    use tidydose_metrics::List;
 
     use super::*;
 

@@ -10,10 +10,10 @@ use std::sync::OnceLock;
 
 use divan::Bencher;
 use rusqlite::Connection;
-use tidydose::ask::{self, Question, shipped};
-use tidydose::table::TABLES;
-use tidydose::table::database;
-use tidydose::table::read_study::StudyTables;
+use tidydose_ask::{self as ask, Question, shipped};
+use tidydose_table::TABLES;
+use tidydose_table::database;
+use tidydose_table::read_study::StudyTables;
 
 /// Rows of table metrics, at least.
 const ROWS: i64 = 1_000_000;
@@ -41,7 +41,7 @@ fn study() -> PathBuf {
         let study = folder.path().join("study");
         let words = ["tidydose", "measure", "--quiet", "--study"].map(PathBuf::from);
         let words = words.into_iter().chain([study.clone(), archive]);
-        assert_ne!(tidydose::cli::run(words.map(PathBuf::into_os_string)).exit_code(), 2);
+        assert_ne!(tidydose_cli::run(words.map(PathBuf::into_os_string)).exit_code(), 2);
         repeat(&Connection::open(study.join(database::FILE)).unwrap());
         folder
     });

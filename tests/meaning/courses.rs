@@ -1,7 +1,7 @@
 //! Versions of plans and treatment records, through files.
 
-use tidydose::case::{DeliverySource, PlanRole};
-use tidydose::units::Day;
+use tidydose_case::{DeliverySource, PlanRole};
+use tidydose_geometry::units::Day;
 
 use super::*;
 use crate::phantom::dicom::{Record, uid};
@@ -81,7 +81,7 @@ fn again(course: &Course, name: &str) -> (Plan, Dose) {
 }
 
 fn roles(measured: &Measured) -> BTreeMap<String, (PlanRole, Option<Code>)> {
-    let role = |c: &tidydose::case::Case| {
+    let role = |c: &tidydose_case::Case| {
         (c.id.to_string(), (c.treatment.role, c.left_out.as_ref().map(|l| l.0)))
     };
     measured.cases.iter().map(role).collect()

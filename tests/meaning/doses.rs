@@ -1,9 +1,9 @@
 //! Dose summation types (PS3.3 C.8.8.3), several grids of one plan, relative and effective dose.
 
-use tidydose::case::Decisions;
-use tidydose::finding::Severity;
-use tidydose::identity::Token;
-use tidydose::units::Gray;
+use tidydose_case::Decisions;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::Severity;
+use tidydose_rt::identity::Token;
 
 use super::*;
 use crate::archive::by_name;
@@ -207,7 +207,7 @@ fn matrices_share_lesions_relations_and_limits() {
         Roi::new(3, "Brainstem", "ORGAN").outlining(&organ, &PlaneStack::axial(1.0, 0.0), 60);
     course.set.rois.push(organ);
     let mut settings = settings();
-    let all = tidydose::table::limits::built_in().unwrap().into_iter();
+    let all = tidydose_table::limits::built_in().unwrap().into_iter();
     let brainstem = all
         .filter(|l| l.organ == "Brainstem" && l.is_for(1) && l.metric.to_string() == "D0.1cc[Gy]");
     settings.limits = brainstem.collect();
@@ -292,7 +292,7 @@ fn what_should_be_looked_at_is_said_of_the_case() {
     assert_eq!(metrics_of(&measured), plan_values());
     let case = &measured.cases[0].id;
     for code in [Code::DoseEffective, Code::PlanUnapproved, Code::PlanFractionsMissing] {
-        let of_case = |f: &&tidydose::finding::Finding| {
+        let of_case = |f: &&tidydose_rt::finding::Finding| {
             f.code == code && f.subject.case.as_ref() == Some(case)
         };
         assert_eq!(measured.findings.iter().filter(of_case).count(), 1, "{code:?}");

@@ -2,7 +2,7 @@
 //! user's decision, and everything that is refused.
 
 use assert_cmd::Command;
-use tidydose::case::{Decisions, FrameLink};
+use tidydose_case::{Decisions, FrameLink};
 
 use super::*;
 use crate::measured::rows_of;

@@ -12,10 +12,10 @@ mod sums;
 
 use std::collections::BTreeMap;
 
-use tidydose::analyse::Settings;
-use tidydose::finding::Code;
-use tidydose::geometry::Point;
-use tidydose::metrics::{self, Outcome, Status};
+use tidydose_analyse::Settings;
+use tidydose_geometry::Point;
+use tidydose_metrics::{self as metrics, Outcome, Status};
+use tidydose_rt::finding::Code;
 
 use crate::archive::{Archive, Course, Measured};
 use crate::phantom::dicom::{Beam, Dose, Header, Plan, Roi};

@@ -3,8 +3,8 @@
 //! Positions mm, doses Gy. Knows nothing of solids or DICOM.
 
 use ndarray::Array3;
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, cross, dot, length, scale, sub};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, cross, dot, length, scale, sub};
 
 use super::closed_form::Radial;
 

@@ -2,7 +2,7 @@
 //! plan on one ball, a few organs and, on request, image slices. Nothing is stated about the truth.
 #![allow(unreachable_pub)] // nothing outside this program sees it
 
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 use super::dicom::{Beam, CtImage, Dose, DoseReference, Header, Plan, Result, Roi, StructureSet};
 use super::field::{Field, Lattice};

@@ -3,7 +3,7 @@
 //! For tests and for the invented sample cohort only. The tree is included by the one test program
 //! (`tests/tests.rs`), by the example `make-sample`, which writes `sample-anonymised/`, and by
 //! `make-archive`. Nothing
-//! here calls the measuring code of the crate: it borrows points from `tidydose::geometry`
+//! here calls the measuring code of the crate: it borrows points from `tidydose_geometry`
 //! and no algorithm, so that the truth it states is independent of what it is used to judge.
 //!
 //! | file | gives |

@@ -7,8 +7,8 @@ mod outline;
 
 use std::f64::consts::PI;
 
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, cross, dot, length, scale, sub};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, cross, dot, length, scale, sub};
 
 use super::closed_form::{ball, lens};
 use outline::{

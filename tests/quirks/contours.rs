@@ -1,9 +1,9 @@
 //! Rows 1 to 45: contours and structures (PS3.3 C.8.8.5, C.8.8.6, C.8.8.8).
 
-use tidydose::finding::Code;
-use tidydose::geometry::Point;
-use tidydose::metrics::Status;
-use tidydose::rt::FileStatus;
+use tidydose_geometry::Point;
+use tidydose_metrics::Status;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{File, Near, NoDose, NoVolume, Same, Volume};

@@ -1,10 +1,10 @@
 //! Rows 46 to 56, 76, 77, 82 to 85, 135 and 136: what a dose is of, and what it belongs to (PS3.3
 //! C.8.8.3, C.20.2).
 
-use tidydose::case::{FrameLink, LinkMethod};
-use tidydose::finding::Code;
-use tidydose::metrics::Status;
-use tidydose::rt::FileStatus;
+use tidydose_case::{FrameLink, LinkMethod};
+use tidydose_metrics::Status;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{File, Left, NoDose, Same, Told};

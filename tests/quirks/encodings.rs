@@ -1,7 +1,7 @@
 //! Rows 107 to 130: how a file is written down (PS3.5, PS3.10).
 
-use tidydose::finding::Code;
-use tidydose::rt::FileStatus;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{File, Same};

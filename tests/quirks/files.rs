@@ -1,7 +1,7 @@
 //! Rows 99 to 106 and 131 to 145: whole files, and who they are.
 
-use tidydose::finding::Code;
-use tidydose::rt::FileStatus;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{Beside, File, Same};

@@ -1,10 +1,10 @@
 //! Rows 57 to 81: the dose grid as it is stored (PS3.3 C.8.8.3, C.7.6.3), and the histograms beside it
 //! (C.8.8.4).
 
-use tidydose::finding::Code;
-use tidydose::geometry::Point;
-use tidydose::metrics::Status;
-use tidydose::rt::FileStatus;
+use tidydose_geometry::Point;
+use tidydose_metrics::Status;
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{File, NoDose, Same};

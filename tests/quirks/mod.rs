@@ -19,12 +19,12 @@ mod plans;
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 
-use tidydose::analyse::{Ends, Settings};
-use tidydose::dose::Interpolation;
-use tidydose::finding::Code;
-use tidydose::geometry::Point;
-use tidydose::metrics::{self, Status};
-use tidydose::rt::FileStatus;
+use tidydose_analyse::{Ends, Settings};
+use tidydose_dose::Interpolation;
+use tidydose_geometry::Point;
+use tidydose_metrics::{self as metrics, Status};
+use tidydose_rt::FileStatus;
+use tidydose_rt::finding::Code;
 
 use crate::archive::{Archive, Course, Measured};
 use crate::phantom::dicom::{Contour, Roi};
@@ -173,7 +173,7 @@ impl Row {
 
 /// Said of nearly every invented course: its plan is not marked as approved, and so on.
 fn expected_anyway(code: Code) -> bool {
-    use tidydose::finding::Severity::Note;
+    use tidydose_rt::finding::Severity::Note;
     static SOUND: std::sync::OnceLock<BTreeSet<Code>> = std::sync::OnceLock::new();
     let sound = SOUND
         .get_or_init(|| course().measure(&settings()).findings.iter().map(|f| f.code).collect());

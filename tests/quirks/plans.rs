@@ -1,10 +1,10 @@
 //! Rows 35, 38, 86 to 98, 101 and 103 to 105: who is who, what was planned and what was treated
 //! (PS3.3 C.8.8.5, C.8.8.9 to C.8.8.14, C.8.8.21).
 
-use tidydose::case::{DateSource, PlanRole, Technology, courses, isocentres, planned_meterset};
-use tidydose::finding::Code;
-use tidydose::identity::Token;
-use tidydose::units::Gray;
+use tidydose_case::{DateSource, PlanRole, Technology, courses, isocentres, planned_meterset};
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Token;
 
 use super::Change::{Course as C, Files as F};
 use super::Effect::{Left, Same, Told};
@@ -64,7 +64,7 @@ fn both(measured: &Measured) -> [(PlanRole, Option<Code>); 2] {
     [of(course().plan.header.instance_uid), of(other_plan())]
 }
 
-fn own_plan(measured: &Measured) -> &tidydose::rt::Plan {
+fn own_plan(measured: &Measured) -> &tidydose_rt::Plan {
     measured.cases[0].plan.as_ref().unwrap()
 }
 

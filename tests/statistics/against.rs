@@ -3,11 +3,11 @@
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
 use serde_json::{Value, json};
-use tidydose::statistics::bootstrap::Clusters;
-use tidydose::statistics::logistic::{Data, Model};
-use tidydose::statistics::roc::roc;
-use tidydose::statistics::survival::{End, Times, kaplan_meier, log_rank};
-use tidydose::statistics::{
+use tidydose_statistics::bootstrap::Clusters;
+use tidydose_statistics::logistic::{Data, Model};
+use tidydose_statistics::roc::roc;
+use tidydose_statistics::survival::{End, Times, kaplan_meier, log_rank};
+use tidydose_statistics::{
     agreement, contingency, correlation, describe, difference, incidence, proportion, rank,
 };
 

@@ -4,13 +4,13 @@
 //! same.
 
 use rayon::prelude::*;
-use tidydose::statistics::Interval;
-use tidydose::statistics::agreement::{Agreement, agreement};
-use tidydose::statistics::bootstrap::{Clusters, percentile_interval};
-use tidydose::statistics::incidence::aalen_johansen;
-use tidydose::statistics::logistic::{Data, Model, draw_slopes};
-use tidydose::statistics::proportion;
-use tidydose::statistics::survival::{End, Times};
+use tidydose_statistics::Interval;
+use tidydose_statistics::agreement::{Agreement, agreement};
+use tidydose_statistics::bootstrap::{Clusters, percentile_interval};
+use tidydose_statistics::incidence::aalen_johansen;
+use tidydose_statistics::logistic::{Data, Model, draw_slopes};
+use tidydose_statistics::proportion;
+use tidydose_statistics::survival::{End, Times};
 
 use super::data::{Numbers, cohort};
 

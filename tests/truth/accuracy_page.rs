@@ -3,8 +3,8 @@
 
 use std::fmt::Write;
 
-use tidydose::analyse::Ends;
-use tidydose::dose::Interpolation;
+use tidydose_analyse::Ends;
+use tidydose_dose::Interpolation;
 
 use super::balls;
 use super::score::{Score, Scores, spread};

@@ -4,16 +4,16 @@
 use std::collections::BTreeMap;
 
 use ndarray::Array3;
-use tidydose::analyse::{Settings, analyse};
-use tidydose::case::{
+use tidydose_analyse::{Settings, analyse};
+use tidydose_case::{
     Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
     Role, Technology, Treatment,
 };
-use tidydose::geometry::{Grid, Point};
-use tidydose::identity::Token;
-use tidydose::metrics::{self, Outcome};
-use tidydose::rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
-use tidydose::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_geometry::{Grid, Point};
+use tidydose_metrics::{self as metrics, Outcome};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{Contour, ContourType, Dose, Origin, Person, Roi, RoiHeader, StructureSet};
 
 use crate::phantom::field::{Field, Lattice};
 use crate::phantom::solid::{PlaneStack, Solid};
@@ -191,7 +191,7 @@ impl Setup {
 
     /// One more metric than the standard list.
     pub(crate) fn also(&mut self, metric: &str) {
-        self.settings.metrics.push(tidydose::metrics::parse(metric).unwrap());
+        self.settings.metrics.push(tidydose_metrics::parse(metric).unwrap());
     }
 
     /// All metrics of the solid, by name.

@@ -7,7 +7,7 @@ use super::score::{Score, Scores, compare, gather, held_share, median_width, pri
 use crate::phantom::closed_form::{LinearDose, Shape};
 use crate::phantom::field::{Field, Lattice};
 use crate::phantom::solid::{Solid, UPRIGHT};
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 const Z: Point = [0.0, 0.0, 1.0];
 const Y: Point = [0.0, 1.0, 0.0];

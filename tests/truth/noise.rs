@@ -2,7 +2,7 @@
 //! and as means over the voxel: bounds hold the truth in 95 of 100 placements and metrics, the
 //! noise is found in every one of them and in no clean grid.
 
-use tidydose::analyse::analyse;
+use tidydose_analyse::analyse;
 
 use super::bench::{Setup, placement};
 use super::score::{Scores, compare, gather, held_share, print};

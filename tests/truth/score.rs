@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use rayon::prelude::*;
-use tidydose::metrics::Outcome;
+use tidydose_metrics::Outcome;
 
 /// What one placement gave for one metric.
 #[derive(Debug, Clone, Copy)]

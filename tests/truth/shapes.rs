@@ -5,8 +5,8 @@
 
 use std::f64::consts::PI;
 
-use tidydose::analyse::Ends;
-use tidydose::geometry::Point;
+use tidydose_analyse::Ends;
+use tidydose_geometry::Point;
 
 use super::bench::{Setup, placement};
 use super::score::{Scores, compare, gather, held_share, print, worst};

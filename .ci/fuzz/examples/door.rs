@@ -7,10 +7,9 @@ use std::sync::atomic::AtomicBool;
 libfuzzer_sys::fuzz_target!(|bytes: &[u8]| {
     tidydose_fuzz::as_file(bytes, |path, identity| {
         let roots = [path.to_path_buf()];
-        if let Ok(scan) = tidydose::dicom::scan(&roots, identity, &|_| (), &AtomicBool::new(false))
-        {
+        if let Ok(scan) = tidydose_dicom::scan(&roots, identity, &|_| (), &AtomicBool::new(false)) {
             assert!(!scan.inventory.files.is_empty(), "a file without a row");
-            let _ = tidydose::case::link(&scan.inventory);
+            let _ = tidydose_case::link(&scan.inventory);
         }
     });
 });

@@ -4,7 +4,7 @@
 use std::cell::OnceCell;
 use std::path::{Path, PathBuf};
 
-use tidydose::identity::Identity;
+use tidydose_rt::identity::Identity;
 
 thread_local! {
     static FOLDER: OnceCell<PathBuf> = const { OnceCell::new() };

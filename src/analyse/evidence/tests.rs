@@ -1,8 +1,8 @@
 //! Balls whose place and volume are known, under right and wrong names.
 
 use super::*;
-use crate::analyse::shape::shapes;
-use crate::analyse::testing::{ball, case_of, set_of};
+use crate::shape::shapes;
+use crate::testing::{ball, case_of, set_of};
 
 fn judged(balls: &[(&str, Point, f64)]) -> (Vec<Evidence>, Vec<Code>) {
     let rois: Vec<_> = (1..).zip(balls).map(|(n, (_, c, r))| ball(n, *c, *r)).collect();
@@ -42,7 +42,7 @@ fn sides_are_told_by_the_middle_plane_also_when_the_head_is_turned() {
 }
 
 fn length_of(a: Point, b: Point) -> f64 {
-    crate::geometry::point::length(sub(a, b))
+    tidydose_geometry::point::length(sub(a, b))
 }
 
 #[test]

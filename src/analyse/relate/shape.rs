@@ -1,19 +1,19 @@
 //! One structure as it is and with its ends and cells varied, and what two of them yield.
 //!
-//! Bounds are the value ± 2u. u has the terms of [`crate::analyse::bounds`] that have no dose: the
+//! Bounds are the value ± 2u. u has the terms of [`crate::bounds`] that have no dose: the
 //! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
 //! the difference), and chance.
 
 use std::sync::Arc;
 
-use crate::analyse::settings::Ends;
-use crate::analyse::structure::{NoSolid, Solid};
-use crate::geometry::Occupancy;
-use crate::geometry::body::{Body, gap_mm};
-use crate::geometry::locate::{Keep, Locator, clipped};
-use crate::geometry::point::Point;
-use crate::geometry::smooth::Variant;
-use crate::metrics::{Outcome, Status};
+use crate::settings::Ends;
+use crate::structure::{NoSolid, Solid};
+use tidydose_geometry::Occupancy;
+use tidydose_geometry::body::{Body, gap_mm};
+use tidydose_geometry::locate::{Keep, Locator, clipped};
+use tidydose_geometry::point::Point;
+use tidydose_geometry::smooth::Variant;
+use tidydose_metrics::{Outcome, Status};
 
 /// A solid as cells and as a surface.
 pub(super) struct Shape {

@@ -4,9 +4,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::subject;
-use crate::finding::{Code, Finding};
-use crate::identity::Token;
-use crate::rt::{DoseHeader, FileRecord, FileStatus, Inventory, Origin, Plan, StructureSetHeader};
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{
+    DoseHeader, FileRecord, FileStatus, Inventory, Origin, Plan, StructureSetHeader,
+};
 
 /// What the inventory calls the class of a dose (PS3.6 annex A).
 const DOSE_CLASS: &str = "RT Dose Storage";

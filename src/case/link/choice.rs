@@ -5,11 +5,11 @@
 use super::region::{Layout, layout};
 use super::summation::{is_copy, sum};
 use super::{list, subject};
-use crate::case::{DosePart, DoseSource};
-use crate::finding::{Code, Finding};
-use crate::identity::Token;
-use crate::rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, Plan};
-use crate::units::Gray;
+use crate::{DosePart, DoseSource};
+use tidydose_geometry::units::Gray;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, Plan};
 
 /// What the choice depends on beside the doses.
 #[derive(Clone, Copy)]

@@ -7,11 +7,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::draft::Draft;
 use super::{list, subject};
-use crate::case::treatment::delivery;
-use crate::case::{Decisions, PlanRole};
-use crate::finding::{Code, Finding};
-use crate::identity::Token;
-use crate::rt::{DoseReferenceType, Plan, PlanRelation, TreatmentRecord};
+use crate::treatment::delivery;
+use crate::{Decisions, PlanRole};
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseReferenceType, Plan, PlanRelation, TreatmentRecord};
 
 /// Gives every draft with a plan its part in the treatment; returns what there is to say about
 /// records that lead to no plan.
@@ -327,10 +327,10 @@ const RULES: [(Rule, &str); 6] = [
 mod tests {
     use super::super::link_decided;
     use super::*;
-    use crate::case::Case;
-    use crate::case::fixtures::{dose, plan, structure_set, token};
-    use crate::rt::{Inventory, Origin, SessionBeam};
-    use crate::units::Day;
+    use crate::Case;
+    use crate::fixtures::{dose, plan, structure_set, token};
+    use tidydose_geometry::units::Day;
+    use tidydose_rt::{Inventory, Origin, SessionBeam};
 
     fn version(object: &str, approval: &str, day: i64) -> Plan {
         let mut p = plan(object, "s");

@@ -8,12 +8,10 @@ use super::choice::{Asked, choose};
 use super::frames;
 use super::owner::Owners;
 use super::{frame_sentence, list, subject};
-use crate::case::{
-    Case, Decisions, DoseSource, FrameJoin, FrameLink, LinkMethod, Technology, Treatment,
-};
-use crate::finding::{Code, Finding};
-use crate::identity::Token;
-use crate::rt::{DoseHeader, Origin, Person, Plan, Registration, StructureSetHeader};
+use crate::{Case, Decisions, DoseSource, FrameJoin, FrameLink, LinkMethod, Technology, Treatment};
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, Origin, Person, Plan, Registration, StructureSetHeader};
 
 /// Plan Intent (300A,000A) values that are no treatment of a patient.
 const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SERVICE"];

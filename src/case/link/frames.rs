@@ -5,9 +5,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::archive::structure_frames;
-use crate::case::FrameLink;
-use crate::identity::Token;
-use crate::rt::{DoseHeader, Origin, Registration, Rigid, StructureSetHeader};
+use crate::FrameLink;
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, Origin, Registration, Rigid, StructureSetHeader};
 
 /// Two registrations that put no point of a head further apart than this say the same, mm.
 const SAME_MOTION_MM: f64 = 0.01;

@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::archive::{Archive, same_patient};
 use super::choice::{defect, is_whole};
 use super::{list, subject};
-use crate::case::LinkMethod;
-use crate::finding::{Code, Finding};
-use crate::identity::Token;
-use crate::rt::DoseHeader;
+use crate::LinkMethod;
+use tidydose_rt::DoseHeader;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
 
 /// The doses of every plan and those of none.
 pub(super) struct Owners<'a> {

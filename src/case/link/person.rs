@@ -3,10 +3,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::case::Case;
-use crate::finding::{Code, Finding, Subject};
-use crate::identity::Token;
-use crate::rt::{Inventory, Origin};
+use crate::Case;
+use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::identity::Token;
+use tidydose_rt::{Inventory, Origin};
 
 /// What the objects of one patient say.
 #[derive(Default)]

@@ -2,7 +2,7 @@
 //! one, or rivals that cover much the same. Whether they hold the same dose where they overlap is
 //! settled when their voxels are read.
 
-use crate::rt::{DoseHeader, DoseUnits};
+use tidydose_rt::{DoseHeader, DoseUnits};
 
 /// How several grids lie to each other.
 pub(super) enum Layout<'a> {

@@ -6,8 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::list;
-use crate::case::{DosePart, technology};
-use crate::rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, FractionGroup, Plan};
+use crate::{DosePart, technology};
+use tidydose_rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, FractionGroup, Plan};
 
 /// Voxel centres of two grids that lie closer than this are the same, mm: in the steepest fall-off
 /// of radiosurgery, some 10 Gy/mm, that is 0.01 Gy.

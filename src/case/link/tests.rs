@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::*;
-use crate::case::fixtures::{dose, plan, structure_set, token};
-use crate::rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, Plan, StructureSetHeader};
+use crate::fixtures::{dose, plan, structure_set, token};
+use tidydose_rt::{DoseHeader, DoseSummation, DoseType, DoseUnits, Plan, StructureSetHeader};
 
 fn inventory(p: Vec<Plan>, d: Vec<DoseHeader>, s: Vec<StructureSetHeader>) -> Inventory {
     Inventory { plans: p, doses: d, structure_sets: s, ..Inventory::default() }
@@ -164,7 +164,7 @@ fn a_dose_that_is_no_dose_in_gray_is_refused_or_set_aside() {
 /// A plan overview holds the plan when it includes as many fractions as are planned.
 #[test]
 fn a_plan_overview_must_include_all_fractions() {
-    use crate::rt::FractionGroup;
+    use tidydose_rt::FractionGroup;
     let mut planned = plan("p", "s");
     planned.fraction_groups =
         vec![FractionGroup { number: 1, fractions: Some(5), beams: Vec::new() }];

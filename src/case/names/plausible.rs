@@ -60,7 +60,7 @@ pub fn volume_window(standard: &str) -> Option<VolumeWindow> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::case::names::catalogue::{PAIRED, SINGLE};
+    use crate::names::catalogue::{PAIRED, SINGLE};
 
     #[test]
     fn windows_are_of_standard_names_and_wide() {

@@ -6,7 +6,7 @@ use super::normalise::{Piece, pieces};
 use super::organ::{Organ, organ};
 use super::target::{kind, target};
 use super::words::{self, holds};
-use crate::case::{NameBasis, Role};
+use crate::{NameBasis, Role};
 
 /// What a name says by itself.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -3,7 +3,7 @@
 
 use super::normalise::Piece;
 use super::words::{self, holds};
-use crate::case::Role;
+use crate::Role;
 
 /// A name that means a target.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -1,9 +1,9 @@
 //! Each source of a prescription, its rank, and when none is taken.
 
 use super::*;
-use crate::case::fixtures::{beam, dose, plan, roi, structure_set};
-use crate::case::{identify, link};
-use crate::rt::{BeamShare, FractionGroup, Inventory};
+use crate::fixtures::{beam, dose, plan, roi, structure_set};
+use crate::{identify, link};
+use tidydose_rt::{BeamShare, FractionGroup, Inventory};
 
 fn target(number: i64, roi_number: Option<i64>, dose_gy: f64) -> DoseReference {
     DoseReference {
@@ -127,7 +127,7 @@ fn two_doses_for_one_target_are_not_chosen_between() {
 #[test]
 fn the_user_comes_first() {
     let mut decided = Decisions::default();
-    let case = crate::case::fixtures::token("p");
+    let case = crate::fixtures::token("p");
     decided.prescriptions.insert((case.clone(), None), Gray::gy(18.0));
     decided.prescriptions.insert((case, Some(3)), Gray::gy(21.0));
     let stated = |p: &mut Plan| p.dose_references = vec![target(1, Some(3), 24.0)];

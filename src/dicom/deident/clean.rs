@@ -15,13 +15,13 @@ use dicom_object::mem::InMemElement;
 use super::personal::Personal;
 use super::rules::{Rule, SCHEMES, TERMS, rule};
 use super::{Attributes, Choices, Treatment};
-use crate::dicom::attribute;
-use crate::dicom::encoding::dictionary_vr;
-use crate::dicom::error::Error;
-use crate::dicom::number::decimals;
-use crate::dicom::quirks::withheld_name::WITHHELD;
-use crate::finding::Code;
-use crate::identity::{Identity, Kind, Token};
+use crate::attribute;
+use crate::encoding::dictionary_vr;
+use crate::error::Error;
+use crate::number::decimals;
+use crate::quirks::withheld_name::WITHHELD;
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::{Identity, Kind, Token};
 
 /// Characters that may stand around a value.
 const PADDING: [char; 2] = [' ', '\0'];

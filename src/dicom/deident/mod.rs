@@ -24,8 +24,8 @@ use super::error::Error;
 use super::header::Class;
 use super::object::{Object, Source};
 use super::place::Place;
-use crate::finding::Code;
-use crate::identity::{Identity, Token};
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::{Identity, Token};
 
 /// What the user wants kept beyond the Basic Profile.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -240,7 +240,8 @@ fn copy(
         let accepted = "the SOP Class UID of a radiotherapy object or spatial registration";
         return Err(super::attribute::invalid(tags::SOP_CLASS_UID, class, accepted));
     }
-    let patient = object.patient_id().map(|id| object.token(crate::identity::Kind::Patient, id));
+    let patient =
+        object.patient_id().map(|id| object.token(tidydose_rt::identity::Kind::Patient, id));
     let patient = patient.as_ref();
     let mut cleaner = Cleaner::new(identity, patient, personal, choices);
     let mut clean = cleaner.data_set(&object.opened().object);

@@ -6,7 +6,7 @@ use dicom_core::value::Value;
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 
-use crate::dicom::quirks::withheld_name::Identifiers;
+use crate::quirks::withheld_name::Identifiers;
 
 /// Numbers and names of one patient.
 #[derive(Debug, Clone, Default)]

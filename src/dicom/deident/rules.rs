@@ -6,7 +6,7 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
-use crate::dicom::contour::{CONTOUR_OFFSET_VECTOR, CONTOUR_SLAB_THICKNESS};
+use crate::contour::{CONTOUR_OFFSET_VECTOR, CONTOUR_SLAB_THICKNESS};
 
 /// What happens to one attribute.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

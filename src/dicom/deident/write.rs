@@ -7,10 +7,10 @@ use dicom_dictionary_std::{tags, uids};
 use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 
 use super::Choices;
-use crate::dicom::error::Error;
-use crate::dicom::object::Object;
-use crate::dicom::pixels::{Samples, Size};
-use crate::finding::Code;
+use crate::error::Error;
+use crate::object::Object;
+use crate::pixels::{Samples, Size};
+use tidydose_rt::finding::Code;
 
 /// This program as a writer of DICOM files: a UID from a UUID (PS3.5 B.2), the same for all copies.
 const IMPLEMENTATION: &str = "2.25.159184219826480157310382297455716231846";
@@ -27,7 +27,7 @@ pub(super) fn pixels(object: &Object<'_>, to: &mut InMemDicomObject) -> Result<(
         32 => 4,
         _ => {
             let found = bits.to_string();
-            return Err(crate::dicom::attribute::invalid(tags::BITS_ALLOCATED, &found, "16 or 32"));
+            return Err(crate::attribute::invalid(tags::BITS_ALLOCATED, &found, "16 or 32"));
         }
     };
     let size = Size {

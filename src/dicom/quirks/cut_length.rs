@@ -10,21 +10,21 @@
 
 use dicom_core::{Tag, VR};
 
-use crate::dicom::attribute::keyword;
-use crate::dicom::encoding::Encoding;
-use crate::dicom::error::Error;
-use crate::finding::Code;
+use crate::attribute::keyword;
+use crate::encoding::Encoding;
+use crate::error::Error;
+use tidydose_rt::finding::Code;
 
 /// So many characters of a number where a tag should be are no accident.
 const ENOUGH: usize = 12;
 
 /// Whether a value can have lost a part of its length.
-pub(in crate::dicom) const fn possible(vr: VR, encoding: Encoding) -> bool {
+pub(crate) const fn possible(vr: VR, encoding: Encoding) -> bool {
     encoding.explicit && matches!(vr, VR::DS | VR::IS)
 }
 
 /// The error in other words when what follows the value of `last` reads like more numbers.
-pub(in crate::dicom) fn explained(error: Error, last: Option<Tag>, rest: &[u8]) -> Error {
+pub(crate) fn explained(error: Error, last: Option<Tag>, rest: &[u8]) -> Error {
     let part = |b: &u8| b.is_ascii_digit() || b"+-.eE\\ ".contains(b);
     let (Some(tag), true) = (last, error.code() == Code::FileDamaged) else { return error };
     if !rest.get(..ENOUGH).is_some_and(|start| start.iter().all(part)) {

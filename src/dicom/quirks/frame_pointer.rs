@@ -9,11 +9,11 @@
 
 use dicom_dictionary_std::tags;
 
-use crate::dicom::attribute::Attributes;
-use crate::finding::Code;
+use crate::attribute::Attributes;
+use tidydose_rt::finding::Code;
 
 /// Notes a pointer that is absent or points elsewhere.
-pub(in crate::dicom) fn note(root: &Attributes<'_>, frames: usize) {
+pub(crate) fn note(root: &Attributes<'_>, frames: usize) {
     let tag = tags::FRAME_INCREMENT_POINTER;
     if frames > 1 && root.pointer(tag) != Some(tags::GRID_FRAME_OFFSET_VECTOR) {
         let message = "absent, or names another attribute; the plane offsets are used";

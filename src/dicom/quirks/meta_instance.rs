@@ -8,11 +8,11 @@
 
 use dicom_dictionary_std::tags;
 
-use crate::dicom::remark::Remarks;
-use crate::finding::Code;
+use crate::remark::Remarks;
+use tidydose_rt::finding::Code;
 
 /// Notes two UIDs that differ; either may be absent.
-pub(in crate::dicom) fn note(remarks: &mut Remarks, meta: Option<&str>, data_set: Option<&str>) {
+pub(crate) fn note(remarks: &mut Remarks, meta: Option<&str>, data_set: Option<&str>) {
     if let (Some(meta), Some(own)) = (meta, data_set)
         && !meta.is_empty()
         && meta != own

@@ -10,16 +10,16 @@
 
 use dicom_dictionary_std::tags;
 
-use crate::dicom::attribute::{Attributes, invalid};
-use crate::dicom::error::Error;
-use crate::dicom::pixels::Samples;
-use crate::finding::Code;
+use crate::attribute::{Attributes, invalid};
+use crate::error::Error;
+use crate::pixels::Samples;
+use tidydose_rt::finding::Code;
 
 /// Makes sure that the first `count` samples of `bytes` bytes are what they seem.
 ///
 /// # Errors
 /// When samples may begin above the lowest bit, or use bits that are not stored.
-pub(in crate::dicom) fn check(
+pub(crate) fn check(
     root: &Attributes<'_>,
     samples: &Samples<'_>,
     count: usize,

@@ -9,7 +9,7 @@
 //! Strict: the same.
 
 /// Whether all that is left is one padding byte over and over.
-pub(in crate::dicom) fn only_padding(rest: &[u8]) -> bool {
+pub(crate) fn only_padding(rest: &[u8]) -> bool {
     let Some(&first) = rest.first() else { return false };
     matches!(first, 0x00 | 0xFF | b' ')
         && rest.iter().take(4).all(|b| *b == first)
@@ -17,6 +17,6 @@ pub(in crate::dicom) fn only_padding(rest: &[u8]) -> bool {
 }
 
 /// What is told of `count` bytes.
-pub(in crate::dicom) fn message(count: usize) -> String {
+pub(crate) fn message(count: usize) -> String {
     format!("{count} bytes follow the data set")
 }

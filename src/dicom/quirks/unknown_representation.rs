@@ -11,17 +11,17 @@
 
 use dicom_core::{Tag, VR};
 
-use crate::dicom::encoding::{Encoding, Header, dictionary_vr};
-use crate::dicom::remark::Remarks;
-use crate::finding::Code;
+use crate::encoding::{Encoding, Header, dictionary_vr};
+use crate::remark::Remarks;
+use tidydose_rt::finding::Code;
 
 /// The first known attribute that was stored as UN, and how many there are.
 #[derive(Debug, Default)]
-pub(in crate::dicom) struct Seen(Option<(Tag, usize)>);
+pub(crate) struct Seen(Option<(Tag, usize)>);
 
 impl Seen {
     /// Representation and encoding of a value in a data set of this encoding.
-    pub(in crate::dicom) fn meaning(&mut self, head: &Header, around: Encoding) -> (VR, Encoding) {
+    pub(crate) fn meaning(&mut self, head: &Header, around: Encoding) -> (VR, Encoding) {
         if head.vr != VR::UN || !around.explicit {
             return (head.vr, around);
         }
@@ -36,7 +36,7 @@ impl Seen {
     }
 
     /// Tells of them.
-    pub(in crate::dicom) fn note(&self, remarks: &mut Remarks) {
+    pub(crate) fn note(&self, remarks: &mut Remarks) {
         if let Some((tag, count)) = self.0 {
             let message = match count {
                 1 => "stored as UN, read by the dictionary".to_owned(),

@@ -10,12 +10,12 @@
 use dicom_core::Tag;
 use dicom_dictionary_std::tags;
 
-use crate::dicom::attribute::Attributes;
-use crate::dicom::object::Object;
-use crate::finding::Code;
+use crate::attribute::Attributes;
+use crate::object::Object;
+use tidydose_rt::finding::Code;
 
 /// What stands in the tables instead of such a name.
-pub(in crate::dicom) const WITHHELD: &str = "[withheld]";
+pub(crate) const WITHHELD: &str = "[withheld]";
 
 /// Other Patient IDs, retired but still found.
 const OTHER_PATIENT_IDS: Tag = Tag(0x0010, 0x1000);
@@ -91,7 +91,7 @@ const WORDS: &[&str] = &[
 
 /// What must not stand in a structure name.
 #[derive(Debug, Default)]
-pub(in crate::dicom) struct Identifiers {
+pub(crate) struct Identifiers {
     ids: Vec<String>,
     names: Vec<String>,
     birth_dates: Vec<String>,
@@ -99,7 +99,7 @@ pub(in crate::dicom) struct Identifiers {
 
 impl Identifiers {
     /// The identifiers of the object's patient; none when the user chose to keep identifiers.
-    pub(in crate::dicom) fn of(object: &Object<'_>) -> Self {
+    pub(crate) fn of(object: &Object<'_>) -> Self {
         if object.identity().is_kept() {
             return Self::default();
         }
@@ -115,7 +115,7 @@ impl Identifiers {
     }
 
     /// By the numbers, the name and the birth date of a patient.
-    pub(in crate::dicom) fn new<'a>(
+    pub(crate) fn new<'a>(
         ids: impl Iterator<Item = &'a str>,
         name: &str,
         birth_date: &str,
@@ -148,7 +148,7 @@ impl Identifiers {
     }
 
     /// The words of a code that may be free; one that gives the patient away is replaced and noted.
-    pub(in crate::dicom) fn open_codes(&self, of: &Attributes<'_>, tag: Tag) -> Vec<String> {
+    pub(crate) fn open_codes(&self, of: &Attributes<'_>, tag: Tag) -> Vec<String> {
         let checked = |word: String| match self.found_in(&word) {
             None => word,
             Some(what) => {
@@ -160,12 +160,12 @@ impl Identifiers {
     }
 
     /// The first of [`Identifiers::open_codes`].
-    pub(in crate::dicom) fn open_code(&self, of: &Attributes<'_>, tag: Tag) -> Option<String> {
+    pub(crate) fn open_code(&self, of: &Attributes<'_>, tag: Tag) -> Option<String> {
         self.open_codes(of, tag).into_iter().next()
     }
 
     /// What the name gives away, in words; nothing when it is harmless.
-    pub(in crate::dicom) fn found_in(&self, name: &str) -> Option<&'static str> {
+    pub(crate) fn found_in(&self, name: &str) -> Option<&'static str> {
         let lower = name.to_lowercase();
         let has_id = |id: &String| {
             lower.trim() == id || (id.len() >= SHORTEST_ID && lower.contains(id.as_str()))

@@ -18,8 +18,8 @@ use super::super::place::Place;
 use super::super::sample;
 use super::mutate::{Chance, mutated};
 use super::{ALL, objects, read};
-use crate::finding::Finding;
-use crate::identity::{Identity, Token};
+use tidydose_rt::finding::Finding;
+use tidydose_rt::identity::{Identity, Token};
 
 /// Rounds of an ordinary run, a few seconds.
 const ROUNDS: usize = 20_000;

@@ -1,10 +1,10 @@
 //! Solids whose distance is known in closed form.
 
 use super::*;
-use crate::geometry::region::Combine;
-use crate::geometry::slab::{Spacing, slabs};
-use crate::geometry::smooth::{Variant, closed_caps};
-use crate::geometry::stack::PlaneStack;
+use crate::region::Combine;
+use crate::slab::{Spacing, slabs};
+use crate::smooth::{Variant, closed_caps};
+use crate::stack::PlaneStack;
 use std::f64::consts::TAU;
 
 /// An ellipsoid with axes along the frame, contoured every millimetre.

@@ -4,14 +4,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Drawn, Source, named};
-use crate::figure::{Axis, Figure, Layer, Look, panels};
-use crate::paper::doses::organ_states;
-use crate::paper::measures::{fraction_words, plain};
-use crate::paper::{count, counted, number, sheet, word};
-use crate::statistics::describe::quantile;
-use crate::table::Cell;
-use crate::table::curves::Curve;
-use crate::table::run::CAUTION;
+use crate::doses::organ_states;
+use crate::measures::{fraction_words, plain};
+use crate::{count, counted, number, sheet, word};
+use tidydose_figure::{Axis, Figure, Layer, Look, panels};
+use tidydose_statistics::describe::quantile;
+use tidydose_table::Cell;
+use tidydose_table::curves::Curve;
+use tidydose_table::run::CAUTION;
 
 /// Plans from which on a panel has a median and the band of its middle half.
 const LEAST: usize = 5;

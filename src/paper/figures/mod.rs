@@ -12,7 +12,7 @@ use serde_json::Value;
 
 use super::measures::{Measured, Place, Quantity};
 use super::{Curves, Files, Study};
-use crate::table::run::{CAUTION, words};
+use tidydose_table::run::{CAUTION, words};
 
 const FOLDER: &str = "figures";
 
@@ -36,8 +36,8 @@ struct Source<'s> {
 }
 
 impl Source<'_> {
-    fn look(&self, group: &str) -> crate::figure::Look {
-        crate::figure::Look(self.groups.iter().position(|g| *g == group).unwrap_or(0))
+    fn look(&self, group: &str) -> tidydose_figure::Look {
+        tidydose_figure::Look(self.groups.iter().position(|g| *g == group).unwrap_or(0))
     }
 }
 

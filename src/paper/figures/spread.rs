@@ -2,13 +2,13 @@
 //! value is a mark, a box stands only where there are enough, and case mix is seen beside the groups.
 
 use super::{Drawn, Source, named};
-use crate::figure::{Axis, Figure, Layer, Look, panels};
-use crate::paper::measures::{Measured, Observed, Quantity, fraction_words};
-use crate::paper::{counted, number, sheet, word};
-use crate::statistics::describe::summary;
-use crate::statistics::real;
-use crate::table::Cell;
-use crate::table::run::CAUTION;
+use crate::measures::{Measured, Observed, Quantity, fraction_words};
+use crate::{counted, number, sheet, word};
+use tidydose_figure::{Axis, Figure, Layer, Look, panels};
+use tidydose_statistics::describe::summary;
+use tidydose_statistics::real;
+use tidydose_table::Cell;
+use tidydose_table::run::CAUTION;
 
 /// Values from which on a group has a stroke at its median.
 const LEAST: usize = 5;

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::{Drawn, Source};
-use crate::figure::Map;
-use crate::paper::counted;
-use crate::paper::doses::{ORGAN_STATES, organ_states};
-use crate::table::run::CAUTION;
+use crate::counted;
+use crate::doses::{ORGAN_STATES, organ_states};
+use tidydose_figure::Map;
+use tidydose_table::run::CAUTION;
 
 /// The map; its numbers are in `completeness.csv` of the folder above.
 pub(super) fn figure(source: &Source<'_>) -> Drawn {

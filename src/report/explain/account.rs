@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::report::cohort::{Case, Check, cell, checks};
-use crate::report::number::plain;
-use crate::report::picture::{Picture, pictures};
-use crate::table::frame::{LoadedTable, integers, reals, rows_where, texts};
+use crate::cohort::{Case, Check, cell, checks};
+use crate::number::plain;
+use crate::picture::{Picture, pictures};
+use tidydose_table::frame::{LoadedTable, integers, reals, rows_where, texts};
 
 /// The value itself, a row of table metrics.
 #[derive(Debug, Clone, Default)]

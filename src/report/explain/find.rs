@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::{CellName, ExplainError};
-use crate::report::cohort::cell;
-use crate::table::frame::{LoadedTable, integers, rows_where, texts};
+use crate::cohort::cell;
+use tidydose_table::frame::{LoadedTable, integers, rows_where, texts};
 
 /// So many names are listed where one was not found.
 const LISTED: usize = 8;

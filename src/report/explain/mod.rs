@@ -9,7 +9,7 @@ mod text;
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::LoadedTable;
+use tidydose_table::frame::LoadedTable;
 
 use super::drawing;
 use super::picture::{Picture, pictures};

@@ -4,12 +4,12 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::account::{Account, Place};
-use crate::report::STYLE;
-use crate::report::chart::at;
-use crate::report::cohort::Check;
-use crate::report::number::{bounds, rounded, shown, spaced};
-use crate::report::part;
-use crate::table::run::CAUTION;
+use crate::STYLE;
+use crate::chart::at;
+use crate::cohort::Check;
+use crate::number::{bounds, rounded, shown, spaced};
+use crate::part;
+use tidydose_table::run::CAUTION;
 
 /// The parts of the page, in order.
 const PARTS: [(&str, &str); 7] = [

@@ -2,8 +2,8 @@
 //! nothing longer stands in a table.
 
 use super::account::{Account, Place, Plane, Source};
-use crate::report::number::{counted, rounded, spaced};
-use crate::table::run::CAUTION;
+use crate::number::{counted, rounded, spaced};
+use tidydose_table::run::CAUTION;
 
 /// Letters of a line of words.
 const WIDTH: usize = 98;

@@ -9,7 +9,7 @@ use super::super::column::{Column, Sheet, borrowed, count};
 use super::super::study::Study;
 use super::plans::{PlanRow, case_mix, rows};
 use super::values::{Found, HasValues, OF_PLAN, columns as value_columns};
-use crate::case::PlanRole;
+use tidydose_case::PlanRole;
 
 pub(in super::super) const TABLE: Table = Table {
     name: "patients_wide",

@@ -7,8 +7,8 @@ use super::super::column::{Column, Sheet, borrowed, count};
 use super::super::plans::highest;
 use super::super::study::{Measured, Study};
 use super::values::{Found, HasValues, OF_PLAN, PlanValues, columns as value_columns};
-use crate::case::Prescription;
-use crate::case::{Course, courses};
+use tidydose_case::Prescription;
+use tidydose_case::{Course, courses};
 
 pub(in super::super) const TABLE: Table = Table {
     name: "plans_wide",

@@ -5,9 +5,9 @@ use std::borrow::Cow;
 use super::super::column::Column;
 use super::super::structures::status_words;
 use super::super::study::shown_name;
-use crate::analyse::{Analysis, Lesion};
-use crate::case::{Case, Role};
-use crate::metrics::{Outcome, Status};
+use tidydose_analyse::{Analysis, Lesion};
+use tidydose_case::{Case, Role};
+use tidydose_metrics::{Outcome, Status};
 
 /// The structure is there, but the run was not asked for the metric.
 const NOT_IN_RUN: &str = "not_in_run";
@@ -304,7 +304,7 @@ fn region(analysis: &Analysis, name: &str, metric: &str) -> Option<Found> {
 
 /// What `read` says of the one structure of that name.
 fn one(case: &Case, name: &str, read: impl Fn(i64) -> Found) -> Found {
-    let named = |n: &&crate::case::NamedRoi| n.role == Role::Organ && shown_name(n) == name;
+    let named = |n: &&tidydose_case::NamedRoi| n.role == Role::Organ && shown_name(n) == name;
     let mut list = case.names.iter().filter(named);
     match (list.next(), list.next()) {
         // Regions have no name among those of the case.
@@ -330,7 +330,7 @@ fn end_of(
     metric: &str,
     end: fn(f64, f64) -> f64,
 ) -> Found {
-    let wanted = |r: &&crate::analyse::relate::Relation| {
+    let wanted = |r: &&tidydose_analyse::relate::Relation| {
         r.metric == metric
             && (other.is_none() || r.other_roi_number == other)
             && lesion.is_none_or(|l| l.roi_number == r.roi_number)

@@ -2,7 +2,7 @@
 //! multi-source cobalt unit, static circular fields of a robot-arm linac, arcs of a gantry linac.
 
 use dicom_dictionary_std::tags;
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 use super::encode::Item;
 

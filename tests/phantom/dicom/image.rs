@@ -3,7 +3,7 @@
 use dicom_core::VR;
 use dicom_core::value::PrimitiveValue;
 use dicom_dictionary_std::{tags, uids};
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 use super::Result;
 use super::encode::Header;

@@ -1,7 +1,7 @@
 //! RT Plan (PS3.3 A.20): prescriptions, fraction groups, beams, what it refers to.
 
 use dicom_dictionary_std::{tags, uids};
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 use super::Result;
 use super::beam::Beam;

@@ -1,8 +1,8 @@
 //! RT Structure Set (PS3.3 A.19) from named solids or free contours.
 
 use dicom_dictionary_std::{tags, uids};
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, scale};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, scale};
 
 use super::Result;
 use super::encode::{Header, Item, decimal, rounded};

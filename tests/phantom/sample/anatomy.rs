@@ -1,7 +1,7 @@
 //! A head made of ellipsoids, cylinders, capsules and balls, and what people call its parts.
 
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, scale};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, scale};
 
 use crate::phantom::solid::{Solid, axes_along};
 

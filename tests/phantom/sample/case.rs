@@ -1,7 +1,7 @@
 //! One course of treatment: from lesions and a technology to structure set, plan and dose.
 
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, scale};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, scale};
 
 use super::anatomy::{Names, ORGANS, Organ, STANDARD};
 use crate::phantom::closed_form::Radial;

@@ -1,7 +1,7 @@
 //! The keepers, one by one: first those whose files are as they should be, then those that each
 //! show one defect of real archives.
 
-use tidydose::geometry::Point;
+use tidydose_geometry::Point;
 
 use super::anatomy::{CAPITALS, DUTCH, FRENCH, GERMAN, LOOSE, Organ, SPANISH, STANDARD};
 use super::case::{Course, Lesion, Objects, Place, Technology, around, balanced, radial};

@@ -6,8 +6,8 @@
 
 use std::f64::consts::{PI, TAU};
 
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, cross, dot, length, scale, sub};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, cross, dot, length, scale, sub};
 
 use super::anatomy::Organ;
 use super::case::{Course, Lesion};

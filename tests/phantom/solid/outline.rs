@@ -2,8 +2,8 @@
 
 use std::f64::consts::TAU;
 
-use tidydose::geometry::Point;
-use tidydose::geometry::point::{add, dot, length, scale, sub};
+use tidydose_geometry::Point;
+use tidydose_geometry::point::{add, dot, length, scale, sub};
 
 use super::{Outline, Solid, UPRIGHT, axes_along};
 

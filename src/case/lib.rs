@@ -32,9 +32,9 @@ pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
 #[cfg(test)]
 mod fixtures;
 
-use crate::identity::Token;
-use crate::rt::{DoseHeader, Plan, StructureSetHeader};
-use crate::units::Gray;
+use tidydose_geometry::units::Gray;
+use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, Plan, StructureSetHeader};
 
 /// How two objects were joined.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -259,5 +259,5 @@ pub struct Case {
     pub prescriptions: Vec<Prescription>,
     /// Why the case is not measured: the finding's code id and a sentence. Structure volumes are
     /// still computed when a structure set is there and only the dose is missing.
-    pub left_out: Option<(crate::finding::Code, String)>,
+    pub left_out: Option<(tidydose_rt::finding::Code, String)>,
 }

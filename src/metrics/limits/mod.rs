@@ -9,10 +9,10 @@ pub use verdict::{Verdict, judge};
 
 use serde::{Deserialize, Serialize};
 
-use crate::metrics::Metric;
+use crate::Metric;
 
 /// The list that is used when a study names none of its own, in the form of a user's list.
-pub const BUILT_IN: &str = include_str!("../../queries/limits.csv");
+pub const BUILT_IN: &str = include_str!("../../../queries/limits.csv");
 
 /// How binding a limit is in its source.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]

@@ -3,6 +3,8 @@
 //! business either.
 
 pub mod dose;
+pub mod finding;
+pub mod identity;
 pub mod image;
 pub mod plan;
 pub mod record;

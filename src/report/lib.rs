@@ -23,11 +23,11 @@ mod sheet;
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::LoadedTable;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use tidydose_table::frame::LoadedTable;
 
-use crate::table::run::CAUTION;
 use cohort::Cohort;
+use tidydose_table::run::CAUTION;
 
 /// The tables that a page is made from. Those after the first three may be missing.
 pub const TABLES: &[&str] = &[

@@ -52,6 +52,10 @@ pub mod write_tables;
 
 #[cfg(test)]
 mod example;
+/// The small cases of the tests of `tidydose-analyse`.
+#[cfg(test)]
+#[path = "../analyse/testing.rs"]
+mod testing;
 
 use serde::Serialize;
 
@@ -248,7 +252,9 @@ mod tests {
             for (column, (_, field)) in kept.get_column_iter().enumerate() {
                 let cell = frame.columns()[column].1.at(row);
                 let (text, same) = match field {
-                    parquet::record::Field::Str(t) => (t.clone(), Cell::Text(t.into())),
+                    parquet::record::Field::Str(t) => {
+                        (write_csv::without_formula(t).into_owned(), Cell::Text(t.into()))
+                    }
                     parquet::record::Field::Long(v) => (v.to_string(), Cell::Integer(*v)),
                     parquet::record::Field::Double(v) => (write_csv::number(*v), Cell::Real(*v)),
                     parquet::record::Field::Bool(v) => (v.to_string(), Cell::Boolean(*v)),

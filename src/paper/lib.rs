@@ -19,16 +19,16 @@ mod table_one;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::table::frame::LoadedTable;
 use serde_json::Value;
+use tidydose_table::frame::LoadedTable;
 
-use crate::figure::{Stage, flow};
-use crate::table::Cell;
-use crate::table::curves::{Curve, curves};
-use crate::table::run::CAUTION;
-use crate::table::worksheet::Checked;
-use crate::table::write_csv::write_records;
 use rows::Rows;
+use tidydose_figure::{Stage, flow};
+use tidydose_table::Cell;
+use tidydose_table::curves::{Curve, curves};
+use tidydose_table::run::CAUTION;
+use tidydose_table::worksheet::Checked;
+use tidydose_table::write_csv::write_records;
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "limit_checks", "dvh"];

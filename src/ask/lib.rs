@@ -13,8 +13,8 @@ mod text;
 
 use std::collections::BTreeMap;
 
-use crate::table::read_study::{StudyTables, answered};
-use crate::table::user_file::ReadError;
+use tidydose_table::read_study::{StudyTables, answered};
+use tidydose_table::user_file::ReadError;
 
 pub use answer::{Answer, Format};
 pub use functions::FUNCTIONS;
@@ -157,7 +157,7 @@ fn catalogue(tables: &StudyTables) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::table::frame::{Cells, LoadedTable};
+    use tidydose_table::frame::{Cells, LoadedTable};
 
     fn tables() -> StudyTables {
         let frame = LoadedTable::new(vec![
@@ -178,7 +178,7 @@ mod tests {
         let answer = asked(sql).unwrap();
         assert_eq!(answer.columns(), ["plan_id"]);
         let cells: Vec<_> = (0..answer.row_count()).map(|r| answer.cell(r, 0)).collect();
-        let text = |t: &'static str| crate::table::Cell::Text(t.into());
+        let text = |t: &'static str| tidydose_table::Cell::Text(t.into());
         assert_eq!(cells, [text("c"), text("b")]);
         assert!(is_ordered(&Question::parse(sql).unwrap()));
         assert!(!is_ordered(&Question::parse("SELECT 1 -- ORDER BY x").unwrap()));

@@ -85,7 +85,7 @@ pub enum Undefined {
 
 /// A count as a number; counts of observations are far below 2⁵³.
 #[expect(clippy::cast_precision_loss, reason = "counts of observations are far below 2^53")]
-pub(crate) const fn real(n: usize) -> f64 {
+pub const fn real(n: usize) -> f64 {
     n as f64
 }
 

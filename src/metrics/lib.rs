@@ -13,6 +13,7 @@ mod dose_at_volume;
 pub mod gradient;
 mod homogeneity;
 mod integral;
+pub mod limits;
 pub mod local;
 mod near_extremes;
 pub mod organ_models;

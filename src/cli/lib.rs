@@ -28,15 +28,21 @@ mod sums;
 mod survey;
 mod terminal;
 
+/// The small cases of the tests of `tidydose-analyse`.
+#[cfg(test)]
+#[path = "../analyse/testing.rs"]
+#[allow(dead_code)]
+mod testing;
+
 use std::ffi::OsString;
 
 use clap::Parser;
 
-use crate::finding::{Finding, Severity};
 use args::{Arguments, Command};
 use fault::Fault;
 use settings::{Measuring, Settings};
 use terminal::Terminal;
+use tidydose_rt::finding::{Finding, Severity};
 
 /// How a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -137,7 +143,7 @@ fn outcome_of<'f>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::finding::{Code, Subject};
+    use tidydose_rt::finding::{Code, Subject};
 
     #[test]
     fn refusals_count_always_and_doubts_when_strict() {

@@ -37,24 +37,24 @@ pub use sum::{Addend, SumMeasurement, analyse_sum};
 
 use std::sync::Arc;
 
-use crate::case::{Case, NamedRoi, Role};
-use crate::dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
-use crate::finding::{Code, Finding, Subject as About};
-use crate::geometry::locate::Locator;
-use crate::geometry::occupancy::Occupancy;
-use crate::geometry::point::{self, Point};
-use crate::geometry::smooth::Variant;
-use crate::metrics::{
-    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, gradient, local,
-    organ_models, size,
-};
-use crate::rt::{Beam, Dose, Plan, Roi, StructureSet};
 use bounds::{Circumstances, Views};
 use coin::{COIN, OrganShare};
 use fields::{Fields, Prepared};
 use shape::Shape;
 use structure::{NoSolid, Solid};
 use target::{Space, Target, Wanted};
+use tidydose_case::{Case, NamedRoi, Role};
+use tidydose_dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
+use tidydose_geometry::locate::Locator;
+use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::point::{self, Point};
+use tidydose_geometry::smooth::Variant;
+use tidydose_metrics::{
+    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, gradient, local,
+    organ_models, size,
+};
+use tidydose_rt::finding::{Code, Finding, Subject as About};
+use tidydose_rt::{Beam, Dose, Plan, Roi, StructureSet};
 use trace::{Doubts, StructureTrace};
 
 /// Analyses one case.

@@ -20,12 +20,12 @@ mod words;
 
 use std::collections::BTreeMap;
 
-use crate::table::frame::LoadedTable;
+use tidydose_table::frame::LoadedTable;
 
 pub use study::{Cohort, Lesion, MetricValue, Plan};
 
-use crate::table::outcomes::Outcome;
 use analysis::Analysis;
+use tidydose_table::outcomes::Outcome;
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "metrics"];
@@ -81,7 +81,7 @@ pub struct Request {
     pub group: String,
     /// Predictors that were tried for this event before, this one included.
     pub tried: Vec<String>,
-    /// The run that the tables come from, for the captions; see [`crate::table::run::words`].
+    /// The run that the tables come from, for the captions; see [`tidydose_table::run::words`].
     pub run: String,
 }
 

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Limit;
-use crate::metrics::Outcome;
+use crate::Outcome;
 
 /// What is known about a value and its limit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -65,8 +65,8 @@ pub fn judge(limit: &Limit, outcome: &Outcome) -> (Verdict, String) {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Status;
     use crate::limits::row::tests::row;
-    use crate::metrics::Status;
 
     fn verdict(value: f64, low: Option<f64>, high: Option<f64>) -> Verdict {
         let limit = row("limit", "12").unwrap();

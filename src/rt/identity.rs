@@ -11,7 +11,7 @@ use hmac::{Hmac, KeyInit, Mac};
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 use sha2::Sha256;
 
-use crate::units::Day;
+use tidydose_geometry::units::Day;
 
 /// An opaque name for a patient, an object, a frame, a file or a machine. Equality is identity.
 ///

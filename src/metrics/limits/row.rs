@@ -2,7 +2,7 @@
 //! be accepted. Where the text comes from is not known here.
 
 use super::{Limit, Tier};
-use crate::metrics;
+use crate as metrics;
 
 /// The columns of a list of limits.
 pub const COLUMNS: &[&str] = &[

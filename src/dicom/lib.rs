@@ -1,5 +1,5 @@
 //! The one door through which every file comes: from bytes on disk to the plain values of
-//! [`crate::rt`], with a finding for everything that was odd and an error for everything that was
+//! [`tidydose_rt`], with a finding for everything that was odd and an error for everything that was
 //! refused. Identifiers become tokens here. The only module that names the DICOM crates; it must
 //! not know metrics, cases or tables.
 
@@ -50,9 +50,9 @@ pub use place::Place;
 
 use self::header::Class;
 use self::object::{Object, Source};
-use crate::finding::{Code, Finding};
-use crate::identity::{Identity, Kind, Token};
-use crate::rt;
+use tidydose_rt as rt;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::{Identity, Kind, Token};
 
 /// How far a scan has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
