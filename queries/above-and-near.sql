@@ -2,7 +2,7 @@
 -- tables:   limit_checks, relations
 -- units:    Gy, cc or %, as in column unit; mm, %
 -- caution:  A target that touches the organ explains a dose and does not justify it.
--- set organ: list = 'Brainstem, OpticChiasm, OpticNrv_L, OpticNrv_R'  standard names of organs
+-- set organ: structures = 'Brainstem, OpticChiasm, OpticNrv_L, OpticNrv_R'  standard names of organs
 WITH nearest AS (
   SELECT other_structure_id, MIN(value) AS gap_mm
   FROM relations

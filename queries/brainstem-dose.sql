@@ -2,8 +2,8 @@
 -- tables:   metrics, plans
 -- units:    Gy
 -- caution:  low and high bound the numerical uncertainty only, nothing of delineation or setup.
--- set organ:  text = Brainstem    standard name of the organ
--- set metric: text = D0.03cc[Gy]  metric in TG-263 syntax
+-- set organ:  structure = Brainstem    standard name of the organ
+-- set metric: metric    = D0.03cc[Gy]  metric in TG-263 syntax
 SELECT m.patient_id, m.plan_id, p.technology, p.fractions_planned, m.value, m.low, m.high,
        m.status, m.reason
 FROM metrics m

@@ -2,7 +2,7 @@
 -- tables:   bounds
 -- units:    counts; share of the sum of squares in %
 -- caution:  The terms are numerical only; they say which export would narrow the bounds, nothing of the patient.
--- set names: list = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
+-- set names: metrics = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
 SELECT metric, COUNT(*) AS n_values,
        100 * AVG(ends * ends / (together * together)) AS ends,
        100 * AVG(slices * slices / (together * together)) AS slices,

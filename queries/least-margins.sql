@@ -2,8 +2,8 @@
 -- tables:   limit_checks
 -- units:    Gy, cc or %, as in column unit; share of the limit in %
 -- caution:  A limit may be an objective of one study: see tier, source and whether it was read there.
--- set organ: text   = Brainstem  standard name of the organ
--- set share: number = 20         largest margin, as a share of the limit
+-- set organ: structure = Brainstem  standard name of the organ
+-- set share: number    = 20         largest margin, as a share of the limit
 SELECT patient_id, plan_id, fractions, metric, operator, limit_value, unit, value, low, high, margin,
        100 * margin / limit_value AS margin_percent, verdict, tier, limit_source, evidence
 FROM limit_checks

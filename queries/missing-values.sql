@@ -2,7 +2,7 @@
 -- tables:   metrics, plans
 -- units:    counts, %
 -- caution:  Only ok, and with care bound, belongs in statistics; the rest is never zero.
--- set metrics: list = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity'  metrics in TG-263 syntax
+-- set metrics: metrics = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity'  metrics in TG-263 syntax
 WITH rows AS (
   SELECT p.technology, m.metric, m.status
   FROM metrics m

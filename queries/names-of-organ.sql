@@ -2,7 +2,7 @@
 -- tables:   structures
 -- units:    cc
 -- caution:  A name far from the others in volume is a reason to look, not a proof.
--- set organ: text = Brainstem  standard name of the organ
+-- set organ: structure = Brainstem  standard name of the organ
 SELECT name_original, name_basis, COUNT(*) AS structures, MIN(volume_cc) AS volume_min_cc,
        MEDIAN(volume_cc) AS volume_median_cc, MAX(volume_cc) AS volume_max_cc
 FROM structures

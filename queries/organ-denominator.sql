@@ -2,8 +2,8 @@
 -- tables:   plans, metrics
 -- units:    counts
 -- caution:  An organ that is not contoured or not named is unknown, never free of dose.
--- set organ:  text = Brainstem    standard name of the organ
--- set metric: text = D0.03cc[Gy]  metric in TG-263 syntax
+-- set organ:  structure = Brainstem    standard name of the organ
+-- set metric: metric    = D0.03cc[Gy]  metric in TG-263 syntax
 WITH organ AS (
   SELECT plan_id, MIN(status) AS status
   FROM metrics

@@ -2,9 +2,9 @@
 -- tables:   metrics, plans, structures
 -- units:    Gy, cc, %
 -- caution:  A percentile among few cases says little; the number of peers stands beside it.
--- set organ:  text   = Brainstem    standard name of the organ
--- set metric: text   = D0.03cc[Gy]  metric in TG-263 syntax
--- set spread: number = 0.5          largest relative difference of total target volume
+-- set organ:  structure = Brainstem    standard name of the organ
+-- set metric: metric    = D0.03cc[Gy]  metric in TG-263 syntax
+-- set spread: number    = 0.5          largest relative difference of total target volume
 WITH volume AS (
   SELECT plan_id, SUM(volume_cc) AS targets_cc
   FROM structures

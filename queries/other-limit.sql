@@ -1,16 +1,22 @@
 -- question: Where would another limit than the one in use change the list?
 -- tables:   metrics, plans
 -- units:    of the metric
--- caution:  A question about the list only; the limits in use stand in table limit_checks with their sources.
--- set organ:  text   = Brainstem    standard name of the organ
--- set metric: text   = D0.03cc[Gy]  metric in TG-263 syntax
--- set limit:  number = 15           the limit in use
--- set other:  number = 12           the other one
+-- caution:  A limit holds for its number of fractions only; plans of another number are listed and not judged.
+--           A question about the list only; the limits in use stand in table limit_checks with their sources.
+-- set organ:     structure = Brainstem    standard name of the organ
+-- set metric:    metric    = D0.03cc[Gy]  metric in TG-263 syntax
+-- set fractions: integer   = 1            number of fractions that both limits are for
+-- set limit:     number    = 15           the limit in use
+-- set other:     number    = 12           the other one
 WITH judged AS (
   SELECT m.patient_id, m.plan_id, p.fractions_planned, m.value, m.low, m.high, m.unit, m.status,
-         CASE WHEN m.low > $limit THEN 'above' WHEN m.high <= $limit THEN 'within'
+         CASE WHEN p.fractions_planned IS NULL THEN 'fractions not stated'
+              WHEN p.fractions_planned <> $fractions THEN 'other fractions'
+              WHEN m.low > $limit THEN 'above' WHEN m.high <= $limit THEN 'within'
               ELSE 'undecided' END AS by_limit,
-         CASE WHEN m.low > $other THEN 'above' WHEN m.high <= $other THEN 'within'
+         CASE WHEN p.fractions_planned IS NULL THEN 'fractions not stated'
+              WHEN p.fractions_planned <> $fractions THEN 'other fractions'
+              WHEN m.low > $other THEN 'above' WHEN m.high <= $other THEN 'within'
               ELSE 'undecided' END AS by_other
   FROM metrics m
   JOIN plans p ON m.plan_id = p.plan_id

@@ -2,9 +2,9 @@
 -- tables:   metrics, plans
 -- units:    Gy, d
 -- caution:  The doses are listed side by side and not added: fractionation and position differ.
--- set organ:  text   = Brainstem    standard name of the organ
--- set metric: text   = D0.03cc[Gy]  metric in TG-263 syntax
--- set least:  number = 1            smallest dose in Gy that counts
+-- set organ:  structure = Brainstem    standard name of the organ
+-- set metric: metric    = D0.03cc[Gy]  metric in TG-263 syntax
+-- set least:  number    = 1            smallest dose in Gy that counts
 WITH doses AS (
   SELECT m.patient_id, m.plan_id, p.day_plan, p.fractions_planned, m.value, m.low, m.high, m.status
   FROM metrics m

@@ -2,9 +2,9 @@
 -- tables:   relations, metrics
 -- units:    mm, Gy
 -- caution:  A negative gap is how deep the target reaches into the organ; low and high are numerical bounds.
--- set organ:  text    = Brainstem    standard name of the organ
--- set metric: text    = D0.03cc[Gy]  metric of the organ in TG-263 syntax
--- set most:   integer = 10           how many rows
+-- set organ:  structure = Brainstem    standard name of the organ
+-- set metric: metric    = D0.03cc[Gy]  metric of the organ in TG-263 syntax
+-- set most:   integer   = 10           how many rows
 WITH gaps AS (
   SELECT patient_id, plan_id, structure AS target, role, other_structure_id, value, low, high
   FROM relations

@@ -2,7 +2,7 @@
 -- tables:   structures
 -- units:    %
 -- caution:  What lies outside the grid has no dose in the file; it is not a dose of 0 Gy.
--- set organ: text = Brainstem  standard name of the organ
+-- set organ: structure = Brainstem  standard name of the organ
 SELECT patient_id, plan_id, name_original, volume_cc, dose_cover_percent
 FROM structures
 WHERE name_standard = $organ AND (dose_cover_percent < 99.99 OR dose_cover_percent IS NULL)

@@ -2,7 +2,7 @@
 -- tables:   limit_checks, structures
 -- units:    Gy, cc or %, as in column unit; mm
 -- caution:  Undecided is no pass: the files do not tell on which side of the limit the value lies.
--- set organ: list = Brainstem  standard names of organs, separated by commas
+-- set organ: structures = Brainstem  standard names of organs, separated by commas
 SELECT c.patient_id, c.plan_id, c.structure, c.fractions, c.metric, c.operator, c.limit_value,
        c.unit, c.value, c.low, c.high, c.margin, c.tier, c.limit_source, c.evidence,
        s.n_planes, s.plane_spacing_mm

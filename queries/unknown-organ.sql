@@ -2,7 +2,7 @@
 -- tables:   limit_checks, plans
 -- units:    counts of limits
 -- caution:  Unknown is never a pass; the reason says whether a person can settle it.
--- set organ: text = Brainstem  standard name of the organ
+-- set organ: structure = Brainstem  standard name of the organ
 SELECT c.patient_id, c.plan_id, p.technology, c.fractions, p.measured, c.reason,
        COUNT(*) AS limits
 FROM limit_checks c

@@ -2,10 +2,10 @@
 -- tables:   metrics, plans
 -- units:    correlation coefficient of ranks and of values
 -- caution:  Metrics of one dose distribution are nearly always correlated; choose one before looking at outcomes.
--- set structure: text    = Brain      standard name
--- set first:     text    = V12Gy[cc]  metric in TG-263 syntax
--- set second:    text    = Mean[Gy]   metric in TG-263 syntax
--- set fractions: integer = 1          fractions planned
+-- set structure: structure = Brain      standard name
+-- set first:     metric    = V12Gy[cc]  metric in TG-263 syntax
+-- set second:    metric    = Mean[Gy]   metric in TG-263 syntax
+-- set fractions: integer   = 1          fractions planned
 WITH pairs AS (
   SELECT a.value AS x, b.value AS y, RANK() OVER (ORDER BY a.value) AS rank_x,
          RANK() OVER (ORDER BY b.value) AS rank_y

@@ -2,8 +2,8 @@
 -- tables:   metrics, plans, structures
 -- units:    of the metric; %, mm
 -- caution:  Wide bounds mean that the files do not tell; they say nothing of treatment.
--- set percent: number = 20  smallest width, as a share of the value
--- set metrics: list = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
+-- set percent: number  = 20                                                       smallest width, as a share of the value
+-- set metrics: metrics = 'D0.03cc[Gy], V12Gy[cc], PaddickConformity, Volume[cc]'  metrics in TG-263 syntax
 SELECT m.patient_id, m.plan_id, m.structure, m.metric, m.value, m.low, m.high, m.unit,
        100 * (m.high - m.low) / m.value AS width_percent, s.n_planes, s.plane_spacing_mm,
        p.grid_plane_mm

@@ -2,7 +2,7 @@
 -- tables:   metrics, structures
 -- units:    of the metric
 -- caution:  Dropping is a decision to state beforehand, not after a look at the result.
--- set metric: text   = PaddickConformity  metric in TG-263 syntax
+-- set metric: metric = PaddickConformity  metric in TG-263 syntax
 -- set below:  number = 0.1                volume in cc
 WITH targets AS (
   SELECT m.value, s.volume_cc

@@ -52,7 +52,8 @@ fn bad_arguments_are_2_and_say_what_is_accepted() {
         (&["survey"], "<ARCHIVE>"),
         (&["mesure", "a"], "measure"),
         (&["survey", "a", "--jobs", "0"], "--jobs"),
-        (&["measure", "a", "--metrics", "Dmax"], "D{x}%[Gy]"),
+        (&["measure", "a", "--metrics", "Dmax"], "nearest: Max[Gy]"),
+        (&["measure", "a", "--alpha-beta", "Foo=3"], "`Foo` is no standard name"),
         (&["measure", "a", "--interpolation", "magic"], "cubic_b_spline"),
         (&["measure", "a", "--ends", "magic"], "half_slice"),
     ] {
@@ -78,24 +79,64 @@ fn a_missing_folder_is_2_and_leaves_nothing_behind() {
 fn an_empty_folder_is_1_with_a_finding() {
     let place = tempfile::tempdir().unwrap();
     fs::create_dir(place.path().join("a")).unwrap();
-    let (code, out, _) = ran(place.path(), &["survey", "a"]);
+    let (code, out, err) = ran(place.path(), &["survey", "a"]);
     assert_eq!(code, 1);
     assert!(out.contains("archive-empty"), "{out}");
+    assert!(err.contains("no case in 0 files"), "{err}");
     let findings = fs::read_to_string(place.path().join("study/tables/findings.csv")).unwrap();
     assert!(findings.contains("archive-empty"), "{findings}");
     let (code, out, err) = ran(place.path(), &["measure", "a"]);
     assert_eq!((code, out.as_str()), (1, ""));
     assert!(err.contains("0 of 0 cases measured"), "{err}");
+    assert!(err.contains("check that this is the folder that was meant"), "{err}");
     let run = fs::read_to_string(place.path().join("study/run.json")).unwrap();
     assert!(run.contains("\"complete\": true") && run.contains("\"caution\""), "{run}");
 }
 
+/// What must be known stays: why the code is not 0, and what was left out.
 #[test]
-fn quiet_is_quiet() {
+fn quiet_leaves_one_line_where_something_is_missing_and_none_where_nothing_is() {
     let place = tempfile::tempdir().unwrap();
     fs::create_dir(place.path().join("a")).unwrap();
     let (_, out, err) = ran(place.path(), &["measure", "a", "--quiet"]);
-    assert_eq!((out.as_str(), err.as_str()), ("", ""));
+    assert_eq!(out, "");
+    assert!(err.starts_with("tidydose: no case in 0 files") && err.lines().count() == 1, "{err}");
+    let (code, out, err) = ran(place.path(), &["measure", &sample(), "--study", "b", "--quiet"]);
+    assert_eq!((code, out.as_str()), (0, ""), "{err}");
+    assert!(err.starts_with("left out: ") && err.lines().count() == 1, "{err}");
+    let whole = format!("{}/LK-04_A", sample());
+    let (code, out, err) = ran(place.path(), &["survey", &whole, "--study", "c", "--quiet"]);
+    assert_eq!((code, err.as_str()), (0, ""), "{out}");
+}
+
+/// One damaged and one empty file among four cases: the run is complete. Only who asks for it gets
+/// another exit code, and once somebody has decided nothing is asked any more.
+#[test]
+fn what_is_left_out_fails_a_run_only_when_asked_for() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    let (code, _, err) = ran(place.path(), &["survey", &sample, "--quiet"]);
+    assert_eq!(code, 0, "{err}");
+    let last = err.trim_end().lines().last().unwrap();
+    assert!(last.contains("2 of 13 files") && last.contains("findings.csv"), "{err}");
+    for (extra, expected, why) in [
+        (&["--fail-on", "left-out"][..], 1, "left-out: 2 findings of severity stop"),
+        (&["--fail-on", "check"], 1, "of check without a decision"),
+        (&["--strict"], 0, ""),
+        (&["--strict", "--fail-on", "left-out"], 1, "the strict run refuses"),
+    ] {
+        let (code, _, err) = ran(place.path(), &[&["survey", &sample], extra].concat());
+        assert_eq!(code, expected, "{extra:?}: {err}");
+        assert!(err.contains(why), "{extra:?}: {err}");
+        let last = err.trim_end().lines().last().unwrap();
+        assert!(last.starts_with("left out: "), "{extra:?}: {err}");
+    }
+    // One case whose doses are all there, with things to look at.
+    let case = format!("{sample}/LK-04_A");
+    let fails = |on: &str| ran(place.path(), &["survey", &case, "--study", "b", "--fail-on", on]).0;
+    assert_eq!([fails("left-out"), fails("check")], [0, 1]);
+    let (code, _, err) = ran(place.path(), &["survey", &case, "--fail-on", "everything"]);
+    assert!(code == 2 && err.contains("left-out, check"), "{err}");
 }
 
 #[test]
@@ -173,8 +214,9 @@ fn a_closed_pipe_is_a_normal_end() {
         .unwrap();
     drop(child.stdout.take());
     let output = child.wait_with_output().unwrap();
-    assert_eq!(output.status.code(), Some(1), "an empty archive, as with an open pipe");
-    assert_eq!(String::from_utf8_lossy(&output.stderr), "");
+    let (code, _, err) = ran(place.path(), &["survey", "a"]);
+    assert_eq!(output.status.code(), Some(code), "as with an open pipe");
+    assert_eq!(String::from_utf8_lossy(&output.stderr), err);
 }
 
 #[test]
@@ -214,11 +256,14 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     let place = tempfile::tempdir().unwrap();
     let sample = sample();
     let (code, out, err) = ran(place.path(), &["measure", &sample, "--jobs", "1"]);
-    assert_eq!((code, out.as_str()), (1, ""), "the damaged and the empty file are left out: {err}");
+    assert_eq!((code, out.as_str()), (0, ""), "{err}");
     assert!(err.contains("empty.dcm"), "{err}");
+    let last = err.trim_end().lines().last().unwrap();
+    assert!(last.starts_with("left out: 2 of 13 files, "), "damaged and empty: {err}");
+    assert!(last.contains("study/tables/findings.csv"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));
-    assert_eq!(first.len(), 33, "fifteen tables in two formats, three in one");
+    assert_eq!(first.len(), 35, "sixteen tables in two formats, three in one");
     ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
     assert!(contents(&study.join("tables")) == first);
     let metrics = rows(&study.join("tables/metrics.csv"));

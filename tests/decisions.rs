@@ -1,6 +1,7 @@
 //! One round of decisions over the invented cohort, as a person plays it: survey, fill in what is
 //! open, measure. Afterwards nothing is open, nothing that was decided has changed, and the
-//! decisions hold when files are renamed and cases are added.
+//! decisions hold when files are renamed and cases are added. One cause is one thing to decide,
+//! and one row can decide for an archive, a plan or a structure.
 
 #![allow(clippy::unwrap_used)] // helpers of tests fail as tests do
 
@@ -21,14 +22,17 @@ const ANSWERS: &[(&str, &str, &str)] = &[
 ];
 
 fn run(place: &Path, command: &str, archive: &Path) -> String {
-    let output = Command::cargo_bin("tidydose")
-        .unwrap()
-        .current_dir(place)
-        .args([command, &archive.to_string_lossy(), "--quiet"])
-        .output()
-        .unwrap();
-    assert!(output.status.code().is_some_and(|code| code < 2));
-    String::from_utf8(output.stdout).unwrap()
+    let (code, out, err) = ran(place, &[command, &archive.to_string_lossy(), "--quiet"]);
+    assert_eq!(code, 0, "{err}");
+    out
+}
+
+/// Exit code, stdout and stderr.
+fn ran(place: &Path, arguments: &[&str]) -> (i32, String, String) {
+    let mut command = Command::cargo_bin("tidydose").unwrap();
+    let output = command.current_dir(place).args(arguments).output().unwrap();
+    let text = |bytes| String::from_utf8(bytes).unwrap();
+    (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
 }
 
 /// How many decisions the summary calls open, by file.
@@ -152,4 +156,163 @@ fn decisions_outlive_renamed_files_and_further_cases() {
         assert!(!open_id.iter().any(|f| f["finding_id"] == old["finding_id"]), "{old:?}");
     }
     assert_eq!(open(&summary)["names.csv"], 0, "{summary}");
+}
+
+const PARTIAL: &str = "dose-cover-partial";
+
+/// Four cases of the cohort: two dose grids leave out a part of six structures.
+fn measure(place: &Path, more: &[&str]) -> (i32, String) {
+    let archive = cohort().join("robot-arm").to_string_lossy().into_owned();
+    let fixed = ["measure", &archive, "--metric-list", "basic", "--quiet"];
+    let (code, _, err) = ran(place, &[&fixed[..], more].concat());
+    assert!(code < 2, "{err}");
+    (code, err)
+}
+
+/// Rows of a table about a code.
+fn about(study: &Path, table: &str, code: &str) -> Vec<Row> {
+    let mut rows = read(&study.join(format!("tables/{table}.csv")));
+    rows.retain(|r| r["code"] == code);
+    rows
+}
+
+#[test]
+fn one_cause_is_one_finding_with_the_names_of_what_it_reaches() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    measure(place.path(), &[]);
+    let (causes, details) =
+        (about(&study, "findings", PARTIAL), about(&study, "finding_details", PARTIAL));
+    let reached: Vec<&str> = causes.iter().map(|r| r["n_details"].as_str()).collect();
+    assert_eq!((causes.len(), details.len()), (2, 6), "{reached:?}");
+    for cause in &causes {
+        let own: Vec<&Row> =
+            details.iter().filter(|d| d["finding_id"] == cause["finding_id"]).collect();
+        assert_eq!(cause["n_details"], own.len().to_string());
+        // Every structure is named, in the finding and in its detail.
+        let names: Vec<&str> = own.iter().map(|d| d["structure"].as_str()).collect();
+        assert_eq!(cause["structure"], names.join("; "));
+        assert!(own.iter().all(|d| !d["name_original"].is_empty() && !d["roi_number"].is_empty()));
+        assert!(own.iter().all(|d| d["plan_id"] == cause["plan_id"]));
+        assert_eq!(cause["roi_number"].is_empty(), own.len() > 1, "{cause:?}");
+    }
+    let asked = read(&study.join("decisions.csv"));
+    let asked: Vec<&Row> = asked.iter().filter(|r| r["code"] == PARTIAL).collect();
+    assert_eq!(asked.len(), 2, "{asked:?}");
+    assert!(asked.iter().all(|r| !r["structure"].is_empty()), "{asked:?}");
+    // The table of plans counts the same things.
+    let plans = read(&study.join("tables/plans.csv"));
+    let all = read(&study.join("tables/findings.csv"));
+    let mut checks = 0;
+    for plan in &plans {
+        let own = |r: &&Row| r["plan_id"] == plan["plan_id"] && r["severity"] == "check";
+        let found = all.iter().filter(own).count();
+        assert_eq!(plan["n_findings_check"], found.to_string(), "{plan:?}");
+        checks += found;
+    }
+    assert!(checks >= 4, "{checks}");
+}
+
+/// Adds rows to decisions.csv by column; the others stay empty.
+fn decide(study: &Path, rows: &[[&str; 5]]) {
+    let path = study.join("decisions.csv");
+    let mut text = fs::read_to_string(&path).unwrap();
+    let columns: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+    let named = ["code", "plan_id", "roi_number", "structure", "state"];
+    let mut more = String::new();
+    for row in rows {
+        let cell = |column: &&str| match (*column, named.iter().position(|n| n == column)) {
+            ("finding_id", _) => "*",
+            (_, Some(at)) => row[at],
+            _ => "",
+        };
+        more.push_str(&columns.iter().map(cell).collect::<Vec<_>>().join(","));
+        more.push_str("\r\n");
+    }
+    text.push_str(&more);
+    fs::write(&path, text).unwrap();
+}
+
+#[test]
+fn one_row_decides_for_an_archive_a_plan_or_a_structure() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    measure(place.path(), &[]);
+    let proposed = fs::read_to_string(study.join("decisions.csv")).unwrap();
+    let causes = about(&study, "findings", PARTIAL);
+    let details = about(&study, "finding_details", PARTIAL);
+    let wide = causes.iter().find(|c| c["n_details"] == "5").unwrap();
+    let own: Vec<&Row> = details.iter().filter(|d| d["plan_id"] == wide["plan_id"]).collect();
+    let (plan, first) = (wide["plan_id"].as_str(), own[0]);
+    let (number, name) = (first["roi_number"].as_str(), first["structure"].as_str());
+    let of_name = details.iter().filter(|d| d["structure"] == name).count();
+    for (rows, waived) in [
+        (&[[PARTIAL, "*", "*", "*", "waived"]][..], 6),
+        (&[[PARTIAL, "", "", "", "Waived"]], 6),
+        (&[[PARTIAL, plan, "*", "*", "waived"]], 5),
+        (&[[PARTIAL, plan, number, "*", "waived"]], 1),
+        (&[[PARTIAL, "*", "*", name, "waived"]], of_name),
+        (&[[PARTIAL, "*", "*", "*", "waived"], [PARTIAL, plan, "*", "*", "open"]], 1),
+        (&[[PARTIAL, "*", "*", "*", "waived"], [PARTIAL, plan, number, "*", "open"]], 5),
+        (&[["planes-few", "*", "*", "*", "waived"]], 0),
+    ] {
+        fs::write(study.join("decisions.csv"), &proposed).unwrap();
+        decide(&study, rows);
+        let decided = fs::read_to_string(study.join("decisions.csv")).unwrap();
+        measure(place.path(), &[]);
+        let after = about(&study, "finding_details", PARTIAL);
+        let states = after.iter().filter(|d| d["state"] == "waived").count();
+        assert_eq!((states, after.len()), (waived, 6), "{rows:?}");
+        let rows_of_causes = about(&study, "findings", PARTIAL);
+        let reached: usize =
+            rows_of_causes.iter().map(|c| c["n_details"].parse::<usize>().unwrap()).sum();
+        assert_eq!(reached, 6, "{rows:?}");
+        let kept = fs::read_to_string(study.join("decisions.csv")).unwrap();
+        assert_eq!(kept, decided, "the user's file is left alone");
+    }
+}
+
+/// What was waived for the archive is not refused by a strict run and fails none.
+#[test]
+fn a_strict_run_follows_a_decision_for_the_whole_archive() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    measure(place.path(), &[]);
+    let excluded = || {
+        let metrics = read(&study.join("tables/metrics.csv"));
+        let strict = |r: &&Row| r["status"] == "excluded" && r["reason"].starts_with("strict run");
+        metrics.iter().filter(strict).count()
+    };
+    let (code, err) = measure(place.path(), &["--strict", "--fail-on", "check"]);
+    assert_eq!(code, 1, "{err}");
+    assert!(excluded() > 20, "{}", excluded());
+    let open = read(&study.join("tables/findings.csv"));
+    let codes: std::collections::BTreeSet<&str> = open
+        .iter()
+        .filter(|r| ["check", "stop"].contains(&r["severity"].as_str()))
+        .map(|r| r["code"].as_str())
+        .collect();
+    let rows: Vec<_> = codes.iter().map(|code| [code, "*", "*", "*", "waived"]).collect();
+    decide(&study, &rows);
+    let (code, err) = measure(place.path(), &["--strict", "--fail-on", "check"]);
+    assert_eq!((code, excluded()), (0, 0), "{err}");
+    let last = err.trim_end().lines().last().unwrap();
+    assert!(last.starts_with("left out: "), "what is not there stays counted: {err}");
+}
+
+#[test]
+fn a_decision_about_what_is_nowhere_is_said_with_the_nearest() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    let archive = cohort().join("robot-arm").to_string_lossy().into_owned();
+    let survey = ["survey", archive.as_str(), "--quiet"];
+    assert_eq!(ran(place.path(), &survey).0, 0);
+    let proposed = fs::read_to_string(study.join("decisions.csv")).unwrap();
+    decide(&study, &[["planes-few", "*", "*", "Brainstm", "waived"]]);
+    let (code, _, err) = ran(place.path(), &survey);
+    assert!(code == 0 && err.contains("no structure is called Brainstm; nearest: Brainstem"));
+    fs::write(study.join("decisions.csv"), proposed).unwrap();
+    decide(&study, &[["plane-few", "*", "*", "*", "waived"]]);
+    let (code, _, err) = ran(place.path(), &survey);
+    assert!(code == 2 && err.contains("code `plane-few` is unknown; nearest: planes-few"), "{err}");
 }

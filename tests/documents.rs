@@ -256,13 +256,16 @@ fn the_page_of_findings_is_the_catalogue() {
     let mut page = String::from(
         "# Findings\n\nMade from the catalogue (`src/finding.rs`) by `tests/documents.rs`; not \
          written by hand.\n\nSeverity: `note`, for the record; `check`, numbers were computed but \
-         somebody should look; `stop`, a file, an object, a case or a metric was refused.\n\n\
-         | code | severity | what was seen | what it does to the numbers | what to do |\n\
-         |---|---|---|---|---|\n",
+         somebody should look; `stop`, a file, an object, a case or a metric was refused.\n\nOne cause is \
+         one finding, with the names of all that it reaches; the second column says for what there is \
+         one (for the archive: for each attribute, where one is named).\n\n\
+         | code | one for | severity | what was seen | what it does to the numbers | what to do |\n\
+         |---|---|---|---|---|---|\n",
     );
     for code in Code::ALL {
         let d = code.definition();
-        let cells = [d.id, d.severity.word(), d.meaning, d.consequence, d.action].map(cell);
+        let one = code.reach().word();
+        let cells = [d.id, one, d.severity.word(), d.meaning, d.consequence, d.action].map(cell);
         writeln!(page, "| {} |", cells.join(" | ")).unwrap();
     }
     hold("notebooks-md/findings.md", &page);

@@ -271,7 +271,7 @@ fn texts_stay_texts_on_the_page_and_in_the_picture() {
         ("plans", "technology"),
         ("structures", "name_original"),
         ("limit_checks", "limit_source"),
-        ("findings", "message"),
+        ("finding_details", "message"),
         ("pictures", "drawn"),
         ("dictionary", "meaning"),
     ] {
@@ -279,7 +279,7 @@ fn texts_stay_texts_on_the_page_and_in_the_picture() {
         let frame = tables.remove(table).unwrap();
         let (height, evil) = (frame.height(), format!("{column}{EVIL}"));
         let mut frame = frame.with(column, Cells::texts(vec![Some(evil.as_str()); height]));
-        if table == "findings" {
+        if table == "finding_details" {
             let (plan, number) = (row["plan_id"].as_str(), row["roi_number"].parse().unwrap());
             frame = frame
                 .with("plan_id", Cells::texts(vec![Some(plan); height]))

@@ -135,7 +135,8 @@ fn every_text_has_the_caution_and_a_wrong_grouping_is_named() {
         .unwrap();
     let err = String::from_utf8(output.stderr).unwrap();
     assert!(
-        output.status.code() == Some(2) && err.contains("grouping colour is no column"),
+        output.status.code() == Some(2)
+            && err.contains("grouping colour is no column of plans; nearest: co"),
         "{err}"
     );
     assert!(!place.path().join("other").exists());

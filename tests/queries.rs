@@ -68,8 +68,11 @@ fn every_question_has_its_answer_on_the_cohort() {
     let mut filled = 0;
     for (name, _) in shipped() {
         let output = ask(&[name, "--quiet"]);
-        assert_eq!(output.status.code(), Some(0), "{name}: {}", text(&output.stderr));
-        assert_eq!(text(&output.stderr), "", "{name}");
+        let rows = rows_of(&text(&output.stdout)).len();
+        let code = i32::from(rows == 0);
+        assert_eq!(output.status.code(), Some(code), "{name}: {}", text(&output.stderr));
+        assert_eq!(text(&output.stderr).contains("the answer has no row"), rows == 0, "{name}");
+        assert_eq!(text(&output.stderr).lines().count(), usize::from(rows == 0), "{name}");
         let path = folder().join("answers").join(format!("{name}.csv"));
         if updating() {
             fs::create_dir_all(path.parent().unwrap()).unwrap();
@@ -158,12 +161,109 @@ fn a_file_of_ones_own_with_a_further_table_is_answered() {
     let common = [&*sql, "--with", &with, "--quiet"];
     let none = ask(&common);
     assert_eq!(text(&none.stdout), "patient_id,grade\r\n", "{}", text(&none.stderr));
+    assert_eq!(none.status.code(), Some(1), "complete, and nobody is in it");
     let one = ask(&[&common[..], &["--set", "least=2"]].concat());
     assert_eq!(text(&one.stdout), format!("patient_id,grade\r\n{patient},2\r\n"));
     let file = place.path().join("answer.parquet");
     let to = file.to_string_lossy();
-    assert_eq!(ask(&[&common[..], &["--output", &to]].concat()).status.code(), Some(0));
+    let kept = ask(&[&common[..], &["--set", "least=2", "--output", &to]].concat());
+    assert_eq!(kept.status.code(), Some(0));
     assert_eq!(&fs::read(&file).unwrap()[..4], b"PAR1");
+}
+
+/// A misspelt name has no rows, which would read as nothing to worry about.
+#[test]
+fn a_name_that_exists_nowhere_is_refused_with_the_nearest() {
+    for (arguments, near) in [
+        (["brainstem-dose", "organ=Brainstm"], "`Brainstm` is no structure; nearest: Brainstem, "),
+        (["brainstem-dose", "metric=D0.03cc"], "`D0.03cc` is no metric; nearest: D0.03cc[Gy], "),
+        (["organ-denominator", "organ=brainstem"], "nearest: Brainstem, "),
+        (
+            ["missing-values", "metrics=V12Gy[cc], V12[cc]"],
+            "`V12[cc]` is no metric; nearest: V12Gy[cc]",
+        ),
+        (
+            ["above-and-near", "organ=Brainstem,OpticChasm"],
+            "`OpticChasm` is no structure; nearest: OpticChiasm",
+        ),
+    ] {
+        let output = ask(&[arguments[0], "--set", arguments[1]]);
+        let said = text(&output.stderr);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}: {said}");
+        assert!(output.stdout.is_empty() && said.contains(near), "{arguments:?}: {said}");
+    }
+    let output = ask(&["brainstem-dos"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(text(&output.stderr).contains("nearest: brainstem-dose"), "{}", text(&output.stderr));
+}
+
+/// What is known and has no rows is an empty answer, and said, also with --quiet; beside an answer
+/// with rows it is said too.
+#[test]
+fn a_known_name_without_rows_is_an_empty_answer_that_says_so() {
+    for (set, said) in [
+        ("organ=Larynx", "the study has no structure Larynx; it has "),
+        ("metric=D77%[Gy]", "--metrics 'D77%[Gy]'"),
+    ] {
+        let output = ask(&["brainstem-dose", "--quiet", "--set", set]);
+        assert_eq!(output.status.code(), Some(1), "{set}");
+        assert_eq!(text(&output.stdout).lines().count(), 1, "{set}: the header alone");
+        assert!(text(&output.stderr).contains(said), "{set}: {}", text(&output.stderr));
+    }
+    let output = ask(&["organ-denominator", "--set", "organ=Larynx"]);
+    assert_eq!(output.status.code(), Some(0), "every case is counted: it has none");
+    assert!(text(&output.stderr).contains("the study has no structure Larynx"));
+}
+
+/// A limit for one fraction says nothing of three.
+#[test]
+fn another_limit_is_held_against_its_number_of_fractions_only() {
+    let rows =
+        |set: &[&str]| rows_of(&text(&ask(&[&["other-limit", "--quiet"], set].concat()).stdout));
+    let words = ["above", "within", "undecided"];
+    let (mut judged, mut other) = (0, 0);
+    for row in rows(&["--set", "metric=Max[Gy]", "--set", "organ=GTV"]) {
+        let own = row["fractions_planned"] == "1";
+        for column in ["by_limit", "by_other"] {
+            assert_eq!(words.contains(&row[column].as_str()), own, "{row:?}");
+        }
+        assert!(own || row["changed"] == "false", "{row:?}");
+        *(if own { &mut judged } else { &mut other }) += 1;
+    }
+    assert!(judged > 5 && other > 0, "{judged} judged, {other} of another number");
+    let three = rows(&["--set", "metric=Max[Gy]", "--set", "organ=GTV", "--set", "fractions=3"]);
+    let of_three = |r: &&crate::measured::Row| words.contains(&r["by_limit"].as_str());
+    assert!(three.iter().filter(of_three).all(|r| r["fractions_planned"] == "3"), "{three:?}");
+}
+
+/// The question and the registrar's folder have one idea of who counts and what a lesion is.
+#[test]
+fn the_first_table_counts_as_the_folder_for_a_paper() {
+    let place = tempfile::tempdir().unwrap();
+    let mut command = Command::cargo_bin("tidydose").unwrap();
+    let study = measured().study();
+    command.args(["paper", "--quiet", "--study", &study.to_string_lossy(), "--output"]);
+    assert!(command.arg(place.path()).output().unwrap().status.success());
+    let paper = rows_of(&fs::read_to_string(place.path().join("table_one.csv")).unwrap());
+    let answer = rows_of(&text(&ask(&["table-one", "--quiet"]).stdout));
+    assert!(answer.len() >= 3, "{answer:?}");
+    let number = |cell: &str| cell.parse::<f64>().unwrap();
+    for row in &answer {
+        // Known and missing values of a variable are all plans, or all lesions, of a group.
+        let of = |grain: &str, variable: &str| {
+            let wanted = |r: &&crate::measured::Row| {
+                r["grain"] == grain && r["variable"] == variable && r["group"] == row["technology"]
+            };
+            paper.iter().find(wanted).unwrap()
+        };
+        let all = |r: &crate::measured::Row| number(&r["n"]) + number(&r["missing"]);
+        let doses = of("plan", "prescription_dose_gy");
+        assert_eq!(number(&row["plans"]), all(doses), "{row:?}");
+        assert_eq!(row["prescription_missing"], doses["missing"], "{row:?}");
+        let volumes = of("lesion", "gtv_volume_cc");
+        assert_eq!(number(&row["n_lesions"]), all(volumes), "{row:?}");
+        assert_eq!(row["lesions_without_gtv_volume"], volumes["missing"], "{row:?}");
+    }
 }
 
 #[test]

@@ -119,6 +119,17 @@ fn faults_are_2_and_write_nothing() {
         "{err}"
     );
     let mut other = NECROSIS;
+    other[3] = "Brain:V12Gy";
+    let (code, _, err) = relate(place.path(), &sheet(), &other);
+    assert!(code == 2 && err.contains("Brain has no metric V12Gy; nearest: V12Gy[cc]"), "{err}");
+    let grouped = [&NECROSIS[..], &["--group", "tecnology"]].concat();
+    let (code, _, err) = relate(place.path(), &sheet(), &grouped);
+    assert!(code == 2 && err.contains("no column of plans; nearest: technology, "), "{err}");
+    // Known words that the study has no rows for: a relation with nobody in it.
+    other[3] = "Larynx:V12Gy[cc]";
+    let (code, _, err) = relate(place.path(), &sheet(), &other);
+    assert!(code == 1 && err.contains("no plan has a structure Larynx; nearest: "), "{err}");
+    let mut other = NECROSIS;
     other[1] = "palsy";
     let (code, _, err) = relate(place.path(), &sheet(), &other);
     assert!(

@@ -31,6 +31,7 @@ pub use evidence::{Evidence, SeenSide};
 pub use grids::analyse_grids;
 pub use lesion::Lesion;
 pub use look::{Fit, Look, fit};
+pub use region::REGIONS;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 pub use sum::{Addend, SumMeasurement, analyse_sum};

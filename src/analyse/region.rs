@@ -22,6 +22,12 @@ const TARGETS: &str = "all targets";
 /// Standard name of the organ that targets are taken out of.
 pub(super) const BRAIN: &str = "Brain";
 
+/// The brain without targets of one kind, or of any.
+const WITHOUT: [&str; 3] = ["Brain-GTV", "Brain-PTV", "Brain-targets"];
+
+/// The regions that have rows of their own in table metrics.
+pub const REGIONS: [&str; 5] = [TISSUE, TARGETS, WITHOUT[0], WITHOUT[1], WITHOUT[2]];
+
 /// Metrics of a part are those of the whole less those of the rest.
 fn adds_up(metric: &Metric) -> bool {
     matches!(metric.definition.name, "Volume[cc]" | "V{x}Gy[cc]" | "IntegralDose[Gy*cc]")
@@ -193,7 +199,7 @@ impl Bench<'_> {
         };
         let brains: Vec<&Part<'_>> = parts.iter().filter(is_brain).collect();
         let mut out = Vec::new();
-        for region in ["Brain-GTV", "Brain-PTV", "Brain-targets"] {
+        for region in WITHOUT {
             let takes = |role: Role| match region {
                 "Brain-GTV" => role == Role::Gtv,
                 "Brain-PTV" => role == Role::Ptv,

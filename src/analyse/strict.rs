@@ -83,6 +83,24 @@ impl Refusals {
         }
     }
 
+    /// The structures that are refused, by case and ROI Number.
+    pub fn structures(&self) -> impl Iterator<Item = (&Token, i64)> {
+        self.parts.keys().map(|(case, roi)| (case, *roi))
+    }
+
+    /// Whether nothing is refused.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.whole.is_empty() && self.parts.is_empty()
+    }
+
+    /// Whether a case keeps a structure.
+    #[must_use]
+    pub fn spares(&self, case: &Case) -> bool {
+        let refused = |name: &NamedRoi| self.parts.contains_key(&(case.id.clone(), name.number));
+        !self.whole.contains_key(&case.id) && !case.names.iter().all(refused)
+    }
+
     fn of_structure(&self, case: &Token, roi: i64) -> Option<String> {
         self.parts.get(&(case.clone(), roi)).map(|(_, why)| why.clone())
     }

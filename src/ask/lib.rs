@@ -6,6 +6,7 @@
 
 pub mod answer;
 mod functions;
+pub mod names;
 pub mod parameter;
 pub mod question;
 pub mod shipped;

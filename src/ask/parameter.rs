@@ -1,5 +1,8 @@
 //! A number or word that a question takes from outside: declared in its header with a type and a
-//! default, written `$name` in the SQL. Knows no table.
+//! default, written `$name` in the SQL. Knows no table; whether the name of a structure or a metric
+//! means anything is found out in [`super::names`].
+
+use std::collections::BTreeMap;
 
 /// What a parameter holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -12,6 +15,14 @@ pub enum ParameterKind {
     Text,
     /// Texts separated by commas, for `IN ($name)`.
     List,
+    /// The name of a structure, as in column `structure`.
+    Structure,
+    /// Names of structures separated by commas.
+    Structures,
+    /// The name of a metric.
+    Metric,
+    /// Names of metrics separated by commas.
+    Metrics,
 }
 
 impl ParameterKind {
@@ -21,12 +32,22 @@ impl ParameterKind {
         (Self::Integer, "integer"),
         (Self::Text, "text"),
         (Self::List, "list"),
+        (Self::Structure, "structure"),
+        (Self::Structures, "structures"),
+        (Self::Metric, "metric"),
+        (Self::Metrics, "metrics"),
     ];
 
     /// The word that names it.
     #[must_use]
     pub fn word(self) -> &'static str {
         Self::WORDS.iter().find(|(k, _)| *k == self).map_or("", |(_, w)| w)
+    }
+
+    /// Whether it is the name of something that exists or not.
+    #[must_use]
+    pub const fn is_name(self) -> bool {
+        matches!(self, Self::Structure | Self::Structures | Self::Metric | Self::Metrics)
     }
 
     /// `typed` as a literal of SQL.
@@ -45,8 +66,8 @@ impl ParameterKind {
                 .parse::<i64>()
                 .map(|v| if v < 0 { format!("({v})") } else { v.to_string() })
                 .map_err(|_| "a whole number, such as 3"),
-            Self::Text => quoted(typed),
-            Self::List => {
+            Self::Text | Self::Structure | Self::Metric => quoted(typed),
+            Self::List | Self::Structures | Self::Metrics => {
                 let items: Result<Vec<_>, _> =
                     typed.split(',').map(|item| quoted(item.trim())).collect();
                 items.map(|list| list.join(", "))
@@ -73,6 +94,14 @@ pub struct Parameter {
     pub default: String,
     /// Meaning, with the unit.
     pub meaning: String,
+}
+
+impl Parameter {
+    /// What was typed for it, else its default.
+    #[must_use]
+    pub fn value<'v>(&'v self, values: &'v BTreeMap<String, String>) -> &'v str {
+        values.get(&self.name).unwrap_or(&self.default)
+    }
 }
 
 #[cfg(test)]

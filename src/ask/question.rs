@@ -104,7 +104,7 @@ impl Question {
         }
         let mut literals = BTreeMap::new();
         for p in &self.parameters {
-            let typed = values.get(&p.name).unwrap_or(&p.default);
+            let typed = p.value(values);
             let literal = p.kind.literal(typed).map_err(|accepted| QuestionError::Value {
                 name: p.name.clone(),
                 reason: format!("found `{typed}`, expected {accepted}"),
@@ -168,7 +168,8 @@ fn header(text: &str) -> Vec<(usize, String)> {
 
 /// `number = 12.5  dose in Gy`; a default with blanks stands in single quotes.
 fn declaration(name: &str, text: &str) -> Result<Parameter, String> {
-    let form = "expected `-- set name: number|integer|text|list = default  meaning`";
+    let words: Vec<&str> = ParameterKind::WORDS.iter().map(|(_, word)| *word).collect();
+    let form = format!("expected `-- set name: {} = default  meaning`", words.join("|"));
     if name.is_empty() || !name.chars().all(is_word) {
         return Err(format!("`{name}` is no name of a parameter; {form}"));
     }

@@ -20,8 +20,8 @@ pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
 pub use link::{link, link_decided, registered_motion};
 pub use names::{
-    BrainRegion, ClinicalLabel, Proposal, Recognition, VolumeWindow, clinical_label, proposals,
-    recognise, volume_window,
+    BrainRegion, ClinicalLabel, Proposal, Recognition, VolumeWindow, clinical_label,
+    is_standard_name, proposals, recognise, standard_names, volume_window,
 };
 pub use open::{OpenDecision, Place, open_decisions};
 pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, resolve};

@@ -15,9 +15,10 @@ mod words;
 #[cfg(test)]
 mod labels;
 
+pub use catalogue::standard_names;
 pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
 pub use plausible::{VolumeWindow, volume_window};
-pub use recognise::{Recognition, recognise};
+pub use recognise::{Recognition, is_standard_name, recognise};
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -7,9 +7,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 
-use super::Outcome;
 use super::args::Anonymise;
 use super::fault::Fault;
+use super::outcome::{FailOn, LeftOut, Outcome};
 use super::prepare::{REFUSALS_SHOWN, record};
 use super::study_folder::resolved;
 use super::study_key::StudyKey;
@@ -100,10 +100,31 @@ pub(super) fn run(
     ));
     if stop.load(Ordering::SeqCst) {
         terminal.warn("stopped; the files that are listed as left out have no copy");
+        return Ok(Outcome::Failed);
     }
-    let none = done.iter().all(|d| d.copy.is_none());
-    let left_out = none || done.iter().any(|d| d.left_out) || !scan.errors.is_empty();
-    Ok(if left_out { Outcome::LeftOut } else { Outcome::Complete })
+    Ok(outcome(typed, &done, terminal))
+}
+
+/// What the run came to, said in its last lines.
+fn outcome(typed: &Anonymise, done: &[Done], terminal: &Terminal) -> Outcome {
+    let count = |wanted: fn(&Done) -> bool| done.iter().filter(|d| wanted(d)).count();
+    let found = Outcome::of_count(count(|d| d.copy.is_some()));
+    if found == Outcome::Empty {
+        terminal.warn(&format!(
+            "nothing was copied: {} holds no structure set, dose, plan, treatment record or \
+             registration that can be used",
+            typed.archive.display()
+        ));
+    }
+    let left_out = LeftOut::of_files(count(|d| d.left_out), done.len());
+    let fail_on = typed.fail_on.as_deref().and_then(FailOn::from_word);
+    let failed_on = fail_on.is_some() && !left_out.is_nothing();
+    if failed_on {
+        terminal.warn("exit code 1 as asked for by --fail-on left-out");
+    }
+    let table = typed.output.join(TABLE);
+    terminal.conclude(&left_out, &format!("{} (status left_out)", table.display()));
+    if failed_on { Outcome::FailedOn } else { found }
 }
 
 /// Copies never go where the originals or the key are, nor among other things.

@@ -7,6 +7,7 @@ use std::path::PathBuf;
 use clap::builder::PossibleValuesParser;
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
+use super::outcome::FailOn;
 use tidydose_analyse::Ends;
 use tidydose_ask::Format;
 use tidydose_dose::Interpolation;
@@ -90,7 +91,10 @@ pub(super) struct Anonymise {
     /// Empty all dates instead of shifting them by the hidden days of the patient
     #[arg(long)]
     pub(super) drop_dates: bool,
-    /// No progress and no talk on stderr; warnings and errors stay
+    /// End with exit code 1 when a file that should have been copied was left out
+    #[arg(long, value_name = "WHAT", value_parser = words(FailOn::ONLY_LEFT_OUT))]
+    pub(super) fail_on: Option<String>,
+    /// No progress and no talk on stderr; warnings, errors and what was left out stay
     #[arg(long)]
     pub(super) quiet: bool,
 }
@@ -107,7 +111,7 @@ pub(super) struct Common {
     /// How many cases are worked on at the same time [default: number of processors]
     #[arg(long, value_name = "N")]
     pub(super) jobs: Option<NonZeroUsize>,
-    /// No progress and no summary on stderr; warnings and errors stay
+    /// No progress and no summary on stderr; warnings, errors and what was left out stay
     #[arg(long)]
     pub(super) quiet: bool,
     /// Keep patient IDs, UIDs, paths and dates readable in the tables instead of pseudonyms
@@ -116,6 +120,10 @@ pub(super) struct Common {
     /// Refuse every structure, object and case that has a finding of severity check
     #[arg(long)]
     pub(super) strict: bool,
+    /// End with exit code 1 when something was refused (left-out), or also when something to look
+    /// at is undecided (check)
+    #[arg(long, value_name = "WHAT", value_parser = words(FailOn::WORDS))]
+    pub(super) fail_on: Option<String>,
 }
 
 /// What `measure` has besides.
@@ -337,7 +345,15 @@ Examples:
   tidydose ask brainstem-dose --study cohort
       one of the questions that come with the program
 
-Exit codes: 0 everything done, 1 something was left out (see table findings), 2 could not run.";
+Exit codes:
+  0  the run is complete; whatever was left out is counted, named and explained, and the last line
+     on stderr says how much that is and where to look
+  1  complete, but what was asked for is empty: nothing could be measured, an answer without rows,
+     a table, a page or a relation with nobody in it; or --fail-on was given and applies
+  2  the run could not be done, or was stopped before its end
+--strict refuses more and changes no code: what it refuses is left out like everything else. With
+--fail-on left-out both kinds of refusal end with 1. Findings that were decided in decisions.csv are
+not refused by --strict and not counted by --fail-on.";
 
 const SURVEY_HELP: &str = "\
 Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv,
@@ -375,7 +391,9 @@ Without a question, lists those that come with the program. The tables are those
 and every CSV file in DIR. The SQL is that of SQLite; one SELECT, or WITH ... SELECT, is a question.
 Besides the functions of SQLite there are MEDIAN(x), PERCENTILE_CONT(x, q) with q from 0 to 1,
 STDDEV_SAMP(x), CORR(x, y), SQRT(x), EXP(x), LN(x) and POWER(x, y). A parameter is declared in a
-comment at the top, `-- set limit: number = 12.5  dose in Gy`, and used as $limit.
+comment at the top, `-- set limit: number = 12.5  dose in Gy`, and used as $limit. Its type is
+number, integer, text or list; structure or metric (structures, metrics for several) refuse a name
+that exists nowhere.
 
 Examples:
   tidydose ask

@@ -6,11 +6,14 @@ use std::fs;
 use std::io::{self, IsTerminal, Read};
 use std::path::Path;
 
-use super::Outcome;
 use super::args::Ask;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::{Terminal, print};
+use super::vocabulary::vocabulary;
+use tidydose_ask::names::{self, Absent};
 use tidydose_ask::{self as ask, Answer, AskError, Format, Question};
+use tidydose_rt::nearest::nearest;
 use tidydose_table::read_study::{StudyTables, is_complete};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
@@ -33,13 +36,33 @@ pub(super) fn run(typed: &Ask, terminal: &Terminal) -> Result<Outcome, Fault> {
     }
     let values: BTreeMap<String, String> =
         typed.set.iter().map(|pair| split(pair, "--set")).collect::<Result<_, _>>()?;
+    let absent = absent(&question, &values, &files)?;
     let answer = ask::ask(&question, &values, &mut files).map_err(|e| match e {
         AskError::Table(fault) => Fault::from(fault),
         other => Fault::System(format!("question {name}: {other}")),
     })?;
     talk(typed, &question, &answer, terminal);
     write(&answer, format, typed.output.as_deref())?;
-    Ok(Outcome::Complete)
+    let rows = answer.row_count();
+    for Absent { sentence } in &absent {
+        if rows == 0 { terminal.warn(sentence) } else { terminal.say(sentence) }
+    }
+    if rows == 0 && absent.is_empty() {
+        terminal.warn("the answer has no row: nothing in the study fits the question");
+    }
+    Ok(Outcome::of_count(rows))
+}
+
+/// Names in the question that are known but not in the study.
+fn absent(
+    question: &Question,
+    values: &BTreeMap<String, String>,
+    files: &StudyTables,
+) -> Result<Vec<Absent>, Fault> {
+    if !question.parameters.iter().any(|p| p.kind.is_name()) {
+        return Ok(Vec::new());
+    }
+    names::check(question, values, &vocabulary(files)?).map_err(|e| Fault::System(e.to_string()))
 }
 
 fn talk(typed: &Ask, question: &Question, answer: &Answer, terminal: &Terminal) {
@@ -117,10 +140,10 @@ fn text(name: &str) -> Result<String, Fault> {
     match of_program.filter(|_| !path.exists()) {
         Some(text) => Ok(text.to_owned()),
         None => fs::read_to_string(path).map_err(|e| {
-            Fault::folder(
-                path,
-                format!("{e}; a file with SQL, or a name that `tidydose ask` lists, is accepted"),
-            )
+            let near = nearest(name, ask::shipped().into_iter().map(|(name, _)| name));
+            let accepted =
+                "a file with SQL, or a question that comes with the program, is accepted";
+            Fault::folder(path, format!("{e}; {accepted}; nearest: {near}"))
         }),
     }
 }

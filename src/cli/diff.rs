@@ -6,9 +6,9 @@ use std::path::Path;
 
 use tidydose_table::frame::LoadedTable;
 
-use super::Outcome;
 use super::args::Diff;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::{Terminal, print};
 use tidydose_report::difference::{Change, Difference, Side, TABLES, difference};
 use tidydose_table::read_study::{StudyTables, run_texts};
@@ -35,8 +35,14 @@ pub(super) fn run(typed: &Diff, terminal: &Terminal) -> Result<Outcome, Fault> {
         settings: &runs[i].settings,
     };
     let found = difference(side(0), side(1));
-    if found.plans[0] == 0 && found.plans[1] > 0 && found.plans[2] > 0 {
-        terminal.warn("the studies have no plan in common; were they made with the same key?");
+    let [in_both, only_before, only_after] = found.plans;
+    if in_both == 0 {
+        let hint = if only_before > 0 && only_after > 0 {
+            "; were they made with the same key?"
+        } else {
+            ""
+        };
+        terminal.warn(&format!("the studies have no plan in common, nothing was compared{hint}"));
     }
     if let Some(path) = &typed.output {
         replace_file(path, |to| write_csv(&found.changes, to))?;
@@ -44,7 +50,7 @@ pub(super) fn run(typed: &Diff, terminal: &Terminal) -> Result<Outcome, Fault> {
     }
     print(&summary(&found)).map_err(|e| Fault::System(format!("stdout: {e}")))?;
     terminal.say(CAUTION);
-    Ok(Outcome::Complete)
+    Ok(Outcome::of_count(in_both))
 }
 
 fn read(study: &Path) -> Result<BTreeMap<String, LoadedTable>, Fault> {

@@ -6,9 +6,9 @@ use std::path::Path;
 
 use tidydose_table::frame::LoadedTable;
 
-use super::Outcome;
 use super::args::Explain;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::{Terminal, print};
 use tidydose_report::explain::{self, CellName, ExplainError};
 use tidydose_report::png::png;

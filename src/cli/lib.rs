@@ -13,6 +13,7 @@ mod interrupt;
 mod lock;
 mod measure;
 mod one_case;
+mod outcome;
 mod paper;
 mod parallel;
 mod part_key;
@@ -27,6 +28,7 @@ mod study_key;
 mod sums;
 mod survey;
 mod terminal;
+mod vocabulary;
 
 /// The small cases of the tests of `tidydose-analyse`.
 #[cfg(test)]
@@ -40,32 +42,9 @@ use clap::Parser;
 
 use args::{Arguments, Command};
 use fault::Fault;
+pub use outcome::Outcome;
 use settings::{Measuring, Settings};
 use terminal::Terminal;
-use tidydose_rt::finding::{Finding, Severity};
-
-/// How a run ended.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Outcome {
-    /// Everything was done.
-    Complete,
-    /// Something was left out; the findings say what.
-    LeftOut,
-    /// The run could not be done.
-    Failed,
-}
-
-impl Outcome {
-    /// The exit code.
-    #[must_use]
-    pub const fn exit_code(self) -> u8 {
-        match self {
-            Self::Complete => 0,
-            Self::LeftOut => 1,
-            Self::Failed => 2,
-        }
-    }
-}
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
@@ -82,7 +61,7 @@ pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
         Ok(outcome) => outcome,
         Err(fault) => {
             Terminal::new(true).warn(&fault.to_string());
-            if matches!(fault, Fault::Stopped) { Outcome::LeftOut } else { Outcome::Failed }
+            Outcome::Failed
         }
     }
 }
@@ -126,38 +105,4 @@ fn start_threads(jobs: usize) -> Result<(), Fault> {
         .stack_size(parallel::STACK_BYTES)
         .build_global()
         .map_err(|e| Fault::System(format!("cannot start {jobs} threads: {e}")))
-}
-
-/// What the findings make of the run: refusals always count, findings to look at in a strict run
-/// until somebody has decided about them.
-fn outcome_of<'f>(
-    mut findings: impl Iterator<Item = &'f Finding>,
-    mut open: impl Iterator<Item = &'f Finding>,
-    strict: bool,
-) -> Outcome {
-    let refused = findings.any(|f| f.severity() == Severity::Stop);
-    let doubtful = strict && open.any(|f| f.severity() >= Severity::Check);
-    if refused || doubtful { Outcome::LeftOut } else { Outcome::Complete }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use tidydose_rt::finding::{Code, Subject};
-
-    #[test]
-    fn refusals_count_always_and_doubts_when_strict() {
-        let finding = |code| Finding::new(code, Subject::default(), "");
-        let ends = |code, strict| {
-            let list = [finding(code)];
-            outcome_of(list.iter(), list.iter(), strict).exit_code()
-        };
-        assert_eq!(ends(Code::FileDamaged, false), 1);
-        assert_eq!(ends(Code::PlaneGap, false), 0);
-        assert_eq!(ends(Code::PlaneGap, true), 1);
-        assert_eq!(ends(Code::NameUnmapped, true), 0);
-        assert_eq!(outcome_of([].iter(), [].iter(), true).exit_code(), 0);
-        let decided = [finding(Code::PlaneGap)];
-        assert_eq!(outcome_of(decided.iter(), [].iter(), true).exit_code(), 0);
-    }
 }

@@ -9,14 +9,14 @@ use serde::Serialize;
 use super::fault::Fault;
 use super::finish::{Finished, finish_cases};
 use super::lock::Hold;
+use super::outcome::Outcome;
 use super::prepare::{Prepared, prepare};
 use super::settings::{Measuring, Settings};
-use super::share::Share;
+use super::share::{Share, ShareDone};
 use super::store::Store;
 use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
-use super::{Outcome, outcome_of};
 use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::Case;
@@ -59,14 +59,16 @@ pub(super) fn measure(
     let mut prepared = prepare(settings, hold, terminal, stop)?;
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
     if let Some(share) = measuring.share {
-        let outcome = share_done(share, &prepared, &results, terminal);
+        let done = ShareDone::of(share, &prepared, &results);
         if measuring.share_tables {
             write_share(&mut prepared, results, (measuring, share), settings.strict)?;
         }
-        return Ok(outcome);
+        return Ok(done.outcome(&prepared, settings, terminal));
     }
     if stop.load(Ordering::SeqCst) {
-        terminal.warn("stopped; the tables hold the cases that were done");
+        terminal.warn(
+            "stopped; the tables hold the cases that were done, and the same command goes on",
+        );
     }
     let reused = results.iter().flatten().filter(|r| r.reused).count();
     let mut done = Done::collect(&mut prepared, results);
@@ -82,33 +84,39 @@ pub(super) fn measure(
     write(&mut prepared, (&done, &sums), measuring, (settings.strict, terminal))?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     say_parts(&prepared, &done, (reused, measuring.prune && complete), terminal)?;
-    let all: Vec<&Finding> = done.findings(&prepared).collect();
-    let open = prepared.open(all.iter().copied());
-    Ok(outcome_of(all.into_iter(), open.into_iter(), settings.strict))
+    Ok(outcome(&prepared, &done, (settings, complete), terminal))
 }
 
-/// Says what a share did; there are no tables to show for it.
-fn share_done(
-    share: Share,
+/// What the run came to, said in its last lines.
+fn outcome(
     prepared: &Prepared,
-    results: &[Option<Finished>],
+    done: &Done,
+    (settings, complete): (&Settings, bool),
     terminal: &Terminal,
 ) -> Outcome {
-    let own = prepared.cases.iter().filter(|c| share.takes(&c.id)).count();
-    let done: Vec<&Finished> = results.iter().flatten().collect();
-    for reason in done.iter().filter_map(|r| r.failure.as_ref()) {
-        terminal.warn(&format!("a case could not be measured: {reason}"));
+    let all: Vec<&Finding> = done.findings(prepared).collect();
+    let causes = prepared.causes(all.iter().copied());
+    let refused = !done.refusals.is_empty();
+    let objection = settings.fail_on.and_then(|f| f.objection(&causes, refused));
+    let measured = |case: &&Case| case.left_out.is_none() && done.refusals.spares(case);
+    let found = Outcome::of_count(prepared.cases.iter().filter(measured).count());
+    let outcome = match &objection {
+        _ if !complete => Outcome::Failed,
+        Some(words) => {
+            terminal.warn(words);
+            Outcome::FailedOn
+        }
+        None => found,
+    };
+    if found == Outcome::Empty {
+        terminal.warn(&prepared.nothing());
     }
-    let there = done.iter().filter(|r| r.reused).count();
-    let new = done.iter().filter(|r| r.key.is_some() && !r.reused).count();
-    terminal.say(&format!(
-        "share {share}: {own} of {} cases; {new} measured, {there} finished before. Parts are in \
-         {}; when those of all shares lie in one study, measure it without --part.",
-        prepared.cases.len(),
-        prepared.folder.cases().display()
-    ));
-    let failed = done.iter().any(|r| r.failure.is_some());
-    if failed || done.len() < own { Outcome::LeftOut } else { Outcome::Complete }
+    let place = format!(
+        "{}/findings.csv (severity stop), plans.csv (exclusion_reason), flow.csv",
+        prepared.folder.tables().display()
+    );
+    terminal.conclude(&prepared.left_out(all.into_iter(), &done.refusals), &place);
+    outcome
 }
 
 /// Says how many parts were of use, and removes the others where that is wanted.
@@ -184,9 +192,7 @@ impl Done {
 
     /// Takes away what a strict run refuses.
     fn refuse(&mut self, prepared: &mut Prepared) {
-        let open: Vec<Finding> =
-            prepared.open(self.findings(prepared)).into_iter().cloned().collect();
-        self.refusals = Refusals::of(&prepared.cases, &open);
+        self.refusals = Refusals::of(&prepared.cases, prepared.open(self.findings(prepared)));
         self.refusals.leave_out(&mut prepared.cases);
         self.residues.iter_mut().for_each(|residue| self.refusals.take_away(residue));
     }

@@ -1,8 +1,8 @@
 //! `paper`: the registrar's folder of a study.
 
-use super::Outcome;
 use super::args::Paper;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
 use tidydose_table::read_study::{StudyTables, is_complete, run_document};
@@ -29,9 +29,20 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
     if theirs {
         terminal.say(&format!("{}: somebody wrote into it, it stays as it is", sheet.display()));
     }
-    for (name, bytes) in made.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET)) {
+    for (name, bytes) in
+        made.files.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET))
+    {
         replace_file(&folder.join(name), |to| to.write_all(bytes))?;
     }
-    terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.len()));
-    Ok(Outcome::Complete)
+    terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.files.len()));
+    if made.plans == 0 {
+        terminal.warn(&format!(
+            "nobody is in Table 1: none of {} plans counts; {} says why, and which plan was treated \
+             is decided in {}",
+            made.all_plans,
+            folder.join("flow.csv").display(),
+            typed.study.join("choices.csv").display()
+        ));
+    }
+    Ok(Outcome::of_count(made.plans))
 }

@@ -7,22 +7,27 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use super::fault::Fault;
 use super::lock::{Hold, Lock};
 use super::one_case::Workshop;
+use super::outcome::LeftOut;
 use super::settings::Settings;
 use super::study_folder::StudyFolder;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
+use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::{self as case, Case, Decisions, PlanSum};
 use tidydose_dicom::{self as dicom, Scan};
-use tidydose_rt::finding::{Code, Finding, Severity, Subject};
+use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
+use tidydose_table::causes::Cause;
 use tidydose_table::choices::ChoicesFile;
 use tidydose_table::clinical_file::{ClinicalFile, ConfirmedLabels};
-use tidydose_table::decisions::{DecisionsFile, States};
+use tidydose_table::decisions::DecisionsFile;
 use tidydose_table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use tidydose_table::names::NamesFile;
 use tidydose_table::prescriptions::PrescriptionsFile;
 use tidydose_table::seen::{EvidenceByCase, seen_by_name};
+use tidydose_table::states::{State, States};
+use tidydose_table::structure_names::StructureNames;
 use tidydose_table::sums_file::SumsFile;
 
 /// An archive that was read, and the study it goes to.
@@ -97,6 +102,9 @@ pub(super) fn prepare(
     findings.extend(linked);
     findings.extend(named);
     findings.extend(nothing_found(&scan));
+    for words in decided.states().unmatched(&cases) {
+        terminal.warn(&format!("{}: {words}", folder.decisions().display()));
+    }
     Ok(Prepared {
         _lock: lock,
         folder,
@@ -148,16 +156,60 @@ impl Prepared {
         self.sums.sums()
     }
 
-    /// Of these findings those about which nobody has decided.
-    pub(super) fn open<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Vec<&'f Finding> {
-        self.decisions.open(findings)
+    /// These findings by their causes, with what was decided about each.
+    pub(super) fn causes<'f>(
+        &'f self,
+        findings: impl Iterator<Item = &'f Finding>,
+    ) -> Vec<Cause<'f>> {
+        let names = StructureNames::of(&self.scan.inventory, &self.cases);
+        self.decisions.causes(findings, &names)
     }
 
-    /// How many findings wait for a decision in `decisions.csv`.
+    /// Of these findings those about which nobody has decided.
+    pub(super) fn open<'f>(
+        &'f self,
+        findings: impl Iterator<Item = &'f Finding>,
+    ) -> Vec<&'f Finding> {
+        let causes = self.causes(findings).into_iter().filter(|c| c.state == State::Open);
+        causes.flat_map(|c| c.members).map(|m| m.finding).collect()
+    }
+
+    /// How many causes wait for a decision in `decisions.csv`.
     pub(super) fn open_findings(&self) -> usize {
-        let waits =
-            |f: &&&Finding| f.severity() == Severity::Check && !DECIDED_ELSEWHERE.contains(&f.code);
-        self.open(self.findings.iter()).iter().filter(waits).count()
+        let elsewhere = |c: &Cause<'_>| c.code().is_some_and(|c| DECIDED_ELSEWHERE.contains(&c));
+        let causes = self.causes(self.findings.iter());
+        causes.iter().filter(|c| c.waits() && !elsewhere(c)).count()
+    }
+
+    /// How much is left out, by these findings and what a strict run refuses.
+    pub(super) fn left_out<'f>(
+        &self,
+        findings: impl Iterator<Item = &'f Finding>,
+        refusals: &Refusals,
+    ) -> LeftOut {
+        LeftOut::count(&self.cases, &self.scan.inventory.files, findings, refusals)
+    }
+
+    /// Why there is nothing at all, where no case could be used.
+    pub(super) fn nothing(&self) -> String {
+        let files = self.scan.inventory.files.len();
+        if self.cases.is_empty() {
+            return format!(
+                "no case in {files} files: nothing can be measured; check that this is the folder \
+                 that was meant"
+            );
+        }
+        let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+        for (code, _) in self.cases.iter().filter_map(|c| c.left_out.as_ref()) {
+            *reasons.entry(code.definition().id).or_insert(0) += 1;
+        }
+        let reasons: Vec<_> = reasons.iter().map(|(code, n)| format!("{code} {n}")).collect();
+        format!(
+            "none of {} cases can be measured ({}); what only you can decide is asked in {}",
+            self.cases.len(),
+            reasons.join(", "),
+            self.folder.choices().display()
+        )
     }
 
     /// Adds proposals to the files of the user, with the findings of this run and of `computed`.
@@ -174,7 +226,8 @@ impl Prepared {
         self.clinical.write(&self.folder.clinical_lesions())?;
         self.findings.extend(unused);
         let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
-        self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
+        let names = StructureNames::of(&self.scan.inventory, &self.cases);
+        self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)), &names);
         self.decisions.write(&self.folder.decisions())?;
         let seen = seen_by_name(&self.cases, evidence);
         self.names.propose(&case::proposals(&self.cases), &seen);

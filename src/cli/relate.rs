@@ -2,11 +2,13 @@
 
 use std::path::Path;
 
-use super::Outcome;
 use super::args::Relate;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::Terminal;
-use tidydose_relate::{self as relate, Grain, Request};
+use tidydose_case::is_standard_name;
+use tidydose_metrics as metrics;
+use tidydose_relate::{self as relate, Grain, RelateError, Request};
 use tidydose_table::outcomes;
 use tidydose_table::read_study::{StudyTables, is_complete, run_document};
 use tidydose_table::replace_file;
@@ -35,8 +37,16 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
     let (mut tried, before) = tried(typed)?;
     let run = run::words(&run_document(&typed.study)?);
     let request = Request { run, ..request(typed, &sheet, before) };
-    let found = relate::relate(&tables, &sheet, &request)
-        .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    let found = match relate::relate(&tables, &sheet, &request) {
+        Ok(found) => found,
+        // What is known and only not in this study makes a relation with nobody in it.
+        Err(e) if is_gap(&e) => {
+            let words = format!("nobody can be analysed: {e}; nothing was written");
+            terminal.warn(&words);
+            return Ok(Outcome::Empty);
+        }
+        Err(e) => return Err(Fault::folder(&typed.study, e.to_string())),
+    };
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
     for (name, bytes) in &found.files {
         replace_file(&folder.join(name), |to| to.write_all(bytes))?;
@@ -50,7 +60,22 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
         terminal.say(&format!("- {warning}"));
     }
     terminal.say(&format!("{}: {} {CAUTION}", folder.display(), found.summary));
-    Ok(Outcome::Complete)
+    if found.analysed == 0 {
+        terminal.warn(&format!(
+            "nobody is analysed; {} says where everybody left, and which plan was treated is \
+             decided in {}",
+            folder.join("flow.csv").display(),
+            typed.study.join("choices.csv").display()
+        ));
+    }
+    Ok(Outcome::of_count(found.analysed))
+}
+
+/// Whether structure and metric of a predictor are known, though no plan of the study has them.
+fn is_gap(error: &RelateError) -> bool {
+    let RelateError::Predictor { wanted, .. } = error else { return false };
+    let (structure, metric) = wanted.split_once(':').unwrap_or((wanted, ""));
+    is_standard_name(structure) && metrics::parse(metric).is_ok()
 }
 
 fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) -> Request {

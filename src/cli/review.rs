@@ -1,10 +1,12 @@
 //! `review`: the committee's page of a study, written as one HTML file.
 
-use super::Outcome;
 use super::args::Review;
 use super::fault::Fault;
+use super::outcome::Outcome;
 use super::terminal::Terminal;
-use tidydose_report::{self as report, Request};
+use tidydose_case::is_standard_name;
+use tidydose_metrics as metrics;
+use tidydose_report::{self as report, Request, ReviewError};
 use tidydose_table::read_study::{StudyTables, is_complete};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
@@ -20,10 +22,27 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
     let request = Request { organ: &typed.organ, metric: &typed.metric, complete };
-    let page = report::review(&tables, &request)
-        .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    let page = match report::review(&tables, &request) {
+        Ok(page) => page,
+        // A name of the trade that nobody in the study has: a page without a case, and no slip.
+        Err(e) if is_gap(&e) => {
+            let words = format!("no page: {e}; names that nobody has decided are in names.csv");
+            terminal.warn(&words);
+            return Ok(Outcome::Empty);
+        }
+        Err(e) => return Err(Fault::folder(&typed.study, e.to_string())),
+    };
     let path = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
     replace_file(&path, |to| to.write_all(page.as_bytes()))?;
     terminal.say(&format!("{}: {} and {}. {CAUTION}", path.display(), typed.organ, typed.metric));
     Ok(Outcome::Complete)
+}
+
+/// Whether what was asked for is known and only not in this study.
+fn is_gap(error: &ReviewError) -> bool {
+    match error {
+        ReviewError::Table(_) => false,
+        ReviewError::Organ { wanted, .. } => is_standard_name(wanted),
+        ReviewError::Metric { wanted, .. } => metrics::parse(wanted).is_ok(),
+    }
 }

@@ -6,11 +6,15 @@ use std::path::{Path, PathBuf};
 
 use super::args::{Common, Measure};
 use super::fault::Fault;
+use super::outcome::FailOn;
 use super::share::Share;
 use tidydose_analyse as analyse;
+use tidydose_case::{Decisions, is_standard_name, standard_names};
 use tidydose_metrics::limits::Limit;
 use tidydose_metrics::{self as metrics, Metric};
+use tidydose_rt::nearest::nearest;
 use tidydose_table as table;
+use tidydose_table::names::NamesFile;
 use tidydose_table::spreadsheet_csv::Convention;
 
 /// How to read an archive and where to write.
@@ -28,6 +32,8 @@ pub(super) struct Settings {
     pub(super) keep_ids: bool,
     /// Findings to look at refuse what they are about.
     pub(super) strict: bool,
+    /// What ends the run with exit code 1; absent when only an empty result does.
+    pub(super) fail_on: Option<FailOn>,
 }
 
 impl From<Common> for Settings {
@@ -40,6 +46,7 @@ impl From<Common> for Settings {
             quiet: typed.quiet,
             keep_ids: typed.keep_ids,
             strict: typed.strict,
+            fail_on: typed.fail_on.as_deref().and_then(FailOn::from_word),
         }
     }
 }
@@ -119,7 +126,7 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
         settings.regions = list == metrics::List::Full;
     }
     if let Some(list) = &typed.alpha_beta {
-        settings.alpha_beta = alpha_beta(list)?;
+        settings.alpha_beta = alpha_beta(list, &own_names(&typed.common.study)?)?;
     }
     if let Some(list) = &typed.metrics {
         for metric in metric_list(list)? {
@@ -143,18 +150,46 @@ fn word<T: Copy>(
     })
 }
 
-/// Names with a number of Gy each.
-fn alpha_beta(typed: &str) -> Result<Vec<(String, f64)>, Fault> {
-    let wrong = |part: &str| Fault::Option {
-        option: "--alpha-beta",
-        reason: format!("`{part}` is not accepted; NAME=GY is, for example target=10"),
-    };
+/// The standard names that the user decided upon.
+fn own_names(study: &Path) -> Result<Vec<String>, Fault> {
+    let mut decisions = Decisions::default();
+    NamesFile::read(&study.join("names.csv"))?.decide(&mut decisions);
+    let all = decisions.names.values().chain(decisions.structures.values());
+    Ok(all.filter_map(|d| d.standard.clone()).collect())
+}
+
+/// The words of `--alpha-beta` that are no names of structures.
+const CLASSES: [&str; 2] = ["target", "other"];
+
+/// Names with a number of Gy each. A name is a standard one, with or without side, one that the user
+/// gave in `names.csv` (`own`), or the word of a class; another would never be looked up.
+fn alpha_beta(typed: &str, own: &[String]) -> Result<Vec<(String, f64)>, Fault> {
+    let fault = |reason| Fault::Option { option: "--alpha-beta", reason };
+    let wrong =
+        |part: &str| fault(format!("`{part}` is not accepted; NAME=GY is, for example target=10"));
+    let mut names = standard_names();
+    let sides = names.iter().filter_map(|n| n.strip_suffix("_L").map(str::to_owned));
+    let without_side: Vec<String> = sides.collect();
+    names.extend(without_side);
+    names.extend(CLASSES.map(str::to_owned));
+    names.extend_from_slice(own);
+    let known = |name: &str| is_standard_name(name) || names.iter().any(|n| n == name);
     let parts = typed.split(',').map(str::trim).filter(|part| !part.is_empty());
     let pair = |part: &str| {
         let (name, gy) = part.split_once('=').ok_or_else(|| wrong(part))?;
         let gy: f64 = gy.trim().parse().map_err(|_| wrong(part))?;
-        let usable = gy.is_finite() && gy > 0.0 && !name.trim().is_empty();
-        if usable { Ok((name.trim().to_owned(), gy)) } else { Err(wrong(part)) }
+        let name = name.trim();
+        if !gy.is_finite() || gy <= 0.0 || name.is_empty() {
+            return Err(wrong(part));
+        }
+        if !known(name) {
+            let near = nearest(name, names.iter().map(String::as_str));
+            return Err(fault(format!(
+                "`{name}` is no standard name, none of names.csv and not `target` or `other`; \
+                 nearest: {near}"
+            )));
+        }
+        Ok((name.to_owned(), gy))
     };
     parts.map(pair).collect()
 }
@@ -201,8 +236,14 @@ mod tests {
 
     #[test]
     fn alpha_beta_is_a_name_with_a_number() {
-        let list = alpha_beta("target=8, Lens = 1.5").unwrap();
-        assert_eq!(list, [("target".to_owned(), 8.0), ("Lens".to_owned(), 1.5)]);
+        let alpha_beta = |typed| alpha_beta(typed, &["Nidus".to_owned()]);
+        let list = alpha_beta("target=8, Lens = 1.5,Nidus=2,Brainstem_PRV03=2,Lens_L=1").unwrap();
+        assert_eq!(list[..2], [("target".to_owned(), 8.0), ("Lens".to_owned(), 1.5)]);
+        assert_eq!(list.len(), 5);
+        let text = alpha_beta("target=8,Brainstm=3").unwrap_err().to_string();
+        assert!(text.contains("`Brainstm` is no standard name"), "{text}");
+        assert!(text.contains("nearest: Brainstem, "), "{text}");
+        assert!(alpha_beta("Foo=3").is_err());
         for typed in ["target", "target=", "target=0", "target=-2", "=3", "target=inf"] {
             let text = alpha_beta(typed).unwrap_err().to_string();
             assert!(text.contains("--alpha-beta") && text.contains("target=10"), "{text}");
@@ -212,7 +253,10 @@ mod tests {
     #[test]
     fn an_unknown_word_is_answered_with_the_known_ones() {
         let text = metric_list("D90").unwrap_err().to_string();
-        assert!(text.starts_with("option --metrics: \"D90\""), "{text}");
+        assert!(
+            text.starts_with("option --metrics: \"D90\" is no metric; nearest: D90%[Gy]"),
+            "{text}"
+        );
         assert!(metric_list(" , ").unwrap_err().to_string().contains("names no metric"));
         let words = [(1, "one"), (2, "two")];
         assert_eq!(word("--ends", "two", &words).unwrap(), 2);

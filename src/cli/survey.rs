@@ -2,17 +2,18 @@
 //! headers and contours and computes no dose.
 
 use std::collections::BTreeMap;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
 use super::glances::glances;
 use super::lock::Hold;
+use super::outcome::Outcome;
 use super::prepare::{Prepared, prepare};
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
-use super::{Outcome, outcome_of};
-use tidydose_analyse as analyse;
-use tidydose_case::{NameBasis, Place, open_decisions};
+use tidydose_analyse::strict::Refusals;
+use tidydose_case::{Case, NameBasis, Place, open_decisions};
+use tidydose_table::causes::Cause;
 use tidydose_table::{self as table, Study, Tally};
 
 /// Runs the command.
@@ -30,9 +31,10 @@ pub(super) fn survey(
     let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
     let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
     prepared.write_proposals(&[], &evidence, &lesions)?;
+    let mut refusals = Refusals::default();
     if settings.strict {
-        let open: Vec<_> = prepared.open(prepared.findings.iter()).into_iter().cloned().collect();
-        analyse::strict::refuse(&mut prepared.cases, &mut [], &open);
+        refusals = Refusals::of(&prepared.cases, prepared.open(prepared.findings.iter()));
+        refusals.leave_out(&mut prepared.cases);
     }
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
@@ -40,11 +42,37 @@ pub(super) fn survey(
         write_tables(&prepared)?;
     }
     print(&aligned(&counts(&prepared))).map_err(|e| Fault::System(format!("stdout: {e}")))?;
-    Ok(outcome_of(
-        prepared.findings.iter(),
-        prepared.open(prepared.findings.iter()).into_iter(),
-        settings.strict,
-    ))
+    if stop.load(Ordering::SeqCst) {
+        terminal.warn("stopped; not every case was looked at, run the same command again");
+        return Ok(Outcome::Failed);
+    }
+    Ok(outcome(&prepared, &refusals, settings, terminal))
+}
+
+/// What the run came to, said in its last lines.
+fn outcome(
+    prepared: &Prepared,
+    refusals: &Refusals,
+    settings: &Settings,
+    terminal: &Terminal,
+) -> Outcome {
+    let causes = prepared.causes(prepared.findings.iter());
+    let objection = settings.fail_on.and_then(|f| f.objection(&causes, !refusals.is_empty()));
+    let measurable = |case: &&Case| case.left_out.is_none() && refusals.spares(case);
+    let found = Outcome::of_count(prepared.cases.iter().filter(measurable).count());
+    if let Some(words) = &objection {
+        terminal.warn(words);
+    }
+    if found == Outcome::Empty {
+        terminal.warn(&prepared.nothing());
+    }
+    let place = if prepared.folder.is_measured() {
+        "the lines `left out` and `stop` above; the tables are those of the last measure".to_owned()
+    } else {
+        format!("{}/findings.csv (severity stop)", prepared.folder.tables().display())
+    };
+    terminal.conclude(&prepared.left_out(prepared.findings.iter(), refusals), &place);
+    if objection.is_some() { Outcome::FailedOn } else { found }
 }
 
 fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
@@ -147,12 +175,12 @@ fn unlocking(prepared: &Prepared) -> Vec<(Line, usize)> {
 }
 
 fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {
-    tally(
-        prepared
-            .findings
-            .iter()
-            .map(|f| line("findings", f.severity().word(), f.code.definition().id)),
-    )
+    let causes = prepared.causes(prepared.findings.iter());
+    let line = |c: &Cause<'_>| {
+        let id = c.code()?.definition().id;
+        Some(line("findings", c.severity().word(), id))
+    };
+    tally(causes.iter().filter_map(line))
 }
 
 /// Columns of equal width, two spaces apart, the count to the right.

@@ -6,6 +6,8 @@ use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
+use super::outcome::LeftOut;
+
 /// Where talk goes and how much of it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Terminal {
@@ -29,6 +31,13 @@ impl Terminal {
     /// Something that must be known.
     pub(super) fn warn(&self, text: &str) {
         line(&format!("tidydose: {text}"));
+    }
+
+    /// The last line of a run, about what was left out; with `--quiet` only where there is something.
+    pub(super) fn conclude(&self, left_out: &LeftOut, place: &str) {
+        if !self.quiet || !left_out.is_nothing() {
+            line(&left_out.line(place));
+        }
     }
 
     /// A progress bar of `total` steps; invisible where nobody would see it.

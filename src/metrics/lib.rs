@@ -30,6 +30,8 @@ mod volume_at_dose;
 
 use serde::{Deserialize, Serialize};
 
+use tidydose_rt::nearest::nearest;
+
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
 
@@ -317,12 +319,12 @@ impl std::fmt::Display for Metric {
 /// A metric name that no definition has.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "{name:?} is not a metric; accepted are {accepted}, where {{x}} is a number, \
-     for example D95%[Gy], D0.03cc[Gy], V12Gy[cc]"
+    "{name:?} is no metric; nearest: {near}; a name is written as in AAPM TG-263, with the unit of the \
+     value in brackets, and table dictionary of a measured study has all"
 )]
 pub struct UnknownMetric {
     name: String,
-    accepted: String,
+    near: String,
 }
 
 /// The metric of that name, in TG-263 syntax.
@@ -333,8 +335,24 @@ pub fn parse(name: &str) -> Result<Metric, UnknownMetric> {
     let name = name.trim();
     REGISTRY.iter().find_map(|d| d.matches(name)).ok_or_else(|| UnknownMetric {
         name: name.to_owned(),
-        accepted: REGISTRY.iter().map(|d| d.name).collect::<Vec<_>>().join(", "),
+        near: nearest(name, candidates(name).iter().map(String::as_str)),
     })
+}
+
+/// Names that somebody may have meant who typed `name`: every metric with its usual numbers, and
+/// with the number that was typed where it makes sense there.
+#[must_use]
+pub fn candidates(name: &str) -> Vec<String> {
+    let from = name.find(|c: char| c.is_ascii_digit()).unwrap_or(name.len());
+    let rest = &name[from..];
+    let to = rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len());
+    let typed: Option<f64> = rest[..to].parse().ok();
+    let with_typed = REGISTRY.iter().filter(|d| d.takes_number()).filter_map(|&definition| {
+        let [low, high] = definition.range;
+        let argument = typed.filter(|x| (low..=high).contains(x))?;
+        Some(Metric { definition, argument })
+    });
+    List::Full.metrics().into_iter().chain(with_typed).map(|m| m.to_string()).collect()
 }
 
 /// A named list of metrics.
@@ -445,6 +463,17 @@ mod tests {
             assert!(parse(wrong).is_err(), "{wrong}");
         }
         let text = parse("Dmax").unwrap_err().to_string();
-        assert!(text.contains("\"Dmax\"") && text.contains("D{x}cc[Gy]"), "{text}");
+        assert!(text.starts_with("\"Dmax\" is no metric; nearest: Max[Gy], "), "{text}");
+        for (typed, meant) in
+            [("D95", "D95%[Gy]"), ("V15", "V15Gy[cc]"), ("d0.07cc", "D0.07cc[Gy]")]
+        {
+            let text = parse(typed).unwrap_err().to_string();
+            let near = text.split_once("nearest: ").unwrap().1;
+            assert!(near.split(", ").take(3).any(|name| name == meant), "{text}");
+        }
+        for typed in ["D95", "PaddickConformty", "Meen[Gy]"] {
+            let text = parse(typed).unwrap_err().to_string();
+            assert!(text.len() < 400, "a short list, not the whole one: {text}");
+        }
     }
 }

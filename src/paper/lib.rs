@@ -24,6 +24,7 @@ use tidydose_table::frame::LoadedTable;
 
 use rows::Rows;
 use tidydose_figure::{Stage, flow};
+use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
 use tidydose_table::curves::{Curve, curves};
 use tidydose_table::run::CAUTION;
@@ -43,17 +44,28 @@ pub enum PaperError {
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
     /// The grouping is no column.
-    #[error("grouping {wanted} is no column of plans; there are: {there}")]
+    #[error("grouping {wanted} is no column of plans; nearest: {there}")]
     Group {
         /// As asked for.
         wanted: String,
-        /// Columns, separated by commas.
+        /// Columns, the nearest first.
         there: String,
     },
 }
 
 /// Files by name.
 pub type Files = BTreeMap<String, Vec<u8>>;
+
+/// The registrar's folder.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Folder {
+    /// What is written.
+    pub files: Files,
+    /// Plans that count in it.
+    pub plans: usize,
+    /// Plans of the study.
+    pub all_plans: usize,
+}
 
 /// Makes the folder; `run` is the content of `run.json`, `checked` the worksheet of the blind check
 /// as a person filled it in.
@@ -65,7 +77,7 @@ pub fn paper(
     run: &Value,
     group: &str,
     checked: Option<&[Checked]>,
-) -> Result<Files, PaperError> {
+) -> Result<Folder, PaperError> {
     let table = |name: &'static str| tables.get(name).map(Rows::of).ok_or(PaperError::Table(name));
     let study = Study {
         plans: table("plans")?,
@@ -78,7 +90,7 @@ pub fn paper(
     let curves = study.organs().into_iter().filter_map(|o| Some((o.clone(), curves(dvh?, &o))));
     let mut files = study.made(run, group, &curves.collect())?;
     files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
-    Ok(files)
+    Ok(Folder { files, plans: study.included().len(), all_plans: study.plans.count() })
 }
 
 /// The tables as rows.
@@ -100,7 +112,7 @@ const SET_ASIDE: [&str; 3] = ["qa", "superseded", "candidate"];
 impl Study {
     fn made(&self, run: &Value, group: &str, curves: &Curves) -> Result<Files, PaperError> {
         if !self.plans.has(group) {
-            let there = self.plans.names().join(", ");
+            let there = nearest(group, self.plans.names());
             return Err(PaperError::Group { wanted: group.to_owned(), there });
         }
         let included = self.included();

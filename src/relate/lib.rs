@@ -94,6 +94,8 @@ pub struct Relation {
     pub summary: String,
     /// What must be known beside it.
     pub warnings: Vec<String>,
+    /// How many patients or lesions are analysed.
+    pub analysed: usize,
 }
 
 /// A relation could not be described.
@@ -108,6 +110,14 @@ pub enum RelateError {
         /// As asked for.
         wanted: String,
         /// Kinds of events with their numbers, separated by commas.
+        there: String,
+    },
+    /// The grouping is no column.
+    #[error("grouping {wanted} is no column of plans; nearest: {there}")]
+    Group {
+        /// As asked for.
+        wanted: String,
+        /// Columns, the nearest first.
         there: String,
     },
     /// A predictor is not in the tables.
@@ -149,7 +159,8 @@ fn describe(
     let warnings = analysis.warnings(request);
     let text = words::report(&analysis, request, &warnings);
     files.insert("report.txt".to_owned(), text.into_bytes());
-    Ok(Relation { files, summary: words::summary(&analysis, request), warnings })
+    let summary = words::summary(&analysis, request);
+    Ok(Relation { files, summary, warnings, analysed: analysis.n() })
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::study::Cohort;
 use super::{Grain, RelateError};
+use tidydose_rt::nearest::nearest;
 
 /// A predictor as it was asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -40,11 +41,11 @@ impl Predictor {
                 let metrics: BTreeSet<&str> = own.map(|m| m.metric.as_str()).collect();
                 if metrics.is_empty() {
                     let all = cohort.metrics.iter().map(|m| m.structure.as_str());
-                    let there = format!("structures with metrics: {}", list(all));
+                    let there = format!("nearest: {}", nearest(structure, all));
                     return fault(format!("no plan has a structure {structure}"), there);
                 }
                 if !metrics.contains(metric.as_str()) {
-                    let there = format!("it has: {}", list(metrics.into_iter()));
+                    let there = format!("nearest: {}", nearest(metric, metrics));
                     return fault(format!("{structure} has no metric {metric}"), there);
                 }
                 Ok(())
@@ -54,9 +55,9 @@ impl Predictor {
                 if metrics().all(|m| m != metric) {
                     let columns = cohort.plan_columns.keys().chain(cohort.lesion_columns.keys());
                     let there = format!(
-                        "metrics: {}; columns: {}",
-                        list(metrics()),
-                        list(columns.map(String::as_str))
+                        "nearest metrics: {}; nearest columns: {}",
+                        nearest(metric, metrics()),
+                        nearest(metric, columns.map(String::as_str))
                     );
                     return fault("neither a metric nor a numeric column".to_owned(), there);
                 }
@@ -127,8 +128,4 @@ fn one(
         (Some(m), None) if m.status == "ok" => m.value.ok_or_else(|| "absent".to_owned()),
         (Some(m), None) => Err(m.status.clone()),
     }
-}
-
-fn list<'t>(words: impl Iterator<Item = &'t str>) -> String {
-    words.collect::<BTreeSet<_>>().into_iter().collect::<Vec<_>>().join(", ")
 }

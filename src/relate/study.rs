@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::RelateError;
+use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, flags, integers, reals, texts};
 
 /// A plan of table plans.
@@ -77,10 +78,15 @@ impl Cohort {
     /// Takes the rows out of the tables.
     ///
     /// # Errors
-    /// When a table is missing.
+    /// When a table is missing, or the grouping is no column of table plans.
     pub fn read(tables: &BTreeMap<String, LoadedTable>, group: &str) -> Result<Self, RelateError> {
         let table = |name: &'static str| tables.get(name).ok_or(RelateError::Table(name));
         let (plans, lesions, metrics) = (table("plans")?, table("lesions")?, table("metrics")?);
+        let columns_of_plans: Vec<&str> = plans.names().collect();
+        if !columns_of_plans.contains(&group) {
+            let there = nearest(group, columns_of_plans);
+            return Err(RelateError::Group { wanted: group.to_owned(), there });
+        }
         Ok(Self {
             plans: plan_rows(plans, group),
             lesions: lesion_rows(lesions),

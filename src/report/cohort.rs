@@ -5,6 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Request, ReviewError};
+use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
 
 /// Roles of single targets in the tables.
@@ -306,7 +307,7 @@ pub(super) fn cell<T: Copy>(column: &[Option<T>], row: usize) -> Option<T> {
     column.get(row).copied().flatten()
 }
 
-/// Refuses an organ and a metric that no row is about, and names those there are.
+/// Refuses an organ and a metric that no row is about, and names those nearest to it.
 fn known(
     structures: &LoadedTable,
     metrics: &LoadedTable,
@@ -316,20 +317,19 @@ fn known(
     if !names.contains(&Some(request.organ)) {
         let (standard, role) = (texts(structures, "name_standard"), texts(structures, "role"));
         let organs = standard.iter().zip(&role).filter(|(_, role)| **role == Some("organ"));
-        let there: BTreeSet<&str> = organs.filter_map(|(name, _)| *name).collect();
         return Err(ReviewError::Organ {
             wanted: request.organ.to_owned(),
-            there: there.into_iter().collect::<Vec<_>>().join(", "),
+            there: nearest(request.organ, organs.filter_map(|(name, _)| *name)),
         });
     }
-    let there: BTreeSet<&str> = texts(metrics, "metric").into_iter().flatten().collect();
-    if there.contains(request.metric) {
+    let there = texts(metrics, "metric");
+    if there.contains(&Some(request.metric)) {
         return Ok(());
     }
     Err(ReviewError::Metric {
         wanted: request.metric.to_owned(),
         organ: request.organ.to_owned(),
-        there: there.into_iter().collect::<Vec<_>>().join(", "),
+        there: nearest(request.metric, there.into_iter().flatten()),
     })
 }
 

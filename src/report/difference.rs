@@ -17,9 +17,10 @@ pub const TABLES: &[&str] = &[
     "limit_checks",
     "findings",
     "files",
+    "finding_details",
 ];
 
-/// Compared cell by cell; `files` only tells which input a case has.
+/// Compared cell by cell; `files` only tells which input a case has, `finding_details` what was decided.
 const COMPARED: usize = 7;
 /// Columns that are a cause, not an effect.
 const CAUSES: [&str; 2] = ["program_version", "settings_digest"];
@@ -172,6 +173,8 @@ const DECIDED: &[(&str, &str, &[&str], &[&str])] = &[
     ("plans", "dose_source", &["user"], &["dose_source"]),
     ("plans", "plan_role_reason", &["user"], &["plan_role"]),
     ("findings", "state", &["accepted", "corrected", "waived"], &["finding_id", "state"]),
+    // Of findings that reach several plans only the details name each.
+    ("finding_details", "state", &["accepted", "corrected", "waived"], &["detail_id", "state"]),
 ];
 
 fn decisions(tables: &BTreeMap<String, LoadedTable>) -> BTreeMap<String, BTreeSet<String>> {

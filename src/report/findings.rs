@@ -8,7 +8,7 @@ use tidydose_table::frame::LoadedTable;
 use super::cohort::cell;
 use super::number::counted;
 use super::part;
-use tidydose_table::frame::texts;
+use tidydose_table::frame::{integers, texts};
 
 /// Open findings that are listed one by one.
 const LISTED: usize = 200;
@@ -99,10 +99,16 @@ fn kinds(frame: &LoadedTable) -> Markup {
     }
 }
 
+/// What stands for a case where a finding has none.
+fn whole(details: Option<i64>) -> &'static str {
+    if details.is_some_and(|n| n > 1) { "several" } else { "no case" }
+}
+
 fn open(frame: &LoadedTable) -> Markup {
     let text = |name| texts(frame, name);
     let (severity, code, state) = (text("severity"), text("code"), text("state"));
     let (plan, message) = (text("plan_id"), text("message"));
+    let details = integers(frame, "n_details");
     let mut open: Vec<usize> = (0..frame.height())
         .filter(|i| cell(&state, *i) == Some("open") && cell(&severity, *i) != Some("note"))
         .collect();
@@ -122,7 +128,7 @@ fn open(frame: &LoadedTable) -> Markup {
                 tbody { @for i in open.into_iter().take(LISTED) { tr {
                     td { (cell(&severity, i).unwrap_or_default()) }
                     td { (cell(&code, i).unwrap_or_default()) }
-                    th scope="row" { (cell(&plan, i).unwrap_or("no case")) }
+                    th scope="row" { (cell(&plan, i).unwrap_or_else(|| whole(cell(&details, i)))) }
                     td { (cell(&message, i).unwrap_or_default()) }
                 } } }
             } }

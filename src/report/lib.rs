@@ -67,21 +67,21 @@ pub enum ReviewError {
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
     /// No case has a structure of that name.
-    #[error("organ {wanted} is in no case; there are: {there}")]
+    #[error("organ {wanted} is in no case; nearest: {there}")]
     Organ {
         /// As asked for.
         wanted: String,
-        /// The organs of the study, separated by commas.
+        /// Organs of the study, the nearest first.
         there: String,
     },
     /// The organ has no such metric.
-    #[error("metric {wanted} was not computed for {organ}; there are: {there}")]
+    #[error("metric {wanted} was not computed for {organ}; nearest: {there}")]
     Metric {
         /// As asked for.
         wanted: String,
         /// The organ.
         organ: String,
-        /// Its metrics, separated by commas.
+        /// Its metrics, the nearest first.
         there: String,
     },
 }

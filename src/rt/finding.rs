@@ -207,6 +207,138 @@ codes! {
     RunInterrupted "run-interrupted" Stop "the run was stopped before all cases were done", "the remaining cases have no metrics", "run the same command again";
 }
 
+/// How far one cause reaches: findings of one code within it are one thing to look at and decide.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Reach {
+    /// Each finding has a cause of its own.
+    Single,
+    /// One structure set, in whatever plans: how it was drawn, or the images it was drawn on.
+    StructureSet,
+    /// One plan with its dose and structures.
+    Plan,
+    /// One patient: which of the plans was treated, whose objects they are.
+    Patient,
+    /// All that is read: how a system writes its objects.
+    Archive,
+}
+
+impl Reach {
+    /// What there is one finding for, in words.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Single => "each",
+            Self::StructureSet => "structure set",
+            Self::Plan => "plan",
+            Self::Patient => "patient",
+            Self::Archive => "archive",
+        }
+    }
+}
+
+impl Code {
+    /// How far its cause reaches. What a person has to look at one by one is [`Reach::Single`].
+    #[must_use]
+    pub const fn reach(self) -> Reach {
+        match self {
+            Self::PlaneBetweenImages
+            | Self::PlaneSpacingUneven
+            | Self::PlanesFew
+            | Self::ContourDegenerate
+            | Self::ContourDuplicate
+            | Self::ContourNested
+            | Self::ContourOverlap
+            | Self::ContourCrossing
+            | Self::ContourNotPlanar
+            | Self::ContourOpen
+            | Self::RoiWithoutContours
+            | Self::RoiUnmatched
+            | Self::RoiNameRepeated
+            | Self::VolumeDiffers
+            | Self::NameUnmapped
+            | Self::NameAmbiguous
+            | Self::StandardNameRepeated
+            | Self::ShapeRepeated => Reach::StructureSet,
+            Self::RoiFrameMismatch
+            | Self::DvhDiffers
+            | Self::DoseRelative
+            | Self::DoseEffective
+            | Self::DoseNoise
+            | Self::DoseJump
+            | Self::DoseCoverPartial
+            | Self::DoseCoverNone
+            | Self::IsodoseCut
+            | Self::DoseSeveral
+            | Self::DoseGridsLocal
+            | Self::DoseGridsDisagree
+            | Self::PlanNotTreatment
+            | Self::RecordPartial
+            | Self::RecordDiffers
+            | Self::PrescriptionMissing
+            | Self::PrescriptionContradicts
+            | Self::LinkByFrame
+            | Self::LinkByRegistration
+            | Self::LinkAmbiguous
+            | Self::LinkMissing
+            | Self::LinkFrameMismatch
+            | Self::LinkPatientMismatch
+            | Self::TargetWithoutMargin
+            | Self::TargetNumbersDisagree => Reach::Plan,
+            Self::PlanAmbiguous
+            | Self::PlanSeveralTreated
+            | Self::PlanConcurrent
+            | Self::PersonContradicts => Reach::Patient,
+            Self::FileEncodingUnsupported
+            | Self::FileWithoutMeta
+            | Self::FileMetaDamaged
+            | Self::FileTrailingBytes
+            | Self::FileDuplicate
+            | Self::ObjectNotAnalysed
+            | Self::ObjectUnused
+            | Self::AttributeDoubtful
+            | Self::NumberOverlong
+            | Self::UnknownRepresentation
+            | Self::CharacterSetGuessed
+            | Self::DoseSummed
+            | Self::DoseRepeated
+            | Self::DoseSummationUnused
+            | Self::DosePixelsPadded
+            | Self::DosePlanesUneven
+            | Self::DoseStepCoarse
+            | Self::DoseTransformed
+            | Self::DoseGridRepaired
+            | Self::DatesDisordered
+            | Self::PlanUnapproved => Reach::Archive,
+            _ => Reach::Single,
+        }
+    }
+}
+
+impl Finding {
+    /// What all findings of the same cause have in common; absent where it has a cause of its own.
+    #[must_use]
+    pub fn cause(&self) -> Option<Subject> {
+        let Subject { patient, case, file, object, attribute, .. } = self.subject.clone();
+        let same = Subject { attribute, ..Subject::default() };
+        // Without a plan, an object or a file says what belongs together.
+        let of_plan = |case: Option<Token>| match case {
+            Some(_) => Subject { patient: patient.clone(), case, ..same.clone() },
+            None => {
+                let file = file.clone().filter(|_| object.is_none());
+                Subject { patient: patient.clone(), file, object: object.clone(), ..same.clone() }
+            }
+        };
+        match self.code.reach() {
+            Reach::Single => None,
+            Reach::StructureSet => Some(of_plan(case.filter(|_| object.is_none()))),
+            Reach::Plan => Some(of_plan(case)),
+            Reach::Patient if patient.is_some() => Some(Subject { patient, ..same }),
+            Reach::Patient => Some(of_plan(case)),
+            Reach::Archive => Some(same),
+        }
+    }
+}
+
 /// What a finding is about. Every part is a token or a number, never a path or an identifier.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Default, Hash, Serialize, Deserialize)]
 pub struct Subject {
@@ -266,5 +398,38 @@ mod tests {
             assert!(!d.meaning.is_empty() && !d.consequence.is_empty() && !d.action.is_empty());
             assert_eq!(Code::from_id(d.id), Some(*code));
         }
+    }
+
+    #[test]
+    fn findings_of_one_cause_have_one_subject_in_common() {
+        let about = |case: &str, roi_number| Subject {
+            patient: Some(Token::new("patient")),
+            case: Some(Token::new(case)),
+            object: Some(Token::new("set")),
+            file: Some(Token::new(case)),
+            roi_number,
+            ..Subject::default()
+        };
+        let cause = |code, subject| Finding::new(code, subject, "").cause();
+        let same = |code| cause(code, about("a", Some(1))) == cause(code, about("b", Some(2)));
+        let of_one_plan = |code| cause(code, about("a", Some(1))) == cause(code, about("a", None));
+        assert_eq!(cause(Code::VolumeImplausible, about("a", Some(1))), None);
+        // Two plans on one structure set; two plans with a dose each.
+        assert!(same(Code::PlaneBetweenImages) && of_one_plan(Code::PlaneBetweenImages));
+        assert!(!same(Code::DoseCoverPartial) && of_one_plan(Code::DoseCoverPartial));
+        assert!(same(Code::PlanConcurrent) && same(Code::PlanUnapproved));
+        let everywhere = cause(Code::PlanUnapproved, about("a", None)).unwrap();
+        assert_eq!(everywhere, Subject::default());
+        let of =
+            |attribute: &str| Subject { attribute: Some(attribute.to_owned()), ..about("a", None) };
+        let [a, b] = ["PatientSex", "StudyDate"].map(|k| cause(Code::AttributeDoubtful, of(k)));
+        assert_ne!(a, b, "another attribute is another cause");
+        let lone = |object: &str| Subject {
+            case: None,
+            object: Some(Token::new(object)),
+            ..about("a", Some(1))
+        };
+        let [a, b] = ["x", "y"].map(|object| cause(Code::RoiWithoutContours, lone(object)));
+        assert_ne!(a, b);
     }
 }

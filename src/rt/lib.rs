@@ -6,6 +6,7 @@ pub mod dose;
 pub mod finding;
 pub mod identity;
 pub mod image;
+pub mod nearest;
 pub mod plan;
 pub mod record;
 pub mod registration;

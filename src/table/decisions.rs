@@ -1,23 +1,38 @@
-//! `decisions.csv`: what people decided about findings. The program adds a row for every finding to
-//! look at, the user fills `state`, `decided_by`, `decided_on` and `why`; a row without a state is
-//! no decision. The key is the finding's own name (code and subject, as in table findings), so
+//! `decisions.csv`: what people decided about findings. The program adds a row for every cause to
+//! look at, the user fills `state`, `decided_by`, `decided_on` and `why`; a row without a state is no
+//! decision. The key is the finding's own name (from code and subject, as in table findings), so
 //! that a decision outlives renamed files, further cases and new messages. Of the row only the state
 //! goes into the tables: who decided, and why, stays with the user.
+//!
+//! A row with `*` for a finding_id holds for all findings of its `code`, also later ones:
+//! everywhere (`plan_id` is `*` or empty), in a plan, or for a structure (`structure`, or
+//! `roi_number` with a `plan_id`). A narrower row goes before a wider one, so that `open` makes an
+//! exception.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::findings::named;
+use super::causes::{Cause, causes};
+use super::states::{Scope, State, States};
+use super::structure_names::StructureNames;
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use tidydose_rt::finding::{Finding, Severity};
+use tidydose_rt::finding::{Code, Finding, Severity};
 use tidydose_rt::identity::Token;
+use tidydose_rt::nearest::nearest;
+
+/// Stands for all: in finding_id for all findings of a code, elsewhere for any plan or structure.
+const ALL: &str = "*";
+
+/// From so many on, one row to decide about all of a code saves work.
+const SEVERAL: usize = 3;
 
 const COLUMNS: &[&str] = &[
     "finding_id",
     "code",
     "plan_id",
     "roi_number",
+    "structure",
     "message",
     "state",
     "decided_by",
@@ -25,45 +40,6 @@ const COLUMNS: &[&str] = &[
     "why",
 ];
 const REQUIRED: &[&str] = &["finding_id", "state"];
-
-/// What a person made of a finding.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum State {
-    /// Nobody has decided.
-    Open,
-    /// Looked at; the numbers stand as they are.
-    Accepted,
-    /// Put right at the source or in a decision file.
-    Corrected,
-    /// Not to be looked at for this study.
-    Waived,
-}
-
-const STATES: [State; 4] = [State::Open, State::Accepted, State::Corrected, State::Waived];
-
-impl State {
-    /// The word used in the tables.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::Accepted => "accepted",
-            Self::Corrected => "corrected",
-            Self::Waived => "waived",
-        }
-    }
-
-    /// Every word.
-    pub(super) const WORDS: &'static [&'static str] =
-        &[Self::Open.word(), Self::Accepted.word(), Self::Corrected.word(), Self::Waived.word()];
-
-    fn of(word: &str) -> Option<Self> {
-        STATES.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
-    }
-}
-
-/// The decided states by finding; what is not in it is open.
-pub type States = BTreeMap<String, State>;
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
@@ -88,36 +64,75 @@ impl DecisionsFile {
         &self.states
     }
 
-    /// The findings about which nobody has decided, in their order.
+    /// All causes of these findings, with what was decided about each.
     #[must_use]
-    pub fn open<'f>(&self, findings: impl Iterator<Item = &'f Finding>) -> Vec<&'f Finding> {
+    pub fn causes<'f>(
+        &self,
+        findings: impl Iterator<Item = &'f Finding>,
+        names: &StructureNames<'f>,
+    ) -> Vec<Cause<'f>> {
         let mut sorted: Vec<_> = findings.collect();
         sorted.sort();
         sorted.dedup();
-        let open = named(sorted).into_iter().filter(|(id, _)| !self.states.contains_key(id));
-        open.map(|(_, finding)| finding).collect()
+        causes(sorted, names, &self.states)
     }
 
-    /// Adds a row for every finding to look at that has none yet.
-    pub fn propose<'f>(&mut self, findings: impl Iterator<Item = &'f Finding>) {
-        let mut sorted: Vec<_> = findings.collect();
-        sorted.sort();
-        sorted.dedup();
-        let mut known = self.file.keys(&["finding_id"]);
-        for (id, finding) in named(sorted) {
-            let decidable = finding.severity() == Severity::Check;
-            if !decidable || !known.insert(vec![id.clone()]) {
-                continue;
+    /// Adds a row for every cause to look at that has none yet and is not decided; before those of
+    /// a code that has several, one that decides them all.
+    pub fn propose<'f>(
+        &mut self,
+        findings: impl Iterator<Item = &'f Finding>,
+        names: &StructureNames<'f>,
+    ) {
+        let mut by_code: BTreeMap<Code, Vec<Cause<'f>>> = BTreeMap::new();
+        for cause in self.causes(findings, names) {
+            if let Some(code) = cause.code().filter(|_| cause.severity() == Severity::Check) {
+                by_code.entry(code).or_default().push(cause);
             }
-            let subject = &finding.subject;
+        }
+        let known = self.file.keys(&["finding_id"]);
+        for (code, list) in by_code {
+            let waiting = list.iter().filter(|c| c.waits()).count();
+            let is_new = |c: &&Cause<'f>| c.waits() && !known.contains(&vec![c.id.clone()]);
+            let new: Vec<&Cause<'f>> = list.iter().filter(is_new).collect();
+            if !new.is_empty() && waiting >= SEVERAL {
+                self.propose_for_all(code, waiting);
+            }
+            for cause in new {
+                self.propose_one(code, cause);
+            }
+        }
+    }
+
+    fn propose_for_all(&mut self, code: Code, count: usize) {
+        let id = code.definition().id;
+        let message = format!(
+            "all {count} below and later ones at once; a row of their own, or of their plan or \
+             structure, goes first"
+        );
+        let there = self.file.keys(&["finding_id", "code"]);
+        if !there.contains(&vec![ALL.to_owned(), id.to_owned()]) {
             self.file.add(&[
-                ("finding_id", &id),
-                ("code", finding.code.definition().id),
-                ("plan_id", subject.case.as_ref().map_or("", Token::as_str)),
-                ("roi_number", &subject.roi_number.map_or(String::new(), |n| n.to_string())),
-                ("message", &finding.message),
+                ("finding_id", ALL),
+                ("code", id),
+                ("plan_id", ALL),
+                ("roi_number", ALL),
+                ("structure", ALL),
+                ("message", &message),
             ]);
         }
+    }
+
+    fn propose_one(&mut self, code: Code, cause: &Cause<'_>) {
+        let number = cause.shared(|s| s.roi_number).map_or(String::new(), |n| n.to_string());
+        self.file.add(&[
+            ("finding_id", &cause.id),
+            ("code", code.definition().id),
+            ("plan_id", cause.shared(|s| s.case.as_ref()).map_or("", Token::as_str)),
+            ("roi_number", &number),
+            ("structure", &cause.structures()),
+            ("message", &cause.message()),
+        ]);
     }
 
     /// Writes the file if rows were added.
@@ -130,7 +145,7 @@ impl DecisionsFile {
 }
 
 fn states(file: &UserFile) -> Result<States, String> {
-    let mut states = States::new();
+    let mut states = States::default();
     for row in 0..file.row_count() {
         let line = UserFile::line(row);
         let word = file.text(row, "state");
@@ -143,21 +158,56 @@ fn states(file: &UserFile) -> Result<States, String> {
                 State::WORDS.join(", ")
             )
         })?;
-        let id = file.text(row, "finding_id").to_owned();
-        if id.is_empty() {
-            return Err(format!("row {line}: finding_id is empty; copy it from table findings"));
-        }
-        if states.insert(id, state).is_some_and(|earlier| earlier != state) {
+        let earlier = match file.text(row, "finding_id") {
+            "" => {
+                return Err(format!(
+                    "row {line}: finding_id is empty; copy it from table findings, or write {ALL} \
+                     for all findings of the code"
+                ));
+            }
+            ALL => {
+                let scope = scope(file, row).map_err(|reason| format!("row {line}: {reason}"))?;
+                states.decide_all(scope, state, line)
+            }
+            id => states.decide(id.to_owned(), state),
+        };
+        if earlier.is_some_and(|earlier| earlier != state) {
             return Err(format!("row {line}: an earlier row has another state; keep one of them"));
         }
     }
-    states.retain(|_, state| *state != State::Open);
     Ok(states)
+}
+
+/// What a row without the name of a finding holds for.
+fn scope(file: &UserFile, row: usize) -> Result<Scope, String> {
+    let cell =
+        |column| Some(file.text(row, column)).filter(|text| !text.is_empty() && *text != ALL);
+    let word = cell("code").unwrap_or_default();
+    let code = Code::from_id(word).ok_or_else(|| {
+        let near = nearest(word, Code::ALL.iter().map(|c| c.definition().id));
+        format!("code `{word}` is unknown; nearest: {near}")
+    })?;
+    let plan = cell("plan_id").map(Token::new);
+    let number = |text: &str| {
+        let number: i64 = text.parse().map_err(|_| {
+            format!("roi_number `{text}` is no whole number; a ROI Number or {ALL} is accepted")
+        })?;
+        plan.as_ref().map(|_| number).ok_or_else(|| {
+            format!(
+                "roi_number {number} means a structure only together with a plan_id; write the \
+                 plan_id, or {ALL} and the name under structure"
+            )
+        })
+    };
+    let roi_number = cell("roi_number").map(number).transpose()?;
+    let structure = cell("structure").map(str::to_owned);
+    Ok(Scope { code, plan, roi_number, structure })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::causes::named;
     use tidydose_rt::finding::{Code, Subject};
 
     fn finding(code: Code, roi: i64, message: &str) -> Finding {
@@ -177,31 +227,84 @@ mod tests {
         DecisionsFile::read(&path).map_err(|e| e.reason)
     }
 
+    /// The findings about which nobody has decided.
+    fn open<'f>(file: &DecisionsFile, findings: &'f [Finding]) -> Vec<&'f Finding> {
+        let causes = file.causes(findings.iter(), &StructureNames::default());
+        let open = causes.into_iter().filter(|c| c.state == State::Open);
+        open.flat_map(|c| c.members).map(|m| m.finding).collect()
+    }
+
     #[test]
-    fn findings_to_look_at_are_proposed_once_and_decided_ones_stay_decided() {
+    fn causes_to_look_at_are_proposed_once_and_decided_ones_stay_decided() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("decisions.csv");
         let seen = [
             finding(Code::PlanesFew, 1, "2 planes"),
             finding(Code::NameUnmapped, 1, "a note is nothing to decide"),
             finding(Code::PlanesFew, 2, "1 plane"),
+            finding(Code::PlaneGap, 2, "a gap"),
         ];
+        let names = StructureNames::default();
         let mut file = DecisionsFile::read(&path).unwrap();
-        file.propose(seen.iter());
+        file.propose(seen.iter(), &names);
         file.write(&path).unwrap();
         let text = std::fs::read_to_string(&path).unwrap();
         assert_eq!(text.lines().count(), 3, "{text}");
-        let decided = text.replacen("2 planes,,,,", "2 planes,accepted,HD,2024-05-01,seen", 1);
+        let told = "2 structures; plan-1: 2 planes; plan-1: 1 plane";
+        assert!(text.contains(&format!("planes-few,plan-1,,,{told},,,,")), "{text}");
+        let decided = text.replacen(&format!("{told},,,,"), &format!("{told},accepted,HD,,"), 1);
         std::fs::write(&path, &decided).unwrap();
-        // A file renamed and a message in other words: the same finding.
-        let mut later = seen.clone();
+        // A file renamed, a message in other words, one more structure: the same cause.
+        let mut later = seen.to_vec();
         later[0].subject.file = Some(Token::new("renamed"));
         later[0].message = "two planes".to_owned();
+        later.push(finding(Code::PlanesFew, 3, "2 planes"));
         let mut file = DecisionsFile::read(&path).unwrap();
-        assert_eq!(file.open(later.iter()), [&later[2], &later[1]]);
-        file.propose(later.iter());
+        assert_eq!(open(&file, &later), [&later[3], &later[1]]);
+        file.propose(later.iter(), &names);
         file.write(&path).unwrap();
         assert_eq!(std::fs::read_to_string(&path).unwrap(), decided);
+    }
+
+    #[test]
+    fn a_code_with_several_causes_has_one_row_that_decides_all() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("decisions.csv");
+        let seen: Vec<_> = (1..=5).map(|n| finding(Code::PlaneGap, n, "a gap")).collect();
+        let names = StructureNames::default();
+        let mut file = DecisionsFile::read(&path).unwrap();
+        file.propose(seen[..2].iter(), &names);
+        file.write(&path).unwrap();
+        assert!(!std::fs::read_to_string(&path).unwrap().contains('*'), "two are soon decided");
+        file.propose(seen.iter(), &names);
+        file.write(&path).unwrap();
+        let text = std::fs::read_to_string(&path).unwrap();
+        assert_eq!(text.matches("*,plane-gap,*,*,*,all 5 below").count(), 1, "{text}");
+        assert_eq!(text.lines().count(), 7);
+        let row = text.lines().find(|l| l.starts_with('*')).unwrap();
+        let waived = text.replace(row, &row.replace(",,,,", ",waived,,,"));
+        std::fs::write(&path, &waived).unwrap();
+        let mut file = DecisionsFile::read(&path).unwrap();
+        let more: Vec<_> = (1..=9).map(|n| finding(Code::PlaneGap, n, "a gap")).collect();
+        assert_eq!(open(&file, &more), Vec::<&Finding>::new());
+        file.propose(more.iter(), &names);
+        file.write(&path).unwrap();
+        assert_eq!(std::fs::read_to_string(&path).unwrap(), waived, "later ones are decided too");
+    }
+
+    #[test]
+    fn one_row_decides_for_a_plan_or_a_structure_and_open_makes_an_exception() {
+        let head = "finding_id,code,plan_id,roi_number,structure,state\n";
+        let seen: Vec<_> = (1..=4).map(|n| finding(Code::PlanesFew, n, "2 planes")).collect();
+        let left = |rows: &str| {
+            let file = read(&format!("{head}{rows}")).unwrap();
+            open(&file, &seen).iter().filter_map(|f| f.subject.roi_number).collect::<Vec<_>>()
+        };
+        assert_eq!(left("*,planes-few,plan-1,,,waived\n"), Vec::<i64>::new());
+        assert_eq!(left("*,planes-few,another,*,*,waived\n"), [1, 2, 3, 4]);
+        assert_eq!(left("*,plane-gap,*,,,waived\n"), [1, 2, 3, 4]);
+        assert_eq!(left("*,planes-few,plan-1,3,,waived\n"), [1, 2, 4]);
+        assert_eq!(left("*,planes-few,,,,waived\n*,planes-few,plan-1,2,*,open\n"), [2]);
     }
 
     /// Decisions of earlier versions are found again: the name of a finding never changes. The digits
@@ -211,6 +314,8 @@ mod tests {
     fn the_name_of_a_finding_is_the_same_in_every_version() {
         let finding = finding(Code::PlanesFew, 1, "2 planes");
         assert_eq!(named(vec![&finding])[0].0, "6e7883916b1e");
+        let file = read("finding_id,state\n6e7883916b1e,accepted\n").unwrap();
+        assert_eq!(open(&file, &[finding]), Vec::<&Finding>::new());
     }
 
     #[test]
@@ -220,6 +325,14 @@ mod tests {
         assert!(message("a,done\n").contains("row 2: state `done` is unknown; open, accepted"));
         assert!(message(",waived\n").contains("row 2: finding_id is empty"));
         assert!(message("a,waived\na,accepted\n").contains("row 3: an earlier row"));
-        assert!(read(&format!("{head}a,open\n")).unwrap().states().is_empty());
+        assert!(message("*,waived\n").contains("row 2: code `` is unknown"));
+        let head = "finding_id,code,plan_id,roi_number,state\n";
+        let message = |rows: &str| read(&format!("{head}{rows}")).unwrap_err();
+        let text = message("*,plane-few,*,*,waived\n");
+        assert!(text.contains("row 2: code `plane-few` is unknown; nearest: planes-few"), "{text}");
+        assert!(message("*,planes-few,*,3,waived\n").contains("only together with a plan_id"));
+        assert!(message("*,planes-few,p,GTV,waived\n").contains("`GTV` is no whole number"));
+        let twice = "*,planes-few,*,*,waived\n*,planes-few,,,accepted\n";
+        assert!(message(twice).contains("row 3: an earlier row"));
     }
 }

@@ -5,9 +5,9 @@ use std::borrow::Cow;
 
 use super::clinical_file::ConfirmedLabels;
 use super::column::{Column, Definition, Sheet, borrowed};
-use super::decisions::States;
 use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
+use super::states::States;
 use super::study::Study;
 use super::{TABLES, Table};
 use tidydose_analyse::Analysis;
@@ -64,7 +64,7 @@ pub(super) fn definitions(table: &Table) -> Vec<Definition> {
         analyses,
         sums: &[],
         findings: &[],
-        states: &States::new(),
+        states: &States::default(),
         lesion_decisions: &LesionDecisions::new(),
         confirmed_labels: &ConfirmedLabels::new(),
         tally: &Tally::default(),

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::clinical_file::ConfirmedLabels;
-use super::decisions::States;
 use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
+use super::states::States;
 use super::{MeasuredSum, MetricDefinition, Study};
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
@@ -58,7 +58,7 @@ impl Example {
             ],
             limits: vec![limit()],
             metrics: vec![metric("D2%[Gy]", "Gy"), metric("V12Gy[cc]", "cc")],
-            states: States::new(),
+            states: States::default(),
             lesion_decisions: LesionDecisions::new(),
             confirmed_labels: ConfirmedLabels::new(),
             tally: Tally::default(),

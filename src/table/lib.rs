@@ -7,6 +7,7 @@
 //! neither DICOM nor geometry, and prints nothing.
 
 mod bounds;
+pub mod causes;
 pub mod choices;
 pub mod clinical_file;
 pub mod column;
@@ -17,6 +18,7 @@ pub mod decisions;
 mod dictionary;
 mod dvh;
 mod files;
+mod finding_details;
 mod findings;
 mod flow;
 pub mod frame;
@@ -36,6 +38,8 @@ mod relations;
 pub mod run;
 pub mod seen;
 pub mod spreadsheet_csv;
+pub mod states;
+pub mod structure_names;
 mod structures;
 mod study;
 mod sums;
@@ -100,6 +104,7 @@ pub const TABLES: &[Table] = &[
     wide::LESIONS,
     traces::TABLE,
     findings::TABLE,
+    finding_details::TABLE,
     files::TABLE,
     dictionary::TABLE,
 ];

@@ -5,13 +5,14 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use super::Table;
+use super::causes::{Cause, Member};
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
 use tidydose_case::{
     Course, DateSource, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
     PrescriptionBasis, Technology, courses, isocentres, planned_meterset,
 };
-use tidydose_rt::finding::{Finding, Severity};
+use tidydose_rt::finding::Severity;
 use tidydose_rt::{DoseType, DoseUnits, ImageSeries};
 
 pub(super) const TABLE: Table = Table {
@@ -72,7 +73,7 @@ struct Row<'a> {
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
-    let findings = study.all_findings();
+    let findings = super::findings::all(study);
     let courses = courses(study.cases);
     let rows = study.measured().into_iter().map(|measured| Row {
         measured,
@@ -112,11 +113,9 @@ fn image<'a>(study: &Study<'a>, measured: Measured<'a>) -> Option<&'a ImageSerie
     fitting.next().filter(|_| fitting.next().is_none())
 }
 
-fn findings_of(findings: &[&Finding], measured: Measured<'_>, severity: Severity) -> usize {
-    findings
-        .iter()
-        .filter(|f| f.severity() == severity && f.subject.case.as_ref() == Some(&measured.case.id))
-        .count()
+fn findings_of(findings: &[Cause<'_>], measured: Measured<'_>, severity: Severity) -> usize {
+    let own = |m: &Member<'_>| m.finding.subject.case.as_ref() == Some(&measured.case.id);
+    findings.iter().filter(|c| c.severity() == severity && c.members.iter().any(own)).count()
 }
 
 /// Distinct texts in ascending order, separated by a space.

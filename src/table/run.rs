@@ -131,8 +131,8 @@ fn counts(study: &Study<'_>) -> Counts {
     }
     let mut findings: BTreeMap<&'static str, usize> =
         [Severity::Note, Severity::Check, Severity::Stop].map(|s| (s.word(), 0)).into();
-    for finding in study.all_findings() {
-        *findings.entry(finding.severity().word()).or_insert(0) += 1;
+    for cause in super::findings::all(study) {
+        *findings.entry(cause.severity().word()).or_insert(0) += 1;
     }
     let measured = study.measured();
     let patients: BTreeSet<_> = study.cases.iter().filter_map(|c| c.patient.as_ref()).collect();

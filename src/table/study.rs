@@ -4,9 +4,9 @@
 use std::collections::BTreeMap;
 
 use super::clinical_file::ConfirmedLabels;
-use super::decisions::States;
 use super::flow::Tally;
 use super::lesion_file::LesionDecisions;
+use super::states::States;
 use super::sums::MeasuredSum;
 use tidydose_analyse::Analysis;
 use tidydose_case::{Case, NamedRoi};

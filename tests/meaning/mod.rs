@@ -1,7 +1,7 @@
 //! What objects mean, from files to metrics: dose summation types, several grids of one plan,
 //! frames of reference, versions of plans and treatment records. Each refusal is held against its
 //! twin that is measured; the lenient run measures what is only to be looked at, the strict one
-//! ends with exit code 1.
+//! refuses it.
 
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 

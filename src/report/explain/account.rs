@@ -140,8 +140,9 @@ impl Account {
             checks: of_metric(&limits, &value.metric),
             also_limited: also_limited(&limits, &value.metric),
             findings: tables
-                .get("findings")
-                .map_or_else(Vec::new, |f| findings(f, &value, &sources)),
+                .get("finding_details")
+                .or_else(|| tables.get("findings"))
+                .map_or_else(Vec::new, |f| findings(f, consequences(tables), &value, &sources)),
             picture: tables.get("pictures").and_then(|frame| {
                 let own = rows_where(frame, "structure_id", |s| s == value.structure_id);
                 pictures(&own, |_| true).into_iter().next()
@@ -319,12 +320,24 @@ fn also_limited(limits: &LoadedTable, metric: &str) -> Vec<String> {
     others.into_iter().map(str::to_owned).collect()
 }
 
+/// What each code does to the numbers.
+fn consequences(tables: &BTreeMap<String, LoadedTable>) -> BTreeMap<&str, &str> {
+    let Some(frame) = tables.get("findings") else { return BTreeMap::new() };
+    let pairs = texts(frame, "code").into_iter().zip(texts(frame, "consequence"));
+    pairs.filter_map(|(code, words)| Some((code?, words?))).collect()
+}
+
 /// Findings about the structure, about one of the objects or files, and about the case as a whole.
-fn findings(frame: &LoadedTable, value: &Value, sources: &[Source]) -> Vec<Finding> {
+fn findings(
+    frame: &LoadedTable,
+    consequences: BTreeMap<&str, &str>,
+    value: &Value,
+    sources: &[Source],
+) -> Vec<Finding> {
     let text = |name| texts(frame, name);
     let (plan, object, file) = (text("plan_id"), text("object_id"), text("file_id"));
     let (severity, code, state) = (text("severity"), text("code"), text("state"));
-    let (message, consequence) = (text("message"), text("consequence"));
+    let message = text("message");
     let number = integers(frame, "roi_number");
     let about = |i: usize| {
         let of_case = cell(&plan, i) == Some(value.plan_id.as_str());
@@ -347,7 +360,9 @@ fn findings(frame: &LoadedTable, value: &Value, sources: &[Source]) -> Vec<Findi
             severity: owned(&severity, i),
             code: owned(&code, i),
             message: owned(&message, i),
-            consequence: owned(&consequence, i),
+            consequence: cell(&code, i)
+                .and_then(|code| consequences.get(code))
+                .map_or_else(String::new, |words| (*words).to_owned()),
             state: owned(&state, i),
         })
     };

@@ -4,10 +4,8 @@ use std::collections::BTreeSet;
 
 use super::{CellName, ExplainError};
 use crate::cohort::cell;
+use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, integers, rows_where, texts};
-
-/// So many names are listed where one was not found.
-const LISTED: usize = 8;
 
 /// The plan and the structure that are meant, without a metric.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,7 +32,7 @@ pub(super) fn plan(plans: &LoadedTable, typed: &str) -> Result<String, ExplainEr
             Err(ExplainError::Missing {
                 what: "case (patient_id or plan_id of table plans)",
                 typed: typed.to_owned(),
-                there: near(typed, all),
+                there: nearest(typed, all),
             })
         }
         _ => Err(ExplainError::Several {
@@ -71,7 +69,7 @@ pub(super) fn structure(
         [] => Err(ExplainError::Missing {
             what: "structure of the case",
             typed: typed.to_owned(),
-            there: near(typed, name.iter().filter_map(|n| *n)),
+            there: nearest(typed, name.iter().filter_map(|n| *n)),
         }),
         _ => Err(ExplainError::Several {
             what: "structure name",
@@ -97,7 +95,7 @@ pub(super) fn row(
         0 => Err(ExplainError::Missing {
             what: "metric of the structure",
             typed: typed.to_owned(),
-            there: near(typed, texts(&own, "metric").into_iter().flatten()),
+            there: nearest(typed, texts(&own, "metric").into_iter().flatten()),
         }),
         _ => Err(ExplainError::Several {
             what: "metric",
@@ -130,48 +128,4 @@ pub(super) fn no_metric(metrics: &LoadedTable, found: &Found) -> ExplainError {
     let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
     let there = texts(&own, "metric").into_iter().flatten().collect::<Vec<_>>().join(", ");
     ExplainError::Unnamed { what: "metric", of: found.structure_id.clone(), there }
-}
-
-/// The names most like the one that was typed, nearest first.
-fn near<'a>(typed: &str, all: impl Iterator<Item = &'a str>) -> String {
-    let dense = |name: &str| -> String {
-        let letters = name.chars().filter(|c| !c.is_whitespace() && !"_-".contains(*c));
-        letters.collect::<String>().to_lowercase()
-    };
-    let wanted = dense(typed);
-    let likeness = |name: &str| {
-        let name = dense(name);
-        let inside = name.contains(&wanted) || wanted.contains(&name);
-        let lengths = [wanted.len().min(name.len()), wanted.len().max(name.len()).max(1)];
-        #[expect(clippy::cast_precision_loss, reason = "lengths of names")]
-        let share = if inside { lengths[0] as f64 / lengths[1] as f64 } else { 0.0 };
-        strsim::jaro_winkler(&wanted, &name) + share
-    };
-    let all: BTreeSet<&str> = all.collect();
-    let count = all.len();
-    let mut ranked: Vec<(f64, &str)> = all.into_iter().map(|n| (likeness(n), n)).collect();
-    ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(b.1)));
-    let mut shown: Vec<&str> = ranked.into_iter().take(LISTED).map(|(_, n)| n).collect();
-    let more = format!("and {} more", count.saturating_sub(LISTED));
-    if count > LISTED {
-        shown.push(&more);
-    }
-    shown.join(", ")
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_names_most_like_the_typed_one_come_first() {
-        let all = ["Mean[Gy]", "D0.03cc[Gy]", "D0.035cc[Gy]", "V12Gy[cc]"];
-        let list = near("D0.03cc", all.into_iter());
-        assert!(list.starts_with("D0.03cc[Gy], D0.035cc[Gy], "), "{list}");
-        let many: Vec<String> = (0..20).map(|n| format!("S{n}")).collect();
-        let list = near("s3", many.iter().map(String::as_str));
-        assert!(list.starts_with("S3, ") && list.ends_with(", and 12 more"), "{list}");
-        assert!(near("Brain stem", ["Brain", "Brainstem"].into_iter()).starts_with("Brainstem"));
-        assert_eq!(near("x", std::iter::empty()), "");
-    }
 }

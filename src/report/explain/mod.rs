@@ -25,6 +25,7 @@ pub const TABLES: &[&str] = &[
     "traces",
     "limit_checks",
     "findings",
+    "finding_details",
     "pictures",
     "dictionary",
 ];

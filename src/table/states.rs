@@ -1,0 +1,208 @@
+//! What was decided about findings: about one by its name, or about all of a kind in a scope (one
+//! structure, one plan, the whole archive). The narrower decision goes before the wider one.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::structure_names::Name;
+use tidydose_case::Case;
+use tidydose_rt::finding::{Code, Finding};
+use tidydose_rt::identity::Token;
+use tidydose_rt::nearest::nearest;
+
+/// What a person made of a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum State {
+    /// Nobody has decided.
+    Open,
+    /// Looked at; the numbers stand as they are.
+    Accepted,
+    /// Put right at the source or in a decision file.
+    Corrected,
+    /// Not to be looked at for this study.
+    Waived,
+}
+
+const STATES: [State; 4] = [State::Open, State::Accepted, State::Corrected, State::Waived];
+
+impl State {
+    /// The word used in the tables.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Open => "open",
+            Self::Accepted => "accepted",
+            Self::Corrected => "corrected",
+            Self::Waived => "waived",
+        }
+    }
+
+    /// Every word.
+    pub(super) const WORDS: &'static [&'static str] =
+        &[Self::Open.word(), Self::Accepted.word(), Self::Corrected.word(), Self::Waived.word()];
+
+    pub(super) fn of(word: &str) -> Option<Self> {
+        STATES.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
+    }
+}
+
+/// The findings of a code that one decision holds for; what is absent is not looked at.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Scope {
+    pub(super) code: Code,
+    /// Only in this plan.
+    pub(super) plan: Option<Token>,
+    /// Only this structure of the plan.
+    pub(super) roi_number: Option<i64>,
+    /// Only structures of this name, standard or original.
+    pub(super) structure: Option<String>,
+}
+
+impl Scope {
+    /// Whether it names a structure.
+    fn is_of_structure(&self) -> bool {
+        self.roi_number.is_some() || self.structure.is_some()
+    }
+
+    fn holds(&self, finding: &Finding, name: Option<Name<'_>>) -> bool {
+        let about = &finding.subject;
+        let named = |wanted: &String| name.is_some_and(|n| n.is(wanted));
+        self.code == finding.code
+            && self.plan.as_ref().is_none_or(|plan| about.case.as_ref() == Some(plan))
+            && self.roi_number.is_none_or(|number| about.roi_number == Some(number))
+            && self.structure.as_ref().is_none_or(named)
+    }
+
+    /// How narrow it is; the largest goes first.
+    fn narrowness(&self) -> u8 {
+        4 * u8::from(self.roi_number.is_some())
+            + 2 * u8::from(self.structure.is_some())
+            + u8::from(self.plan.is_some())
+    }
+}
+
+/// The decided states of findings; what nobody decided about is open.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct States {
+    by_id: BTreeMap<String, State>,
+    /// With the row of the file, for messages.
+    scopes: BTreeMap<Scope, (State, usize)>,
+}
+
+impl States {
+    /// Decides about one finding by its name; the state it had before, if any.
+    pub(super) fn decide(&mut self, id: String, state: State) -> Option<State> {
+        self.by_id.insert(id, state)
+    }
+
+    /// Decides about all findings of a scope; the state it had before, if any.
+    pub(super) fn decide_all(&mut self, scope: Scope, state: State, line: usize) -> Option<State> {
+        self.scopes.insert(scope, (state, line)).map(|(earlier, _)| earlier)
+    }
+
+    /// What was decided by the name of a finding.
+    pub(super) fn by_id(&self, id: &str) -> Option<State> {
+        self.by_id.get(id).copied()
+    }
+
+    /// What was decided about a single structure or, where the finding is one of several plans,
+    /// about its plan.
+    pub(super) fn of_part(
+        &self,
+        finding: &Finding,
+        name: Option<Name<'_>>,
+        of_several_plans: bool,
+    ) -> Option<State> {
+        let part = |s: &Scope| s.is_of_structure() || (of_several_plans && s.plan.is_some());
+        self.narrowest(finding, name, part)
+    }
+
+    /// What was decided about all findings of its kind, in its plan or everywhere.
+    pub(super) fn of_kind(&self, finding: &Finding) -> Option<State> {
+        self.narrowest(finding, None, |s| !s.is_of_structure())
+    }
+
+    fn narrowest(
+        &self,
+        finding: &Finding,
+        name: Option<Name<'_>>,
+        wanted: impl Fn(&Scope) -> bool,
+    ) -> Option<State> {
+        let fitting = self.scopes.iter().filter(|(s, _)| wanted(s) && s.holds(finding, name));
+        fitting.max_by_key(|(s, _)| s.narrowness()).map(|(_, (state, _))| *state)
+    }
+
+    /// Decisions about plans and structures that no case has, in words, with what there is instead.
+    #[must_use]
+    pub fn unmatched(&self, cases: &[Case]) -> Vec<String> {
+        let mut words = Vec::new();
+        let plans: BTreeSet<&str> = cases.iter().map(|c| c.id.as_str()).collect();
+        let names = || cases.iter().flat_map(|c| &c.names);
+        let structures: BTreeSet<&str> = names()
+            .flat_map(|n| n.standard.iter().chain([&n.original]))
+            .map(String::as_str)
+            .collect();
+        for (scope, (_, line)) in &self.scopes {
+            if let Some(plan) = scope.plan.as_ref().filter(|p| !plans.contains(p.as_str())) {
+                let near = nearest(plan.as_str(), plans.iter().copied());
+                words.push(format!("row {line}: no case is called {plan}; nearest: {near}"));
+            }
+            if let Some(name) =
+                scope.structure.as_ref().filter(|n| !structures.contains(n.as_str()))
+            {
+                let near = nearest(name, structures.iter().copied());
+                words.push(format!("row {line}: no structure is called {name}; nearest: {near}"));
+            }
+        }
+        words
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use tidydose_rt::finding::Subject;
+
+    fn finding(plan: &str, roi_number: i64) -> Finding {
+        let case = Some(Token::new(plan));
+        let subject = Subject { case, roi_number: Some(roi_number), ..Subject::default() };
+        Finding::new(Code::PlanesFew, subject, "")
+    }
+
+    fn scope(plan: Option<&str>, roi_number: Option<i64>, structure: Option<&str>) -> Scope {
+        let structure = structure.map(str::to_owned);
+        Scope { code: Code::PlanesFew, plan: plan.map(Token::new), roi_number, structure }
+    }
+
+    #[test]
+    fn the_narrower_decision_goes_before_the_wider_one() {
+        let mut states = States::default();
+        states.decide_all(scope(None, None, None), State::Waived, 2);
+        states.decide_all(scope(Some("a"), None, None), State::Open, 3);
+        states.decide_all(scope(None, None, Some("Lens_L")), State::Corrected, 4);
+        states.decide_all(scope(Some("a"), Some(1), None), State::Accepted, 5);
+        let name = Name { shown: "Lens_L", original: "lens li" };
+        let part = |plan, roi, name, several| states.of_part(&finding(plan, roi), name, several);
+        assert_eq!(part("a", 1, Some(name), false), Some(State::Accepted));
+        assert_eq!(part("a", 2, Some(name), false), Some(State::Corrected));
+        assert_eq!(part("a", 2, None, false), None);
+        assert_eq!(part("a", 2, None, true), Some(State::Open));
+        assert_eq!(states.of_kind(&finding("a", 2)), Some(State::Open));
+        assert_eq!(states.of_kind(&finding("b", 2)), Some(State::Waived));
+        let other = Finding { code: Code::PlaneGap, ..finding("b", 2) };
+        assert_eq!(states.of_kind(&other), None);
+    }
+
+    #[test]
+    fn what_no_case_has_is_named_with_the_nearest() {
+        let mut states = States::default();
+        states.decide_all(scope(Some("plan-1"), None, Some("Brainstm")), State::Waived, 7);
+        let mut case = crate::example::Example::new().cases.remove(0);
+        case.id = Token::new("plan-1");
+        let words = states.unmatched(&[case.clone()]);
+        assert_eq!(words.len(), 1, "{words:?}");
+        assert!(words[0].starts_with("row 7: no structure is called Brainstm; nearest: "));
+        case.id = Token::new("plan-2");
+        let words = states.unmatched(&[case]);
+        assert!(words[0].starts_with("row 7: no case is called plan-1; nearest: plan-2"));
+    }
+}
