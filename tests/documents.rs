@@ -14,6 +14,7 @@ use std::time::Duration;
 use tidydose_metrics::{REGISTRY, Status};
 use tidydose_rt::finding::Code;
 use tidydose_table::run::CAUTION;
+use tidydose_table::words;
 
 use crate::measured::{cohort, measured, rows_of, updating};
 
@@ -269,6 +270,39 @@ fn the_page_of_findings_is_the_catalogue() {
         writeln!(page, "| {} |", cells.join(" | ")).unwrap();
     }
     hold("notebooks-md/findings.md", &page);
+}
+
+#[test]
+fn the_page_of_words_is_what_the_program_accepts() {
+    let mut page = String::from(
+        "# Words\n\nWhat people may write into the files of a study, and the words that stand in its \
+         tables. Made from the program (`src/table/words.rs`) by `tests/documents.rs`; not written by \
+         hand.\n\nLetter case does not matter, nor do blanks around a word. A row that means nothing \
+         that is there (a name in another spelling, an identifier that a spreadsheet has changed) is \
+         not followed; it is named on the terminal and in table `findings` with the nearest thing \
+         that exists.\n",
+    );
+    for list in words::lists() {
+        writeln!(page, "\n## `{}`, column `{}`\n", list.file, list.column).unwrap();
+        if !list.also.is_empty() {
+            writeln!(page, "Also accepted: {}.\n", list.also).unwrap();
+        }
+        writeln!(page, "| word | meaning |\n|---|---|").unwrap();
+        for word in &list.list {
+            writeln!(page, "| `{}` | {} |", word.word, cell(&word.meaning)).unwrap();
+        }
+    }
+    page.push_str(
+        "\n## Standard names\n\nThe names of AAPM TG-263 for the head and neck, written from memory; \
+         check the spelling against the published list before it is cited. The volumes are those \
+         beyond which an organ of an adult is looked at, in cc.\n\n\
+         | name | meaning | role | volume |\n|---|---|---|---|\n",
+    );
+    for name in words::catalogue() {
+        let cells = [&name.meaning, name.role, &name.plausible_cc].map(cell);
+        writeln!(page, "| `{}` | {} |", name.name, cells.join(" | ")).unwrap();
+    }
+    hold("notebooks-md/words.md", &page);
 }
 
 /// The rows that README.md shows: patient, structure and metric.

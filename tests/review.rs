@@ -19,7 +19,8 @@ use crate::measured::{Row, measured};
 
 const ORGAN: &str = "Brainstem";
 const METRIC: &str = "D0.03cc[Gy]";
-const REQUEST: Request<'static> = Request { organ: ORGAN, metric: METRIC, complete: true };
+const REQUEST: Request<'static> =
+    Request { organ: ORGAN, metric: METRIC, complete: true, stale: None };
 
 pub(crate) type Tables = BTreeMap<String, LoadedTable>;
 

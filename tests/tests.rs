@@ -6,8 +6,8 @@
 //! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
 //! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
 //! versions of plans of every kind, `regions` with what is measured beside structures. `encodings`
-//! writes one case in every way, `containers` packs it, `damage` harms its files, and `quirks` has
-//! one file for each defect and quirk of real archives.
+//! writes one case in every way, `texts` reads every character set, `containers` packs it,
+//! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
 //! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
 //! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
@@ -17,7 +17,7 @@
 //! makes a registrar's folder of them. `statistics` holds the estimates against other libraries and
 //! against cohorts of known truth. `names`
 //! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
-//! decisions. `resume` kills runs and lets them go on, shares work and damages what was kept;
+//! decisions, `user_files` leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work and damages what was kept;
 //! `handoff` holds the study against what it says of itself; `faults` takes disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs what
 //! the Markdown files show and compares what they state.
 // A test program has no readers of its documentation and no users of its items.
@@ -59,5 +59,7 @@ mod resume;
 mod review;
 mod sample;
 mod statistics;
+mod texts;
 mod truth;
+mod user_files;
 mod worked_examples;

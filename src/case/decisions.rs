@@ -59,6 +59,29 @@ impl Question {
         (Self::RelativeUnit, "relative_unit_gy"),
     ];
 
+    /// What it asks, in a sentence.
+    #[must_use]
+    pub const fn asks(self) -> &'static str {
+        match self {
+            Self::SameFrame => {
+                "Do structures and dose lie in one frame of reference though their UIDs differ?"
+            }
+            Self::Dose => "Which of several doses is to be measured?",
+            Self::Treated => "Was this version of the plan the one treated?",
+            Self::RelativeUnit => "Which dose in gray does relative value 1 stand for?",
+        }
+    }
+
+    /// What is accepted as an answer.
+    #[must_use]
+    pub const fn accepts(self) -> &'static str {
+        match self {
+            Self::SameFrame | Self::Treated => "yes or no",
+            Self::Dose => "a dose_id of the evidence beside it",
+            Self::RelativeUnit => "a positive number of Gy",
+        }
+    }
+
     /// The word in `choices.csv`.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -79,6 +102,22 @@ impl Question {
 }
 
 impl Decisions {
+    /// The same about objects of other names.
+    #[must_use]
+    pub fn with_cases(self, name: impl Fn(Token) -> Token) -> Self {
+        let of_structures = |((case, number), v)| ((name(case), number), v);
+        let of_targets = |((case, number), v)| ((name(case), number), v);
+        Self {
+            names: self.names,
+            structures: self.structures.into_iter().map(of_structures).collect(),
+            prescriptions: self.prescriptions.into_iter().map(of_targets).collect(),
+            same_frame: self.same_frame.into_iter().map(&name).collect(),
+            dose: self.dose.into_iter().map(|(c, v)| (name(c), name(v))).collect(),
+            treated: self.treated.into_iter().map(|(c, v)| (name(c), v)).collect(),
+            relative_unit: self.relative_unit.into_iter().map(|(c, v)| (name(c), v)).collect(),
+        }
+    }
+
     /// The decision about a structure, if there is one.
     #[must_use]
     pub fn name(&self, case: &Token, roi_number: i64, original: &str) -> Option<&NameDecision> {

@@ -2,6 +2,7 @@
 //! set and dose and with the reason for every join; structure names become standard names and
 //! roles; prescriptions find their targets. Works on headers only and never opens a file.
 
+pub mod alike;
 mod course;
 mod decisions;
 mod dose_source;
@@ -20,8 +21,9 @@ pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
 pub use link::{link, link_decided, registered_motion};
 pub use names::{
-    BrainRegion, ClinicalLabel, Proposal, Recognition, VolumeWindow, clinical_label,
-    is_standard_name, proposals, recognise, standard_names, volume_window,
+    BrainRegion, ClinicalLabel, OWN, Proposal, Recognition, VolumeWindow, clinical_label,
+    is_standard_name, meaning, nearest_standard, own_name, proposals, recognise, standard_name,
+    standard_names, volume_window,
 };
 pub use open::{OpenDecision, Place, open_decisions};
 pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, resolve};
@@ -135,6 +137,24 @@ impl Role {
         }
     }
 
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Gtv => "gross tumour volume",
+            Self::Ctv => "clinical target volume",
+            Self::Ptv => "planning target volume",
+            Self::Target => "a target whose kind is not stated",
+            Self::TargetSum => "several targets as one structure; in no table of lesions",
+            Self::Organ => "organ at risk",
+            Self::Prv => "planning organ at risk volume: an organ with a margin",
+            Self::External => "the outline of the patient",
+            Self::Helper => "a ring, a subtraction, an isodose or another aid to planning",
+            Self::Marker => "a point or marker, such as the isocentre",
+            Self::Unknown => "not known",
+        }
+    }
+
     /// Whether it is a single target: GTV, CTV, PTV or a target of unstated kind.
     #[must_use]
     pub const fn is_target(self) -> bool {
@@ -158,6 +178,21 @@ pub enum NameBasis {
 }
 
 impl NameBasis {
+    /// Every basis.
+    pub const ALL: [Self; 5] = [Self::User, Self::Exact, Self::Rule, Self::Ambiguous, Self::None];
+
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::User => "decided in names.csv",
+            Self::Exact => "a standard name already, but for case and separators",
+            Self::Rule => "by a rule or a synonym",
+            Self::Ambiguous => "several organs are possible; none is taken",
+            Self::None => "nothing fits",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub const fn word(self) -> &'static str {

@@ -4,10 +4,12 @@
 
 mod catalogue;
 mod clinic;
+mod meaning;
 mod normalise;
 mod organ;
 mod plausible;
 mod recognise;
+mod standard;
 mod synonyms;
 mod target;
 mod words;
@@ -15,10 +17,13 @@ mod words;
 #[cfg(test)]
 mod labels;
 
-pub use catalogue::standard_names;
 pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
+pub use meaning::meaning;
 pub use plausible::{VolumeWindow, volume_window};
-pub use recognise::{Recognition, is_standard_name, recognise};
+pub use recognise::{Recognition, recognise};
+pub use standard::{
+    OWN, is_standard_name, nearest_standard, own_name, standard_name, standard_names,
+};
 
 use std::collections::{BTreeMap, BTreeSet};
 

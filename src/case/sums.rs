@@ -22,6 +22,18 @@ impl SumBasis {
     /// Every basis.
     pub const ALL: [Self; 2] = [Self::Physical, Self::Eqd2];
 
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Physical => "physical dose; within one course of one number of fractions",
+            Self::Eqd2 => {
+                "the dose of each voxel in fractions of 2 Gy by the linear-quadratic model; a \
+                 research model"
+            }
+        }
+    }
+
     /// The word used in `sums.csv` and in the tables.
     #[must_use]
     pub const fn word(self) -> &'static str {

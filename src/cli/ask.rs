@@ -9,6 +9,7 @@ use std::path::Path;
 use super::args::Ask;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::say_stale;
 use super::terminal::{Terminal, print};
 use super::vocabulary::vocabulary;
 use tidydose_ask::names::{self, Absent};
@@ -82,6 +83,7 @@ fn talk(typed: &Ask, question: &Question, answer: &Answer, terminal: &Terminal) 
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
+    say_stale(&typed.study, terminal);
     if !ask::is_ordered(question) {
         terminal.say("the question has no ORDER BY: the order of the rows is not fixed");
     }

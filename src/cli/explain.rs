@@ -9,6 +9,7 @@ use tidydose_table::frame::LoadedTable;
 use super::args::Explain;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::say_stale;
 use super::terminal::{Terminal, print};
 use tidydose_report::explain::{self, CellName, ExplainError};
 use tidydose_report::png::png;
@@ -40,9 +41,11 @@ pub(super) fn run(typed: &Explain, terminal: &Terminal) -> Result<Outcome, Fault
     }
     let drawn = typed.contact_sheet.is_some() && name.structure.is_none();
     if drawn || typed.picture.is_some() && name.metric.is_none() {
+        say_stale(&typed.study, terminal);
         return Ok(Outcome::Complete);
     }
     let explanation = explain::explain(&tables, &name).map_err(fault)?;
+    let explanation = explanation.stale(say_stale(&typed.study, terminal));
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }

@@ -37,6 +37,7 @@ mod vocabulary;
 mod testing;
 
 use std::ffi::OsString;
+use std::path::Path;
 
 use clap::Parser;
 
@@ -45,6 +46,7 @@ use fault::Fault;
 pub use outcome::Outcome;
 use settings::{Measuring, Settings};
 use terminal::Terminal;
+use tidydose_table::decided;
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
@@ -105,4 +107,11 @@ fn start_threads(jobs: usize) -> Result<(), Fault> {
         .stack_size(parallel::STACK_BYTES)
         .build_global()
         .map_err(|e| Fault::System(format!("cannot start {jobs} threads: {e}")))
+}
+
+/// Says which files of a study were changed since its tables were made; the sentence for a page.
+fn say_stale(study: &Path, terminal: &Terminal) -> Option<String> {
+    let words = decided::stale_words(&decided::changed_since(study))?;
+    terminal.warn(&words);
+    Some(words)
 }

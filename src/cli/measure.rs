@@ -280,7 +280,13 @@ fn write(
     let tables = table::write_tables_from(&study, &names, to, &mut source)?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
-    let run = Run { settings: &beside.settings, method: &method, complete, tables: &tables };
+    let run = Run {
+        settings: &beside.settings,
+        method: &method,
+        complete,
+        decided: &prepared.decided,
+        tables: &tables,
+    };
     hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));

@@ -3,6 +3,7 @@
 use super::args::Paper;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
 use tidydose_table::read_study::{StudyTables, is_complete, run_document};
@@ -29,10 +30,16 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
     if theirs {
         terminal.say(&format!("{}: somebody wrote into it, it stays as it is", sheet.display()));
     }
+    let stale = say_stale(&typed.study, terminal);
     for (name, bytes) in
         made.files.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET))
     {
-        replace_file(&folder.join(name), |to| to.write_all(bytes))?;
+        let text = [".md", ".txt"].iter().any(|ending| name.ends_with(ending));
+        let note = stale.as_ref().filter(|_| text).map(|words| format!("{words}.\n\n"));
+        replace_file(&folder.join(name), |to| {
+            to.write_all(note.as_deref().unwrap_or_default().as_bytes())?;
+            to.write_all(bytes)
+        })?;
     }
     terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.files.len()));
     if made.plans == 0 {

@@ -21,14 +21,17 @@ use tidydose_rt::identity::{Identity, Token};
 use tidydose_table::causes::Cause;
 use tidydose_table::choices::ChoicesFile;
 use tidydose_table::clinical_file::{ClinicalFile, ConfirmedLabels};
+use tidydose_table::decided::{self, Digests};
 use tidydose_table::decisions::DecisionsFile;
 use tidydose_table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
+use tidydose_table::limits;
 use tidydose_table::names::NamesFile;
 use tidydose_table::prescriptions::PrescriptionsFile;
 use tidydose_table::seen::{EvidenceByCase, seen_by_name};
 use tidydose_table::states::{State, States};
 use tidydose_table::structure_names::StructureNames;
 use tidydose_table::sums_file::SumsFile;
+use tidydose_table::unmatched::{Known, Unmatched};
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
@@ -44,6 +47,9 @@ pub(super) struct Prepared {
     pub(super) cases: Vec<Case>,
     /// Findings of scanning, joining and naming.
     pub(super) findings: Vec<Finding>,
+    /// What was decided when the run began.
+    pub(super) decided: Digests,
+    terminal: Terminal,
     names: NamesFile,
     prescriptions: PrescriptionsFile,
     choices: ChoicesFile,
@@ -73,12 +79,14 @@ pub(super) fn prepare(
             .map_err(|source| dicom::ScanError { root: root.clone(), source })?;
     }
     let lock = Lock::take(folder.root(), hold, terminal)?;
-    let names = NamesFile::read(&folder.names())?;
+    let decided_now = decided::digests(folder.root())?;
+    let organs = limits::organs(&limits::read(&folder.limits())?)?;
+    let names = NamesFile::read(&folder.names(), &organs)?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
     let choices = ChoicesFile::read(&folder.choices())?;
     let lesions = LesionFile::read(&folder.lesions())?;
     let clinical = ClinicalFile::read(&folder.clinical_lesions())?;
-    let sums = SumsFile::read(&folder.sums())?;
+    let mut sums = SumsFile::read(&folder.sums())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
     let key = StudyKey::beside(&settings.study)?;
     if hold == Hold::Shared && !settings.keep_ids && !key.exists() {
@@ -92,19 +100,14 @@ pub(super) fn prepare(
     if !identity.is_kept() && hold == Hold::Alone {
         record(&key, &scan)?;
     }
-    let mut decisions = Decisions::default();
-    names.decide(&mut decisions);
-    prescriptions.decide(&mut decisions);
-    choices.decide(&mut decisions);
-    let (mut cases, linked) = case::link_decided(&scan.inventory, &decisions);
-    let named = case::identify(&mut cases, &decisions);
+    let files = (&names, &prescriptions, &choices, &mut sums);
+    let (cases, mut unmatched, linked) = decided_cases(&scan, files);
+    unmatched.extend(limits::unmatched(&folder.limits(), &cases)?);
     let mut findings = scan.findings.clone();
     findings.extend(linked);
-    findings.extend(named);
     findings.extend(nothing_found(&scan));
-    for words in decided.states().unmatched(&cases) {
-        terminal.warn(&format!("{}: {words}", folder.decisions().display()));
-    }
+    unmatched.extend(decided.states().unmatched(&cases));
+    findings.extend(said(&unmatched, terminal));
     Ok(Prepared {
         _lock: lock,
         folder,
@@ -112,6 +115,8 @@ pub(super) fn prepare(
         scan,
         cases,
         findings,
+        decided: decided_now,
+        terminal: *terminal,
         names,
         prescriptions,
         choices,
@@ -122,8 +127,48 @@ pub(super) fn prepare(
     })
 }
 
+/// The cases as the user's files have them, the rows of these that mean nothing, and what is
+/// questionable about joins and names.
+fn decided_cases(
+    scan: &Scan,
+    (names, prescriptions, choices, sums): (
+        &NamesFile,
+        &PrescriptionsFile,
+        &ChoicesFile,
+        &mut SumsFile,
+    ),
+) -> (Vec<Case>, Vec<Unmatched>, Vec<Finding>) {
+    let known = Known::of(&scan.inventory);
+    let mut decisions = Decisions::default();
+    choices.decide(&known, &mut decisions);
+    let (mut cases, mut findings) = case::link_decided(&scan.inventory, &decisions);
+    let mut unmatched = choices.unmatched(&known, &cases);
+    unmatched.extend(names.decide(&known, &cases, &mut decisions));
+    unmatched.extend(prescriptions.decide(&cases, &mut decisions));
+    unmatched.extend(sums.settle(&known, &cases));
+    findings.extend(case::identify(&mut cases, &decisions));
+    unmatched.extend(prescriptions.without_target(&cases));
+    (cases, unmatched, findings)
+}
+
+/// So many rows that mean nothing are named on the terminal; all are in the findings.
+const ROWS_SHOWN: usize = 20;
+
+/// Names the rows of the user's files that mean nothing, as they were typed, and makes findings.
+fn said(unmatched: &[Unmatched], terminal: &Terminal) -> Vec<Finding> {
+    for row in unmatched.iter().take(ROWS_SHOWN) {
+        terminal.warn(&row.sentence());
+    }
+    let more = unmatched.len().saturating_sub(ROWS_SHOWN);
+    if more > 0 {
+        terminal.warn(&format!("and {more} more rows; all are in table findings"));
+    }
+    unmatched.iter().map(Unmatched::finding).collect()
+}
+
 /// Findings that go away by a decision in one of the other files.
-const DECIDED_ELSEWHERE: [Code; 2] = [Code::NameAmbiguous, Code::PrescriptionMissing];
+const DECIDED_ELSEWHERE: [Code; 3] =
+    [Code::NameAmbiguous, Code::PrescriptionMissing, Code::UserRowUnmatched];
 
 impl Prepared {
     /// What was decided about findings.
@@ -222,9 +267,13 @@ impl Prepared {
         evidence: &EvidenceByCase,
         lesions: &LesionsByCase,
     ) -> Result<(), Fault> {
-        let unused = self.clinical.suggest(&self.cases, lesions);
+        let mut unmatched = self.clinical.suggest(&self.cases, lesions);
         self.clinical.write(&self.folder.clinical_lesions())?;
-        self.findings.extend(unused);
+        unmatched.extend(self.lesions.settle(&self.cases, lesions));
+        let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
+        let names = StructureNames::of(&self.scan.inventory, &self.cases);
+        unmatched.extend(self.decisions.unmatched(all, &names));
+        self.findings.extend(said(&unmatched, &self.terminal));
         let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
         let names = StructureNames::of(&self.scan.inventory, &self.cases);
         self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)), &names);
@@ -241,6 +290,22 @@ impl Prepared {
         self.prescriptions.write(&self.folder.prescriptions())?;
         self.choices.propose(&self.cases);
         self.choices.write(&self.folder.choices())?;
+        self.say_late_decisions()
+    }
+}
+
+impl Prepared {
+    /// Names the files in which somebody decided something while the run went on: they are left as
+    /// they are, and the tables do not follow them.
+    fn say_late_decisions(&self) -> Result<(), Fault> {
+        let now = decided::digests(self.folder.root())?;
+        let late = now.iter().filter(|(file, digest)| self.decided.get(*file) != Some(digest));
+        for (file, _) in late {
+            self.terminal.warn(&format!(
+                "{file} was changed while the run went on; the change is kept and counts when the \
+                 same command is run again"
+            ));
+        }
         Ok(())
     }
 }

@@ -5,6 +5,7 @@ use std::path::Path;
 use super::args::Relate;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
@@ -36,7 +37,8 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
     }
     let (mut tried, before) = tried(typed)?;
     let run = run::words(&run_document(&typed.study)?);
-    let request = Request { run, ..request(typed, &sheet, before) };
+    let stale = say_stale(&typed.study, terminal);
+    let request = Request { run, stale, ..request(typed, &sheet, before) };
     let found = match relate::relate(&tables, &sheet, &request) {
         Ok(found) => found,
         // What is known and only not in this study makes a relation with nobody in it.
@@ -56,7 +58,8 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
         tried.add(&[("event", &typed.event), ("predictor", &typed.predictor)]);
         tried.write(&typed.study.join(TRIED), Access::Shared)?;
     }
-    for warning in &found.warnings {
+    // What is stale was said already.
+    for warning in found.warnings.iter().filter(|w| request.stale.as_ref() != Some(*w)) {
         terminal.say(&format!("- {warning}"));
     }
     terminal.say(&format!("{}: {} {CAUTION}", folder.display(), found.summary));
@@ -93,6 +96,7 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         doubling: typed.doubling,
         group: typed.group.clone(),
         tried,
+        stale: None,
         run: String::new(),
     }
 }

@@ -3,6 +3,7 @@
 use super::args::Review;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
@@ -21,7 +22,9 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     if !complete {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
-    let request = Request { organ: &typed.organ, metric: &typed.metric, complete };
+    let stale = say_stale(&typed.study, terminal);
+    let (organ, metric, stale) = (&typed.organ, &typed.metric, stale.as_deref());
+    let request = Request { organ, metric, complete, stale };
     let page = match report::review(&tables, &request) {
         Ok(page) => page,
         // A name of the trade that nobody in the study has: a page without a case, and no slip.

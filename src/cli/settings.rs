@@ -9,12 +9,13 @@ use super::fault::Fault;
 use super::outcome::FailOn;
 use super::share::Share;
 use tidydose_analyse as analyse;
-use tidydose_case::{Decisions, is_standard_name, standard_names};
+use tidydose_case::{is_standard_name, standard_names};
 use tidydose_metrics::limits::Limit;
 use tidydose_metrics::{self as metrics, Metric};
 use tidydose_rt::nearest::nearest;
 use tidydose_table as table;
-use tidydose_table::names::NamesFile;
+use tidydose_table::limits;
+use tidydose_table::names::{self, NamesFile};
 use tidydose_table::spreadsheet_csv::Convention;
 
 /// How to read an archive and where to write.
@@ -150,12 +151,12 @@ fn word<T: Copy>(
     })
 }
 
-/// The standard names that the user decided upon.
+/// The names that the user decided upon, and those of the study's own limits.
 fn own_names(study: &Path) -> Result<Vec<String>, Fault> {
-    let mut decisions = Decisions::default();
-    NamesFile::read(&study.join("names.csv"))?.decide(&mut decisions);
-    let all = decisions.names.values().chain(decisions.structures.values());
-    Ok(all.filter_map(|d| d.standard.clone()).collect())
+    let mut names = limits::organs(&limits::read(&study.join(limits::FILE))?)?;
+    let decided = NamesFile::read(&study.join(names::FILE), &names)?;
+    names.extend(decided.standard_names().map(str::to_owned));
+    Ok(names)
 }
 
 /// The words of `--alpha-beta` that are no names of structures.
@@ -167,7 +168,7 @@ fn alpha_beta(typed: &str, own: &[String]) -> Result<Vec<(String, f64)>, Fault> 
     let fault = |reason| Fault::Option { option: "--alpha-beta", reason };
     let wrong =
         |part: &str| fault(format!("`{part}` is not accepted; NAME=GY is, for example target=10"));
-    let mut names = standard_names();
+    let mut names: Vec<String> = standard_names().into_iter().map(|(name, _)| name).collect();
     let sides = names.iter().filter_map(|n| n.strip_suffix("_L").map(str::to_owned));
     let without_side: Vec<String> = sides.collect();
     names.extend(without_side);

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use tidydose_table::{data_package, database, run, spreadsheet_csv, workbook};
+use tidydose_table::{data_package, database, limits, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -113,6 +113,12 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn names(&self) -> PathBuf {
         self.root.join("names.csv")
+    }
+
+    /// `limits.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn limits(&self) -> PathBuf {
+        self.root.join(limits::FILE)
     }
 
     /// `choices.csv`, which belongs to the user.

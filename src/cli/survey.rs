@@ -9,6 +9,7 @@ use super::glances::glances;
 use super::lock::Hold;
 use super::outcome::Outcome;
 use super::prepare::{Prepared, prepare};
+use super::say_stale;
 use super::settings::Settings;
 use super::terminal::{Terminal, print};
 use tidydose_analyse::strict::Refusals;
@@ -38,6 +39,7 @@ pub(super) fn survey(
     }
     if prepared.folder.is_measured() {
         terminal.say("the study is measured; its tables are left as they are");
+        say_stale(prepared.folder.root(), terminal);
     } else {
         write_tables(&prepared)?;
     }

@@ -20,7 +20,7 @@ pub(super) fn vocabulary(files: &StudyTables) -> Result<Vocabulary, Fault> {
     let regions = REGIONS.iter().map(|r| (*r).to_owned());
     let structures = Names {
         here: structures.map(|names| names.into_iter().chain(regions.clone()).collect()),
-        elsewhere: standard_names().into_iter().chain(regions).collect(),
+        elsewhere: standard_names().into_iter().map(|(name, _)| name).chain(regions).collect(),
         is_possible: is_standard_name,
     };
     let metrics = Names {

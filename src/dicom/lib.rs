@@ -28,6 +28,7 @@ mod quirks;
 mod record;
 mod registration;
 mod remark;
+mod repertoire;
 #[cfg(test)]
 mod robust;
 #[cfg(test)]

@@ -1,141 +1,289 @@
 //! Bytes to text: Specific Character Set (0008,0005), PS3.3 C.12.1.1.2 and PS3.5 section 6.1, with
 //! a fall-back where the bytes contradict the declaration. Knows nothing of attributes.
+//!
+//! | declared | read as |
+//! |---|---|
+//! | nothing, or a term that is not known | ISO 646; other bytes as UTF-8 where they are that, else as Latin-1, and said |
+//! | `ISO_IR n`, `ISO 2022 IR n`, however spelt | the repertoire of that number, see `repertoire.rs` |
+//! | `ISO_IR 192`, `GB18030`, `GBK` | the whole value; further values count for nothing |
+//! | further values | what escape sequences may bring in; any other one is followed too, and said |
+//!
+//! What an escape sequence brought in goes at a control character, and at the separators of the
+//! value representation (PS3.5 6.1.2.5.3): then the first value holds again.
 
 use std::borrow::Cow;
 
-use dicom_encoding::text::{SpecificCharacterSet, TextCodec};
+use dicom_core::VR;
+use encoding::DecoderTrap;
+use encoding::all::{GB18030, GBK};
+use encoding::types::EncodingRef;
 
 use super::number::PADDING;
+use super::repertoire::{Character, Repertoire};
 
 /// The character set of a data set or item.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub(super) struct CharacterSet {
-    first: SpecificCharacterSet,
-    /// Whether no set was declared, or one that is not known.
-    undeclared: bool,
-    /// Whether the value is UTF-8 by declaration.
-    unicode: bool,
+    coding: Coding,
+    /// What escape sequences may bring in.
+    extensions: Vec<Repertoire>,
+}
+
+/// How bytes become characters before any escape sequence.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Coding {
+    /// Nothing is declared, or something that is not known.
+    Undeclared,
+    /// Sets that escape sequences can exchange (ISO 2022).
+    Halves(Halves),
+    /// UTF-8.
+    Utf8,
+    /// GB 18030.
+    Gb18030,
+    /// GBK.
+    Gbk,
+}
+
+impl Default for Coding {
+    fn default() -> Self {
+        Self::Halves(Halves::default())
+    }
+}
+
+/// The two halves of the code table: bytes below 0x80 and above.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+struct Halves {
+    low: Repertoire,
+    high: Option<Repertoire>,
 }
 
 const ESCAPE: u8 = 0x1B;
 
 impl CharacterSet {
     /// The default repertoire, nothing declared.
-    pub(super) fn undeclared() -> Self {
-        Self { undeclared: true, ..Self::default() }
+    pub(super) const fn undeclared() -> Self {
+        Self { coding: Coding::Undeclared, extensions: Vec::new() }
     }
 
-    /// By the value of Specific Character Set; an unknown term counts as undeclared.
+    /// By the value of Specific Character Set; an unknown first term counts as undeclared.
     pub(super) fn declared(value: &str) -> Self {
-        let first = value.split('\\').map(str::trim).find(|term| !term.is_empty());
-        let Some(first) = first else { return Self::undeclared() };
-        let term = normalised(first);
-        SpecificCharacterSet::from_code(&term).map_or_else(Self::undeclared, |codec| Self {
-            unicode: codec == SpecificCharacterSet::ISO_IR_192,
-            undeclared: codec == SpecificCharacterSet::ISO_IR_6,
-            first: codec,
-        })
+        let mut terms = value.split('\\').map(str::trim);
+        let coding = Coding::of(terms.next().unwrap_or_default());
+        let extensions = terms.filter_map(repertoire).chain(coding.high()).collect();
+        Self { coding, extensions }
     }
 
-    /// The text, and whether the character set had to be guessed.
-    pub(super) fn decode(&self, bytes: &[u8]) -> (String, bool) {
-        if bytes.contains(&ESCAPE) {
-            return self.decode_segments(bytes);
+    /// The text of a value, and whether the character set had to be guessed.
+    pub(super) fn decode(&self, bytes: &[u8], vr: VR) -> (String, bool) {
+        if self.is_extended(bytes) {
+            return self.decode_extended(bytes, vr);
         }
         if bytes.is_ascii() {
             return (latin_1(bytes).into_owned(), false);
         }
-        if let Ok(text) = std::str::from_utf8(bytes) {
-            // Two or more bytes that happen to form UTF-8 are next to impossible in another set.
-            return match self.unicode {
-                true => (text.to_owned(), false),
-                false if self.is_multi_byte() => self.decode_declared(bytes),
-                false => (text.to_owned(), !bytes.is_ascii()),
-            };
+        let unicode = std::str::from_utf8(bytes).ok();
+        if let Some(text) = self.decode_declared(bytes, vr) {
+            let healed = unicode.filter(|unicode| self.contradicts(&text, unicode));
+            return (healed.map_or(text, str::to_owned), healed.is_some());
         }
-        if self.unicode || self.undeclared {
+        if let Some(text) = unicode {
+            return (text.to_owned(), true);
+        }
+        let Coding::Halves(halves) = self.coding else {
             return (latin_1(bytes).into_owned(), true);
+        };
+        let read = halves.read(bytes, &self.extensions, vr);
+        if read.lost { (latin_1(bytes).into_owned(), true) } else { (read.text, true) }
+    }
+
+    /// The text when every byte is what the declaration says; escape sequences are no matter here.
+    fn decode_declared(&self, bytes: &[u8], vr: VR) -> Option<String> {
+        match self.coding {
+            Coding::Undeclared => None,
+            Coding::Utf8 => std::str::from_utf8(bytes).ok().map(str::to_owned),
+            Coding::Gb18030 => gb_18030(bytes),
+            Coding::Gbk => strictly(GBK, bytes),
+            Coding::Halves(halves) => {
+                let read = halves.read(bytes, &self.extensions, vr);
+                read.regular.then_some(read.text)
+            }
         }
-        self.decode_declared(bytes)
     }
 
-    fn decode_declared(&self, bytes: &[u8]) -> (String, bool) {
-        match self.first.decode(bytes) {
-            Ok(text) => (text, false),
-            Err(_) => (latin_1(bytes).into_owned(), true),
+    /// Whether sets are exchanged in the value. Where one stands alone, an escape character without
+    /// a sequence that is known is a character like others.
+    fn is_extended(&self, bytes: &[u8]) -> bool {
+        let alone = matches!(self.coding, Coding::Utf8 | Coding::Gb18030 | Coding::Gbk);
+        let mut behind = bytes.split(|b| *b == ESCAPE).skip(1);
+        behind.any(|sequence| !alone || Repertoire::invoked(sequence).is_some())
+    }
+
+    /// Code extensions: each escape sequence names the set of what follows.
+    fn decode_extended(&self, bytes: &[u8], vr: VR) -> (String, bool) {
+        let halves = match self.coding {
+            Coding::Halves(halves) => halves,
+            // A set that stands alone, or none: the sequences say what was meant.
+            _ => Halves::default(),
+        };
+        let read = halves.read(bytes, &self.extensions, vr);
+        (read.text, !read.regular)
+    }
+
+    /// Whether bytes that are UTF-8 are more likely that than what is declared: nearly always, since
+    /// in another set they are odd pairs. They are what is declared where that makes words of its
+    /// own letters alone and UTF-8 does not, as in Thai "รถ", which is "ö" in UTF-8. The two bytes
+    /// of Chinese, Japanese and Korean sets are believed.
+    fn contradicts(&self, text: &str, unicode: &str) -> bool {
+        let Some(high) = self.coding.high() else { return false };
+        if !high.is_single_byte() || high == Repertoire::Katakana {
+            return false;
+        }
+        let own = |c: char| high.upper_half().contains(&Some(c));
+        let letter = |c: &char| c.is_alphanumeric() || ('\u{E31}'..='\u{E4E}').contains(c);
+        let mixed = |(a, b): (char, char)| a.is_ascii_alphabetic() != b.is_ascii_alphabetic();
+        let foreign = |word: &str| {
+            let pairs = word.chars().zip(word.chars().skip(1));
+            pairs.filter(|(a, b)| letter(a) && letter(b)).any(mixed)
+        };
+        let of_letters = text.chars().filter(|c| !c.is_ascii()).all(|c| letter(&c));
+        let also_in_unicode = unicode.chars().filter(|c| !c.is_ascii()).all(own);
+        high.is_latin() || !of_letters || foreign(text) || also_in_unicode
+    }
+}
+
+impl Coding {
+    fn of(term: &str) -> Self {
+        let upper = term.to_ascii_uppercase();
+        let low_only = Halves::default();
+        match (upper.as_str(), repertoire(&upper)) {
+            ("GB18030", _) => Self::Gb18030,
+            (gbk, _) if gbk.ends_with("GBK") => Self::Gbk,
+            (unicode, _) if number_of(unicode).as_deref() == Some("192") => Self::Utf8,
+            (_, None | Some(Repertoire::Ascii)) => Self::Undeclared,
+            (_, Some(Repertoire::Katakana | Repertoire::Romaji)) => {
+                Self::Halves(Halves { low: Repertoire::Romaji, high: Some(Repertoire::Katakana) })
+            }
+            // Their text begins in ISO 646.
+            (_, Some(kanji)) if kanji.is_low() => Self::Halves(low_only),
+            (_, Some(high)) => Self::Halves(Halves { high: Some(high), ..low_only }),
         }
     }
 
-    fn is_multi_byte(&self) -> bool {
-        matches!(&*self.first.name(), "GB18030" | "GBK" | "ISO_IR 149" | "ISO_IR 13")
+    fn high(self) -> Option<Repertoire> {
+        match self {
+            Self::Halves(halves) => halves.high,
+            _ => None,
+        }
     }
+}
 
-    /// Code extensions (PS3.5 6.1.2.5): each escape sequence names the set of what follows.
-    fn decode_segments(&self, bytes: &[u8]) -> (String, bool) {
-        let mut text = String::new();
-        let mut guessed = false;
-        for (index, segment) in bytes.split(|b| *b == ESCAPE).enumerate() {
-            if index == 0 {
-                let (plain, doubt) = self.decode(segment);
-                text.push_str(&plain);
-                guessed |= doubt;
+/// The repertoire that a defined term names.
+fn repertoire(term: &str) -> Option<Repertoire> {
+    if term.eq_ignore_ascii_case("GB2312") {
+        return Some(Repertoire::Hanzi);
+    }
+    Repertoire::numbered(&number_of(term)?)
+}
+
+/// The registration number in `ISO_IR 100`, `ISO 2022 IR 100`, `iso ir 100` and the like.
+fn number_of(term: &str) -> Option<String> {
+    let upper = term.to_ascii_uppercase();
+    let digits = upper.bytes().rev().take_while(u8::is_ascii_digit).count();
+    let number = upper.get(upper.len() - digits..)?;
+    let named = upper.starts_with("ISO") && !upper.contains("8859") && digits > 0;
+    named.then(|| number.to_owned())
+}
+
+/// What became of the bytes of a value.
+struct Read {
+    text: String,
+    /// Whether every byte is a character of a declared set.
+    regular: bool,
+    /// Whether bytes that are no character at all were put in as Latin-1.
+    lost: bool,
+}
+
+impl Halves {
+    /// The text that begins in these sets.
+    fn read(self, bytes: &[u8], extensions: &[Repertoire], vr: VR) -> Read {
+        let mut read = Read { text: String::new(), regular: true, lost: false };
+        let mut now = self;
+        let mut at = 0;
+        while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
+            if let Some((_, sequence)) = rest.split_first().filter(|(b, _)| **b == ESCAPE) {
+                let invoked = Repertoire::invoked(sequence);
+                at += 1 + invoked.map_or(0, |(_, length)| length);
+                let set = invoked.map(|(set, _)| set);
+                read.regular &= set.is_some_and(|set| is_declared(set, extensions));
+                now = set.map_or(now, |set| now.with(set));
                 continue;
             }
-            match extension(segment) {
-                Some((term, skip, shift)) => {
-                    text.push_str(&decode_extension(term, &segment[skip..], shift));
-                }
-                None => {
-                    text.push_str(&latin_1(segment));
-                    guessed = true;
-                }
+            let found = now.character(rest);
+            let one = found.unwrap_or(Character {
+                value: rest.first().map_or(' ', |b| char::from(*b)),
+                length: 1,
+                regular: false,
+            });
+            read.lost |= found.is_none();
+            read.regular &= one.regular;
+            read.text.push(one.value);
+            at += one.length;
+            if one.length == 1 && ends_extension(one.value, vr) {
+                now = self;
             }
         }
-        (text, guessed)
+        read
+    }
+
+    const fn with(self, set: Repertoire) -> Self {
+        if set.is_low() { Self { low: set, ..self } } else { Self { high: Some(set), ..self } }
+    }
+
+    fn character(self, bytes: &[u8]) -> Option<Character> {
+        let high = bytes.first().is_some_and(|b| *b >= 0x80);
+        if high { self.high?.character(bytes) } else { self.low.character(bytes) }
     }
 }
 
-/// The character set an escape sequence stands for, the bytes of the sequence, and whether the
-/// decoder must see the sequence itself.
-fn extension(segment: &[u8]) -> Option<(&'static str, usize, bool)> {
-    const SEQUENCES: &[(&[u8], &str, bool)] = &[
-        (b"(B", "ISO_IR 6", false),
-        (b"(J", "ISO_IR 6", false),
-        (b")I", "ISO_IR 13", false),
-        (b"$B", "ISO_IR 87", true),
-        (b"-A", "ISO_IR 100", false),
-        (b"-B", "ISO_IR 101", false),
-        (b"-C", "ISO_IR 109", false),
-        (b"-D", "ISO_IR 110", false),
-        (b"-F", "ISO_IR 126", false),
-        (b"-G", "ISO_IR 127", false),
-        (b"-H", "ISO_IR 138", false),
-        (b"-L", "ISO_IR 144", false),
-        (b"-T", "ISO_IR 166", false),
-        (b"$)C", "ISO_IR 149", false),
-        (b"$)A", "GBK", false),
-    ];
-    SEQUENCES
-        .iter()
-        .find(|(sequence, ..)| segment.starts_with(sequence))
-        .map(|(sequence, term, shift)| (*term, sequence.len(), *shift))
+/// Whether an escape sequence for this set may stand in a text with these further sets. The way back
+/// to ISO 646, or to its Japanese form, needs none.
+fn is_declared(set: Repertoire, extensions: &[Repertoire]) -> bool {
+    let any = matches!(set, Repertoire::Ascii | Repertoire::Romaji);
+    any || extensions.contains(&set)
 }
 
-fn decode_extension(term: &str, bytes: &[u8], shift: bool) -> String {
-    let whole = if shift { [b"\x1b$B", bytes].concat() } else { bytes.to_vec() };
-    SpecificCharacterSet::from_code(term)
-        .and_then(|codec| codec.decode(&whole).ok())
-        .unwrap_or_else(|| latin_1(bytes).into_owned())
-}
-
-/// `ISO IR 192`, `iso_ir_192` and the like, as the standard spells it.
-fn normalised(term: &str) -> Cow<'_, str> {
-    let upper = term.to_ascii_uppercase();
-    let digits: String = upper.chars().rev().take_while(char::is_ascii_digit).collect();
-    if upper.starts_with("ISO") && !digits.is_empty() && !upper.contains("8859") {
-        return Cow::Owned(format!("ISO_IR {}", digits.chars().rev().collect::<String>()));
+/// Whether the sets of the first value hold again after this character (PS3.5 6.1.2.5.3).
+fn ends_extension(c: char, vr: VR) -> bool {
+    match c {
+        '^' | '=' => vr == VR::PN,
+        '\\' => !matches!(vr, VR::LT | VR::ST | VR::UT),
+        c => c.is_ascii_control(),
     }
-    Cow::Borrowed(term)
+}
+
+/// GB 18030 with the one character that web pages have otherwise (0xA3A0, a blank of full width).
+fn gb_18030(bytes: &[u8]) -> Option<String> {
+    let mut text = String::new();
+    let mut at = 0;
+    while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
+        let length = match rest {
+            [0x81..=0xFE, 0x30..=0x39, ..] => 4,
+            [0x81..=0xFE, ..] => 2,
+            _ => 1,
+        };
+        let one = rest.get(..length)?;
+        text.push_str(&if one == [0xA3, 0xA0] {
+            "\u{E5E5}".to_owned()
+        } else {
+            strictly(GB18030, one)?
+        });
+        at += length;
+    }
+    Some(text)
+}
+
+fn strictly(table: EncodingRef, bytes: &[u8]) -> Option<String> {
+    table.decode(bytes, DecoderTrap::Strict).ok()
 }
 
 /// Every byte as the character of the same number: never fails.
@@ -155,37 +303,4 @@ pub(super) fn trimmed(text: Cow<'_, str>) -> Cow<'_, str> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn declared_sets_decode() {
-        let latin = CharacterSet::declared("ISO_IR 100");
-        assert_eq!(latin.decode(b"K\xf6rper"), ("Körper".to_owned(), false));
-        let unicode = CharacterSet::declared("ISO_IR 192");
-        assert_eq!(unicode.decode("Körper".as_bytes()), ("Körper".to_owned(), false));
-        let cyrillic = CharacterSet::declared("ISO_IR 144");
-        assert_eq!(cyrillic.decode(b"\xbc\xde\xd7\xd3"), ("Мозг".to_owned(), false));
-    }
-
-    #[test]
-    fn wrong_declarations_are_healed_and_reported() {
-        let unicode = CharacterSet::declared("ISO IR 192");
-        assert_eq!(unicode.decode(b"K\xf6rper"), ("Körper".to_owned(), true));
-        let latin = CharacterSet::declared("ISO_IR 100");
-        assert_eq!(latin.decode("Körper".as_bytes()), ("Körper".to_owned(), true));
-        assert_eq!(CharacterSet::undeclared().decode(b"K\xf6rper"), ("Körper".to_owned(), true));
-        assert_eq!(CharacterSet::declared("\\").decode(b"Lens L"), ("Lens L".to_owned(), false));
-    }
-
-    /// Examples of PS3.5 annexes H.3.1 and I.2 (Japanese and Korean names).
-    #[test]
-    fn code_extensions_decode() {
-        let japanese = CharacterSet::declared("\\ISO 2022 IR 87");
-        let bytes = b"Yamada^Tarou=\x1b$B;3ED\x1b(B^\x1b$BB@O:\x1b(B";
-        assert_eq!(japanese.decode(bytes), ("Yamada^Tarou=山田^太郎".to_owned(), false));
-        let korean = CharacterSet::declared("\\ISO 2022 IR 149");
-        let bytes = b"Hong^Gildong=\x1b$)C\xfb\xf3^\x1b$)C\xd1\xce\xd4\xd7";
-        assert_eq!(korean.decode(bytes), ("Hong^Gildong=洪^吉洞".to_owned(), false));
-    }
-}
+mod tests;

@@ -19,7 +19,7 @@ pub(super) fn primitive(
     }
     match vr {
         VR::LO | VR::LT | VR::PN | VR::SH | VR::ST | VR::UC | VR::UT => {
-            let (text, guessed) = characters.decode(bytes);
+            let (text, guessed) = characters.decode(bytes, vr);
             (PrimitiveValue::Str(text), guessed)
         }
         VR::AE | VR::AS | VR::CS | VR::DA | VR::DS | VR::DT | VR::IS | VR::TM | VR::UI | VR::UR => {

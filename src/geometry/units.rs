@@ -4,6 +4,8 @@
 //! Local floats carry the unit in their name instead (`dose_gy`, `spacing_mm`, `volume_cc`).
 //! This module knows nothing else of the program.
 
+pub mod typed;
+
 use serde::{Deserialize, Serialize};
 
 macro_rules! quantity {

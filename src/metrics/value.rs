@@ -53,6 +53,28 @@ impl Status {
         (Self::Excluded, "excluded"),
     ];
 
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Ok => "a value with two bounds",
+            Self::Bound => "the true value is at least, or at most, this",
+            Self::Absent => "the case has no such structure",
+            Self::Unmapped => "the structure has no standard name yet",
+            Self::Ambiguous => "the name could mean several organs",
+            Self::Empty => "the structure has no contours",
+            Self::OutsideGrid => "the structure lies outside the dose grid",
+            Self::PartlyOutsideGrid => "the dose grid covers too little of the structure",
+            Self::BelowResolution => {
+                "the structure is smaller than the metric asks for, or too small to measure"
+            }
+            Self::RelativeDose => "the dose is not in gray",
+            Self::Unlinked => "dose, plan and structures could not be joined",
+            Self::NotApplicable => "the metric has no meaning here",
+            Self::Excluded => "the case or structure was left out or refused",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Study, sheet, word};
 use tidydose_statistics::bootstrap::draw_without;
 use tidydose_table::Cell;
+use tidydose_table::user_file::BYTE_ORDER_MARK;
 use tidydose_table::worksheet::COLUMNS;
 
 /// What a planning report usually states.
@@ -38,7 +39,8 @@ pub(super) fn worksheet(study: &Study, included: &BTreeSet<String>) -> Vec<u8> {
         row.resize(COLUMNS.len(), Cell::Missing);
         rows.push(row);
     }
-    sheet(COLUMNS, rows)
+    // People fill it in with a spreadsheet.
+    [BYTE_ORDER_MARK, &sheet(COLUMNS, rows)].concat()
 }
 
 /// Rows with the least and the largest value of each structure name and metric.

@@ -100,6 +100,7 @@ pub(super) fn request(grain: Grain) -> Request {
         doubling: false,
         group: "technology".to_owned(),
         tried: vec!["Brain:V12Gy[cc]".to_owned()],
+        stale: None,
         run: "Run: of a test.".to_owned(),
     }
 }

@@ -81,6 +81,8 @@ pub struct Request {
     pub group: String,
     /// Predictors that were tried for this event before, this one included.
     pub tried: Vec<String>,
+    /// What to say where something was decided after the tables were made.
+    pub stale: Option<String>,
     /// The run that the tables come from, for the captions; see [`tidydose_table::run::words`].
     pub run: String,
 }
@@ -156,7 +158,8 @@ fn describe(
     let mut files = sheets::files(&analysis, request);
     files.extend(figures::files(&analysis, request));
     files.insert("captions.md".to_owned(), captions::file(&analysis, request, &files));
-    let warnings = analysis.warnings(request);
+    let mut warnings: Vec<String> = request.stale.iter().cloned().collect();
+    warnings.extend(analysis.warnings(request));
     let text = words::report(&analysis, request, &warnings);
     files.insert("report.txt".to_owned(), text.into_bytes());
     let summary = words::summary(&analysis, request);

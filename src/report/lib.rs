@@ -58,6 +58,8 @@ pub struct Request<'r> {
     pub metric: &'r str,
     /// Whether the study holds all cases of its archive.
     pub complete: bool,
+    /// What to say where something was decided after the tables were made.
+    pub stale: Option<&'r str>,
 }
 
 /// A page could not be made.
@@ -147,6 +149,9 @@ fn head(cohort: &Cohort<'_>) -> Markup {
             @if !cohort.request.complete {
                 p.caution { "The run that wrote this study was interrupted: it does not hold all \
                      cases." }
+            }
+            @if let Some(stale) = cohort.request.stale {
+                p.caution { (stale) "." }
             }
             nav aria-label="Parts of the page" {
                 ol { @for (id, words) in parts { li { a href={ "#" (id) } { (words) } } } }

@@ -198,6 +198,7 @@ codes! {
     TargetNumbersDisagree "target-numbers-disagree" Check "targets within each other carry different numbers in their names", "they are one lesion", "check the numbering, decide the names in names.csv";
     StandardNameRepeated "standard-name-repeated" Check "two structures of one set have the same standard name", "both are kept apart by number", "decide in names.csv which one is meant";
 
+    UserRowUnmatched "user-row-unmatched" Check "a row that somebody decided in a file of the study means nothing that is there", "it is not followed", "correct the row that the message names, or delete it";
     SumRefused "sum-refused" Stop "plans that sums.csv wants added up cannot be added", "the sum has no values; each plan stands for itself", "see the message; correct sums.csv";
     ClinicalLabelUnused "clinical-label-unused" Check "a row of clinical_lesions.csv names no patient or no lesion that is there", "no lesion gets its label", "correct patient_id or lesion_id in clinical_lesions.csv";
 

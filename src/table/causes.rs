@@ -206,8 +206,9 @@ pub(super) fn named(sorted: Vec<&Finding>) -> Vec<(String, &Finding)> {
 }
 
 /// A name of the finding that does not change with its message, with other findings or with the
-/// name of the file: the start of SHA-256 over code and subject. The file counts only where nothing
-/// else says what the finding is about.
+/// name of the file: a letter, since a spreadsheet takes digits and `e` for a number, and the start
+/// of SHA-256 over code and subject. The file counts only where nothing else says what the finding
+/// is about.
 fn stable_id(finding: &Finding) -> String {
     let Subject { patient, case, file, object, roi_number, attribute } = &finding.subject;
     let mut hash = Sha256::new();
@@ -222,13 +223,53 @@ fn stable_id(finding: &Finding) -> String {
     hash.update([0]);
     hash.update(attribute.as_deref().unwrap_or(""));
     let mut id = hexadecimal(&hash.finalize());
-    id.truncate(12);
-    id
+    id.truncate(DIGITS);
+    format!("{LETTER}{id}")
+}
+
+/// How many digits a name has behind its letter.
+const DIGITS: usize = 12;
+const LETTER: char = 'f';
+
+/// The name that was typed, as it stands in the table; earlier versions wrote it without its letter.
+/// Absent where it is no name of a finding.
+pub(super) fn typed_id(typed: &str) -> Option<String> {
+    let lower = typed.trim().to_ascii_lowercase();
+    let (base, behind) =
+        lower.split_once('-').map_or((lower.as_str(), None), |(b, n)| (b, Some(n)));
+    let digits = base.strip_prefix(LETTER).filter(|d| d.len() == DIGITS).unwrap_or(base);
+    let right = digits.len() == DIGITS && digits.bytes().all(|b| b.is_ascii_hexdigit());
+    // Behind it stands which of several findings it is, or the state of those decided apart.
+    let counts = |n: &str| n.parse::<usize>().is_ok_and(|n| n > 1) || State::of(n).is_some();
+    let behind_is_right = behind.is_none_or(counts);
+    let behind = behind.map_or(String::new(), |n| format!("-{n}"));
+    (right && behind_is_right).then(|| format!("{LETTER}{digits}{behind}"))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_name_is_read_with_and_without_its_letter() {
+        for (typed, name) in [
+            ("f6e7883916b1e", Some("f6e7883916b1e")),
+            ("6e7883916b1e", Some("f6e7883916b1e")),
+            (" F6E7883916B1E-2 ", Some("f6e7883916b1e-2")),
+            ("f6e7883916b1e-accepted", Some("f6e7883916b1e-accepted")),
+            ("ffffffffffff", Some("fffffffffffff")),
+            ("1,00811E+11", None),
+            ("100811", None),
+            ("6e7883916b1e-1", None),
+            ("", None),
+        ] {
+            assert_eq!(typed_id(typed).as_deref(), name, "{typed}");
+        }
+        let finding = Finding::new(Code::PlanesFew, Subject::default(), "");
+        let id = stable_id(&finding);
+        assert!(id.starts_with(|c: char| c.is_ascii_alphabetic()), "{id}");
+        assert_eq!(typed_id(&id), Some(id));
+    }
 
     #[test]
     fn the_name_of_a_finding_depends_on_code_and_subject_only() {

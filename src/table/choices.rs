@@ -9,17 +9,23 @@
 //! | `treated` | `yes` or `no`: whether this version of the plan was the one treated |
 //! | `relative_unit_gy` | the dose in Gy that relative value 1 stands for |
 //!
-//! A question that is not in this list is left alone, so that others may be put here as well.
+//! A question that is not in this list is left alone and said.
 
 use std::path::Path;
 
+use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
+use tidydose_case::alike::Existing;
 use tidydose_case::{Case, Decisions, Question};
 use tidydose_geometry::units::Gray;
+use tidydose_geometry::units::typed::{self, NotANumber};
 use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
+
+/// The file.
+pub const FILE: &str = "choices.csv";
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
@@ -39,13 +45,36 @@ impl ChoicesFile {
         Ok(Self { file, decisions })
     }
 
-    /// Adds what was decided here to `decisions`.
-    pub fn decide(&self, decisions: &mut Decisions) {
-        let own = self.decisions.clone();
+    /// Adds what was decided here to `decisions`. A plan is meant in any letter case.
+    pub fn decide(&self, known: &Known, decisions: &mut Decisions) {
+        let named = |token: &Token| known.objects.one(token.as_str()).map(Token::new);
+        let own = self.decisions.clone().with_cases(|token| named(&token).unwrap_or(token));
         decisions.same_frame.extend(own.same_frame);
         decisions.dose.extend(own.dose);
         decisions.treated.extend(own.treated);
         decisions.relative_unit.extend(own.relative_unit);
+    }
+
+    /// The answered rows that mean no question, no plan or no dose that is there.
+    #[must_use]
+    pub fn unmatched(&self, known: &Known, cases: &[Case]) -> Vec<Unmatched> {
+        let words: Existing = Question::WORDS.iter().map(|(_, word)| *word).collect();
+        let mut unmatched = Vec::new();
+        let cases = CaseIndex::of(cases);
+        for row in (0..self.file.row_count()).filter(|r| !self.file.text(*r, "decision").is_empty())
+        {
+            let spot = |column| {
+                let value = self.file.text(row, column);
+                Spot { file: FILE, line: UserFile::line(row), column, value }
+            };
+            let question = spot("question").among(&words, "question is put so");
+            let dose = question.as_ref().is_ok_and(|q| *q == Question::Dose.word());
+            let answer = dose.then(|| spot("decision").among(&known.objects, "dose is called so"));
+            unmatched.extend(question.err());
+            unmatched.extend(spot("plan_id").case(&cases).err());
+            unmatched.extend(answer.and_then(Result::err));
+        }
+        unmatched
     }
 
     /// Adds a row for every case that an answer would put right and that has none yet.
@@ -83,7 +112,8 @@ fn decisions(file: &UserFile) -> Result<Decisions, String> {
     for row in 0..file.row_count() {
         let line = UserFile::line(row);
         let (word, answer) = (file.text(row, "question"), file.text(row, "decision"));
-        let question = Question::WORDS.iter().find(|(_, w)| *w == word).map(|(q, _)| *q);
+        let asked = |w: &str| w.eq_ignore_ascii_case(word);
+        let question = Question::WORDS.iter().find(|(_, w)| asked(w)).map(|(q, _)| *q);
         let Some(question) = question.filter(|_| !answer.is_empty()) else { continue };
         let plan = file.text(row, "plan_id");
         if plan.is_empty() {
@@ -132,9 +162,16 @@ fn take(
             all.dose.insert(case, dose.clone()).is_none_or(|before| before == dose)
         }
         Question::RelativeUnit => {
-            let value: Option<f64> = answer.replace(',', ".").parse().ok();
-            let value = value.filter(|v| v.is_finite() && *v > 0.0);
-            let unit = Gray::gy(value.ok_or("a positive number of Gy")?);
+            let unit = match typed::number(answer) {
+                Ok(value) if value > 0.0 => Gray::gy(value),
+                Err(NotANumber::Ambiguous { .. }) => {
+                    return Err(
+                        "one number alone, since its mark can separate thousands; write it \
+                                without a mark, or with fewer or more than three digits behind",
+                    );
+                }
+                _ => return Err("a positive number of Gy"),
+            };
             all.relative_unit.insert(case, unit).is_none_or(|before| before == unit)
         }
     })
@@ -170,6 +207,7 @@ mod tests {
         for (rows, expected) in [
             ("P1;same_frame;;maybe;\n", "row 2: same_frame `maybe` is not yes or no"),
             ("P1;relative_unit_gy;;-1;\n", "is not a positive number of Gy"),
+            ("P1;relative_unit_gy;;2.400;\n", "relative_unit_gy `2.400` is not one number alone"),
             (";treated;;yes;\n", "row 2: plan_id is empty"),
             ("P1;treated;;yes;\nP1;treated;;no;\n", "row 3: an earlier row"),
             ("P1;same_frame;;yes;\nP1;same_frame;;no;\n", "row 3: an earlier row"),
@@ -177,6 +215,29 @@ mod tests {
             let message = read(rows).unwrap_err();
             assert!(message.contains(expected), "{message}");
         }
+    }
+
+    #[test]
+    fn answers_to_nothing_are_said() {
+        let rows = "plan;treatd;;yes;\nplna;treated;;yes;\nPLAN;Treated;;no;\n\
+                    plan;dose_id;;dsoe;\nplan;of_others;;;\n";
+        let file = read(rows).unwrap();
+        let known = Known { objects: ["plan", "dose"].into_iter().collect(), ..Known::default() };
+        let cases = [crate::testing::case_of(&["GTV"])];
+        let said = file.unmatched(&known, &cases);
+        let said: Vec<String> = said.iter().map(Unmatched::sentence).collect();
+        let wanted = [
+            "row 2 of choices.csv, column question: `treatd`: no question is put so; the nearest is \
+             `treated`",
+            "row 3 of choices.csv, column plan_id: `plna`: no plan of table plans is called so; the \
+             nearest is `plan`",
+            "row 5 of choices.csv, column decision: `dsoe`: no dose is called so; the nearest is \
+             `dose`",
+        ];
+        assert_eq!(said, wanted);
+        let mut decisions = Decisions::default();
+        file.decide(&known, &mut decisions);
+        assert!(!decisions.treated[&Token::new("plan")]);
     }
 
     #[test]

@@ -8,11 +8,14 @@ use std::path::Path;
 
 use super::lesion_file::LesionsByCase;
 use super::study::{shown_name, structure_id};
+use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
 use tidydose_analyse::{Fit, fit};
+use tidydose_case::alike::Existing;
 use tidydose_case::{Case, ClinicalLabel, clinical_label};
-use tidydose_rt::finding::{Code, Finding, Subject};
+use tidydose_rt::finding::Code;
+use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
     "patient_id",
@@ -28,6 +31,9 @@ const COLUMNS: &[&str] = &[
     "comment",
 ];
 const REQUIRED: &[&str] = &["patient_id", "clinical_label", "lesion_id"];
+
+/// The file.
+pub const FILE: &str = "clinical_lesions.csv";
 
 /// The columns of a suggestion and of its reasons, by rank.
 const RANKS: [[&str; 2]; 3] =
@@ -80,8 +86,10 @@ impl ClinicalFile {
     }
 
     /// Writes suggestions beside every label, and says which rows cannot be followed.
-    pub fn suggest(&mut self, cases: &[Case], lesions: &LesionsByCase) -> Vec<Finding> {
-        let mut findings = Vec::new();
+    pub fn suggest(&mut self, cases: &[Case], lesions: &LesionsByCase) -> Vec<Unmatched> {
+        let patients: Existing =
+            cases.iter().filter_map(|c| Some(c.patient.as_ref()?.as_str())).collect();
+        let mut unmatched = Vec::new();
         for row in 0..self.file.row_count() {
             let text = |column| self.file.text(row, column).to_owned();
             let (patient, plan) = (text("patient_id"), text("plan_id"));
@@ -89,10 +97,32 @@ impl ClinicalFile {
             if label.is_empty() {
                 continue;
             }
-            let of_patient = |c: &&Case| c.patient.as_ref().is_some_and(|p| p.as_str() == patient);
-            let own: Vec<&Case> = cases.iter().filter(of_patient).collect();
-            let of_plan = |c: &&&Case| plan.is_empty() || c.id.as_str() == plan;
-            let meant: Vec<&Case> = own.iter().filter(of_plan).copied().collect();
+            let spot =
+                |column, value| Spot { file: FILE, line: UserFile::line(row), column, value };
+            let of_patient = spot("patient_id", patient.as_str())
+                .among(&patients, "patient of this patient_id in table plans");
+            let own: Vec<&Case> = cases
+                .iter()
+                .filter(|c| {
+                    c.patient.as_ref().map(Token::as_str) == of_patient.as_ref().ok().copied()
+                })
+                .filter(|c| c.patient.is_some())
+                .collect();
+            let plans: Existing = own.iter().map(|c| c.id.as_str()).collect();
+            let of_plan = match plan.as_str() {
+                "" => Ok(None),
+                plan => spot("plan_id", plan)
+                    .among(&plans, "plan of this plan_id of the patient in table plans")
+                    .map(Some),
+            };
+            let meant: Vec<&Case> = match &of_plan {
+                Ok(plan) => own
+                    .iter()
+                    .filter(|c| plan.is_none_or(|p| c.id.as_str() == p))
+                    .copied()
+                    .collect(),
+                Err(_) => Vec::new(),
+            };
             let ranked = ranked(&clinical_label(&label), &meant, lesions);
             let none = match (own.is_empty(), meant.is_empty()) {
                 (true, _) => "no patient of this patient_id in table plans",
@@ -100,27 +130,48 @@ impl ClinicalFile {
                 (false, false) => "no lesion was drawn",
             };
             self.show(row, &ranked, none);
-            let known = ranked.iter().any(|c| c.id == decided);
-            let fault = match decided.as_str() {
-                "" | NO_LESION => own.is_empty().then(|| none.to_owned()),
-                _ if known => None,
-                _ if ranked.is_empty() => Some(none.to_owned()),
-                _ => Some(format!(
-                    "its lesion_id is none of the {} lesions of the patient; one of those, or \
-                     `{NO_LESION}`, would be accepted",
-                    ranked.len()
-                )),
-            };
-            let subject = Subject {
-                patient: own.first().and_then(|c| c.patient.clone()),
-                ..Subject::default()
-            };
-            findings.extend(fault.map(|reason| {
-                let text = format!("row {} of clinical_lesions.csv: {reason}", UserFile::line(row));
-                Finding::new(Code::ClinicalLabelUnused, subject, text)
+            let fault = of_patient.err().or(of_plan.err()).or_else(|| {
+                self.settle(&decided, &ranked).err().map(|(reason, near)| {
+                    spot("lesion_id", decided.as_str()).unmatched(reason, near)
+                })
+            });
+            unmatched.extend(fault.map(|f| Unmatched {
+                code: Code::ClinicalLabelUnused,
+                patient: own.first().and_then(|c| c.patient.clone()).map(Box::new),
+                ..f
             }));
         }
-        findings
+        unmatched
+    }
+
+    /// Takes a decided lesion in any letter case.
+    ///
+    /// # Errors
+    /// Why it is none of the patient's, with the nearest.
+    fn settle(
+        &mut self,
+        decided: &str,
+        ranked: &[Candidate<'_>],
+    ) -> Result<(), (String, Vec<String>)> {
+        if decided.is_empty() || decided.eq_ignore_ascii_case(NO_LESION) {
+            return Ok(());
+        }
+        let known: Existing = ranked.iter().map(|c| c.id.as_str()).collect();
+        if let Some(id) = known.one(decided) {
+            if let Some(label) = self.confirmed.remove(decided) {
+                self.confirmed.insert(id.to_owned(), label);
+            }
+            return Ok(());
+        }
+        let near = known.nearest(decided, RANKS.len()).into_iter().map(str::to_owned).collect();
+        let reason = match ranked.len() {
+            0 => "no lesion was drawn".to_owned(),
+            n => format!(
+                "none of the {n} lesions of the patient; one of those, or `{NO_LESION}`, would be \
+                 accepted"
+            ),
+        };
+        Err((reason, near))
     }
 
     fn show(&mut self, row: usize, ranked: &[Candidate<'_>], none: &str) {
@@ -217,7 +268,6 @@ mod tests {
     use super::*;
     use crate::testing::{ball, case_of, set_of};
     use tidydose_analyse::{Look, glance};
-    use tidydose_rt::identity::Token;
 
     /// A brain, a lesion in the front of its left and one in the back of its right.
     fn patient() -> (Vec<Case>, LesionsByCase) {
@@ -239,7 +289,7 @@ mod tests {
         look.place.is_some()
     }
 
-    fn suggested(rows: &str) -> (UserFile, Vec<Finding>) {
+    fn suggested(rows: &str) -> (UserFile, Vec<Unmatched>) {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("clinical_lesions.csv");
         std::fs::write(&path, format!("patient_id,clinical_label,lesion_id\n{rows}")).unwrap();
@@ -273,11 +323,15 @@ mod tests {
     fn rows_that_cannot_be_followed_are_findings() {
         let (file, findings) =
             suggested("P1,left,plan/2\nP1,right,plan/9\nP2,left,plan/2\nP1,lost,none\nP3,left,\n");
-        let messages: Vec<&str> = findings.iter().map(|f| f.message.as_str()).collect();
+        let messages: Vec<String> = findings.iter().map(|f| f.finding().message).collect();
         assert_eq!(messages.len(), 3, "{messages:?}");
-        assert!(messages[0].starts_with("row 3 of clinical_lesions.csv: its lesion_id is none"));
+        let lesion =
+            "row 3 of clinical_lesions.csv, column lesion_id: `plan/9`: none of the 2 lesions";
+        assert!(messages[0].starts_with(lesion), "{messages:?}");
+        assert!(messages[0].ends_with("the nearest is `plan/2`, `plan/3`"), "{messages:?}");
         assert!(messages[1].starts_with("row 4") && messages[1].contains("no patient"));
         assert!(messages[2].starts_with("row 6") && messages[2].contains("no patient"));
+        assert!(findings.iter().all(|f| f.code == Code::ClinicalLabelUnused));
         assert!(file.text(2, "why_1").contains("no patient"));
     }
 

@@ -1,20 +1,22 @@
 //! `decisions.csv`: what people decided about findings. The program adds a row for every cause to
 //! look at, the user fills `state`, `decided_by`, `decided_on` and `why`; a row without a state is no
 //! decision. The key is the finding's own name (from code and subject, as in table findings), so
-//! that a decision outlives renamed files, further cases and new messages. Of the row only the state
-//! goes into the tables: who decided, and why, stays with the user.
+//! that a decision outlives renamed files, further cases and new messages; the names of earlier
+//! versions, which lack the letter in front, mean the same. Of the row only the state goes into the
+//! tables: who decided, and why, stays with the user.
 //!
 //! A row with `*` for a finding_id holds for all findings of its `code`, also later ones:
 //! everywhere (`plan_id` is `*` or empty), in a plan, or for a structure (`structure`, or
 //! `roi_number` with a `plan_id`). A narrower row goes before a wider one, so that `open` makes an
 //! exception.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use super::causes::{Cause, causes};
+use super::causes::{Cause, causes, typed_id};
 use super::states::{Scope, State, States};
 use super::structure_names::StructureNames;
+use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
 use tidydose_rt::finding::{Code, Finding, Severity};
@@ -40,6 +42,9 @@ const COLUMNS: &[&str] = &[
     "why",
 ];
 const REQUIRED: &[&str] = &["finding_id", "state"];
+
+/// The file.
+pub const FILE: &str = "decisions.csv";
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
@@ -90,10 +95,11 @@ impl DecisionsFile {
                 by_code.entry(code).or_default().push(cause);
             }
         }
-        let known = self.file.keys(&["finding_id"]);
+        let typed = (0..self.file.row_count()).map(|row| self.file.text(row, "finding_id"));
+        let known: BTreeSet<String> = typed.filter_map(typed_id).collect();
         for (code, list) in by_code {
             let waiting = list.iter().filter(|c| c.waits()).count();
-            let is_new = |c: &&Cause<'f>| c.waits() && !known.contains(&vec![c.id.clone()]);
+            let is_new = |c: &&Cause<'f>| c.waits() && !known.contains(&c.id);
             let new: Vec<&Cause<'f>> = list.iter().filter(is_new).collect();
             if !new.is_empty() && waiting >= SEVERAL {
                 self.propose_for_all(code, waiting);
@@ -135,6 +141,49 @@ impl DecisionsFile {
         ]);
     }
 
+    /// The decided rows that name no finding though the finding is there: those whose name a
+    /// spreadsheet took for a number, and those of which the message is that of another name. A
+    /// finding that is gone leaves its row; that is what most decisions are for.
+    #[must_use]
+    pub fn unmatched<'f>(
+        &self,
+        findings: impl Iterator<Item = &'f Finding>,
+        names: &StructureNames<'f>,
+    ) -> Vec<Unmatched> {
+        let all = self.causes(findings, names);
+        let members = all.iter().flat_map(|c| &c.members).map(|m| m.id.as_str());
+        let ids: BTreeSet<&str> = all.iter().map(|c| c.id.as_str()).chain(members).collect();
+        let mut unmatched = Vec::new();
+        for row in 0..self.file.row_count() {
+            let (state, typed) = (self.file.text(row, "state"), self.file.text(row, "finding_id"));
+            let id = typed_id(typed);
+            let undecided = state.is_empty() || State::of(state) == Some(State::Open);
+            if typed == ALL || undecided || id.as_deref().is_some_and(|id| ids.contains(id)) {
+                continue;
+            }
+            let free = |c: &&Cause<'_>| c.state == State::Open && self.is_about(row, c);
+            let said = |c: &Cause<'_>| c.message() == self.file.text(row, "message");
+            let meant = all.iter().filter(free).filter(|c| id.is_none() || said(c));
+            let nearest: Vec<String> = meant.map(|c| c.id.clone()).collect();
+            if id.is_none() || !nearest.is_empty() {
+                let line = UserFile::line(row);
+                let spot = Spot { file: FILE, line, column: "finding_id", value: typed };
+                unmatched
+                    .push(spot.unmatched("no finding of table findings is called so", nearest));
+            }
+        }
+        unmatched
+    }
+
+    /// Whether a row shows code, plan and structure of a cause.
+    fn is_about(&self, row: usize, cause: &Cause<'_>) -> bool {
+        let plan = cause.shared(|s| s.case.as_ref()).map_or("", Token::as_str);
+        let number = cause.shared(|s| s.roi_number).map_or(String::new(), |n| n.to_string());
+        cause.code().is_some_and(|code| code.definition().id == self.file.text(row, "code"))
+            && self.file.text(row, "plan_id") == plan
+            && self.file.text(row, "roi_number") == number
+    }
+
     /// Writes the file if rows were added.
     ///
     /// # Errors
@@ -169,7 +218,7 @@ fn states(file: &UserFile) -> Result<States, String> {
                 let scope = scope(file, row).map_err(|reason| format!("row {line}: {reason}"))?;
                 states.decide_all(scope, state, line)
             }
-            id => states.decide(id.to_owned(), state),
+            id => states.decide(typed_id(id).unwrap_or_else(|| id.to_owned()), state),
         };
         if earlier.is_some_and(|earlier| earlier != state) {
             return Err(format!("row {line}: an earlier row has another state; keep one of them"));
@@ -219,6 +268,8 @@ mod tests {
         };
         Finding::new(code, subject, message)
     }
+
+    const HEAD: &str = "finding_id,code,plan_id,roi_number,message,state\n";
 
     fn read(text: &str) -> Result<DecisionsFile, String> {
         let folder = tempfile::tempdir().unwrap();
@@ -313,9 +364,45 @@ mod tests {
     #[test]
     fn the_name_of_a_finding_is_the_same_in_every_version() {
         let finding = finding(Code::PlanesFew, 1, "2 planes");
-        assert_eq!(named(vec![&finding])[0].0, "6e7883916b1e");
-        let file = read("finding_id,state\n6e7883916b1e,accepted\n").unwrap();
+        assert_eq!(named(vec![&finding])[0].0, "f6e7883916b1e");
+        let file = read("finding_id,state\nf6e7883916b1e,accepted\n").unwrap();
         assert_eq!(open(&file, &[finding]), Vec::<&Finding>::new());
+    }
+
+    /// Rows of earlier versions have the name without its letter.
+    #[test]
+    fn names_of_earlier_versions_still_decide() {
+        let few = [finding(Code::PlanesFew, 1, "2 planes")];
+        let names = StructureNames::default();
+        let mut file =
+            read(&format!("{HEAD}6e7883916b1e,planes-few,plan-1,1,2 planes,accepted\n")).unwrap();
+        assert_eq!(open(&file, &few), Vec::<&Finding>::new());
+        assert!(file.unmatched(few.iter(), &names).is_empty());
+        file.propose(few.iter(), &names);
+        assert_eq!(file.file.row_count(), 1, "no second row");
+    }
+
+    #[test]
+    fn a_mangled_name_is_said_with_the_finding_it_belongs_to() {
+        let findings =
+            [finding(Code::VolumeImplausible, 1, "2 cc"), finding(Code::VolumeImplausible, 2, "x")];
+        let rows = "\"1,00811E+11\",volume-implausible,plan-1,1,2 cc,accepted\n\
+                    100811000000,volume-implausible,plan-1,2,x,waived\n\
+                    123456789abc,volume-implausible,plan-1,2,gone,corrected\n\
+                    1e+5,,,,,\n";
+        let file = read(&format!("{HEAD}{rows}")).unwrap();
+        let list = file.unmatched(findings.iter(), &StructureNames::default());
+        let said: Vec<String> = list.iter().map(Unmatched::sentence).collect();
+        assert_eq!(said.len(), 2, "{said:?}");
+        let id = &named(vec![&findings[0]])[0].0;
+        assert_eq!(
+            said[0],
+            format!(
+                "row 2 of decisions.csv, column finding_id: `1,00811E+11`: no finding of table \
+                 findings is called so; the nearest is `{id}`"
+            )
+        );
+        assert!(said[1].starts_with("row 3 ") && said[1].contains("the nearest is `f"), "{said:?}");
     }
 
     #[test]

@@ -7,10 +7,12 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::study::{shown_name, structure_id};
+use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
 use tidydose_analyse::Lesion;
+use tidydose_case::alike::Existing;
 use tidydose_case::{Case, registered_motion};
 use tidydose_rt::Registration;
 use tidydose_rt::identity::Token;
@@ -27,6 +29,9 @@ const COLUMNS: &[&str] = &[
     "comment",
 ];
 const REQUIRED: &[&str] = &["lesion_id", "same_as"];
+
+/// The file.
+pub const FILE: &str = "lesions.csv";
 
 /// Lesions of two courses whose centres lie further apart than this are not proposed as one, mm:
 /// half of the diameter up to which a metastasis counts as small (20 mm).
@@ -72,6 +77,45 @@ impl LesionFile {
         &self.decisions
     }
 
+    /// Takes decided rows for lesions that are there in any letter case, and says which rows mean no
+    /// lesion. A lesion of a case that could not be read is not missed.
+    pub fn settle(&mut self, cases: &[Case], lesions: &LesionsByCase) -> Vec<Unmatched> {
+        let known = ids(cases, lesions);
+        let read: Existing = lesions.keys().map(|id| id.as_str()).collect();
+        let plans: Existing = cases.iter().map(|c| c.id.as_str()).collect();
+        let unread = |id: &str| {
+            let plan = id.rsplit_once('/').map_or(id, |(plan, _)| plan);
+            plans.one(plan).is_some() && read.one(plan).is_none()
+        };
+        let mut unmatched = Vec::new();
+        let mut meant = |row: usize, column: &'static str, value: &str| -> Option<String> {
+            let spot = Spot { file: FILE, line: UserFile::line(row), column, value };
+            if value.is_empty() || unread(value) {
+                return Some(value.to_owned()).filter(|v| !v.is_empty());
+            }
+            let found = spot.among(&known, "lesion of table lesions is called so");
+            match found {
+                Ok(id) => Some(id.to_owned()),
+                Err(row) => {
+                    unmatched.push(row);
+                    None
+                }
+            }
+        };
+        let mut settled = LesionDecisions::new();
+        for row in 0..self.file.row_count() {
+            let id = self.file.text(row, "lesion_id");
+            let Some(mut decision) = self.decisions.get(id).cloned() else { continue };
+            let same_as = decision.same_as.as_deref().unwrap_or_default();
+            decision.same_as = meant(row, "same_as", same_as);
+            if let Some(id) = meant(row, "lesion_id", id) {
+                settled.entry(id).or_insert(decision);
+            }
+        }
+        self.decisions = settled;
+        unmatched
+    }
+
     /// Adds a row for every lesion that has none yet, and a proposal where there was none.
     pub fn propose(
         &mut self,
@@ -81,8 +125,10 @@ impl LesionFile {
     ) {
         let mut sorted: Vec<&Case> = cases.iter().collect();
         sorted.sort_by_key(|c| (&c.patient, &c.id));
-        let ids = (0..self.file.row_count()).map(|row| (self.file.text(row, "lesion_id"), row));
-        let rows: BTreeMap<String, usize> = ids.map(|(id, row)| (id.to_owned(), row)).collect();
+        let known = ids(cases, lesions);
+        let rows = (0..self.file.row_count())
+            .filter_map(|row| Some((known.one(self.file.text(row, "lesion_id"))?.to_owned(), row)));
+        let rows: BTreeMap<String, usize> = rows.collect();
         for case in &sorted {
             for lesion in lesions.get(&case.id).into_iter().flatten() {
                 let id = structure_id(case, lesion.roi_number);
@@ -114,6 +160,15 @@ impl LesionFile {
     pub fn write(&self, path: &Path) -> Result<(), WriteError> {
         self.file.write(path, Access::Shared)
     }
+}
+
+/// Every lesion_id.
+fn ids(cases: &[Case], lesions: &LesionsByCase) -> Existing {
+    let of_case = |case: &Case| {
+        let list = lesions.get(&case.id).into_iter().flatten();
+        list.map(|l| structure_id(case, l.roi_number)).collect::<Vec<_>>()
+    };
+    cases.iter().flat_map(of_case).collect()
 }
 
 fn day(case: &Case) -> Option<i64> {
@@ -285,6 +340,36 @@ mod tests {
         matrix[3] = -90.0;
         contradicting.items[0].motion = Rigid::from_matrix(&matrix);
         assert_eq!(proposed(&[registration, contradicting]), (String::new(), String::new()));
+    }
+
+    #[test]
+    fn rows_that_mean_no_lesion_are_said_and_not_followed() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("lesions.csv");
+        let rows = "FIRST/1,new,\nsecond/9,new,\nsecond/1,frist/1,left\nunread/1,new,\n";
+        std::fs::write(&path, format!("lesion_id,same_as,clinical_label\n{rows}")).unwrap();
+        let cases = [course("first", 100), course("second", 400), course("unread", 500)];
+        let lesions =
+            LesionsByCase::from([(Token::new("first"), at(0.0)), (Token::new("second"), at(40.0))]);
+        let mut file = LesionFile::read(&path).unwrap();
+        let said = file.settle(&cases, &lesions);
+        let said: Vec<String> = said.iter().map(Unmatched::sentence).collect();
+        assert_eq!(said.len(), 2, "{said:?}");
+        assert!(
+            said[0].starts_with("row 3 of lesions.csv, column lesion_id: `second/9`: no lesion")
+        );
+        assert!(said[0].contains("the nearest is `second/1`"), "{said:?}");
+        assert!(said[1].starts_with("row 4 of lesions.csv, column same_as: `frist/1`"), "{said:?}");
+        assert!(said[1].ends_with("the nearest is `first/1`"), "{said:?}");
+        let decided: Vec<&str> = file.decisions().keys().map(String::as_str).collect();
+        assert_eq!(decided, ["first/1", "second/1", "unread/1"]);
+        let second = &file.decisions()["second/1"];
+        assert_eq!(
+            (second.same_as.as_ref(), second.clinical_label.as_deref()),
+            (None, Some("left"))
+        );
+        file.propose(&cases, &lesions, &[]);
+        assert_eq!(file.file.row_count(), 4, "the rows of both lesions are there");
     }
 
     #[test]

@@ -2,12 +2,18 @@
 //! the form of the user's; a study's own `limits.csv` adds rows to it, or replaces rows of the
 //! same organ, metric, fractions, tier and source.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
+use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
+use tidydose_case::{Case, nearest_standard, standard_name};
 use tidydose_metrics::limits::{BUILT_IN, COLUMNS, Limit, row};
+
+/// A study's own limits.
+pub const FILE: &str = "limits.csv";
 
 /// The list that comes with the program.
 ///
@@ -25,6 +31,41 @@ pub fn built_in() -> Result<Vec<Limit>, ReadError> {
 /// When it cannot be read; the message names row, column, value and what would be accepted.
 pub fn read(path: &Path) -> Result<Vec<Limit>, ReadError> {
     limits(&UserFile::read(path, COLUMNS, COLUMNS)?, path)
+}
+
+/// The organs of the program's own list and of a study's: standard names, or names that lists use.
+///
+/// # Errors
+/// As [`built_in`].
+pub fn organs(of_study: &[Limit]) -> Result<Vec<String>, ReadError> {
+    Ok(built_in()?.iter().chain(of_study).map(|l| l.organ.clone()).collect())
+}
+
+/// The rows of a study's own list whose organ is no standard name and no structure of the archive:
+/// nothing would ever be held against them.
+///
+/// # Errors
+/// As [`read`].
+pub fn unmatched(path: &Path, cases: &[Case]) -> Result<Vec<Unmatched>, ReadError> {
+    let file = UserFile::read(path, COLUMNS, COLUMNS)?;
+    let used = cases.iter().flat_map(|c| &c.names).filter_map(|n| n.standard.clone());
+    let mut used: BTreeSet<String> = used.collect();
+    used.extend(built_in()?.into_iter().map(|limit| limit.organ));
+    let others: Vec<String> = used.iter().cloned().collect();
+    let mut unmatched = Vec::new();
+    for row in 0..file.row_count() {
+        let organ = file.text(row, "organ");
+        let known = used.contains(organ) || standard_name(organ).as_deref() == Some(organ);
+        if organ.is_empty() || known {
+            continue;
+        }
+        let line = UserFile::line(row);
+        let spot = Spot { file: FILE, line, column: "organ", value: organ };
+        let nearest = nearest_standard(organ, &others);
+        let reason = "no standard name and no structure of the archive is called so";
+        unmatched.push(spot.unmatched(reason, nearest));
+    }
+    Ok(unmatched)
 }
 
 /// `base` with the rows of `more`, which replace those of the same key.
@@ -68,7 +109,6 @@ fn limits(file: &UserFile, path: &Path) -> Result<Vec<Limit>, ReadError> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use std::collections::BTreeSet;
 
     const HEADER: &str = "organ;metric;operator;limit;unit;fractions;tier;target_inside;source;\
                           evidence;endpoint;risk;note";
@@ -105,6 +145,22 @@ mod tests {
         assert!(text.contains("<= or <"), "{text}");
         let text = read_text(&right.replace("D1cc", "D1ccm")).unwrap_err();
         assert!(text.contains("row 2, column `metric`: `D1ccm[Gy]`"), "{text}");
+    }
+
+    #[test]
+    fn an_organ_that_nothing_is_called_is_said_with_its_nearest() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("limits.csv");
+        let row = |organ: &str| format!("{organ};D1cc[Gy];<=;9;Gy;1;local;judge;ours;read;;;\n");
+        let rows = [row("Pons"), row("Brainstm"), row("Skin"), row("Vein")].concat();
+        std::fs::write(&path, format!("{HEADER}\n{rows}")).unwrap();
+        let mut case = crate::testing::case_of(&["x"]);
+        case.names[0].standard = Some("Vein".to_owned());
+        let said = unmatched(&path, &[case]).unwrap();
+        let said: Vec<String> = said.iter().map(Unmatched::sentence).collect();
+        assert_eq!(said.len(), 1, "{said:?}");
+        assert!(said[0].starts_with("row 3 of limits.csv, column organ: `Brainstm`"), "{said:?}");
+        assert!(said[0].contains("the nearest is `Brainstem`"), "{said:?}");
     }
 
     #[test]

@@ -1,16 +1,27 @@
 //! `names.csv`: which standard name and role each structure name stands for. The program proposes,
 //! the user decides in the columns `name_standard` and `role`; a row left blank there is no
 //! decision. A row with `plan_id` and `roi_number` speaks of one structure, a row without of the
-//! name wherever it occurs.
+//! name wherever it occurs, in any letter case and with any blanks where one name alone is meant.
+//!
+//! `name_standard` holds a standard name, a target's name such as `GTV1`, or a name that begins with
+//! `z` as those of helpers do. Any other name of an organ is refused, since a slip (`Brainstm`) would
+//! make the organ disappear from every table and limit. A name of one's own is written `own:NAME` in
+//! one row and may stand without the mark in others; an organ of the program's limits or of the
+//! study's `limits.csv` needs no mark.
 
 use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::seen::Seen;
 use super::structures::{role, role_words};
+use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
-use tidydose_case::{Decisions, NameDecision, Proposal, volume_window};
+use tidydose_case::alike::Existing;
+use tidydose_case::{
+    Case, Decisions, NameDecision, OWN, Proposal, Role, nearest_standard, own_name, standard_name,
+    volume_window,
+};
 use tidydose_rt::identity::Token;
 
 const COLUMNS: &[&str] = &[
@@ -47,31 +58,107 @@ enum Subject {
 #[derive(Debug, Clone)]
 pub struct NamesFile {
     file: UserFile,
-    decisions: BTreeMap<Subject, NameDecision>,
+    decisions: BTreeMap<Subject, Decided>,
 }
 
+/// A decision with the row it stands in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+struct Decided {
+    row: usize,
+    decision: NameDecision,
+}
+
+/// The file.
+pub const FILE: &str = "names.csv";
+
 impl NamesFile {
-    /// Reads `names.csv`; empty where there is none.
+    /// Reads `names.csv`; empty where there is none. `organs` are names that need no mark, since a
+    /// list of limits has them.
     ///
     /// # Errors
-    /// When it cannot be read, a role is unknown, an ROI Number is no number or stands without
-    /// its plan, or two rows decide the same thing differently.
-    pub fn read(path: &Path) -> Result<Self, ReadError> {
-        let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
+    /// When it cannot be read, a role is unknown, a standard name is none, an ROI Number is no
+    /// number or stands without its plan, or two rows decide the same thing differently.
+    pub fn read(path: &Path, organs: &[String]) -> Result<Self, ReadError> {
+        let decided = |file: &UserFile| decisions(file, organs);
+        let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decided)?;
         Ok(Self { file, decisions })
     }
 
-    /// Adds what was decided here to `decisions`.
-    pub fn decide(&self, decisions: &mut Decisions) {
-        for (subject, decision) in &self.decisions {
-            let decision = decision.clone();
-            match subject {
-                Subject::Name(name) => decisions.names.insert(name.clone(), decision),
-                Subject::Structure(case, number) => {
-                    decisions.structures.insert((case.clone(), *number), decision)
-                }
+    /// The names that were decided upon.
+    pub fn standard_names(&self) -> impl Iterator<Item = &str> {
+        self.decisions.values().filter_map(|decided| decided.decision.standard.as_deref())
+    }
+
+    /// Adds what was decided here to `decisions`, and says which rows mean nothing that is there.
+    pub fn decide(
+        &self,
+        known: &Known,
+        cases: &[Case],
+        decisions: &mut Decisions,
+    ) -> Vec<Unmatched> {
+        let mut unmatched = Vec::new();
+        let cases = CaseIndex::of(cases);
+        // Names as they are written come before names that are alike.
+        let (exact, alike): (Vec<_>, Vec<_>) = self.decisions.iter().partition(|(subject, _)| {
+            matches!(subject, Subject::Name(name) if known.roi_names.one(name) == Some(name))
+        });
+        for (subject, decided) in exact.into_iter().chain(alike) {
+            let taken = match subject {
+                Subject::Name(name) => self.decide_name(name, decided, known, decisions),
+                Subject::Structure(plan, number) => self
+                    .structure(plan, *number, decided.row, &cases)
+                    .map(|key| decisions.structures.insert(key, decided.decision.clone()))
+                    .map(|_| ()),
             };
+            unmatched.extend(taken.err());
         }
+        unmatched
+    }
+
+    fn spot<'s>(&self, row: usize, column: &'static str, value: &'s str) -> Spot<'s> {
+        Spot { file: FILE, line: UserFile::line(row), column, value }
+    }
+
+    fn decide_name(
+        &self,
+        name: &str,
+        decided: &Decided,
+        known: &Known,
+        decisions: &mut Decisions,
+    ) -> Result<(), Unmatched> {
+        let spot = self.spot(decided.row, "name_original", name);
+        let name = spot.among(&known.roi_names, "structure of the archive is called so")?;
+        let before = decisions.names.entry(name.to_owned()).or_insert(decided.decision.clone());
+        if *before == decided.decision {
+            return Ok(());
+        }
+        Err(spot.unmatched("another row decides this name otherwise", vec![name.to_owned()]))
+    }
+
+    /// The structure that a row speaks of, by the names of the tables.
+    fn structure(
+        &self,
+        plan: &Token,
+        number: i64,
+        row: usize,
+        cases: &CaseIndex<'_>,
+    ) -> Result<(Token, i64), Unmatched> {
+        let case = self.spot(row, "plan_id", plan.as_str()).case(cases)?;
+        let rois = case.structure_set.as_ref().map_or(&[][..], |set| &set.rois);
+        let called = self.file.text(row, "name_original");
+        let named: Existing = rois.iter().map(|roi| roi.name.as_str()).collect();
+        let meant = rois.iter().find(|roi| named.one(called) == Some(roi.name.as_str()));
+        let nearest = meant.map(|roi| roi.number.to_string()).into_iter().collect();
+        let text = number.to_string();
+        let spot = self.spot(row, "roi_number", &text);
+        let Some(roi) = rois.iter().find(|roi| roi.number == number) else {
+            return Err(spot.unmatched("the plan has no structure of this number", nearest));
+        };
+        if meant.is_some_and(|other| other.number != number && other.name != roi.name) {
+            let reason = format!("the structure of this number is called `{}`", roi.name);
+            return Err(spot.unmatched(reason, nearest));
+        }
+        Ok((case.id.clone(), number))
     }
 
     /// Adds a row for every proposal whose name has none yet, and refreshes what the program saw
@@ -80,12 +167,7 @@ impl NamesFile {
     pub fn propose(&mut self, proposals: &[Proposal], seen: &BTreeMap<String, Seen>) {
         let mut sorted: Vec<_> = proposals.iter().collect();
         sorted.sort_by_key(|p| &p.original);
-        let mut rows: BTreeMap<String, usize> = BTreeMap::new();
-        for row in 0..self.file.row_count() {
-            if self.file.text(row, "plan_id").is_empty() {
-                rows.entry(self.file.exact_text(row, "name_original").to_owned()).or_insert(row);
-            }
-        }
+        let rows = self.rows_of_names(&sorted);
         for p in sorted {
             let nothing = Seen::default();
             let values = evidence_cells(p, seen.get(&p.original).unwrap_or(&nothing));
@@ -94,13 +176,32 @@ impl NamesFile {
                 self.file.add(&cells);
                 continue;
             };
-            let decided = self.decisions.contains_key(&Subject::Name(p.original.clone()));
+            let decided = self.decisions.values().any(|d| d.row == row);
             for (column, value) in &values {
-                if !value.is_empty() && (!decided || !PROPOSED.contains(column)) {
+                // How the user's cell writes the name is the user's.
+                let own = *column == "name_original";
+                if !own && !value.is_empty() && (!decided || !PROPOSED.contains(column)) {
                     self.file.refresh(row, column, value);
                 }
             }
         }
+    }
+
+    /// The row that speaks of each name: the one that writes it so, else one that is alike.
+    fn rows_of_names(&self, proposals: &[&Proposal]) -> BTreeMap<String, usize> {
+        let names: Existing = proposals.iter().map(|p| p.original.as_str()).collect();
+        let of_name = |row: &usize| self.file.text(*row, "plan_id").is_empty();
+        let all: Vec<usize> = (0..self.file.row_count()).filter(of_name).collect();
+        let mut rows: BTreeMap<String, usize> = BTreeMap::new();
+        for exact in [true, false] {
+            for row in &all {
+                let typed = self.file.exact_text(*row, "name_original");
+                if let Some(name) = names.one(typed).filter(|name| (*name == typed) == exact) {
+                    rows.entry(name.to_owned()).or_insert(*row);
+                }
+            }
+        }
+        rows
     }
 
     /// Writes the file if something was added or refreshed.
@@ -136,27 +237,40 @@ fn evidence_cells(p: &Proposal, seen: &Seen) -> Vec<(&'static str, String)> {
     ]
 }
 
-fn decisions(file: &UserFile) -> Result<BTreeMap<Subject, NameDecision>, String> {
-    let mut decisions = BTreeMap::new();
+fn decisions(file: &UserFile, organs: &[String]) -> Result<BTreeMap<Subject, Decided>, String> {
+    let cells = (0..file.row_count()).map(|row| file.text(row, "name_standard"));
+    let own = cells.filter_map(own_name).map(str::to_owned);
+    let accepted: Vec<String> = own.chain(organs.iter().cloned()).collect();
+    let (mut decisions, mut faults) = (BTreeMap::<Subject, Decided>::new(), Vec::new());
     for row in 0..file.row_count() {
-        let line = UserFile::line(row);
-        let Some(decision) = decision(file, row).map_err(|e| format!("row {line}: {e}"))? else {
-            continue;
-        };
-        let subject = subject(file, row).map_err(|e| format!("row {line}: {e}"))?;
-        if let Some(earlier) = decisions.insert(subject, decision.clone())
-            && earlier != decision
-        {
-            let name = file.text(row, "name_original");
-            return Err(format!(
-                "row {line}: `{name}` is decided differently in an earlier row; keep one of them"
-            ));
-        }
+        let decided = decision(file, row, &accepted);
+        let result = decided.and_then(|d| match d {
+            None => Ok(()),
+            Some(decision) => {
+                let decided = Decided { row, decision };
+                let earlier = decisions.entry(subject(file, row)?).or_insert(decided.clone());
+                if earlier.decision == decided.decision {
+                    Ok(())
+                } else {
+                    Err(otherwise(file, row))
+                }
+            }
+        });
+        faults.extend(result.err().map(|e| format!("row {}: {e}", UserFile::line(row))));
     }
-    Ok(decisions)
+    if faults.is_empty() { Ok(decisions) } else { Err(faults.join("\n  ")) }
 }
 
-fn decision(file: &UserFile, row: usize) -> Result<Option<NameDecision>, String> {
+fn otherwise(file: &UserFile, row: usize) -> String {
+    let name = file.text(row, "name_original");
+    format!("`{name}` is decided differently in an earlier row; keep one of them")
+}
+
+fn decision(
+    file: &UserFile,
+    row: usize,
+    accepted: &[String],
+) -> Result<Option<NameDecision>, String> {
     let standard = Some(file.text(row, "name_standard")).filter(|t| !t.is_empty());
     let word = Some(file.text(row, "role")).filter(|t| !t.is_empty());
     if standard.is_none() && word.is_none() {
@@ -168,7 +282,31 @@ fn decision(file: &UserFile, row: usize) -> Result<Option<NameDecision>, String>
             format!("role `{word}` is unknown; one of {} is accepted", role_words().join(", "))
         })?),
     };
-    Ok(Some(NameDecision { standard: standard.map(str::to_owned), role }))
+    let standard = standard.map(|typed| standard_of(typed, role, accepted)).transpose()?;
+    Ok(Some(NameDecision { standard, role }))
+}
+
+/// The standard name that was typed. What stands for no organ by its role may be called anything.
+fn standard_of(typed: &str, role: Option<Role>, accepted: &[String]) -> Result<String, String> {
+    let no_organ = |role: Role| {
+        role.is_target() || matches!(role, Role::TargetSum | Role::Helper | Role::Marker)
+    };
+    let own: Existing = accepted.iter().collect();
+    let known = own_name(typed).map(str::to_owned).or_else(|| standard_name(typed));
+    let known = known.or_else(|| own.one(typed).map(str::to_owned));
+    if let Some(name) = known.or_else(|| role.is_some_and(no_organ).then(|| typed.to_owned())) {
+        return Ok(name);
+    }
+    let nearest: Vec<_> =
+        nearest_standard(typed, accepted).iter().map(|n| format!("`{n}`")).collect();
+    let nearest = match nearest.as_slice() {
+        [] => String::new(),
+        names => format!(", the nearest is {}", names.join(", ")),
+    };
+    Err(format!(
+        "name_standard `{typed}` is no standard name{nearest}; a name of your own is accepted as \
+         `{OWN}{typed}`"
+    ))
 }
 
 fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
@@ -183,107 +321,4 @@ fn subject(file: &UserFile, row: usize) -> Result<Subject, String> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use tidydose_case::{NameBasis, Role};
-
-    fn read(text: &str) -> Result<NamesFile, String> {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("names.csv");
-        std::fs::write(&path, text).unwrap();
-        NamesFile::read(&path).map_err(|e| e.reason)
-    }
-
-    fn file(rows: &str) -> String {
-        format!("{}\r\n{rows}", COLUMNS.join(","))
-    }
-
-    fn proposal(original: &str) -> Proposal {
-        Proposal {
-            original: original.to_owned(),
-            seen: 3,
-            standard: Some("Brainstem".to_owned()),
-            role: Role::Organ,
-            basis: NameBasis::Rule,
-        }
-    }
-
-    #[test]
-    fn decisions_are_read_and_blank_rows_are_none() {
-        let names = read(&file(
-            "Stamm,,,3,Brainstem,organ,rule,,,,,,,Brainstem,,\r\n\
-             x,,,1,,unknown,none,,,,,,,,Helper,\r\n\
-             y,,,1,,,none,,,,,,,,,\r\nStamm,P1,4,,,,,,,,,,,BrainStem_PRV03,prv,\r\n",
-        ))
-        .unwrap();
-        let mut decisions = Decisions::default();
-        names.decide(&mut decisions);
-        assert_eq!((decisions.names.len(), decisions.structures.len()), (2, 1));
-        let stamm = &decisions.names["Stamm"];
-        assert_eq!((stamm.standard.as_deref(), stamm.role), (Some("Brainstem"), None));
-        let x = &decisions.names["x"];
-        assert_eq!((x.standard.as_deref(), x.role), (None, Some(Role::Helper)));
-        let one = &decisions.structures[&(Token::new("P1"), 4)];
-        assert_eq!(one.role, Some(Role::Prv));
-    }
-
-    #[test]
-    fn faults_name_the_row_and_the_remedy() {
-        let message = |rows: &str| read(&file(rows)).unwrap_err();
-        assert!(
-            message("a,,,,,,,,,,,,,,orgn,\n").contains("row 2: role `orgn` is unknown; one of gtv")
-        );
-        assert!(message("a,P1,,,,,,,,,,,,B,,\n").contains("both or not at all"));
-        assert!(message("a,P1,x,,,,,,,,,,,B,,\n").contains("`x` is not a whole number"));
-        assert!(
-            message("a,,,,,,,,,,,,,B,,\na,,,,,,,,,,,,,C,,\n").contains("row 3: `a` is decided")
-        );
-    }
-
-    /// A file of a version without evidence keeps its columns and gets the new ones behind them.
-    #[test]
-    fn a_file_of_an_earlier_version_is_read_and_its_decisions_hold() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("names.csv");
-        let old = "name_original;plan_id;roi_number;name_standard;role;my note\r\n\
-                   b;;;Pons;organ;mine\r\nc;;;;;\r\n";
-        std::fs::write(&path, old).unwrap();
-        let mut names = NamesFile::read(&path).unwrap();
-        let seen = BTreeMap::from([("c".to_owned(), Seen::of([(24.5, None)]))]);
-        names.propose(&[proposal("b"), proposal("c")], &seen);
-        names.write(&path).unwrap();
-        let after = std::fs::read_to_string(&path).unwrap();
-        assert!(after.contains("\r\nb;;;Pons;organ;mine;3;;;"), "{after}");
-        assert!(after.contains("\r\nc;;;;;;3;Brainstem;organ;rule;24.5;24.5;"), "{after}");
-        let mut decisions = Decisions::default();
-        NamesFile::read(&path).unwrap().decide(&mut decisions);
-        assert_eq!(decisions.names.len(), 1);
-        assert_eq!(decisions.names["b"].standard.as_deref(), Some("Pons"));
-    }
-
-    #[test]
-    fn a_second_proposal_changes_nothing_and_a_new_one_is_added_below() {
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("names.csv");
-        let seen = || BTreeMap::from([("b".to_owned(), Seen::of([(24.5, None), (26.0, None)]))]);
-        let decided = file(
-            "b,,,3,Brainstem,organ,rule,25.25,24.5 to 26,,,12 to 60,\"adult anatomy, \
-             from memory\",Pons,organ,sure\r\n",
-        );
-        std::fs::write(&path, &decided).unwrap();
-        let mut names = NamesFile::read(&path).unwrap();
-        names.propose(&[proposal("b"), proposal("=a")], &seen());
-        names.write(&path).unwrap();
-        let after = std::fs::read_to_string(&path).unwrap();
-        assert_eq!(
-            after,
-            format!(
-                "{decided}'=a,,,3,Brainstem,organ,rule,,,,,12 to 60,\"adult anatomy, from memory\",,,\r\n"
-            )
-        );
-        let mut names = NamesFile::read(&path).unwrap();
-        names.propose(&[proposal("=a"), proposal("b")], &seen());
-        names.write(&path).unwrap();
-        assert_eq!(std::fs::read_to_string(&path).unwrap(), after);
-    }
-}
+mod tests;

@@ -11,6 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::user_file::{ReadError, UserFile};
+use tidydose_geometry::units::typed::{self, NotANumber};
 
 /// Columns that are understood. All but the first and third may be missing.
 pub const COLUMNS: &[&str] = &[
@@ -36,8 +37,18 @@ pub const LOST: &str = "lost";
 /// `event_type` of death.
 pub const DEATH: &str = "death";
 
-const BASES: &[&str] = &["biopsy", "imaging", "clinical"];
-const VITAL: &[&str] = &["alive", "dead", "unknown"];
+/// Words of `basis` with what they mean.
+pub const BASES: &[(&str, &str)] = &[
+    ("biopsy", "the diagnosis rests on tissue"),
+    ("imaging", "on images"),
+    ("clinical", "on the course"),
+];
+/// Words of `vital_status` with what they mean.
+pub const VITAL: &[(&str, &str)] = &[
+    ("alive", "alive at the last contact"),
+    ("dead", "dead; day_last_contact is the day of death"),
+    ("unknown", "not known"),
+];
 const GRADES: std::ops::RangeInclusive<i64> = 0..=5;
 
 /// One row of the sheet.
@@ -173,8 +184,12 @@ impl Reader<'_> {
 
     fn day(&mut self, column: &str) -> Option<i64> {
         let found = self.text(column)?;
+        let ambiguous = typed::number(&found).err().filter(|e| *e != NotANumber::None);
         match found.parse::<i64>() {
             Ok(day) if day >= 0 => return Some(day),
+            Err(_) if ambiguous.is_some() => {
+                self.fault(column, "a whole number of days without any mark is accepted");
+            }
             Ok(_) => self.fault(column, "it lies before the treatment; 0 or more is accepted"),
             Err(_) if found.matches(['-', '/', '.']).count() >= 2 => {
                 self.fault(column, "a date; the number of days since the treatment is accepted");
@@ -198,7 +213,8 @@ impl Reader<'_> {
             grade
         });
         let symptomatic = self.word("symptomatic", &["true", "false", "yes", "no", "1", "0"]);
-        let dead = match self.word("vital_status", VITAL).as_deref() {
+        let of = |list: &[(&'static str, &str)]| list.iter().map(|(w, _)| *w).collect::<Vec<_>>();
+        let dead = match self.word("vital_status", &of(VITAL)).as_deref() {
             Some("dead") => Some(true),
             Some("alive") => Some(false),
             _ => None,
@@ -211,7 +227,7 @@ impl Reader<'_> {
             day_event: self.day("day_event"),
             grade,
             grade_scale: self.text("grade_scale"),
-            basis: self.word("basis", BASES),
+            basis: self.word("basis", &of(BASES)),
             symptomatic: symptomatic.map(|w| ["true", "yes", "1"].contains(&w.as_str())),
             day_last_imaging: self.day("day_last_imaging"),
             day_last_contact: self.day("day_last_contact"),
@@ -369,6 +385,7 @@ mod tests {
             ("P1;;necrosis;2021-03-04", "`2021-03-04`; a date; the number of days"),
             ("P1;;necrosis;-4", "`-4`; it lies before the treatment"),
             ("P1;;necrosis;1.5", "`1.5`; a whole number of days"),
+            ("P1;;necrosis;1.000", "`1.000`; a whole number of days without any mark"),
             ("P1;;necrosis;1;7;CTCAE_5", "`7`; a whole number from 0 to 5"),
             ("P1;;necrosis;1;3;", "column `grade_scale`: ``; the scale"),
             ("P1;;necrosis;1;;;guess", "`guess`; biopsy, imaging, clinical or nothing"),

@@ -8,15 +8,17 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::study::shown_name;
+use super::unmatched::{CaseIndex, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_csv::number;
 use super::write_file::{Access, WriteError};
 use tidydose_analyse::Analysis;
-use tidydose_case::{Case, Decisions, NamedRoi};
+use tidydose_case::alike::Existing;
+use tidydose_case::{Case, Decisions, NamedRoi, recognise};
 use tidydose_geometry::units::Gray;
+use tidydose_geometry::units::typed::{self, NotANumber};
 use tidydose_metrics::Status;
-use tidydose_rt::Plan;
-use tidydose_rt::identity::Token;
+use tidydose_rt::{Plan, RoiHeader};
 
 const COLUMNS: &[&str] = &[
     "plan_id",
@@ -37,8 +39,21 @@ const REQUIRED: &[&str] = &["plan_id", "roi_number", "prescription_gy"];
 #[derive(Debug, Clone)]
 pub struct PrescriptionsFile {
     file: UserFile,
-    decisions: BTreeMap<(Token, Option<i64>), Gray>,
+    decisions: Vec<Decided>,
 }
+
+/// A decided row.
+#[derive(Debug, Clone, PartialEq)]
+struct Decided {
+    row: usize,
+    plan: String,
+    /// Absent where the dose holds for every target of the plan.
+    roi_number: Option<i64>,
+    dose: Gray,
+}
+
+/// The file.
+pub const FILE: &str = "prescriptions.csv";
 
 impl PrescriptionsFile {
     /// Reads `prescriptions.csv`; empty where there is none.
@@ -51,9 +66,88 @@ impl PrescriptionsFile {
         Ok(Self { file, decisions })
     }
 
-    /// Adds what was decided here to `decisions`.
-    pub fn decide(&self, decisions: &mut Decisions) {
-        decisions.prescriptions.extend(self.decisions.clone());
+    /// Adds what was decided here to `decisions`, and says which rows mean no plan or no structure of
+    /// their plan.
+    pub fn decide(&self, cases: &[Case], decisions: &mut Decisions) -> Vec<Unmatched> {
+        let mut unmatched = Vec::new();
+        let cases = CaseIndex::of(cases);
+        for decided in &self.decisions {
+            match self.meant(decided, &cases, decisions) {
+                Ok(case) => {
+                    let key = (case.id.clone(), decided.roi_number);
+                    decisions.prescriptions.insert(key, decided.dose);
+                }
+                Err(row) => unmatched.push(row),
+            }
+        }
+        unmatched
+    }
+
+    fn spot<'s>(&self, row: usize, column: &'static str, value: &'s str) -> Spot<'s> {
+        Spot { file: FILE, line: UserFile::line(row), column, value }
+    }
+
+    /// The case of a row, whose structure it has and which its column `structure` does not deny.
+    fn meant<'c>(
+        &self,
+        decided: &Decided,
+        cases: &CaseIndex<'c>,
+        decisions: &Decisions,
+    ) -> Result<&'c Case, Unmatched> {
+        let Decided { row, plan, roi_number, .. } = decided;
+        let case = self.spot(*row, "plan_id", plan).case(cases)?;
+        let Some(number) = roi_number else { return Ok(case) };
+        let rois = case.structure_set.as_ref().map_or(&[][..], |set| &set.rois);
+        // What a structure is or was called here: by the file, by the rules, by the user.
+        let called = |roi: &RoiHeader| -> Existing {
+            let decided = decisions.name(&case.id, roi.number, &roi.name);
+            let by_user = decided.and_then(|d| d.standard.clone());
+            let names = [Some(roi.name.clone()), recognise(&roi.name).standard, by_user];
+            names.into_iter().flatten().collect()
+        };
+        let typed = self.file.text(*row, "structure");
+        let has = |roi: &&RoiHeader| !typed.is_empty() && called(roi).one(typed).is_some();
+        let own = rois.iter().find(|roi| roi.number == *number);
+        let others = rois.iter().filter(has).map(|roi| roi.number.to_string());
+        let others: Vec<String> = others.collect();
+        let text = number.to_string();
+        let spot = self.spot(*row, "roi_number", &text);
+        match own {
+            None => Err(spot.unmatched("the plan has no structure of this number", others)),
+            Some(roi) if !others.is_empty() && !has(&roi) => {
+                let reason = format!("the structure of this number is called `{}`", roi.name);
+                Err(spot.unmatched(reason, others))
+            }
+            Some(_) => Ok(case),
+        }
+    }
+
+    /// The rows whose structure is there and no target, or whose plan has none. To be called when
+    /// names and roles are known.
+    #[must_use]
+    pub fn without_target(&self, cases: &[Case]) -> Vec<Unmatched> {
+        let mut unmatched = Vec::new();
+        let cases = CaseIndex::of(cases);
+        for Decided { row, plan, roi_number, .. } in &self.decisions {
+            let Ok(case) = self.spot(*row, "plan_id", plan).case(&cases) else { continue };
+            let targets: Vec<&NamedRoi> =
+                case.names.iter().filter(|n| n.role.is_target()).collect();
+            let text = roi_number.map_or(String::new(), |n| n.to_string());
+            let spot = self.spot(*row, "roi_number", &text);
+            let named = roi_number.and_then(|number| case.name(number));
+            if let Some(named) = named.filter(|n| !n.role.is_target()) {
+                let (name, role) = (&named.original, named.role.word());
+                let reason = format!(
+                    "the structure `{name}` has the role {role}, which is no target; names.csv \
+                     decides roles"
+                );
+                let numbers = targets.iter().map(|n| n.number.to_string()).collect();
+                unmatched.push(spot.unmatched(reason, numbers));
+            } else if roi_number.is_none() && targets.is_empty() {
+                unmatched.push(spot.unmatched("the plan has no target", Vec::new()));
+            }
+        }
+        unmatched
     }
 
     /// Adds a row for every single target that has none yet, and refreshes what was derived from
@@ -61,7 +155,12 @@ impl PrescriptionsFile {
     pub fn propose(&mut self, cases: &[Case], analyses: &[Analysis]) {
         let mut sorted: Vec<_> = cases.iter().collect();
         sorted.sort_by_key(|c| (&c.patient, &c.id));
-        let key = |row| ["plan_id", "roi_number"].map(|c| self.file.text(row, c).to_owned());
+        let ids: Existing = cases.iter().map(|c| c.id.as_str()).collect();
+        let key = |row| {
+            let plan = self.file.text(row, "plan_id");
+            let plan = ids.one(plan).unwrap_or(plan);
+            [plan, self.file.text(row, "roi_number")].map(str::to_owned)
+        };
         let rows: BTreeMap<[String; 2], usize> =
             (0..self.file.row_count()).map(|row| (key(row), row)).collect();
         for case in sorted {
@@ -161,46 +260,58 @@ fn rounded(value: f64, steps: f64) -> String {
     number((value * steps).round() / steps)
 }
 
-fn decisions(file: &UserFile) -> Result<BTreeMap<(Token, Option<i64>), Gray>, String> {
-    let mut decisions = BTreeMap::new();
+fn decisions(file: &UserFile) -> Result<Vec<Decided>, String> {
+    let mut decisions: Vec<Decided> = Vec::new();
     for row in 0..file.row_count() {
         let line = UserFile::line(row);
         let text = file.text(row, "prescription_gy");
         if text.is_empty() {
             continue;
         }
-        let dose = dose(text).ok_or_else(|| {
-            format!("row {line}: prescription_gy `{text}` is not a positive number of Gy")
-        })?;
-        let plan = file.text(row, "plan_id");
+        let dose = dose(text)
+            .map_err(|reason| format!("row {line}: prescription_gy `{text}` {reason}"))?;
+        let plan = file.text(row, "plan_id").to_owned();
         if plan.is_empty() {
             return Err(format!("row {line}: plan_id is empty; copy it from table plans"));
         }
-        let roi =
+        let roi_number =
             match file.text(row, "roi_number") {
                 "" => None,
                 text => Some(text.parse().map_err(|_| {
                     format!("row {line}: roi_number `{text}` is not a whole number")
                 })?),
             };
-        let earlier = decisions.insert((Token::new(plan), roi), dose);
-        if earlier.is_some_and(|e| e != dose) {
+        let mut earlier = decisions.iter().filter(|d| d.plan == plan && d.roi_number == roi_number);
+        if earlier.any(|e| e.dose != dose) {
             return Err(format!("row {line}: an earlier row has another dose; keep one of them"));
         }
+        decisions.push(Decided { row, plan, roi_number, dose });
     }
     Ok(decisions)
 }
 
-/// A dose as people type it: decimal point or decimal comma.
-fn dose(text: &str) -> Option<Gray> {
-    let value: f64 = text.replace(',', ".").parse().ok()?;
-    (value.is_finite() && value > 0.0).then_some(Gray::gy(value))
+/// Grids above this dose are not believed (finding `dose-implausible`); a prescription above it was
+/// typed in centigray.
+const LARGEST_GY: f64 = 300.0;
+
+/// A dose as people type it, or why it is none.
+fn dose(text: &str) -> Result<Gray, String> {
+    match typed::number(text) {
+        Ok(value) if value > LARGEST_GY => Err(format!(
+            "is more than {LARGEST_GY} Gy; the dose of all fractions in gray would be accepted, \
+             not in centigray"
+        )),
+        Ok(value) if value > 0.0 => Ok(Gray::gy(value)),
+        Err(ambiguous @ NotANumber::Ambiguous { .. }) => Err(ambiguous.to_string()),
+        _ => Err("is not a positive number of Gy".to_owned()),
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::example::Example;
+    use crate::testing::case_of;
     use tidydose_analyse::Measurement;
     use tidydose_metrics::Outcome;
 
@@ -216,9 +327,8 @@ mod tests {
         let file =
             read("P1;2;met;20;plan;;;;22,5;\r\nP1;;;;;;;;18.0;all\r\nP2;1;met;20;plan;;;;;\r\n");
         let decisions = file.unwrap().decisions;
-        assert_eq!(decisions.len(), 2);
-        assert_eq!(decisions[&(Token::new("P1"), Some(2))], Gray::gy(22.5));
-        assert_eq!(decisions[&(Token::new("P1"), None)], Gray::gy(18.0));
+        let read: Vec<_> = decisions.iter().map(|d| (d.roi_number, d.dose)).collect();
+        assert_eq!(read, [(Some(2), Gray::gy(22.5)), (None, Gray::gy(18.0))]);
     }
 
     #[test]
@@ -226,6 +336,9 @@ mod tests {
         for (rows, expected) in [
             ("P1;2;;;;;;;-3;\n", "row 2: prescription_gy `-3`"),
             ("P1;2;;;;;;;20 Gy;\n", "row 2: prescription_gy `20 Gy`"),
+            ("P1;2;;;;;;;2.400;\n", "row 2: prescription_gy `2.400` can mean 2.4 or 2400; 2.4 or"),
+            ("P1;2;;;;;;;18,000;\n", "row 2: prescription_gy `18,000` can mean 18 or 18000"),
+            ("P1;2;;;;;;;2400;\n", "prescription_gy `2400` is more than 300 Gy; the dose of all"),
             (";2;;;;;;;20;\n", "row 2: plan_id is empty"),
             ("P1;x;;;;;;;20;\n", "row 2: roi_number `x`"),
             ("P1;2;;;;;;;20;\nP1;2;;;;;;;21;\n", "row 3: an earlier row"),
@@ -233,6 +346,32 @@ mod tests {
             let message = read(rows).unwrap_err();
             assert!(message.contains(expected), "{message}");
         }
+    }
+
+    #[test]
+    fn rows_of_no_plan_no_structure_or_no_target_are_said() {
+        let rows = "plan;1;;;;;;;20;\nPLAN;2;;;;;;;18;\nplan;7;GTV1;;;;;;18;\n\
+                    plan;2;GTV1;;;;;;19;\nplna;1;;;;;;;20;\nplan;3;;;;;;;9;\n";
+        let file = read(rows).unwrap();
+        let cases = [case_of(&["GTV1", "GTV2", "Pons"])];
+        let mut decisions = Decisions::default();
+        let mut said = file.decide(&cases, &mut decisions);
+        said.extend(file.without_target(&cases));
+        let said: Vec<String> = said.iter().map(Unmatched::sentence).collect();
+        let wanted = [
+            "row 4 of prescriptions.csv, column roi_number: `7`: the plan has no structure of this \
+             number; the nearest is `1`",
+            "row 5 of prescriptions.csv, column roi_number: `2`: the structure of this number is \
+             called `GTV2`; the nearest is `1`",
+            "row 6 of prescriptions.csv, column plan_id: `plna`: no plan of table plans is called \
+             so; the nearest is `plan`",
+            "row 7 of prescriptions.csv, column roi_number: `3`: the structure `Pons` has the role \
+             organ, which is no target; names.csv decides roles; the nearest is `1`, `2`",
+        ];
+        assert_eq!(said, wanted);
+        let plan = tidydose_rt::identity::Token::new("plan");
+        assert_eq!(decisions.prescriptions[&(plan.clone(), Some(1))], Gray::gy(20.0));
+        assert_eq!(decisions.prescriptions[&(plan, Some(2))], Gray::gy(18.0));
     }
 
     #[test]

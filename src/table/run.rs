@@ -11,6 +11,7 @@ use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
+use super::decided::Digests;
 use super::study::Study;
 use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
 use tidydose_rt::finding::Severity;
@@ -32,6 +33,8 @@ pub struct Run<'a> {
     pub method: &'a str,
     /// Whether all cases were done.
     pub complete: bool,
+    /// What was decided in each file of the study when the run began.
+    pub decided: &'a Digests,
     /// The tables that were written.
     pub tables: &'a [Written],
 }
@@ -44,6 +47,7 @@ struct Document<'a> {
     settings: &'a Value,
     settings_sha256: String,
     inputs_sha256: String,
+    decisions_sha256: &'a Digests,
     counts: Counts,
     tables: &'a [Written],
     remarks: Vec<String>,
@@ -112,6 +116,7 @@ pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), Wr
         settings: run.settings,
         settings_sha256: settings_digest(run.settings),
         inputs_sha256: inputs_digest(study.inventory),
+        decisions_sha256: run.decided,
         counts: counts(study),
         tables: run.tables,
         remarks: remarks(run.tables),
@@ -190,7 +195,14 @@ mod tests {
         let path = folder.path().join("run.json");
         let tables = [Written { table: "dvh", rows: 2_000_000, csv: false }];
         let settings = settings();
-        let run = Run { settings: &settings, method: "How.", complete: true, tables: &tables };
+        let decided = Digests::from([("names.csv".to_owned(), "ab".repeat(32))]);
+        let run = Run {
+            settings: &settings,
+            method: "How.",
+            complete: true,
+            decided: &decided,
+            tables: &tables,
+        };
         write_run(&example.study(), &run, &path).unwrap();
         std::fs::read_to_string(path).unwrap()
     }
@@ -215,6 +227,7 @@ mod tests {
         assert_eq!(json["counts"]["files"]["duplicate"], 0);
         assert_eq!(json["remarks"][0].as_str().unwrap().split(' ').next(), Some("dvh"));
         assert_eq!(json["caution"], CAUTION);
+        assert_eq!(json["decisions_sha256"]["names.csv"], "ab".repeat(32));
     }
 
     #[test]

@@ -3,11 +3,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::decisions::FILE;
 use super::structure_names::Name;
+use super::unmatched::{Spot, Unmatched};
 use tidydose_case::Case;
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
-use tidydose_rt::nearest::nearest;
+use tidydose_rt::nearest::most_like;
 
 /// What a person made of a finding.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -22,9 +24,21 @@ pub enum State {
     Waived,
 }
 
-const STATES: [State; 4] = [State::Open, State::Accepted, State::Corrected, State::Waived];
-
 impl State {
+    /// Every state.
+    pub const ALL: [Self; 4] = [Self::Open, Self::Accepted, Self::Corrected, Self::Waived];
+
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Open => "nobody has decided",
+            Self::Accepted => "looked at; the numbers stand as they are",
+            Self::Corrected => "put right at the source or in another file",
+            Self::Waived => "not to be looked at for this study",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -41,7 +55,7 @@ impl State {
         &[Self::Open.word(), Self::Accepted.word(), Self::Corrected.word(), Self::Waived.word()];
 
     pub(super) fn of(word: &str) -> Option<Self> {
-        STATES.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
+        Self::ALL.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
     }
 }
 
@@ -131,10 +145,10 @@ impl States {
         fitting.max_by_key(|(s, _)| s.narrowness()).map(|(_, (state, _))| *state)
     }
 
-    /// Decisions about plans and structures that no case has, in words, with what there is instead.
+    /// Decisions about plans and structures that no case has, with what there is instead.
     #[must_use]
-    pub fn unmatched(&self, cases: &[Case]) -> Vec<String> {
-        let mut words = Vec::new();
+    pub fn unmatched(&self, cases: &[Case]) -> Vec<Unmatched> {
+        let mut unmatched = Vec::new();
         let plans: BTreeSet<&str> = cases.iter().map(|c| c.id.as_str()).collect();
         let names = || cases.iter().flat_map(|c| &c.names);
         let structures: BTreeSet<&str> = names()
@@ -143,18 +157,28 @@ impl States {
             .collect();
         for (scope, (_, line)) in &self.scopes {
             if let Some(plan) = scope.plan.as_ref().filter(|p| !plans.contains(p.as_str())) {
-                let near = nearest(plan.as_str(), plans.iter().copied());
-                words.push(format!("row {line}: no case is called {plan}; nearest: {near}"));
+                let near = most_like(plan.as_str(), plans.iter().copied(), SHOWN);
+                let spot =
+                    Spot { file: FILE, line: *line, column: "plan_id", value: plan.as_str() };
+                unmatched.push(spot.unmatched("no case is called so", owned(&near)));
             }
             if let Some(name) =
                 scope.structure.as_ref().filter(|n| !structures.contains(n.as_str()))
             {
-                let near = nearest(name, structures.iter().copied());
-                words.push(format!("row {line}: no structure is called {name}; nearest: {near}"));
+                let near = most_like(name, structures.iter().copied(), SHOWN);
+                let spot = Spot { file: FILE, line: *line, column: "structure", value: name };
+                unmatched.push(spot.unmatched("no structure is called so", owned(&near)));
             }
         }
-        words
+        unmatched
     }
+}
+
+/// So many of the nearest names are offered.
+const SHOWN: usize = 3;
+
+fn owned(names: &[&str]) -> Vec<String> {
+    names.iter().map(|n| (*n).to_owned()).collect()
 }
 
 #[cfg(test)]
@@ -198,11 +222,14 @@ mod tests {
         states.decide_all(scope(Some("plan-1"), None, Some("Brainstm")), State::Waived, 7);
         let mut case = crate::example::Example::new().cases.remove(0);
         case.id = Token::new("plan-1");
-        let words = states.unmatched(&[case.clone()]);
-        assert_eq!(words.len(), 1, "{words:?}");
-        assert!(words[0].starts_with("row 7: no structure is called Brainstm; nearest: "));
+        let list = states.unmatched(&[case.clone()]);
+        assert_eq!(list.len(), 1, "{list:?}");
+        let words =
+            "row 7 of decisions.csv, column structure: `Brainstm`: no structure is called so";
+        assert!(list[0].sentence().starts_with(words), "{}", list[0].sentence());
         case.id = Token::new("plan-2");
-        let words = states.unmatched(&[case]);
-        assert!(words[0].starts_with("row 7: no case is called plan-1; nearest: plan-2"));
+        let words = "row 7 of decisions.csv, column plan_id: `plan-1`: no case is called so; the \
+                     nearest is `plan-2`";
+        assert_eq!(states.unmatched(&[case])[0].sentence(), words);
     }
 }

@@ -22,7 +22,7 @@ pub(super) const TABLE: Table = Table {
 };
 
 /// Every role.
-const ALL_ROLES: [Role; 11] = [
+pub(super) const ALL_ROLES: [Role; 11] = [
     Role::Gtv,
     Role::Ctv,
     Role::Ptv,

@@ -3,11 +3,13 @@
 //! name in `sum` and says in `basis` what is added. Without that nothing is added: the plans stand
 //! side by side in the tables.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
+use tidydose_case::alike::Existing;
 use tidydose_case::{Case, PlanSum, SumBasis, can_be_summed, courses, frames_join};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{Plan, Registration};
@@ -25,6 +27,9 @@ const COLUMNS: &[&str] = &[
     "comment",
 ];
 const REQUIRED: &[&str] = &["patient_id", "plan_id", "sum", "basis"];
+
+/// The file.
+pub const FILE: &str = "sums.csv";
 
 /// The file with its decisions.
 #[derive(Debug, Clone)]
@@ -50,6 +55,32 @@ impl SumsFile {
         &self.sums
     }
 
+    /// Takes plans and patients in any letter case, and says which rows mean none that is there.
+    pub fn settle(&mut self, known: &Known, cases: &[Case]) -> Vec<Unmatched> {
+        let mut unmatched = Vec::new();
+        let index = CaseIndex::of(cases);
+        for row in 0..self.file.row_count() {
+            if self.file.text(row, "sum").is_empty() {
+                continue;
+            }
+            let spot = |column| {
+                let value = self.file.text(row, column);
+                Spot { file: FILE, line: UserFile::line(row), column, value }
+            };
+            let patient = spot("patient_id").among(&known.patients, "patient is called so");
+            unmatched.extend(patient.err());
+            unmatched.extend(spot("plan_id").case(&index).err());
+        }
+        let plans: Existing = cases.iter().map(|c| c.id.as_str()).collect();
+        let meant = |all: &Existing, t: &Token| all.one(t.as_str()).map_or(t.clone(), Token::new);
+        for sum in &mut self.sums {
+            sum.patient = meant(&known.patients, &sum.patient);
+            sum.plans = sum.plans.iter().map(|p| meant(&plans, p)).collect();
+            sum.structures_of = sum.structures_of.as_ref().map(|p| meant(&plans, p));
+        }
+        unmatched
+    }
+
     /// Adds a row for every plan that could be part of a sum and has none yet.
     pub fn propose(&mut self, cases: &[Case], registrations: &[Registration]) {
         let courses = courses(cases);
@@ -60,12 +91,15 @@ impl SumsFile {
                 by_patient.entry(patient).or_default().push(case);
             }
         }
-        let mut known = self.file.keys(&["plan_id"]);
+        let plans: Existing = cases.iter().map(|c| c.id.as_str()).collect();
+        let typed = (0..self.file.row_count()).map(|row| self.file.text(row, "plan_id"));
+        let mut known: BTreeSet<String> =
+            typed.filter_map(|id| plans.one(id)).map(str::to_owned).collect();
         for (patient, mut own) in by_patient {
             own.sort_by_key(|c| (day(c), &c.id));
             let Some(latest) = own.last().copied().filter(|_| own.len() > 1) else { continue };
             for case in own {
-                if !known.insert(vec![case.id.to_string()]) {
+                if !known.insert(case.id.to_string()) {
                     continue;
                 }
                 let number = |n: Option<i64>| n.map_or(String::new(), |n| n.to_string());
@@ -162,6 +196,23 @@ mod tests {
         assert_eq!(first.plans, [Token::new("a"), Token::new("b")].into());
         assert_eq!((first.basis, &first.structures_of), (SumBasis::Eqd2, &Some(Token::new("a"))));
         assert_eq!((second.basis, second.plans.len()), (SumBasis::Physical, 1));
+    }
+
+    #[test]
+    fn plans_are_meant_in_any_case_and_others_are_said() {
+        let mut case = case_of(&["GTV"]);
+        case.id = Token::new("Oabc12");
+        let known = Known { patients: ["patient"].into_iter().collect(), ..Known::default() };
+        let mut file =
+            read("Patient,OABC12,all,eqd2,yes\npatent,Oabc21,all2,eqd2,\nx,y,,,\n").unwrap();
+        let said: Vec<String> =
+            file.settle(&known, &[case]).iter().map(Unmatched::sentence).collect();
+        assert_eq!(said.len(), 2, "{said:?}");
+        assert!(said[0].starts_with("row 3 of sums.csv, column patient_id: `patent`"), "{said:?}");
+        assert!(said[1].ends_with("the nearest is `Oabc12`"), "{said:?}");
+        let sum = file.sums().iter().find(|s| s.name == "all").unwrap();
+        assert_eq!((sum.patient.as_str(), sum.plans.len()), ("patient", 1));
+        assert_eq!(sum.structures_of, Some(Token::new("Oabc12")));
     }
 
     #[test]

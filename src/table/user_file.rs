@@ -2,12 +2,15 @@
 //! `decisions.csv`, `limits.csv`. The program reads decisions from them and adds proposals; it never
 //! changes or drops a row, a decision, a column or the user's own way of writing (separator,
 //! byte-order mark). Columns that hold what the program saw are refreshed where a file says so. A
-//! file to which nothing is added is not touched at all.
+//! file to which nothing is added is not touched at all. A new file that people edit begins with a
+//! byte-order mark: without it a spreadsheet opened by a double-click shows `Größe` as `GrÃ¶ÃŸe`.
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 use std::io;
 use std::path::{Path, PathBuf};
+
+use sha2::{Digest, Sha256};
 
 use super::write_csv::without_formula;
 use super::write_file::{Access, WriteError, replace_file_for};
@@ -30,16 +33,20 @@ pub struct UserFile {
     columns: Vec<String>,
     rows: Vec<Vec<String>>,
     added: usize,
+    /// SHA-256 of the bytes that were read; absent where there was no file.
+    read: Option<Vec<u8>>,
 }
 
-const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
+/// By which a spreadsheet knows UTF-8.
+pub const BYTE_ORDER_MARK: &[u8] = b"\xef\xbb\xbf";
 
 impl UserFile {
     /// A file that does not exist yet, with these columns.
     #[must_use]
     pub fn new(columns: &[&str]) -> Self {
         let columns = columns.iter().map(|c| (*c).to_owned()).collect();
-        Self { separator: b',', byte_order_mark: false, columns, rows: Vec::new(), added: 0 }
+        let rows = Vec::new();
+        Self { separator: b',', byte_order_mark: false, columns, rows, added: 0, read: None }
     }
 
     /// The file at `path`, or an empty one with `columns` where there is none. Comma, semicolon and
@@ -57,6 +64,7 @@ impl UserFile {
             Err(e) => return Err(fault(e.to_string())),
         };
         let mut file = Self::of_text(&bytes, path, required)?;
+        file.read = Some(Sha256::digest(&bytes).to_vec());
         for column in columns {
             if !file.has(column) {
                 file.columns.push((*column).to_owned());
@@ -69,7 +77,7 @@ impl UserFile {
         Ok(file)
     }
 
-    /// As [`Self::read`], with what `decided` makes of the rows.
+    /// As [`Self::read`] for a file that people edit, with what `decided` makes of the rows.
     ///
     /// # Errors
     /// As [`Self::read`], and when `decided` finds a row at fault.
@@ -78,7 +86,8 @@ impl UserFile {
         [required, columns]: [&[&str]; 2],
         decided: impl FnOnce(&Self) -> Result<T, String>,
     ) -> Result<(Self, T), ReadError> {
-        let file = Self::read(path, required, columns)?;
+        let mut file = Self::read(path, required, columns)?;
+        file.byte_order_mark |= !path.exists();
         let decisions =
             decided(&file).map_err(|reason| ReadError { path: path.to_path_buf(), reason })?;
         Ok((file, decisions))
@@ -131,7 +140,7 @@ impl UserFile {
                 row
             })
             .collect();
-        Ok(Self { separator, byte_order_mark, columns, rows, added: 0 })
+        Ok(Self { separator, byte_order_mark, columns, rows, added: 0, read: None })
     }
 
     /// Names of the columns in order.
@@ -203,12 +212,18 @@ impl UserFile {
         }
     }
 
-    /// Writes the file if it is new, rows were added or values refreshed; otherwise leaves it as it is.
+    /// Writes the file if it is new, rows were added or values refreshed; otherwise leaves it as it
+    /// is. A file that somebody saved since it was read is left alone as well: the next run adds what
+    /// this one would have, and nothing that was decided meanwhile is lost.
     ///
     /// # Errors
     /// When it cannot be written.
     pub fn write(&self, path: &Path, access: Access) -> Result<(), WriteError> {
         if self.added == 0 && path.exists() {
+            return Ok(());
+        }
+        let now = std::fs::read(path).ok().map(|bytes| Sha256::digest(&bytes).to_vec());
+        if now.is_some() && now != self.read {
             return Ok(());
         }
         replace_file_for(path, access, |output| {
@@ -273,6 +288,42 @@ mod tests {
         let text = "\u{feff}standard;name;my note\r\nBrainstem;Stamm;\"a;b\"\r\n";
         let after = String::from_utf8(round(text.as_bytes(), true)).unwrap();
         assert_eq!(after, format!("{text};new;\r\n"));
+    }
+
+    #[test]
+    fn a_new_file_for_people_begins_with_a_byte_order_mark_and_an_old_one_stays() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("names.csv");
+        let written = || {
+            let read = UserFile::read_decided(&path, [COLUMNS, COLUMNS], |_| Ok(()));
+            let (mut file, ()) = read.unwrap();
+            file.add(&[("name", "Größe")]);
+            file.write(&path, Access::Shared).unwrap();
+            std::fs::read(&path).unwrap()
+        };
+        let new = written();
+        assert!(new.starts_with("\u{feff}name,standard\r\nGröße,".as_bytes()), "{new:?}");
+        assert!(written().starts_with(BYTE_ORDER_MARK));
+        std::fs::write(&path, "name,standard\n").unwrap();
+        assert!(written().starts_with(b"name,standard\r\n"));
+    }
+
+    /// Somebody saves the file in a spreadsheet while a run goes on.
+    #[test]
+    fn what_was_saved_since_reading_is_not_overwritten() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("names.csv");
+        for before in [None, Some("name,standard\na,\n")] {
+            if let Some(text) = before {
+                std::fs::write(&path, text).unwrap();
+            }
+            let mut file = UserFile::read(&path, COLUMNS, COLUMNS).unwrap();
+            file.add(&[("name", "b")]);
+            let saved = "name,standard\na,Pons\n";
+            std::fs::write(&path, saved).unwrap();
+            file.write(&path, Access::Shared).unwrap();
+            assert_eq!(std::fs::read_to_string(&path).unwrap(), saved);
+        }
     }
 
     #[test]

@@ -5,6 +5,7 @@
 use std::path::Path;
 
 use super::user_file::{ReadError, UserFile};
+use tidydose_geometry::units::typed::{self, NotANumber};
 
 /// Columns of the sheet. The last three are the reader's.
 pub const COLUMNS: &[&str] = &[
@@ -53,17 +54,18 @@ pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
     let required = &COLUMNS[..8];
     let file = UserFile::read(path, required, &[])?;
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
+    let typed = (0..file.row_count()).map(|row| file.text(row, "report_value"));
+    let decimal = typed::decimal_mark(typed);
     for row in 0..file.row_count() {
         let text = |column: &str| file.text(row, column).to_owned();
         let typed = text("report_value");
-        let report_value = number(&typed);
-        if report_value.is_none() && !typed.is_empty() {
-            faults.push(format!(
-                "row {}, column `report_value`: `{typed}`; a number of 0 or more in the unit of \
-                 the row, or nothing, is accepted",
-                row + 2
-            ));
-        }
+        let report_value = match number(&typed, decimal) {
+            Ok(value) => value,
+            Err(reason) => {
+                faults.push(format!("row {}, column `report_value`: `{typed}`{reason}", row + 2));
+                None
+            }
+        };
         rows.push(Checked {
             row: row + 2,
             patient_id: text("patient_id"),
@@ -90,10 +92,17 @@ pub fn is_filled_in(path: &Path) -> bool {
     (0..file.row_count()).any(|row| theirs.iter().any(|c| !file.text(row, c).is_empty()))
 }
 
-/// A number as people type it: decimal point or decimal comma.
-fn number(text: &str) -> Option<f64> {
-    let value: f64 = text.replace(',', ".").parse().ok()?;
-    (value.is_finite() && value >= 0.0).then_some(value)
+/// A number as people type it; absent where nothing was typed. Values are copied from a report that
+/// writes all of them in one way.
+fn number(text: &str, decimal: Option<char>) -> Result<Option<f64>, String> {
+    if text.is_empty() {
+        return Ok(None);
+    }
+    match typed::number_beside(text, decimal) {
+        Ok(value) if value >= 0.0 => Ok(Some(value)),
+        Err(ambiguous @ NotANumber::Ambiguous { .. }) => Err(format!(" {ambiguous}")),
+        _ => Err("; a number of 0 or more in the unit of the row, or nothing, is accepted".into()),
+    }
 }
 
 #[cfg(test)]
@@ -121,7 +130,7 @@ mod tests {
 
     #[test]
     fn a_fault_names_row_column_and_value() {
-        for typed in ["n/a", "-1", "1.2.3", "inf"] {
+        for typed in ["n/a", "-1", "1.2.3", "inf", "1.250"] {
             let (_folder, path) = sheet(typed);
             let said = read(&path).unwrap_err().to_string();
             let wanted = format!("row 2, column `report_value`: `{typed}`");

@@ -127,14 +127,6 @@ pub(super) const PAIRED: &[&str] = &[
     "Lung",
 ];
 
-/// Every standard name of the list, those with a side for both.
-#[must_use]
-pub fn standard_names() -> Vec<String> {
-    let single = SINGLE.iter().map(|name| (*name).to_owned());
-    let sides = |name: &&str| ["L", "R"].map(|side| format!("{name}_{side}"));
-    single.chain(PAIRED.iter().flat_map(sides)).collect()
-}
-
 /// Paired structures whose union has a name.
 pub(super) const UNIONS: &[(&str, &str)] = &[
     ("Eye", "Eyes"),

@@ -57,13 +57,6 @@ pub fn recognise(original: &str) -> Recognition {
         .unwrap_or_else(|| plain_organ(original, &all))
 }
 
-/// Whether a name is one of the catalogue, or follows its rules: that of a target, a margin or an
-/// aid.
-#[must_use]
-pub fn is_standard_name(name: &str) -> bool {
-    recognise(name).standard.as_deref() == Some(name)
-}
-
 /// Role of a standard name.
 pub(super) fn role_of(standard: &str) -> Role {
     let head: String = standard.chars().take_while(char::is_ascii_uppercase).collect();

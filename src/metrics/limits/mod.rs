@@ -39,6 +39,18 @@ impl Tier {
         (Self::LocalPractice, "local"),
     ];
 
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Optimal => "to be aimed at",
+            Self::Mandatory => "not to be exceeded",
+            Self::Published => "published without a tier",
+            Self::Objective => "an objective of a planning study, not a tolerance",
+            Self::LocalPractice => "your own",
+        }
+    }
+
     /// The word used in lists and tables.
     #[must_use]
     pub fn word(self) -> &'static str {

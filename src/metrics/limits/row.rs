@@ -3,6 +3,7 @@
 
 use super::{Limit, Tier};
 use crate as metrics;
+use tidydose_geometry::units::typed::{self, NotANumber};
 
 /// The columns of a list of limits.
 pub const COLUMNS: &[&str] = &[
@@ -58,7 +59,7 @@ pub fn read<'a>(cell: impl Fn(&'static str) -> &'a str) -> Result<Limit, RowFaul
         "<" => false,
         _ => return Err(fault("operator", "<= or <")),
     };
-    let value = number(cell("limit")).ok_or_else(|| fault("limit", "a number of 0 or more"))?;
+    let value = number(cell("limit")).map_err(|accepted| fault("limit", &accepted))?;
     let fractions = fractions(cell("fractions"))
         .ok_or_else(|| fault("fractions", "a number such as 3, or a range such as 25-40"))?;
     let tiers = Tier::WORDS.iter().find(|(_, word)| *word == cell("tier"));
@@ -87,10 +88,15 @@ pub fn read<'a>(cell: impl Fn(&'static str) -> &'a str) -> Result<Limit, RowFaul
     })
 }
 
-/// A number as people type it: decimal point or decimal comma.
-fn number(text: &str) -> Option<f64> {
-    let value: f64 = text.replace(',', ".").parse().ok()?;
-    (value.is_finite() && value >= 0.0).then_some(value)
+/// A number as people type it, or what would be accepted.
+fn number(text: &str) -> Result<f64, String> {
+    match typed::number(text) {
+        Ok(value) if value >= 0.0 => Ok(value),
+        Err(NotANumber::Ambiguous { small, large }) if small >= 0.0 => {
+            Err(format!("{small} or {large}, whichever is meant"))
+        }
+        _ => Err("a number of 0 or more".to_owned()),
+    }
 }
 
 fn fractions(text: &str) -> Option<[u32; 2]> {
@@ -144,6 +150,7 @@ pub(crate) mod tests {
             ("operator", ">=", "<= or <"),
             ("limit", "-1", "0 or more"),
             ("limit", "NaN", "0 or more"),
+            ("limit", "12,500", "12.5 or 12500, whichever is meant"),
             ("unit", "cGy", "Gy, the unit of D0.1cc[Gy]"),
             ("fractions", "5-3", "25-40"),
             ("fractions", "0", "25-40"),

@@ -90,19 +90,28 @@ pub enum ExplainError {
 
 /// Where a value comes from.
 #[derive(Debug, Clone)]
-pub struct Explanation(Account);
+pub struct Explanation {
+    account: Account,
+    stale: Option<String>,
+}
 
 impl Explanation {
+    /// The same with what to say where something was decided after the tables were made.
+    #[must_use]
+    pub fn stale(self, stale: Option<String>) -> Self {
+        Self { stale, ..self }
+    }
+
     /// As plain text for a terminal.
     #[must_use]
     pub fn text(&self) -> String {
-        text::text(&self.0)
+        text::text(&self.account)
     }
 
     /// As one HTML text that needs nothing else.
     #[must_use]
     pub fn page(&self) -> String {
-        page::page(&self.0)
+        page::page(&self.account, self.stale.as_deref())
     }
 }
 
@@ -122,7 +131,7 @@ pub fn explain(tables: &Tables, name: &CellName<'_>) -> Result<Explanation, Expl
     let (found, metric) = find::named(metrics, &plan_id, name)?;
     let metric = metric.ok_or_else(|| find::no_metric(metrics, &found))?;
     let row = find::row(metrics, &found, metric)?;
-    Ok(Explanation(Account::read(tables, &row)))
+    Ok(Explanation { account: Account::read(tables, &row), stale: None })
 }
 
 /// The picture of the structure of a cell, as SVG; the metric does not matter.

@@ -23,7 +23,7 @@ const PARTS: [(&str, &str); 7] = [
 ];
 
 /// The whole page.
-pub(super) fn page(account: &Account) -> String {
+pub(super) fn page(account: &Account, stale: Option<&str>) -> String {
     let v = &account.value;
     let bodies: [Markup; PARTS.len()] = [
         definition(account),
@@ -47,7 +47,7 @@ pub(super) fn page(account: &Account) -> String {
             }
             body {
                 a.skip href={ "#" (PARTS[0].0) } { "Skip to what it is" }
-                (head(account))
+                (head(account, stale))
                 main { @for ((id, heading), body) in PARTS.iter().zip(&bodies) {
                     (part(id, heading, body))
                 } }
@@ -62,12 +62,13 @@ pub(super) fn page(account: &Account) -> String {
     page.into_string()
 }
 
-fn head(account: &Account) -> Markup {
+fn head(account: &Account, stale: Option<&str>) -> Markup {
     let v = &account.value;
     html! {
         header {
             h1 { (v.structure) " " span.metric { (v.metric) } }
             p.caution role="note" { (CAUTION) }
+            @if let Some(stale) = stale { p.caution { (stale) "." } }
             p.reading data-value=[v.value] data-low=[v.low] data-high=[v.high] {
                 @match v.value {
                     Some(x) => { strong { (shown(x)) " " (v.unit) } " " (bounds(v.low, v.high)) },
