@@ -1,4 +1,4 @@
--- question: Which patients have more than one measured plan, and how many days lie between them?
+-- question: Which patients have more than one plan in the study, and how many days lie between them?
 -- tables:   plans
 -- units:    d
 -- caution:  Days come from RT Plan Date, which may precede the first treatment.
@@ -7,7 +7,7 @@ WITH dated AS (
          ROW_NUMBER() OVER (PARTITION BY patient_id ORDER BY day_plan, plan_id) AS number,
          LAG(day_plan) OVER (PARTITION BY patient_id ORDER BY day_plan, plan_id) AS day_before
   FROM plans
-  WHERE measured AND patient_id IS NOT NULL
+  WHERE in_study AND patient_id IS NOT NULL
 ),
 several AS (SELECT patient_id FROM dated GROUP BY patient_id HAVING COUNT(*) > 1)
 SELECT d.patient_id, d.number, d.plan_id, d.technology, d.fractions_planned,

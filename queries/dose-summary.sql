@@ -13,5 +13,6 @@ FROM (
   WHERE structure = $structure AND metric = $metric
 ) o
 JOIN plans p ON o.plan_id = p.plan_id
+WHERE p.in_study
 GROUP BY p.technology, p.fractions_planned
 ORDER BY p.technology, p.fractions_planned NULLS LAST

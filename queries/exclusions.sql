@@ -1,10 +1,10 @@
 -- question: What was left out, for which reason, and how many targets did that cost?
 -- tables:   plans
 -- units:    counts
--- caution:  A case left out has no doses in any answer; its volumes may still be there.
-SELECT exclusion_code, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients,
+-- caution:  A plan without code was measured and waits in choices.csv; a case left out has volumes at most.
+SELECT exclusion_code, plan_role, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients,
        SUM(n_targets) AS targets
 FROM plans
-WHERE NOT measured
-GROUP BY exclusion_code
-ORDER BY plans DESC, exclusion_code
+WHERE NOT in_study
+GROUP BY exclusion_code, plan_role
+ORDER BY plans DESC, exclusion_code NULLS LAST, plan_role

@@ -4,6 +4,6 @@
 -- caution:  Lesions of one patient are not independent; statistics must respect that.
 SELECT n_targets AS targets, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients
 FROM plans
-WHERE measured
+WHERE in_study
 GROUP BY n_targets
 ORDER BY targets NULLS LAST

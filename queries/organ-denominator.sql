@@ -11,6 +11,7 @@ WITH organ AS (
   GROUP BY plan_id
 )
 SELECT CASE WHEN NOT p.measured THEN 'case left out'
+            WHEN NOT p.in_study THEN 'plan not in the study'
             WHEN o.status IS NULL THEN 'not contoured or not named'
             ELSE o.status END AS state,
        COUNT(*) AS cases, COUNT(DISTINCT p.patient_id) AS patients

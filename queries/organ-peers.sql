@@ -16,7 +16,7 @@ doses AS (
   FROM metrics m
   JOIN plans p ON m.plan_id = p.plan_id
   JOIN volume v ON m.plan_id = v.plan_id
-  WHERE m.structure = $organ AND m.metric = $metric AND m.status = 'ok'
+  WHERE m.structure = $organ AND m.metric = $metric AND m.status = 'ok' AND p.in_study
 ),
 pairs AS (
   SELECT a.patient_id, a.plan_id, a.fractions_planned, a.targets_cc, a.value,

@@ -7,6 +7,6 @@ SELECT technology, fractions_planned, COUNT(*) AS plans,
        MIN(prescription_dose_gy) AS min_gy, MEDIAN(prescription_dose_gy) AS median_gy,
        MAX(prescription_dose_gy) AS max_gy
 FROM plans
-WHERE measured
+WHERE in_study
 GROUP BY technology, fractions_planned
 ORDER BY technology, fractions_planned NULLS LAST

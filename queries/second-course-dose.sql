@@ -10,6 +10,7 @@ WITH doses AS (
   FROM metrics m
   JOIN plans p ON m.plan_id = p.plan_id
   WHERE m.structure = $organ AND m.metric = $metric AND m.value >= $least
+    AND p.in_study
 ),
 several AS (SELECT patient_id FROM doses GROUP BY patient_id HAVING COUNT(*) > 1)
 SELECT d.patient_id, d.plan_id, d.day_plan, d.fractions_planned, d.value, d.low, d.high, d.status

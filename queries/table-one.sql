@@ -20,6 +20,6 @@ SELECT p.technology, COUNT(DISTINCT p.patient_id) AS patients, COUNT(*) AS plans
        SUM(CASE WHEN p.prescription_dose_gy IS NULL THEN 1 ELSE 0 END) AS prescription_missing
 FROM plans p
 LEFT JOIN own l ON p.plan_id = l.plan_id
-WHERE p.measured AND p.plan_role NOT IN ('qa', 'superseded', 'candidate')
+WHERE p.in_study
 GROUP BY p.technology
 ORDER BY p.technology

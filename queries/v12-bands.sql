@@ -13,5 +13,6 @@ SELECT CASE WHEN m.value IS NULL THEN 'unknown: ' || m.status
 FROM metrics m
 JOIN plans p ON m.plan_id = p.plan_id
 WHERE m.structure = 'Brain' AND m.metric = 'V12Gy[cc]' AND p.fractions_planned = 1
+  AND p.in_study
 GROUP BY band
 ORDER BY band

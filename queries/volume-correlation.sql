@@ -14,6 +14,7 @@ WITH pairs AS (
   JOIN plans p ON a.plan_id = p.plan_id
   WHERE a.structure = $structure AND a.metric = $first AND b.metric = $second
     AND a.value IS NOT NULL AND b.value IS NOT NULL AND p.fractions_planned = $fractions
+    AND p.in_study
 ),
 summary AS (
   SELECT COUNT(*) AS pairs_used, CORR(x, y) AS pearson, CORR(rank_x, rank_y) AS spearman_no_ties

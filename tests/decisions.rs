@@ -72,6 +72,14 @@ fn answer(row: &mut Row) {
     row.insert("role".to_owned(), role.to_owned());
 }
 
+/// The first of the doses that the evidence names.
+fn choose(row: &mut Row) {
+    assert_eq!(row["question"], "dose_id", "{row:?}");
+    let candidates = row["evidence"].split("accepted: ").nth(1).unwrap();
+    let first = candidates.split(' ').next().unwrap().to_owned();
+    row.insert("decision".to_owned(), first);
+}
+
 const OWN: [&str; 5] =
     ["names.csv", "prescriptions.csv", "decisions.csv", "lesions.csv", "clinical_lesions.csv"];
 
@@ -89,6 +97,9 @@ fn play_a_round(place: &Path, archive: &Path) -> PathBuf {
             row.insert("prescription_gy".to_owned(), "20".to_owned());
         }
     });
+    if study.join("choices.csv").exists() {
+        fill(&study.join("choices.csv"), choose);
+    }
     run(place, "survey", archive);
     fill(&study.join("decisions.csv"), |row| {
         row.insert("state".to_owned(), "accepted".to_owned());

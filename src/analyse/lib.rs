@@ -3,6 +3,7 @@
 //! knows no table.
 
 pub mod bounds;
+pub mod candidates;
 mod coin;
 pub mod evidence;
 pub mod fields;
@@ -139,8 +140,16 @@ fn conclude(case: &Case, parts: &[Part<'_>], settings: &Settings, out: &mut Anal
     stored::compare(case, &about, out);
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
     out.relations = relate::relate(&members, settings.ends);
-    out.limit_checks =
-        limit_check::check(case, &settings.limits, &out.measurements, &out.relations);
+    candidates::look_again(case, out);
+    let open = candidates::Candidates::of(case, &out.structures);
+    let look = limit_check::Look {
+        case,
+        limits: &settings.limits,
+        measurements: &out.measurements,
+        relations: &out.relations,
+        open: &open,
+    };
+    out.limit_checks = limit_check::check(look);
     out.findings.sort();
 }
 

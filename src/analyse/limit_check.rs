@@ -6,11 +6,12 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
+use super::candidates::{Candidates, listed, outcome};
 use super::relate::{Relation, SHARE};
 use super::result::Measurement;
-use tidydose_case::{Case, NameBasis, NamedRoi, Role};
-use tidydose_metrics::Outcome;
+use tidydose_case::{Case, NamedRoi};
 use tidydose_metrics::limits::{Limit, Verdict, fractions_listed, judge};
+use tidydose_metrics::{Outcome, Status};
 
 /// A target counts as inside an organ from this share of its volume on, percent.
 pub const INSIDE_PERCENT: f64 = 50.0;
@@ -20,13 +21,15 @@ pub const INSIDE_PERCENT: f64 = 50.0;
 pub struct LimitCheck {
     /// Standard name of the organ.
     pub organ: String,
-    /// ROI Number of the structure; absent when the case has none of that name.
+    /// ROI Number of the structure; of one that may be the organ where none is called so, else
+    /// absent.
     pub roi_number: Option<i64>,
     /// Fractions of the plan; absent when not stated.
     pub fractions: Option<u32>,
     /// The limit; absent where none could be chosen.
     pub limit: Option<Limit>,
-    /// The value of its metric; absent without a limit or a structure.
+    /// The value of its metric, of a structure that may be the organ where none is called so;
+    /// absent without a limit or a structure.
     pub outcome: Option<Outcome>,
     /// What is known.
     pub verdict: Verdict,
@@ -37,63 +40,71 @@ pub struct LimitCheck {
     pub target_inside_percent: Option<f64>,
 }
 
+/// What the rows of a case rest on.
+#[derive(Debug, Clone, Copy)]
+pub struct Look<'a> {
+    /// The case.
+    pub case: &'a Case,
+    /// The list of limits.
+    pub limits: &'a [Limit],
+    /// All values of its structures.
+    pub measurements: &'a [Measurement],
+    /// How its structures lie to each other.
+    pub relations: &'a [Relation],
+    /// The structures that may be an organ though nobody has decided their names.
+    pub open: &'a Candidates<'a>,
+}
+
 /// The rows of a case that was measured.
 #[must_use]
-pub fn check(
-    case: &Case,
-    limits: &[Limit],
-    measurements: &[Measurement],
-    relations: &[Relation],
-) -> Vec<LimitCheck> {
-    let look = Look { case, limits, measurements, relations, not_measured: None };
-    look.rows()
+pub fn check(look: Look<'_>) -> Vec<LimitCheck> {
+    let organs: BTreeSet<&str> = look.limits.iter().map(|l| l.organ.as_str()).collect();
+    organs.into_iter().flat_map(|organ| look.organ(organ)).collect()
 }
 
 /// The rows of a case that was not measured, for the reason `why`: nothing is known.
 #[must_use]
 pub fn unmeasured(case: &Case, limits: &[Limit], why: &str) -> Vec<LimitCheck> {
-    Look { case, limits, measurements: &[], relations: &[], not_measured: Some(why) }.rows()
+    let organs: BTreeSet<&str> = limits.iter().map(|l| l.organ.as_str()).collect();
+    let reason = format!("the case is not measured: {why}");
+    let row = |organ| empty(case, organ, (None, Verdict::Unknown, reason.clone()));
+    organs.into_iter().map(row).collect()
 }
 
-struct Look<'a> {
-    case: &'a Case,
-    limits: &'a [Limit],
-    measurements: &'a [Measurement],
-    relations: &'a [Relation],
-    not_measured: Option<&'a str>,
+fn fractions(case: &Case) -> Option<u32> {
+    case.plan.as_ref().and_then(tidydose_rt::Plan::fractions)
+}
+
+/// A row without a limit.
+fn empty(
+    case: &Case,
+    organ: &str,
+    (roi_number, verdict, reason): (Option<i64>, Verdict, String),
+) -> LimitCheck {
+    LimitCheck {
+        organ: organ.to_owned(),
+        roi_number,
+        fractions: fractions(case),
+        limit: None,
+        outcome: None,
+        verdict,
+        reason,
+        target_inside_percent: None,
+    }
 }
 
 impl Look<'_> {
-    fn rows(&self) -> Vec<LimitCheck> {
-        let organs: BTreeSet<&str> = self.limits.iter().map(|l| l.organ.as_str()).collect();
-        organs.into_iter().flat_map(|organ| self.organ(organ)).collect()
-    }
-
-    fn fractions(&self) -> Option<u32> {
-        self.case.plan.as_ref().and_then(tidydose_rt::Plan::fractions)
-    }
-
     fn organ(&self, organ: &str) -> Vec<LimitCheck> {
-        let row = |roi_number, verdict, reason: String| LimitCheck {
-            organ: organ.to_owned(),
-            roi_number,
-            fractions: self.fractions(),
-            limit: None,
-            outcome: None,
-            verdict,
-            reason,
-            target_inside_percent: None,
+        let row = |roi_number, verdict, reason: String| {
+            empty(self.case, organ, (roi_number, verdict, reason))
         };
-        if let Some(why) = self.not_measured {
-            return vec![row(None, Verdict::Unknown, format!("the case is not measured: {why}"))];
-        }
         let rois: Vec<&NamedRoi> = self
             .case
             .names
             .iter()
             .filter(|n| !n.role.is_target() && n.standard.as_deref() == Some(organ))
             .collect();
-        let Some(fractions) = self.fractions() else {
+        let Some(fractions) = fractions(self.case) else {
             let reason = "the number of fractions is not stated, so no limit can be chosen";
             let number = rois.first().map(|r| r.number);
             return vec![row(number, Verdict::Unknown, reason.to_owned())];
@@ -109,7 +120,12 @@ impl Look<'_> {
             return vec![row(number, Verdict::NotApplicable, reason)];
         }
         if rois.is_empty() {
-            return vec![row(None, Verdict::Unknown, self.why_missing(organ))];
+            let open = self.open.for_organ(organ);
+            if open.is_empty() {
+                let reason = format!("absent: no structure of the case is {organ}");
+                return vec![row(None, Verdict::Unknown, reason)];
+            }
+            return chosen.iter().map(|limit| self.of_candidates(&open, limit)).collect();
         }
         let several = (rois.len() > 1).then(|| several(&rois, organ));
         let one = |roi: &&NamedRoi, limit: &&Limit| self.one(roi.number, limit, several.as_ref());
@@ -118,9 +134,7 @@ impl Look<'_> {
 
     fn one(&self, roi_number: i64, limit: &Limit, several: Option<&String>) -> LimitCheck {
         let metric = limit.metric.to_string();
-        let found =
-            self.measurements.iter().find(|m| m.roi_number == roi_number && m.metric == metric);
-        let outcome = found.map(|m| m.outcome.clone());
+        let outcome = outcome(self.measurements, roi_number, &metric).cloned();
         let inside = self.deepest_target(roi_number);
         let (verdict, reason) = match (&outcome, several, &inside) {
             (None, ..) => (Verdict::Unknown, format!("{metric} was not measured")),
@@ -136,7 +150,7 @@ impl Look<'_> {
         LimitCheck {
             organ: limit.organ.clone(),
             roi_number: Some(roi_number),
-            fractions: self.fractions(),
+            fractions: fractions(self.case),
             limit: Some(limit.clone()),
             outcome,
             verdict,
@@ -159,29 +173,32 @@ impl Look<'_> {
         Some((shown.unwrap_or_else(|| format!("ROI {}", best.0)), best.1))
     }
 
-    /// Why no structure of the case is the organ.
-    fn why_missing(&self, organ: &str) -> String {
-        let unnamed = |n: &&NamedRoi| n.standard.is_none();
-        let ambiguous: Vec<&NamedRoi> =
-            self.case.names.iter().filter(unnamed).filter(is_ambiguous).collect();
-        let unmapped: Vec<&NamedRoi> =
-            self.case.names.iter().filter(unnamed).filter(|n| n.role == Role::Unknown).collect();
-        let (word, list) = match (ambiguous.is_empty(), unmapped.is_empty()) {
-            (false, _) => ("ambiguous", ambiguous),
-            (true, false) => ("unmapped", unmapped),
-            (true, true) => return format!("absent: no structure of the case is {organ}"),
+    /// A limit of an organ that no structure is called yet: the largest value of those that may be
+    /// it stands there to be seen, and nothing is known as long as the name is not decided.
+    fn of_candidates(&self, open: &[&NamedRoi], limit: &Limit) -> LimitCheck {
+        let metric = limit.metric.to_string();
+        let found = |n: &NamedRoi| {
+            let outcome = outcome(self.measurements, n.number, &metric)?;
+            Some((n.number, outcome))
         };
-        let names: Vec<String> = list.iter().take(5).map(|n| format!("{:?}", n.original)).collect();
-        let more = if list.len() > 5 { " and others" } else { "" };
-        format!(
-            "{word}: no structure of the case is {organ}, but {}{more} may be; decide in names.csv",
-            names.join(", ")
-        )
+        let valued = open.iter().filter_map(|n| found(n));
+        let value = |o: &Outcome| o.value.unwrap_or(f64::NEG_INFINITY);
+        let worst = valued.max_by(|a, b| value(a.1).total_cmp(&value(b.1)).then(b.0.cmp(&a.0)));
+        let reason = format!(
+            "{}: no structure of the case is {}, but {} may be; the value is that of the first by \
+             this metric; decide in names.csv",
+            Status::NameUndecided.word(),
+            limit.organ,
+            listed(open, self.measurements)
+        );
+        let number = worst.map(|(number, _)| number);
+        LimitCheck {
+            limit: Some(limit.clone()),
+            outcome: worst.map(|(_, outcome)| outcome.clone()),
+            target_inside_percent: number.and_then(|n| Some(self.deepest_target(n)?.1)),
+            ..empty(self.case, &limit.organ, (number, Verdict::Unknown, reason))
+        }
     }
-}
-
-fn is_ambiguous(name: &&NamedRoi) -> bool {
-    name.basis == NameBasis::Ambiguous
 }
 
 fn several(rois: &[&NamedRoi], organ: &str) -> String {

@@ -27,6 +27,10 @@ const WITHOUT: [&str; 3] = ["Brain-GTV", "Brain-PTV", "Brain-targets"];
 
 /// The regions that have rows of their own in table metrics.
 pub const REGIONS: [&str; 5] = [TISSUE, TARGETS, WITHOUT[0], WITHOUT[1], WITHOUT[2]];
+/// Whether a region is what is left of the brain.
+pub(super) fn rests_on_brain(region: &str) -> bool {
+    region.strip_prefix(BRAIN).is_some_and(|rest| rest.starts_with('-'))
+}
 
 /// Metrics of a part are those of the whole less those of the rest.
 fn adds_up(metric: &Metric) -> bool {

@@ -4,8 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Case;
-use tidydose_rt::finding::Code;
+use super::{Case, PlanRole};
 use tidydose_rt::identity::Token;
 
 /// Plans of a patient whose dates lie no further apart than this belong to one course, days: longer
@@ -66,8 +65,9 @@ impl<'a> Dated<'a> {
     }
 }
 
-/// The courses of all patients, by case. Cases without patient or date, and plans that were made
-/// for no treatment, belong to none.
+/// The courses of all patients, by case. Cases without patient or date, plans that were made for no
+/// treatment, versions whose place another one took and plans that the user says were not treated
+/// belong to none.
 #[must_use]
 pub fn courses(cases: &[Case]) -> BTreeMap<&Token, Course> {
     let mut plans: BTreeMap<&Token, Vec<Dated<'_>>> = BTreeMap::new();
@@ -79,9 +79,8 @@ pub fn courses(cases: &[Case]) -> BTreeMap<&Token, Course> {
     plans.into_values().flat_map(of_patient).collect()
 }
 
-fn treats(case: &Case) -> bool {
-    let code = case.left_out.as_ref().map(|(code, _)| *code);
-    !matches!(code, Some(Code::PlanNotTreatment | Code::PlanGeometryDevice))
+const fn treats(case: &Case) -> bool {
+    !matches!(case.role(), PlanRole::Qa | PlanRole::Superseded | PlanRole::NotTreated)
 }
 
 fn of_patient(mut plans: Vec<Dated<'_>>) -> Vec<(&Token, Course)> {
@@ -108,7 +107,7 @@ fn of_patient(mut plans: Vec<Dated<'_>>) -> Vec<(&Token, Course)> {
 mod tests {
     use super::*;
     use crate::fixtures::{dose, plan, structure_set, token};
-    use crate::{Delivery, DeliverySource, link};
+    use crate::{Delivery, DeliverySource, RoleReason, link};
     use tidydose_geometry::units::Day;
     use tidydose_rt::Inventory;
 
@@ -148,9 +147,9 @@ mod tests {
         let treated = courses(&cases)[&token("a")];
         assert_eq!((treated.number, treated.of), (1, 1));
         assert_eq!(treated.date_source, DateSource::TreatmentRecords);
-        for case in &mut cases {
-            case.left_out = Some((Code::PlanNotTreatment, String::new()));
+        for reason in [RoleReason::NoTreatment, RoleReason::Newer, RoleReason::UserNo] {
+            cases.iter_mut().for_each(|case| case.treatment.reason = reason);
+            assert!(courses(&cases).is_empty(), "{reason:?}");
         }
-        assert!(courses(&cases).is_empty());
     }
 }

@@ -33,6 +33,10 @@ pub struct Decisions {
     pub dose: BTreeMap<Token, Token>,
     /// Whether a plan was the one treated, by case.
     pub treated: BTreeMap<Token, bool>,
+    /// The same for every plan of which neither record nor approval nor [`Self::treated`] tells.
+    pub treated_all: Option<bool>,
+    /// Under which patient a plan is meant that is there under several, by case.
+    pub patient: BTreeMap<Token, Token>,
     /// The dose that relative value 1 stands for, by case.
     pub relative_unit: BTreeMap<Token, Gray>,
 }
@@ -48,6 +52,8 @@ pub enum Question {
     Treated,
     /// Which dose does relative value 1 stand for?
     RelativeUnit,
+    /// Under which of several Patient IDs is the same plan meant?
+    Patient,
 }
 
 impl Question {
@@ -57,6 +63,7 @@ impl Question {
         (Self::Dose, "dose_id"),
         (Self::Treated, "treated"),
         (Self::RelativeUnit, "relative_unit_gy"),
+        (Self::Patient, "patient_id"),
     ];
 
     /// What it asks, in a sentence.
@@ -67,8 +74,9 @@ impl Question {
                 "Do structures and dose lie in one frame of reference though their UIDs differ?"
             }
             Self::Dose => "Which of several doses is to be measured?",
-            Self::Treated => "Was this version of the plan the one treated?",
+            Self::Treated => "Was this plan, or this version of it, the one treated?",
             Self::RelativeUnit => "Which dose in gray does relative value 1 stand for?",
+            Self::Patient => "Under which of several Patient IDs is the plan meant?",
         }
     }
 
@@ -79,6 +87,7 @@ impl Question {
             Self::SameFrame | Self::Treated => "yes or no",
             Self::Dose => "a dose_id of the evidence beside it",
             Self::RelativeUnit => "a positive number of Gy",
+            Self::Patient => "a patient_id of the evidence beside it",
         }
     }
 
@@ -86,6 +95,17 @@ impl Question {
     #[must_use]
     pub fn word(self) -> &'static str {
         Self::WORDS.iter().find(|(q, _)| *q == self).map_or("", |(_, w)| w)
+    }
+
+    /// What an answer is that puts a case right.
+    #[must_use]
+    pub const fn answer(self) -> &'static str {
+        match self {
+            Self::SameFrame | Self::Treated => "yes",
+            Self::Dose => "a dose_id of the evidence",
+            Self::RelativeUnit => "a dose in Gy",
+            Self::Patient => "a patient_id of the evidence",
+        }
     }
 
     /// The question whose answer would put a case right that is left out with this code.
@@ -96,6 +116,7 @@ impl Question {
             Code::DoseSeveral => Some(Self::Dose),
             Code::PlanAmbiguous | Code::PlanRejected => Some(Self::Treated),
             Code::DoseRelative => Some(Self::RelativeUnit),
+            Code::PatientCopied => Some(Self::Patient),
             _ => None,
         }
     }
@@ -114,6 +135,8 @@ impl Decisions {
             same_frame: self.same_frame.into_iter().map(&name).collect(),
             dose: self.dose.into_iter().map(|(c, v)| (name(c), name(v))).collect(),
             treated: self.treated.into_iter().map(|(c, v)| (name(c), v)).collect(),
+            treated_all: self.treated_all,
+            patient: self.patient.into_iter().map(|(c, v)| (name(c), v)).collect(),
             relative_unit: self.relative_unit.into_iter().map(|(c, v)| (name(c), v)).collect(),
         }
     }

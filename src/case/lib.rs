@@ -11,6 +11,7 @@ mod link;
 mod names;
 mod open;
 mod prescription;
+mod role;
 mod sums;
 mod technology;
 mod treatment;
@@ -19,17 +20,18 @@ pub use course::{Course, DateSource, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
-pub use link::{link, link_decided, registered_motion};
+pub use link::{copied_patients, link, link_decided, registered_motion};
 pub use names::{
-    BrainRegion, ClinicalLabel, OWN, Proposal, Recognition, VolumeWindow, clinical_label,
-    is_standard_name, meaning, nearest_standard, own_name, proposals, recognise, standard_name,
-    standard_names, volume_window,
+    BrainRegion, ClinicalLabel, OWN, OpenName, PossibleOrgans, Proposal, Recognition, VolumeWindow,
+    clinical_label, has_size_of, is_standard_name, meaning, nearest_standard, own_name, proposals,
+    recognise, standard_name, standard_names, volume_window,
 };
 pub use open::{OpenDecision, Place, open_decisions};
-pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, resolve};
+pub use role::{PlanRole, RoleReason, Standing};
+pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, latest_missed, resolve};
 pub use technology::{isocentres, planned_meterset};
 
-pub use treatment::{Delivery, DeliverySource, PlanRole, Treatment};
+pub use treatment::{Delivery, DeliverySource, Treatment};
 
 #[cfg(test)]
 mod fixtures;
@@ -295,4 +297,19 @@ pub struct Case {
     /// Why the case is not measured: the finding's code id and a sentence. Structure volumes are
     /// still computed when a structure set is there and only the dose is missing.
     pub left_out: Option<(tidydose_rt::finding::Code, String)>,
+}
+
+impl Case {
+    /// The part of the plan in the treatment.
+    #[must_use]
+    pub const fn role(&self) -> PlanRole {
+        self.treatment.role()
+    }
+
+    /// Whether the case counts in a study: it is not left out, and its plan counts by the one rule
+    /// of [`Standing`].
+    #[must_use]
+    pub const fn counts(&self) -> bool {
+        self.left_out.is_none() && self.treatment.standing().counts()
+    }
 }

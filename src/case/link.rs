@@ -8,11 +8,13 @@
 
 mod archive;
 mod choice;
+mod copies;
 mod course;
 mod draft;
 mod frames;
 mod owner;
 mod person;
+mod records;
 mod region;
 mod summation;
 
@@ -26,6 +28,7 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{Inventory, Origin, RoiHeader};
 
+pub use copies::copied_patients;
 pub use frames::registered_motion;
 
 /// Joins plans, doses and structure sets into cases, sorted by patient and case token, with the
@@ -38,8 +41,11 @@ pub fn link(inventory: &Inventory) -> (Vec<Case>, Vec<Finding>) {
 /// As [`link`], with what the user decided about frames of reference, doses and versions of plans.
 #[must_use]
 pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>, Vec<Finding>) {
+    let resolved = copies::resolve(inventory, decisions);
+    let inventory: &Inventory = &resolved.inventory;
     let mut archive = Archive::new(inventory);
     let mut findings = std::mem::take(&mut archive.repeated);
+    findings.extend(resolved.findings);
     let owners = Owners::new(&archive);
     let registrations = &inventory.registrations;
     let makings = Makings { archive: &archive, decisions, registrations };
@@ -50,7 +56,7 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     }));
     drafts.extend(archive.lone_structure_sets().map(Draft::of_structures));
     findings.extend(course::settle(&mut drafts, &inventory.records, decisions));
-    let mut cases = Vec::new();
+    let mut cases = resolved.waiting;
     for draft in drafts {
         findings.extend(draft.findings);
         cases.push(draft.case);
@@ -58,6 +64,7 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     findings.extend(owners.findings);
     findings.extend(unused(&archive, &cases, &findings));
     findings.extend(person::contradictions(inventory, &cases));
+    findings.extend(frames::refused(&inventory.registrations));
     cases.sort_by(|a, b| (&a.patient, &a.id).cmp(&(&b.patient, &b.id)));
     findings.sort();
     findings.dedup();

@@ -6,6 +6,7 @@ mod catalogue;
 mod clinic;
 mod meaning;
 mod normalise;
+mod open_name;
 mod organ;
 mod plausible;
 mod recognise;
@@ -19,7 +20,8 @@ mod labels;
 
 pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
 pub use meaning::meaning;
-pub use plausible::{VolumeWindow, volume_window};
+pub use open_name::{OpenName, PossibleOrgans};
+pub use plausible::{VolumeWindow, has_size_of, volume_window};
 pub use recognise::{Recognition, recognise};
 pub use standard::{
     OWN, is_standard_name, nearest_standard, own_name, standard_name, standard_names,
@@ -44,7 +46,41 @@ pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> 
         case.names.push(named);
     }
     case.names.sort_by_key(|n| n.number);
+    findings.extend(lone_earlier_versions(case, &rois));
     findings.extend(repeated(case));
+    findings
+}
+
+/// Structures that their names call earlier versions (`Hippocampus_L old`) though the case has no
+/// other structure they could be a version of: whether they are an aid or the organ itself is
+/// asked.
+fn lone_earlier_versions(case: &mut Case, rois: &[RoiHeader]) -> Vec<Finding> {
+    let mut lone = Vec::new();
+    for (index, named) in case.names.iter().enumerate() {
+        let by_rule = named.role == Role::Helper && named.basis == NameBasis::Rule;
+        let Some(earlier) = recognise::earlier_version(&named.original).filter(|_| by_rule) else {
+            continue;
+        };
+        let others = case.names.iter().filter(|n| n.number != named.number);
+        if !others.into_iter().any(|other| earlier.is_version_of(other)) {
+            lone.push((index, earlier));
+        }
+    }
+    let mut findings = Vec::new();
+    for (index, earlier) in lone {
+        let Some(named) = case.names.get_mut(index) else { continue };
+        let stated = rois.iter().find(|r| r.number == named.number);
+        let stated = stated.and_then(|r| r.interpreted_type.as_deref()).unwrap_or_default();
+        let organ = role_of_type(&stated.trim().to_ascii_uppercase()) == Some(Role::Organ);
+        named.role = if organ { Role::Organ } else { Role::Unknown };
+        named.basis = NameBasis::Ambiguous;
+        let message = format!(
+            "the name calls it an earlier version, but no other structure of the plan is {}",
+            earlier.words()
+        );
+        let named = named.clone();
+        findings.push(Finding::new(Code::NameAmbiguous, about(case, &named), message));
+    }
     findings
 }
 
@@ -258,6 +294,43 @@ mod tests {
         });
         let findings = identify(&mut cases, decisions);
         (cases, findings)
+    }
+
+    /// Role and basis of each structure of a case with these names.
+    fn roles_of(names: &[&str]) -> (Vec<(Role, NameBasis)>, usize) {
+        let mut set = structure_set("s");
+        set.rois = (1..).zip(names).map(|(number, name)| roi(number, name)).collect();
+        let (mut cases, _) = link(&Inventory {
+            plans: vec![plan("p", "s")],
+            doses: vec![dose("d", "p")],
+            structure_sets: vec![set],
+            ..Inventory::default()
+        });
+        let findings = identify(&mut cases, &Decisions::default());
+        let asked = findings.iter().filter(|f| f.code == Code::NameAmbiguous).count();
+        (cases[0].names.iter().map(|n| (n.role, n.basis)).collect(), asked)
+    }
+
+    #[test]
+    fn an_earlier_version_without_a_later_one_is_asked_about() {
+        let helper = (Role::Helper, NameBasis::Rule);
+        let open = (Role::Unknown, NameBasis::Ambiguous);
+        for (names, own, asked) in [
+            (&["Brain old", "GTV1"][..], open, 1),
+            (&["Brain old", "Brain"], helper, 0),
+            (&["Rt hippo old", "Hippocampus_L"], open, 1),
+            (&["Rt hippo old", "Hippocampus_R"], helper, 0),
+            (&["External old", "Brain"], open, 1),
+            (&["PTV-old", "Brain"], open, 1),
+            (&["PTV-old", "PTV1"], helper, 0),
+            (&["Soczewka P old", "Brain"], open, 1),
+            (&["Soczewka P old", "Soczewka P"], helper, 0),
+            (&["ring old", "Brain"], helper, 0),
+            (&["Ring", "Brain"], helper, 0),
+        ] {
+            let (roles, found) = roles_of(names);
+            assert_eq!((roles[0], found), (own, asked), "{names:?}");
+        }
     }
 
     #[test]

@@ -72,10 +72,27 @@ pub struct SumPart<'a> {
 }
 
 /// How two plans lie to each other, as `sums.csv` shows it.
-#[must_use]
-pub fn frames_join(from: &Case, into: &Case, all: &[Registration]) -> Option<Rigid> {
+///
+/// # Errors
+/// Which registrations are not used and why; empty where none speaks of both frames.
+pub fn frames_join(from: &Case, into: &Case, all: &[Registration]) -> Result<Rigid, String> {
     let [here, there] = [from, into].map(|c| c.dose.as_ref()?.frame.as_ref());
-    registered_motion(from.patient.as_ref()?, [here?, there?], all)
+    let (Some(patient), Some(here), Some(there)) = (&from.patient, here, there) else {
+        return Err(String::new());
+    };
+    registered_motion(patient, [here, there], all).unwrap_or_else(|| Err(String::new()))
+}
+
+/// The latest plan of the patient that counts, where the sum misses it.
+#[must_use]
+pub fn latest_missed<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
+    let day = |c: &&Case| c.plan.as_ref().and_then(|p| p.day);
+    let of_patient = cases.iter().filter(|c| c.patient.as_ref() == Some(&sum.patient));
+    let counted = of_patient.clone().filter(|c| c.counts());
+    let latest = counted.max_by_key(|c| (day(c), &c.id))?;
+    let in_sum = of_patient.filter(|c| sum.plans.contains(&c.id)).filter_map(|c| day(&c)).max();
+    // Plans of one day are no later than each other: only a plan after all of the sum is missed.
+    (day(&latest) > in_sum && !sum.plans.contains(&latest.id)).then_some(latest)
 }
 
 /// Whether a case has a dose that can be part of a sum: one grid in gray of the whole plan.
@@ -143,10 +160,11 @@ pub fn resolve<'a>(
     }
     let mut parts = Vec::new();
     for case in list {
-        let motion = frames_join(first, case, registrations).ok_or_else(|| {
+        let motion = frames_join(first, case, registrations).map_err(|refused| {
+            let why = if refused.is_empty() { String::new() } else { format!("; {refused}") };
             format!(
                 "plans {} and {} are in different frames of reference; a rigid Spatial \
-                 Registration between them would be accepted",
+                 Registration between them would be accepted{why}",
                 first.id, case.id
             )
         })?;

@@ -4,39 +4,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Case;
+use super::role::{PlanRole, RoleReason, Standing};
 use tidydose_geometry::units::Day;
 use tidydose_rt::finding::{Code, Finding, Subject};
-use tidydose_rt::{DoseSummation, DoseType, Plan, SessionBeam, TreatmentRecord};
-
-/// Which part a plan had in the treatment.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
-pub enum PlanRole {
-    /// It was treated, by the rule that the reason names.
-    Treated,
-    /// It may have been treated.
-    Candidate,
-    /// Another version took its place.
-    Superseded,
-    /// It verifies another plan or a machine.
-    Qa,
-    /// There is no plan.
-    #[default]
-    Unknown,
-}
-
-impl PlanRole {
-    /// The word used in the tables.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Treated => "treated",
-            Self::Candidate => "candidate",
-            Self::Superseded => "superseded",
-            Self::Qa => "qa",
-            Self::Unknown => "unknown",
-        }
-    }
-}
+use tidydose_rt::{DoseSummation, DoseType, Plan, SessionBeam, Summary, TreatmentRecord};
 
 /// Where the number of delivered fractions came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -73,18 +44,55 @@ pub struct Delivery {
     pub source: DeliverySource,
 }
 
+impl Delivery {
+    /// Whether anything was delivered. A summary without a number of fractions tells of a treatment
+    /// when it has a day of one.
+    #[must_use]
+    pub fn is_something(&self) -> bool {
+        match self.fractions {
+            Some(0) => self.partial > 0,
+            Some(_) => true,
+            // Sessions leave the number open only where there were beams that cannot be told apart.
+            None => {
+                let dated = self.first_day.is_some() || self.last_day.is_some();
+                dated || self.source == DeliverySource::SessionRecords
+            }
+        }
+    }
+}
+
 /// Which part a plan had in the treatment, and what was delivered of it.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Treatment {
-    /// The part.
-    pub role: PlanRole,
-    /// The rule by which it is known, in words.
-    pub reason: String,
+    /// The rule by which its part is known.
+    pub reason: RoleReason,
     /// What was delivered; absent without records.
     pub delivery: Option<Delivery>,
+    /// Whether another plan of the patient is known to have been treated.
+    pub other_treated: bool,
+    /// Whether only the user can tell: `choices.csv` has the question.
+    pub asked: bool,
 }
 
 impl Treatment {
+    /// The part of the plan.
+    #[must_use]
+    pub const fn role(&self) -> PlanRole {
+        self.reason.role()
+    }
+
+    /// Whether the plan counts in a study as far as its part goes.
+    #[must_use]
+    pub const fn standing(&self) -> Standing {
+        Standing::of(self.role(), self.other_treated)
+    }
+
+    /// Whether records tell that something was delivered.
+    #[must_use]
+    pub fn was_delivered(&self) -> bool {
+        self.delivery.is_some_and(|d| d.is_something())
+    }
+
     /// Days from the first treatment to the last, both counted, where records state them.
     #[must_use]
     pub fn days(&self) -> Option<u32> {
@@ -98,21 +106,69 @@ impl Treatment {
 const WHOLE: f64 = 0.99;
 
 /// What the records say was delivered of a plan; nothing without records. Session records beat a
-/// summary, which may be older than the last session.
+/// summary, which may be older than the last session; records of set-up beams alone, or of nothing
+/// delivered, beat nothing.
 pub(super) fn delivery(plan: &Plan, records: &[&TreatmentRecord]) -> Option<Delivery> {
-    let sessions: Vec<&TreatmentRecord> =
-        records.iter().copied().filter(|r| r.summary.is_none()).collect();
-    if !sessions.is_empty() {
-        return Some(of_sessions(plan, &sessions));
+    if records.is_empty() {
+        return None;
     }
+    let sessions = telling(records);
+    if let (true, Some(latest)) = (sessions.is_empty(), latest_summary(records)) {
+        return Some(Delivery {
+            fractions: latest.fractions,
+            partial: 0,
+            first_day: latest.first_day,
+            last_day: latest.last_day,
+            source: DeliverySource::Summary,
+        });
+    }
+    Some(of_sessions(plan, &sessions))
+}
+
+/// The session records that tell of a treatment beam of which something was delivered.
+fn telling<'r>(records: &[&'r TreatmentRecord]) -> Vec<&'r TreatmentRecord> {
+    let tells = |r: &&TreatmentRecord| r.summary.is_none() && r.beams.iter().any(is_delivered);
+    records.iter().copied().filter(tells).collect()
+}
+
+/// Whether a beam treats and was not ended before anything was delivered.
+fn is_delivered(beam: &SessionBeam) -> bool {
+    beam.treats && beam.delivered != Some(0.0)
+}
+
+fn latest_summary(records: &[&TreatmentRecord]) -> Option<Summary> {
     let summaries = records.iter().filter_map(|r| r.summary);
-    let latest = summaries.max_by_key(|s| (s.last_day, s.fractions))?;
-    Some(Delivery {
-        fractions: latest.fractions,
-        partial: 0,
-        first_day: latest.first_day,
-        last_day: latest.last_day,
-        source: DeliverySource::Summary,
+    summaries.max_by_key(|s| (s.last_day, s.fractions))
+}
+
+/// In what session records and the latest summary of a plan contradict each other; nothing where
+/// one of them is missing. A summary of fewer fractions that ends before the last session is only
+/// older.
+pub(super) fn contradiction(plan: &Plan, records: &[&TreatmentRecord]) -> Option<String> {
+    let sessions = telling(records);
+    let summary = latest_summary(records).filter(|_| !sessions.is_empty())?;
+    let told = of_sessions(plan, &sessions);
+    let older = summary.last_day.zip(told.last_day).is_some_and(|(a, b)| a < b);
+    let mut texts = Vec::new();
+    if let (Some(whole), Some(stated)) = (told.fractions, summary.fractions) {
+        let fits = (whole..=whole + told.partial).contains(&stated);
+        if !(fits || older && stated < whole) {
+            texts.push(format!("{whole} whole fractions, the treatment summary {stated}"));
+        }
+    }
+    let apart = |a: Option<Day>, b: Option<Day>| a.zip(b).map(|(a, b)| a.0 - b.0);
+    if let Some(days) = apart(summary.first_day, told.first_day).filter(|d| *d != 0) {
+        texts.push(format!("a first day that differs by {} d from the summary's", days.abs()));
+    }
+    if let Some(days) = apart(summary.last_day, told.last_day).filter(|d| *d > 0) {
+        texts.push(format!("a last day {days} d before the summary's"));
+    }
+    (!texts.is_empty()).then(|| {
+        format!(
+            "session records tell of {}; the session records are followed, one of them may be \
+             missing",
+            texts.join(", and of ")
+        )
     })
 }
 
@@ -123,8 +179,7 @@ fn of_sessions(plan: &Plan, sessions: &[&TreatmentRecord]) -> Delivery {
     let mut fractions: BTreeMap<FractionKey, Vec<&SessionBeam>> = BTreeMap::new();
     let mut days = BTreeSet::new();
     for session in sessions {
-        let beams = session.beams.iter().filter(|b| b.treats && b.delivered != Some(0.0));
-        for beam in beams {
+        for beam in session.beams.iter().filter(|b| is_delivered(b)) {
             let day = session.day.filter(|_| beam.fraction.is_none());
             fractions.entry((beam.fraction, day)).or_default().push(beam);
             days.extend(session.day);
@@ -186,10 +241,8 @@ pub(super) fn review(case: &Case) -> Vec<Finding> {
     if let Some(plan) = &case.plan {
         let subject = || about(Some(&plan.origin.object));
         let mut note = |code, text: String| findings.push(Finding::new(code, subject(), text));
-        match plan.approval.as_deref().map(str::trim) {
-            Some("APPROVED") => {}
-            None | Some("") => note(Code::PlanUnapproved, "no Approval Status is stated".into()),
-            Some(other) => note(Code::PlanUnapproved, format!("Approval Status is {other}")),
+        if let Some((code, text)) = unproven(case, plan) {
+            note(code, text);
         }
         match plan.fractions() {
             None => {
@@ -221,6 +274,32 @@ pub(super) fn review(case: &Case) -> Vec<Finding> {
         }
     }
     findings
+}
+
+/// That nothing tells whether the plan was treated, and whether it counts all the same.
+fn unproven(case: &Case, plan: &Plan) -> Option<(Code, String)> {
+    let approval = plan.approval.as_deref().map(str::trim).filter(|a| !a.is_empty());
+    let stated = approval.map_or_else(
+        || "no Approval Status is stated".to_owned(),
+        |word| format!("Approval Status is {word}"),
+    );
+    match case.treatment.standing() {
+        Standing::Presumed => {
+            let text = format!(
+                "{stated}, no treatment record names the plan and no other plan of the patient is \
+                 known to have been treated: it counts unless choices.csv says no"
+            );
+            Some((Code::PlanUnapproved, text))
+        }
+        Standing::Undecided => {
+            let text = format!(
+                "{stated}, no treatment record names the plan, and another plan of the patient is \
+                 known to have been treated: it does not count unless choices.csv says yes"
+            );
+            Some((Code::PlanUndecided, text))
+        }
+        Standing::Counts | Standing::Aside => None,
+    }
 }
 
 /// What of images, structures, plan and treatment is dated in the wrong order; nothing where dates

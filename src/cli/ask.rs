@@ -15,6 +15,7 @@ use super::vocabulary::vocabulary;
 use tidydose_ask::names::{self, Absent};
 use tidydose_ask::{self as ask, Answer, AskError, Format, Question};
 use tidydose_rt::nearest::nearest;
+use tidydose_table::nobody;
 use tidydose_table::read_study::{StudyTables, is_complete};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
@@ -49,9 +50,17 @@ pub(super) fn run(typed: &Ask, terminal: &Terminal) -> Result<Outcome, Fault> {
         if rows == 0 { terminal.warn(sentence) } else { terminal.say(sentence) }
     }
     if rows == 0 && absent.is_empty() {
-        terminal.warn("the answer has no row: nothing in the study fits the question");
+        let why = nobody_asked(&files)?;
+        let why = why.as_deref().unwrap_or("nothing in the study fits the question");
+        terminal.warn(&format!("the answer has no row: {why}"));
     }
     Ok(Outcome::of_count(rows))
+}
+
+/// Why nobody is in the study, if that is so.
+fn nobody_asked(files: &StudyTables) -> Result<Option<String>, Fault> {
+    let plans = files.read("plans").transpose()?;
+    Ok(plans.as_ref().and_then(nobody::nobody))
 }
 
 /// Names in the question that are known but not in the study.

@@ -98,8 +98,8 @@ fn outcome(
     let causes = prepared.causes(all.iter().copied());
     let refused = !done.refusals.is_empty();
     let objection = settings.fail_on.and_then(|f| f.objection(&causes, refused));
-    let measured = |case: &&Case| case.left_out.is_none() && done.refusals.spares(case);
-    let found = Outcome::of_count(prepared.cases.iter().filter(measured).count());
+    let counting = |case: &&Case| case.counts() && done.refusals.spares(case);
+    let found = Outcome::of_count(prepared.cases.iter().filter(counting).count());
     let outcome = match &objection {
         _ if !complete => Outcome::Failed,
         Some(words) => {
@@ -108,9 +108,7 @@ fn outcome(
         }
         None => found,
     };
-    if found == Outcome::Empty {
-        terminal.warn(&prepared.nothing());
-    }
+    found.explain_empty(prepared.nobody().as_deref(), terminal);
     let place = format!(
         "{}/findings.csv (severity stop), plans.csv (exclusion_reason), flow.csv",
         prepared.folder.tables().display()
@@ -290,6 +288,7 @@ fn write(
     hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
     run::write_run(&study, &run, &prepared.folder.run_file())?;
     terminal.say(&summary(prepared, &tables));
+    prepared.unproven_plans().iter().for_each(|text| terminal.say(text));
     Ok(())
 }
 

@@ -8,6 +8,7 @@
 
 use std::collections::BTreeSet;
 
+use super::terminal::Terminal;
 use tidydose_analyse::strict::Refusals;
 use tidydose_case::Case;
 use tidydose_rt::finding::{Finding, Severity};
@@ -37,6 +38,22 @@ impl Outcome {
             Self::Complete => 0,
             Self::Empty | Self::FailedOn => 1,
             Self::Failed => 2,
+        }
+    }
+
+    /// Complete, unless the result has nobody in it: then it says why and what to decide.
+    pub(super) fn unless_nobody(why: Option<&str>, terminal: &Terminal) -> Self {
+        let Some(why) = why else { return Self::Complete };
+        terminal.warn(why);
+        Self::Empty
+    }
+
+    /// Says why an empty run is empty; `nobody` is there when no case counts.
+    pub(super) fn explain_empty(self, nobody: Option<&str>, terminal: &Terminal) {
+        if self == Self::Empty {
+            let refused = "the strict run refuses every case that counts; findings of severity check \
+                           say why";
+            terminal.warn(nobody.unwrap_or(refused));
         }
     }
 

@@ -6,6 +6,7 @@ use super::outcome::Outcome;
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
+use tidydose_table::nobody;
 use tidydose_table::read_study::{StudyTables, is_complete, run_document};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
@@ -31,9 +32,7 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
         terminal.say(&format!("{}: somebody wrote into it, it stays as it is", sheet.display()));
     }
     let stale = say_stale(&typed.study, terminal);
-    for (name, bytes) in
-        made.files.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET))
-    {
+    for (name, bytes) in made.iter().filter(|(name, _)| !(theirs && *name == paper::WORKSHEET)) {
         let text = [".md", ".txt"].iter().any(|ending| name.ends_with(ending));
         let note = stale.as_ref().filter(|_| text).map(|words| format!("{words}.\n\n"));
         replace_file(&folder.join(name), |to| {
@@ -41,15 +40,7 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
             to.write_all(bytes)
         })?;
     }
-    terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.files.len()));
-    if made.plans == 0 {
-        terminal.warn(&format!(
-            "nobody is in Table 1: none of {} plans counts; {} says why, and which plan was treated \
-             is decided in {}",
-            made.all_plans,
-            folder.join("flow.csv").display(),
-            typed.study.join("choices.csv").display()
-        ));
-    }
-    Ok(Outcome::of_count(made.plans))
+    terminal.say(&format!("{}: {} files. {CAUTION}", folder.display(), made.len()));
+    let why = tables.get("plans").and_then(nobody::nobody);
+    Ok(Outcome::unless_nobody(why.as_deref(), terminal))
 }

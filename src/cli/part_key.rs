@@ -8,7 +8,7 @@ use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
 use tidydose_analyse as analyse;
-use tidydose_case::Case;
+use tidydose_case::{Case, Treatment};
 use tidydose_metrics::Metric;
 use tidydose_rt::Origin;
 use tidydose_rt::identity::Token;
@@ -97,6 +97,9 @@ impl PartKeys {
     /// The key of a case as it was joined and named, before it is measured.
     pub(super) fn of(&self, case: &Case) -> String {
         let mut case = case.clone();
+        // Which plan was treated, and who counts, has no part in the numbers of a case.
+        let delivery = case.treatment.delivery;
+        case.treatment = Treatment { delivery, ..Treatment::default() };
         for origin in origins_mut(&mut case) {
             origin.file = Token::new("");
         }
@@ -123,7 +126,7 @@ fn origins_mut(case: &mut Case) -> Vec<&mut Origin> {
 mod tests {
     use super::*;
     use crate::testing::case_of;
-    use tidydose_case::NameBasis;
+    use tidydose_case::{NameBasis, RoleReason};
 
     #[test]
     fn the_key_follows_what_results_follow_from() {
@@ -145,6 +148,10 @@ mod tests {
         let mut decided = case.clone();
         decided.names[1].basis = NameBasis::User;
         assert_ne!(keys.of(&decided), key, "a decision about it");
+        let mut treated = case.clone();
+        treated.treatment.reason = RoleReason::UserYes;
+        treated.treatment.other_treated = true;
+        assert_eq!(keys.of(&treated), key, "what was treated costs no measurement");
         let settings = analyse::Settings { regions: false, ..settings };
         assert_ne!(PartKeys::new(&settings).of(&case), key, "another setting");
         assert!(PROGRAM.len() == 32 && ROOMS.iter().all(|r| r.files().count() >= 3));

@@ -14,7 +14,7 @@ use super::study_key::StudyKey;
 use super::terminal::Terminal;
 use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
-use tidydose_case::{self as case, Case, Decisions, PlanSum};
+use tidydose_case::{self as case, Case, Decisions, PlanSum, Standing};
 use tidydose_dicom::{self as dicom, Scan};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
@@ -26,6 +26,7 @@ use tidydose_table::decisions::DecisionsFile;
 use tidydose_table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use tidydose_table::limits;
 use tidydose_table::names::NamesFile;
+use tidydose_table::nobody;
 use tidydose_table::prescriptions::PrescriptionsFile;
 use tidydose_table::seen::{EvidenceByCase, seen_by_name};
 use tidydose_table::states::{State, States};
@@ -167,8 +168,13 @@ fn said(unmatched: &[Unmatched], terminal: &Terminal) -> Vec<Finding> {
 }
 
 /// Findings that go away by a decision in one of the other files.
-const DECIDED_ELSEWHERE: [Code; 3] =
-    [Code::NameAmbiguous, Code::PrescriptionMissing, Code::UserRowUnmatched];
+const DECIDED_ELSEWHERE: [Code; 5] = [
+    Code::NameAmbiguous,
+    Code::PrescriptionMissing,
+    Code::PlanUnapproved,
+    Code::PlanUndecided,
+    Code::UserRowUnmatched,
+];
 
 impl Prepared {
     /// What was decided about findings.
@@ -189,6 +195,54 @@ impl Prepared {
     /// How many labels of the clinic wait for a decision.
     pub(super) fn open_labels(&self) -> usize {
         self.clinical.open()
+    }
+
+    /// How many questions of `choices.csv` wait for an answer.
+    pub(super) fn open_choices(&self) -> usize {
+        self.choices.open(&self.cases)
+    }
+
+    /// What to say of the plans of which nothing tells whether they were treated; nothing when
+    /// there are none.
+    pub(super) fn unproven_plans(&self) -> Option<String> {
+        let of = |standing: Standing| {
+            let own = |c: &&Case| c.left_out.is_none() && c.treatment.standing() == standing;
+            self.cases.iter().filter(own).count()
+        };
+        let (counted, not) = (of(Standing::Presumed), of(Standing::Undecided));
+        let who = match (counted, not) {
+            (0, 0) => return None,
+            (_, 0) => "they count in the study".to_owned(),
+            (0, _) => "they do not count, since another plan of the patient was treated".to_owned(),
+            _ => format!(
+                "{counted} count in the study, {not} do not, since another plan of the patient was \
+                 treated"
+            ),
+        };
+        Some(format!(
+            "{} plans are neither marked as approved nor named by a treatment record: {who}. Say in \
+             {}, question treated, column decision, yes or no for a plan, or under plan_id * for \
+             all",
+            counted + not,
+            self.folder.choices().display()
+        ))
+    }
+
+    /// Why no case counts, and what to decide; absent as soon as one does.
+    pub(super) fn nobody(&self) -> Option<String> {
+        if self.cases.is_empty() {
+            return Some(format!(
+                "no case in {} files: nothing can be measured; check that this is the folder that \
+                 was meant",
+                self.scan.inventory.files.len()
+            ));
+        }
+        let code = |c: &Case| match &c.left_out {
+            Some((code, _)) => *code,
+            None => Code::PlanUndecided,
+        };
+        let none = !self.cases.iter().any(Case::counts);
+        none.then(|| nobody::sentence(self.cases.iter().map(|c| Some(code(c)))))
     }
 
     /// What is needed to read and measure any case of the run.
@@ -233,28 +287,6 @@ impl Prepared {
         refusals: &Refusals,
     ) -> LeftOut {
         LeftOut::count(&self.cases, &self.scan.inventory.files, findings, refusals)
-    }
-
-    /// Why there is nothing at all, where no case could be used.
-    pub(super) fn nothing(&self) -> String {
-        let files = self.scan.inventory.files.len();
-        if self.cases.is_empty() {
-            return format!(
-                "no case in {files} files: nothing can be measured; check that this is the folder \
-                 that was meant"
-            );
-        }
-        let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
-        for (code, _) in self.cases.iter().filter_map(|c| c.left_out.as_ref()) {
-            *reasons.entry(code.definition().id).or_insert(0) += 1;
-        }
-        let reasons: Vec<_> = reasons.iter().map(|(code, n)| format!("{code} {n}")).collect();
-        format!(
-            "none of {} cases can be measured ({}); what only you can decide is asked in {}",
-            self.cases.len(),
-            reasons.join(", "),
-            self.folder.choices().display()
-        )
     }
 
     /// Adds proposals to the files of the user, with the findings of this run and of `computed`.

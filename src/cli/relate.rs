@@ -63,15 +63,7 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
         terminal.say(&format!("- {warning}"));
     }
     terminal.say(&format!("{}: {} {CAUTION}", folder.display(), found.summary));
-    if found.analysed == 0 {
-        terminal.warn(&format!(
-            "nobody is analysed; {} says where everybody left, and which plan was treated is \
-             decided in {}",
-            folder.join("flow.csv").display(),
-            typed.study.join("choices.csv").display()
-        ));
-    }
-    Ok(Outcome::of_count(found.analysed))
+    Ok(Outcome::unless_nobody(found.nobody.as_deref(), terminal))
 }
 
 /// Whether structure and metric of a predictor are known, though no plan of the study has them.

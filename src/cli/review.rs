@@ -8,6 +8,7 @@ use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_report::{self as report, Request, ReviewError};
+use tidydose_table::nobody;
 use tidydose_table::read_study::{StudyTables, is_complete};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
@@ -38,7 +39,8 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let path = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
     replace_file(&path, |to| to.write_all(page.as_bytes()))?;
     terminal.say(&format!("{}: {} and {}. {CAUTION}", path.display(), typed.organ, typed.metric));
-    Ok(Outcome::Complete)
+    let why = tables.get("plans").and_then(nobody::nobody);
+    Ok(Outcome::unless_nobody(why.as_deref(), terminal))
 }
 
 /// Whether what was asked for is known and only not in this study.

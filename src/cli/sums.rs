@@ -7,7 +7,7 @@ use super::one_case::{Workshop, read_structures};
 use super::parallel::{guarded, map_indices};
 use super::prepare::Prepared;
 use tidydose_analyse::{self as analyse, Addend, SumMeasurement};
-use tidydose_case::{Case, PlanSum, SumPart, resolve};
+use tidydose_case::{Case, PlanSum, SumPart, latest_missed, resolve};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_table::MeasuredSum;
 
@@ -24,6 +24,7 @@ pub(super) fn measure_sums(
     });
     let (mut measured, mut findings) = (Vec::new(), Vec::new());
     for (sum, result) in sums.iter().zip(results) {
+        findings.extend(without_latest(sum, &prepared.cases));
         let interrupted = || Err((None, "the run was stopped before it".to_owned()));
         match result.flatten().unwrap_or_else(interrupted) {
             Ok((first, measurements)) => measured.push(row(sum, first, measurements)),
@@ -84,6 +85,18 @@ fn computed(
         addends.push(Addend { dose, motion: part.motion, fractions });
     }
     analyse::analyse_sum(first, &structures, addends, (sum.basis, workshop.settings))
+}
+
+/// That the sum misses the latest plan of its patient.
+fn without_latest(sum: &PlanSum, cases: &[Case]) -> Option<Finding> {
+    let missed = latest_missed(sum, cases)?;
+    let subject = Subject {
+        patient: Some(sum.patient.clone()),
+        case: Some(missed.id.clone()),
+        ..Subject::default()
+    };
+    let text = format!("sum `{}` does not hold plan {}, the latest one", sum.name, missed.id);
+    Some(Finding::new(Code::SumWithoutLatest, subject, text))
 }
 
 fn refusal(sum: &PlanSum, reason: &str) -> Finding {

@@ -1,7 +1,7 @@
 //! `survey`: what an archive holds, what is wrong with it and which names await a decision. Reads
 //! headers and contours and computes no dose.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
@@ -43,6 +43,7 @@ pub(super) fn survey(
     } else {
         write_tables(&prepared)?;
     }
+    prepared.unproven_plans().iter().for_each(|text| terminal.say(text));
     print(&aligned(&counts(&prepared))).map_err(|e| Fault::System(format!("stdout: {e}")))?;
     if stop.load(Ordering::SeqCst) {
         terminal.warn("stopped; not every case was looked at, run the same command again");
@@ -60,14 +61,12 @@ fn outcome(
 ) -> Outcome {
     let causes = prepared.causes(prepared.findings.iter());
     let objection = settings.fail_on.and_then(|f| f.objection(&causes, !refusals.is_empty()));
-    let measurable = |case: &&Case| case.left_out.is_none() && refusals.spares(case);
+    let measurable = |case: &&Case| case.counts() && refusals.spares(case);
     let found = Outcome::of_count(prepared.cases.iter().filter(measurable).count());
     if let Some(words) = &objection {
         terminal.warn(words);
     }
-    if found == Outcome::Empty {
-        terminal.warn(&prepared.nothing());
-    }
+    found.explain_empty(prepared.nobody().as_deref(), terminal);
     let place = if prepared.folder.is_measured() {
         "the lines `left out` and `stop` above; the tables are those of the last measure".to_owned()
     } else {
@@ -142,8 +141,26 @@ fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
         let (code, _) = c.left_out.as_ref()?;
         Some(line("cases", "left out", code.definition().id))
     })));
+    list.extend(standings(prepared));
     let technology = prepared.cases.iter().map(|c| line("technologies", c.technology.word(), ""));
     list.extend(tally(technology));
+    list
+}
+
+/// How many plans count by what is known of their treatment, and patients of whom there is no case.
+fn standings(prepared: &Prepared) -> Vec<(Line, usize)> {
+    let plans = prepared.cases.iter().filter(|c| c.plan.is_some() && c.left_out.is_none());
+    let mut list = tally(plans.map(|c| {
+        let counts = if c.counts() { "counts" } else { "does not count" };
+        line("plans", c.role().word(), counts)
+    }));
+    let known: BTreeSet<_> = prepared.cases.iter().filter_map(|c| c.patient.as_ref()).collect();
+    let files = prepared.scan.inventory.files.iter();
+    let seen: BTreeSet<_> = files.filter_map(|f| f.patient.as_ref()).collect();
+    let lost = seen.difference(&known).count();
+    if lost > 0 {
+        list.push((line("patients", "without a case", ""), lost));
+    }
     list
 }
 
@@ -162,6 +179,7 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
         (line("structures", "unmapped", ""), count(&[NameBasis::None])),
         (decisions(Place::Names.file()), waiting(Place::Names)),
         (decisions(Place::Prescriptions.file()), waiting(Place::Prescriptions)),
+        (decisions("choices.csv"), prepared.open_choices()),
         (decisions("clinical_lesions.csv"), prepared.open_labels()),
         (decisions("decisions.csv"), prepared.open_findings()),
     ]

@@ -1,9 +1,11 @@
 //! Files that carry the same SOP Instance UID: the same object under several names is used once;
-//! different content under one UID is refused, since nothing says which one is meant. Must not
-//! know what the objects mean.
+//! the same object under several Patient IDs stays once for each of them, since only the user can
+//! tell which one is meant; different content under one UID is refused. Must not know what the
+//! objects mean.
 
 use std::collections::HashSet;
 
+use dicom_core::VR;
 use dicom_core::value::{PrimitiveValue, Value};
 use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
@@ -35,9 +37,21 @@ pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
     let repeated = objects.chunk_by(|a, b| a.0 == b.0).filter(|group| group.len() > 1);
     let groups: Vec<Vec<usize>> =
         repeated.map(|group| group.iter().map(|(_, index)| *index).collect()).collect();
-    for group in groups {
-        if group.windows(2).all(|pair| same(seen, pair)) {
-            group[1..].iter().for_each(|index| mark_duplicate(&mut seen[*index]));
+    for mut group in groups {
+        // By patient, then in the order of files: the first of each patient is kept.
+        group.sort_by_key(|index| (seen[*index].record.patient.clone(), *index));
+        let kept: Vec<usize> = group
+            .chunk_by(|a, b| seen[*a].record.patient == seen[*b].record.patient)
+            .filter_map(|of_patient| of_patient.first().copied())
+            .collect();
+        let pairs: Vec<[usize; 2]> = group.windows(2).map(|pair| [pair[0], pair[1]]).collect();
+        if pairs.iter().all(|pair| same(seen, *pair)) {
+            for index in group.iter().filter(|index| !kept.contains(index)) {
+                mark_duplicate(&mut seen[*index]);
+            }
+            if kept.len() > 1 {
+                kept.iter().for_each(|index| mark_copy(&mut seen[*index]));
+            }
         } else {
             let files = group.len();
             for index in group {
@@ -47,18 +61,89 @@ pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
     }
 }
 
-fn same(seen: &[Box<Seen>], pair: &[usize]) -> bool {
-    let &[a, b] = pair else { return false };
+/// Whether two files hold the same object; of two patients, whether one is a copy of the other but
+/// for what it says of the person and for dates, names and free text.
+fn same(seen: &[Box<Seen>], [a, b]: [usize; 2]) -> bool {
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
+    let one_patient = a.record.patient == b.record.patient;
     match (&a.content, &b.content) {
         // Slices are compared by what is used of them, not by their pixels.
-        (Content::Slices(a), Content::Slices(b)) => a == b,
+        (Content::Slices(a), Content::Slices(b)) if one_patient => a == b,
+        (Content::Slices(a), Content::Slices(b)) => {
+            a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.is_copy_of(b))
+        }
         (Content::Slices(_), _) | (_, Content::Slices(_)) => false,
         _ if a.record.digest == b.record.digest => true,
         _ => match (open(a), open(b)) {
-            (Ok(a), Ok(b)) => same_object(&a.object, &b.object) && same_pixels(&a, &b),
+            (Ok(a), Ok(b)) if one_patient => {
+                same_object(&a.object, &b.object) && same_pixels(&a, &b)
+            }
+            (Ok(a), Ok(b)) => copied_object(&a.object, &b.object) && same_pixels(&a, &b),
             _ => false,
         },
+    }
+}
+
+/// Value representations of words, dates and times: a copy under another number may differ in them.
+const WORDS: [VR; 13] = [
+    VR::AE,
+    VR::AS,
+    VR::DA,
+    VR::DT,
+    VR::LO,
+    VR::LT,
+    VR::PN,
+    VR::SH,
+    VR::ST,
+    VR::TM,
+    VR::UC,
+    VR::UR,
+    VR::UT,
+];
+
+/// Whether one object is a copy of the other: all numbers, codes and references of geometry, dose,
+/// plan and structures are the same.
+fn copied_object(a: &InMemDicomObject, b: &InMemDicomObject) -> bool {
+    // Groups of voxels and radiotherapy, and the place of a grid; the others speak of people,
+    // studies and machines, and private ones of whatever they like.
+    let places = [
+        tags::IMAGE_POSITION_PATIENT,
+        tags::IMAGE_ORIENTATION_PATIENT,
+        tags::FRAME_OF_REFERENCE_UID,
+    ];
+    let of_treatment = |x: &&InMemElement| {
+        let (tag, group) = (x.header().tag, x.header().tag.group());
+        let own = group % 2 == 0 && (matches!(group, 0x0028 | 0x0070) || group >= 0x3000);
+        own || places.contains(&tag)
+    };
+    let [a, b] = [a, b].map(|object| object.iter().filter(|x| of_treatment(x)));
+    same_numbers(a, b)
+}
+
+fn same_numbers<'o>(
+    a: impl Iterator<Item = &'o InMemElement>,
+    b: impl Iterator<Item = &'o InMemElement>,
+) -> bool {
+    let is_word = |x: &&InMemElement| !WORDS.contains(&x.header().vr());
+    let (mut a, mut b) = (a.filter(is_word), b.filter(is_word));
+    loop {
+        match (a.next(), b.next()) {
+            (None, None) => return true,
+            (Some(x), Some(y)) if x.header().tag == y.header().tag => {
+                let equal = match (x.value(), y.value()) {
+                    (Value::Sequence(x), Value::Sequence(y)) => {
+                        let (x, y) = (x.items(), y.items());
+                        let mut pairs = x.iter().zip(y);
+                        x.len() == y.len() && pairs.all(|(x, y)| same_numbers(x.iter(), y.iter()))
+                    }
+                    (x, y) => same_value(x, y),
+                };
+                if !equal {
+                    return false;
+                }
+            }
+            _ => return false,
+        }
     }
 }
 
@@ -131,6 +216,12 @@ fn mark_duplicate(file: &mut Seen) {
     };
     let message = "the object is there under another name as well";
     file.findings = vec![Finding::new(Code::FileDuplicate, subject, message)];
+}
+
+/// Says that the object is there for other patients as well; what becomes of it is decided where
+/// objects are joined.
+fn mark_copy(file: &mut Seen) {
+    file.leave(FileStatus::Read, "the same object is there under another Patient ID");
 }
 
 fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {

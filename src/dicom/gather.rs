@@ -132,11 +132,22 @@ impl<'a> Slices<'a> {
                 slices.holding.entry(object).or_insert(series);
             }
             if let Some(frame) = &series.frame {
+                // The same series for another patient lies where its copy lies.
                 let only = slices.of_frame.entry(frame);
-                only.and_modify(|only| *only = None).or_insert(Some(series));
+                let same = |only: &ImageSeries| only.series == series.series;
+                only.and_modify(|only| *only = only.filter(|o| same(o))).or_insert(Some(series));
             }
         }
         slices
+    }
+
+    /// Where the series of a token is, that of the patient where there are copies of it for others.
+    fn of_set(&self, series: &Token, patient: Option<&Token>) -> Option<usize> {
+        let first = self.all.partition_point(|s| s.series < *series);
+        let rest = self.all.get(first..)?.iter();
+        let copies: Vec<&ImageSeries> = rest.take_while(|s| s.series == *series).collect();
+        let own = copies.iter().position(|s| s.patient.as_ref() == patient);
+        (!copies.is_empty()).then(|| first + own.unwrap_or(0))
     }
 
     /// Takes the planes of the images from the series that holds the image the contours refer to,
@@ -149,10 +160,8 @@ impl<'a> Slices<'a> {
         series: &[Token],
         images: &BTreeMap<i64, Token>,
     ) {
-        let known: BTreeSet<usize> = series
-            .iter()
-            .filter_map(|s| self.all.binary_search_by(|a| a.series.cmp(s)).ok())
-            .collect();
+        let known: BTreeSet<usize> =
+            series.iter().filter_map(|s| self.of_set(s, set.origin.patient.as_ref())).collect();
         set.imaged = known.iter().filter_map(|i| self.all.get(*i)?.day).min();
         let only = known.first().filter(|_| known.len() == 1).and_then(|i| self.all.get(*i));
         for roi in &mut set.rois {

@@ -64,6 +64,16 @@ impl Slice {
 }
 
 impl Slice {
+    fn is_of_series(&self, other: &Self) -> bool {
+        self.series == other.series && self.patient == other.patient
+    }
+
+    /// Whether it is the same slice for another patient; the day may differ.
+    pub(super) fn is_copy_of(&self, other: &Self) -> bool {
+        let kept = |s: &Self| Self { patient: None, date: None, ..s.clone() };
+        kept(self) == kept(other)
+    }
+
     /// The slices of a multi-frame image of which this is the head: position and orientation stand
     /// in the functional groups, of each frame or shared by all (PS3.3 C.7.6.16.2.3 and
     /// C.7.6.16.2.4).
@@ -115,30 +125,33 @@ fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
     (rest.is_empty() && components.next().is_none()).then_some(list)
 }
 
-/// The slices as series, by series token.
+/// What holds slices together: one series of one patient.
+type Key = (Token, Option<Token>);
+
+/// The slices as series, by series token and patient.
 pub(super) fn series(
     slices: impl IntoIterator<Item = Slice>,
     identity: &Identity,
 ) -> Vec<ImageSeries> {
-    let mut groups: HashMap<Token, Vec<Slice>> = HashMap::new();
+    let mut groups: HashMap<Key, Vec<Slice>> = HashMap::new();
     // Slices of one series mostly follow each other.
     let mut run: Vec<Slice> = Vec::new();
     for slice in slices {
-        if run.last().is_some_and(|last| last.series != slice.series) {
+        if run.last().is_some_and(|last| !last.is_of_series(&slice)) {
             add(&mut groups, &mut run);
         }
         run.push(slice);
     }
     add(&mut groups, &mut run);
-    let one = |(series, slices)| gathered(series, slices, identity);
+    let one = |((series, _), slices)| gathered(series, slices, identity);
     let mut series: Vec<_> = groups.into_par_iter().map(one).collect();
-    series.par_sort_unstable_by(|a, b| a.series.cmp(&b.series));
+    series.par_sort_unstable_by(|a, b| (&a.series, &a.patient).cmp(&(&b.series, &b.patient)));
     series
 }
 
-fn add(groups: &mut HashMap<Token, Vec<Slice>>, run: &mut Vec<Slice>) {
+fn add(groups: &mut HashMap<Key, Vec<Slice>>, run: &mut Vec<Slice>) {
     if let Some(last) = run.last() {
-        groups.entry(last.series.clone()).or_default().append(run);
+        groups.entry((last.series.clone(), last.patient.clone())).or_default().append(run);
     }
 }
 

@@ -17,6 +17,8 @@ pub enum Status {
     Unmapped,
     /// The name could mean several organs.
     Ambiguous,
+    /// No structure has the name yet, but one whose name nobody has decided may be it.
+    NameUndecided,
     /// The structure has no contours.
     Empty,
     /// The structure lies outside the dose grid.
@@ -43,6 +45,7 @@ impl Status {
         (Self::Absent, "absent"),
         (Self::Unmapped, "unmapped"),
         (Self::Ambiguous, "ambiguous"),
+        (Self::NameUndecided, "name_undecided"),
         (Self::Empty, "empty"),
         (Self::OutsideGrid, "outside_grid"),
         (Self::PartlyOutsideGrid, "partly_outside_grid"),
@@ -62,6 +65,9 @@ impl Status {
             Self::Absent => "the case has no such structure",
             Self::Unmapped => "the structure has no standard name yet",
             Self::Ambiguous => "the name could mean several organs",
+            Self::NameUndecided => {
+                "no structure is called so yet, but one whose name nobody has decided may be it"
+            }
             Self::Empty => "the structure has no contours",
             Self::OutsideGrid => "the structure lies outside the dose grid",
             Self::PartlyOutsideGrid => "the dose grid covers too little of the structure",

@@ -27,6 +27,7 @@ use tidydose_figure::{Stage, flow};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
 use tidydose_table::curves::{Curve, curves};
+use tidydose_table::open_names::OpenNames;
 use tidydose_table::run::CAUTION;
 use tidydose_table::worksheet::Checked;
 use tidydose_table::write_csv::write_records;
@@ -56,17 +57,6 @@ pub enum PaperError {
 /// Files by name.
 pub type Files = BTreeMap<String, Vec<u8>>;
 
-/// The registrar's folder.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Folder {
-    /// What is written.
-    pub files: Files,
-    /// Plans that count in it.
-    pub plans: usize,
-    /// Plans of the study.
-    pub all_plans: usize,
-}
-
 /// Makes the folder; `run` is the content of `run.json`, `checked` the worksheet of the blind check
 /// as a person filled it in.
 ///
@@ -77,7 +67,7 @@ pub fn paper(
     run: &Value,
     group: &str,
     checked: Option<&[Checked]>,
-) -> Result<Folder, PaperError> {
+) -> Result<Files, PaperError> {
     let table = |name: &'static str| tables.get(name).map(Rows::of).ok_or(PaperError::Table(name));
     let study = Study {
         plans: table("plans")?,
@@ -85,12 +75,13 @@ pub fn paper(
         structures: table("structures")?,
         metrics: table("metrics")?,
         limit_checks: table("limit_checks")?,
+        open: tables.get("structures").map(OpenNames::of).unwrap_or_default(),
     };
     let dvh = tables.get("dvh");
     let curves = study.organs().into_iter().filter_map(|o| Some((o.clone(), curves(dvh?, &o))));
     let mut files = study.made(run, group, &curves.collect())?;
     files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
-    Ok(Folder { files, plans: study.included().len(), all_plans: study.plans.count() })
+    Ok(files)
 }
 
 /// The tables as rows.
@@ -101,13 +92,12 @@ struct Study {
     structures: Rows,
     metrics: Rows,
     limit_checks: Rows,
+    /// Structures that may be an organ though nobody has decided their names.
+    open: OpenNames,
 }
 
 /// Dose-volume curves by organ, plan and structure.
 type Curves = BTreeMap<String, BTreeMap<String, BTreeMap<String, Curve>>>;
-
-/// Parts of a plan in the treatment that set it aside: another one was treated.
-const SET_ASIDE: [&str; 3] = ["qa", "superseded", "candidate"];
 
 impl Study {
     fn made(&self, run: &Value, group: &str, curves: &Curves) -> Result<Files, PaperError> {
@@ -145,7 +135,7 @@ impl Study {
         organs.filter_map(|r| self.structures.text(r, "name_standard")).map(str::to_owned).collect()
     }
 
-    /// Plans that were measured and not set aside.
+    /// Plans in the study, as table plans has them.
     fn included(&self) -> BTreeSet<String> {
         let rows = 0..self.plans.count();
         let kept = rows.filter(|r| self.reason(*r).is_none());
@@ -158,8 +148,7 @@ impl Study {
         if self.plans.flag(row, "measured") != Some(true) {
             return Some((0, text("exclusion_code").to_owned()));
         }
-        let role = text("plan_role");
-        SET_ASIDE.contains(&role).then(|| (1, role.to_owned()))
+        (self.plans.flag(row, "in_study") != Some(true)).then(|| (1, text("plan_role").to_owned()))
     }
 
     fn patients(&self, wanted: impl Fn(usize) -> bool) -> (usize, usize) {
@@ -171,7 +160,8 @@ impl Study {
 
     /// Words, patients, plans and who left, for each stage.
     fn stages(&self) -> Vec<(&'static str, usize, usize, BTreeMap<String, usize>)> {
-        let words = ["cases in the archive", "measured", "not set aside as another version"];
+        let words =
+            ["cases in the archive", "measured", "in the study: treated as far as is known"];
         let stage = |(place, words): (usize, &'static str)| {
             let passed = |r: usize| self.reason(r).is_none_or(|(at, _)| at >= place);
             let (patients, plans) = self.patients(passed);

@@ -33,6 +33,16 @@ pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -
         included.len(),
         text("method")
     );
+    let presumed = presumed(&study.plans, included);
+    if presumed > 0 {
+        let _ = writeln!(
+            out,
+            "\n{presumed} of these {} plans are neither marked as approved nor named by a \
+             treatment record, and no other plan of their patient is known to have been treated; \
+             they are taken as treated.",
+            included.len()
+        );
+    }
     let _ = writeln!(
         out,
         "\nGrid spacing between planes: {}. Spacing of contour planes: {}. Prescriptions rest on: {}. \
@@ -49,6 +59,12 @@ pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -
          compared by standardised differences, not by p."
     );
     out
+}
+
+/// Plans that count though nothing tells that they were treated.
+fn presumed(plans: &Rows, included: &BTreeSet<String>) -> usize {
+    let candidate = |r: &usize| plans.text(*r, "plan_role") == Some("candidate");
+    of_included(plans, included).filter(candidate).count()
 }
 
 /// Where a person must write.

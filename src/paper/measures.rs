@@ -198,6 +198,9 @@ pub(super) fn measured(
         let Some(place) = places.get(plan) else { continue };
         let status = |r: usize| study.metrics.text(r, "status").unwrap_or("absent").to_owned();
         let value = match list[..] {
+            [] if quantity.structure.is_some_and(|organ| study.open.may_hold(plan, organ)) => {
+                Err("name_undecided".to_owned())
+            }
             [] => Err("absent".to_owned()),
             [r] if status(r) == "ok" => study.metrics.real(r, "value").ok_or_else(|| status(r)),
             [r] => Err(status(r)),

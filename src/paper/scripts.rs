@@ -51,7 +51,7 @@ run = json.loads((folder.parent / "run.json").read_text(encoding="utf-8"))
 rows = {t["table"]: t["rows"] for t in run["tables"]}
 assert (len(plans), len(lesions)) == (rows["plans"], rows["lesions"]), "tables are not of this run"
 
-plans = plans[plans.measured & ~plans.plan_role.isin(["qa", "superseded", "candidate"])].copy()
+plans = plans[plans.in_study].copy()
 
 
 def word(value):
@@ -116,8 +116,7 @@ plans <- read(file.path(given[1], "plans.csv"))
 lesions <- read(file.path(given[1], "lesions.csv"))
 table <- read(given[2])
 
-plans <- plans[as.character(plans$measured) %in% c("TRUE", "true") &
-               !(plans$plan_role %in% c("qa", "superseded", "candidate")), ]
+plans <- plans[as.character(plans$in_study) %in% c("TRUE", "true"), ]
 plans$group <- ifelse(is.na(plans[[group_column]]), "unknown", as.character(plans[[group_column]]))
 lesions$group <- plans$group[match(lesions$plan_id, plans$plan_id)]
 lesions <- lesions[!is.na(lesions$group), ]

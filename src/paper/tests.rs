@@ -28,6 +28,7 @@ fn study() -> Study {
             texts(&["treated", "treated", "treated", "unknown", "superseded", "treated"]),
         )
         .with("measured", [true, true, true, true, true, false].map(Value::Flag).to_vec())
+        .with("in_study", [true, true, true, true, false, false].map(Value::Flag).to_vec())
         .with("exclusion_code", texts(&["", "", "", "", "", "dose-several"]))
         .with("fractions_planned", numbers(&[1.0, 1.0, 5.0, NONE, 1.0, 1.0]))
         .with("prescription_dose_gy", numbers(&[20.0, 22.0, 25.0, NONE, 20.0, 20.0]));
@@ -60,7 +61,7 @@ fn study() -> Study {
         .with("tier", texts(&["mandatory"; 5]))
         .with("limit_source", texts(&["S"; 5]))
         .with("verdict", texts(&["above", "within", "undecided", "unknown", "above"]));
-    Study { plans, lesions, structures, metrics, limit_checks }
+    Study { plans, lesions, structures, metrics, limit_checks, open: OpenNames::default() }
 }
 
 /// Curves of the brainstem in two plans of group x.
@@ -106,7 +107,7 @@ fn the_flow_adds_up_to_what_is_included() {
         [
             "cases in the archive,5,6,0,,technology",
             "measured,5,5,1,dose-several,technology",
-            "not set aside as another version,4,4,1,superseded,technology",
+            "in the study: treated as far as is known,4,4,1,superseded,technology",
         ]
     );
     assert!(made()["flow.svg"].contains("4 lesions"), "{}", made()["flow.svg"]);
@@ -166,11 +167,13 @@ fn many() -> (Study, Curves) {
     let verdicts: Vec<&str> = (0..12).map(|i| if i > 7 { "above" } else { "within" }).collect();
     let all = |word: &str| texts(&[word; 12]);
     let study = Study {
+        open: OpenNames::default(),
         plans: Rows::default()
             .with("patient_id", texts(&patients))
             .with("plan_id", texts(&plans))
             .with("technology", texts(&groups))
             .with("measured", vec![Value::Flag(true); 12])
+            .with("in_study", vec![Value::Flag(true); 12])
             .with("plan_role", all("treated"))
             .with("fractions_planned", numbers(&[1.0; 12])),
         lesions: Rows::default()

@@ -32,6 +32,7 @@ pub(super) fn cohort() -> Cohort {
             plan_id,
             role: "treated".to_owned(),
             measured: true,
+            in_study: true,
             course: Some(1),
             day: Some(1000),
             fractions: Some(1),

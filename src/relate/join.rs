@@ -38,13 +38,30 @@ impl Stage {
     pub(super) const fn words(self) -> &'static str {
         match self {
             Self::Measured => "plan measured",
-            Self::Treated => "plan not set aside as another version",
+            Self::Treated => "plan in the study",
             Self::Fractions => "number of fractions as asked",
             Self::Predictor => "predictor known",
             Self::Adjuster => "adjuster known",
             Self::Matched => "outcome in the sheet",
             Self::Outcome => "outcome known",
             Self::FollowUp => "followed long enough, or event before",
+        }
+    }
+
+    /// What would keep those who leave at it.
+    pub(super) const fn remedy(self) -> &'static str {
+        match self {
+            Self::Measured => "see exclusion_reason in table plans",
+            Self::Treated => "answer question treated in choices.csv, column decision: yes",
+            Self::Fractions => "ask for another --fractions, or for none",
+            Self::Predictor => "choose another --predictor, or decide names in names.csv",
+            Self::Adjuster => "choose another --adjust, or decide names in names.csv",
+            Self::Matched => {
+                "columns patient_id and lesion_id of the sheet must be those of the tables; \
+                 --patient-key translates"
+            }
+            Self::Outcome => "fill in event_type, day_event and grade in the sheet",
+            Self::FollowUp => "ask for a shorter --least-follow-up",
         }
     }
 }
@@ -149,12 +166,7 @@ fn starts(cohort: &Cohort, grain: Grain) -> Vec<(&Plan, Option<String>)> {
 /// Plans that can be used come first, then those of earlier days.
 fn order(plan: &Plan) -> (bool, bool, i64, &str) {
     let day = plan.day.unwrap_or(i64::MAX);
-    (set_aside(plan), !plan.measured, day, &plan.plan_id)
-}
-
-/// Whether it was decided or seen that another plan was treated.
-fn set_aside(plan: &Plan) -> bool {
-    ["qa", "superseded", "candidate"].contains(&plan.role.as_str())
+    (!plan.in_study, !plan.measured, day, &plan.plan_id)
 }
 
 /// Lesions by all names that the sheet may use.
@@ -213,7 +225,7 @@ impl<'c> Sheet<'c> {
             if !plan.measured {
                 return Err((Stage::Measured, plan.exclusion.clone()));
             }
-            if set_aside(plan) {
+            if !plan.in_study {
                 return Err((Stage::Treated, plan.role.clone()));
             }
             if self.request.fractions.is_some_and(|n| plan.fractions != Some(n)) {

@@ -25,10 +25,11 @@ use tidydose_table::frame::LoadedTable;
 pub use study::{Cohort, Lesion, MetricValue, Plan};
 
 use analysis::Analysis;
+use tidydose_table::nobody::nobody;
 use tidydose_table::outcomes::Outcome;
 
 /// The tables that are read.
-pub const TABLES: &[&str] = &["plans", "lesions", "metrics"];
+pub const TABLES: &[&str] = &["plans", "lesions", "metrics", "structures"];
 
 /// What one row of the analysis is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -96,8 +97,8 @@ pub struct Relation {
     pub summary: String,
     /// What must be known beside it.
     pub warnings: Vec<String>,
-    /// How many patients or lesions are analysed.
-    pub analysed: usize,
+    /// Why nobody is analysed, and what to decide; absent when somebody is.
+    pub nobody: Option<String>,
 }
 
 /// A relation could not be described.
@@ -145,7 +146,12 @@ pub fn relate(
     request: &Request,
 ) -> Result<Relation, RelateError> {
     let cohort = Cohort::read(tables, &request.group)?;
-    describe(&cohort, outcomes, request)
+    let mut relation = describe(&cohort, outcomes, request)?;
+    if relation.nobody.is_some() {
+        // Where no plan counts at all, that is the reason, and the tables know what to decide.
+        relation.nobody = tables.get("plans").and_then(nobody).or(relation.nobody);
+    }
+    Ok(relation)
 }
 
 fn describe(
@@ -163,7 +169,7 @@ fn describe(
     let text = words::report(&analysis, request, &warnings);
     files.insert("report.txt".to_owned(), text.into_bytes());
     let summary = words::summary(&analysis, request);
-    Ok(Relation { files, summary, warnings, analysed: analysis.n() })
+    Ok(Relation { files, summary, warnings, nobody: words::nobody(&analysis, request) })
 }
 
 #[cfg(test)]

@@ -85,7 +85,13 @@ impl Predictor {
                 of_lesion.copied().ok_or_else(|| "empty".to_owned())
             }
             Self::Structure { structure, metric } => {
-                one(cohort, metric, |m| m.0 == plan && m.2 == structure)
+                let found = one(cohort, metric, |m| m.0 == plan && m.2 == structure);
+                let open = || cohort.open.may_hold(plan, structure);
+                // Nothing is absent that only waits for its name.
+                found.map_err(|status| match status.as_str() {
+                    "absent" if open() => "name_undecided".to_owned(),
+                    _ => status,
+                })
             }
             Self::Lesion { metric } => one(cohort, metric, |m| m.0 == plan && Some(m.1) == lesion),
         }

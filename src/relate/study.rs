@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use super::RelateError;
 use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, flags, integers, reals, texts};
+use tidydose_table::open_names::OpenNames;
 
 /// A plan of table plans.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -17,6 +18,8 @@ pub struct Plan {
     pub role: String,
     /// Whether it was measured.
     pub measured: bool,
+    /// Whether it is in the study.
+    pub in_study: bool,
     /// Why it was left out.
     pub exclusion: String,
     /// Course of the patient, by time.
@@ -68,6 +71,8 @@ pub struct Cohort {
     pub lesions: Vec<Lesion>,
     /// All metrics.
     pub metrics: Vec<MetricValue>,
+    /// Structures that may be an organ though nobody has decided their names.
+    pub open: OpenNames,
     /// Numeric columns of table plans: name, then value by plan.
     pub plan_columns: BTreeMap<String, BTreeMap<String, f64>>,
     /// Numeric columns of table lesions: name, then value by lesion.
@@ -91,6 +96,7 @@ impl Cohort {
             plans: plan_rows(plans, group),
             lesions: lesion_rows(lesions),
             metrics: metric_rows(metrics),
+            open: tables.get("structures").map(OpenNames::of).unwrap_or_default(),
             plan_columns: columns(plans, "plan_id"),
             lesion_columns: columns(lesions, "lesion_id"),
         })
@@ -110,7 +116,7 @@ fn plan_rows(frame: &LoadedTable, group: &str) -> Vec<Plan> {
     let [courses, days, first, fractions] =
         ["course", "day_plan", "day_first_fraction", "fractions_planned"]
             .map(|n| integers(frame, n));
-    let measured = flags(frame, "measured");
+    let [measured, in_study] = ["measured", "in_study"].map(|n| flags(frame, n));
     let mut groups = text(group);
     if groups.iter().all(String::is_empty) {
         let numbers = integers(frame, group).into_iter();
@@ -121,6 +127,7 @@ fn plan_rows(frame: &LoadedTable, group: &str) -> Vec<Plan> {
         plan_id: plans[i].clone(),
         role: roles[i].clone(),
         measured: measured[i] == Some(true),
+        in_study: in_study[i] == Some(true),
         exclusion: codes[i].clone(),
         course: courses[i],
         day: first[i].or(days[i]),

@@ -54,6 +54,7 @@ fn nothing_is_imputed_and_each_gap_has_its_stage() {
     cohort.plans[0].measured = false;
     cohort.plans[0].exclusion = "dose-several".to_owned();
     cohort.plans[1].role = "superseded".to_owned();
+    cohort.plans[1].in_study = false;
     cohort.plans[2].fractions = Some(5);
     for m in &mut cohort.metrics {
         if m.plan_id == "O03" && m.structure == "Brain" {

@@ -44,6 +44,35 @@ pub(super) fn summary(analysis: &Analysis, request: &Request) -> String {
     )
 }
 
+/// Where everybody left, and what would keep them; nothing when somebody is analysed.
+pub(super) fn nobody(analysis: &Analysis, request: &Request) -> Option<String> {
+    if analysis.n() > 0 {
+        return None;
+    }
+    let mut parts = Vec::new();
+    for count in &analysis.stages {
+        let Some(stage) = count.stage else { continue };
+        let left: usize = count.left.values().sum();
+        if left > 0 {
+            let reasons: Vec<String> =
+                count.left.iter().map(|(reason, n)| format!("{n} {}", spaced(reason))).collect();
+            parts.push(format!(
+                "{left} left at `{}`: {} ({})",
+                stage.words(),
+                reasons.join(", "),
+                stage.remedy()
+            ));
+        }
+    }
+    let found = analysis.joined.subjects.len();
+    let grain = request.grain.word();
+    Some(format!("nobody is analysed, of {found} {grain}s. {}", parts.join("; ")))
+}
+
+fn spaced(word: &str) -> String {
+    word.replace('_', " ")
+}
+
 fn unit(request: &Request) -> String {
     if request.doubling {
         format!("each doubling of {}", request.predictor)

@@ -53,7 +53,7 @@ fn panel(
     rank: usize,
     curves: &BTreeMap<String, Curve>,
 ) -> Markup {
-    let of_group = |c: &&Case| c.measured && c.fractions == group;
+    let of_group = |c: &&Case| c.counted && c.fractions == group;
     let cases: Vec<(&Case, &Curve)> = cohort
         .cases
         .iter()

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Request, ReviewError};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
+use tidydose_table::open_names::OpenNames;
 
 /// Roles of single targets in the tables.
 const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];
@@ -116,12 +117,13 @@ pub(super) struct Case {
     pub(super) days_since_course: Option<i64>,
     pub(super) technology: String,
     pub(super) prescription_gy: Option<f64>,
-    pub(super) measured: bool,
+    /// Whether it is in the study: measured, and treated as far as is known.
+    pub(super) counted: bool,
     pub(super) exclusion: String,
     /// The organ is among the structures, by standard name.
     pub(super) contoured: bool,
-    /// Structures whose name may mean the organ, or has several meanings.
-    pub(super) ambiguous: usize,
+    /// Whether a structure may be the organ whose name nobody has decided.
+    pub(super) open: bool,
     /// All values of the organ, by metric.
     pub(super) readings: Vec<Reading>,
     pub(super) checks: Vec<Check>,
@@ -210,6 +212,11 @@ impl<'r> Cohort<'r> {
         if let Some(frame) = tables.get("relations") {
             gaps(frame, request.organ, &mut at);
         }
+        // What is known of a plan that does not count is not held against anybody.
+        for case in cases.iter_mut().filter(|c| !c.counted) {
+            case.readings.clear();
+            case.checks.clear();
+        }
         let mut units = cases.iter().filter_map(|c| c.reading(request.metric)).map(|r| &r.unit);
         let unit = units.next().cloned().unwrap_or_default();
         let mut cohort = Self {
@@ -249,7 +256,7 @@ impl<'r> Cohort<'r> {
     /// The numbers of fractions there are, those not stated last.
     pub(super) fn fraction_groups(&self) -> Vec<Option<i64>> {
         let all: BTreeSet<_> =
-            self.cases.iter().filter(|c| c.measured).map(|c| c.fractions).collect();
+            self.cases.iter().filter(|c| c.counted).map(|c| c.fractions).collect();
         let (known, unknown): (Vec<_>, Vec<_>) = all.into_iter().partition(Option::is_some);
         known.into_iter().chain(unknown).collect()
     }
@@ -257,7 +264,7 @@ impl<'r> Cohort<'r> {
     /// Values of the metric of the measured cases with that many fractions, exact ones only, in
     /// ascending order.
     pub(super) fn comparable(&self, fractions: Option<i64>, metric: &str) -> Vec<f64> {
-        let of_group = self.cases.iter().filter(|c| c.measured && c.fractions == fractions);
+        let of_group = self.cases.iter().filter(|c| c.counted && c.fractions == fractions);
         let readings = of_group.filter_map(|c| c.reading(metric)).filter(|r| r.status == "ok");
         let mut values: Vec<f64> = readings.filter_map(|r| r.value).collect();
         values.sort_by(f64::total_cmp);
@@ -272,6 +279,10 @@ fn owned(text: Option<&str>) -> String {
     text.unwrap_or_default().to_owned()
 }
 
+/// Why a plan that was measured does not count.
+const UNDECIDED: &str = "plan-undecided: nothing tells whether it was treated, while another plan \
+                         of its patient was; choices.csv asks";
+
 fn cases(plans: &LoadedTable) -> Vec<Case> {
     let text = |name| texts(plans, name);
     let whole = |name| integers(plans, name);
@@ -279,7 +290,7 @@ fn cases(plans: &LoadedTable) -> Vec<Case> {
     let (fractions, day, era) = (whole("fractions_planned"), whole("day_plan"), whole("era"));
     let (course, courses) = (whole("course"), whole("n_courses"));
     let since = whole("days_since_course");
-    let (dose, measured) = (reals(plans, "prescription_dose_gy"), flags(plans, "measured"));
+    let (dose, in_study) = (reals(plans, "prescription_dose_gy"), flags(plans, "in_study"));
     let (code, reason) = (text("exclusion_code"), text("exclusion_reason"));
     let case = |i: usize| Case {
         plan_id: owned(cell(&plan, i)),
@@ -292,9 +303,10 @@ fn cases(plans: &LoadedTable) -> Vec<Case> {
         days_since_course: cell(&since, i),
         technology: owned(cell(&technology, i)),
         prescription_gy: cell(&dose, i),
-        measured: cell(&measured, i) == Some(true),
+        counted: cell(&in_study, i) == Some(true),
         exclusion: match (cell(&code, i), cell(&reason, i)) {
             (Some(code), Some(reason)) => format!("{code}: {reason}"),
+            (None, None) => UNDECIDED.to_owned(),
             (code, reason) => owned(code.or(reason)),
         },
         ..Case::default()
@@ -314,7 +326,8 @@ fn known(
     request: &Request<'_>,
 ) -> Result<(), ReviewError> {
     let names = texts(structures, "structure");
-    if !names.contains(&Some(request.organ)) {
+    let open = OpenNames::of(structures).may_hold_anywhere(request.organ);
+    if !names.contains(&Some(request.organ)) && !open {
         let (standard, role) = (texts(structures, "name_standard"), texts(structures, "role"));
         let organs = standard.iter().zip(&role).filter(|(_, role)| **role == Some("organ"));
         return Err(ReviewError::Organ {
@@ -323,7 +336,9 @@ fn known(
         });
     }
     let there = texts(metrics, "metric");
-    if there.contains(&Some(request.metric)) {
+    // An organ of which every name is undecided has no values yet, and a page that says so.
+    let no_values = there.iter().all(Option::is_none);
+    if there.contains(&Some(request.metric)) || no_values && open {
         return Ok(());
     }
     Err(ReviewError::Metric {
@@ -335,11 +350,11 @@ fn known(
 
 fn contoured(structures: &LoadedTable, organ: &str, at: &mut At<'_>) {
     let (plan, name) = (texts(structures, "plan_id"), texts(structures, "structure"));
-    let status = texts(structures, "name_status");
-    for ((plan, name), status) in plan.iter().zip(&name).zip(&status) {
+    let open = OpenNames::of(structures);
+    for (plan, name) in plan.iter().zip(&name) {
         at(*plan, &mut |case| {
             case.contoured |= *name == Some(organ);
-            case.ambiguous += usize::from(*status == Some("ambiguous"));
+            case.open |= plan.is_some_and(|plan| open.may_hold(plan, organ));
         });
     }
 }

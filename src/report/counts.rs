@@ -15,14 +15,14 @@ enum Group {
     Known,
     OneSided,
     NoValue(String),
-    Ambiguous,
+    Undecided,
     Absent,
     LeftOut(String),
 }
 
 impl Group {
     fn of(case: &Case, metric: &str) -> Self {
-        if !case.measured {
+        if !case.counted {
             let code = case.exclusion.split(':').next().unwrap_or_default();
             return Self::LeftOut(if code.is_empty() { "not measured" } else { code }.to_owned());
         }
@@ -30,7 +30,7 @@ impl Group {
             Some(r) if r.status == "ok" => Self::Known,
             Some(r) if r.value.is_some() => Self::OneSided,
             Some(r) => Self::NoValue(r.status.clone()),
-            None if !case.contoured && case.ambiguous > 0 => Self::Ambiguous,
+            None if !case.contoured && case.open => Self::Undecided,
             None => Self::Absent,
         }
     }
@@ -40,8 +40,8 @@ impl Group {
             Self::Known => "value known, with bounds on both sides".to_owned(),
             Self::OneSided => "value known on one side only (at least, or at most)".to_owned(),
             Self::NoValue(status) => format!("unknown: {}", spaced(status)),
-            Self::Ambiguous => {
-                format!("unknown: no structure is named {organ}, but a name awaits a decision")
+            Self::Undecided => {
+                format!("unknown: no structure is named {organ}, but an undecided name may be it")
             }
             Self::Absent => format!("unknown: {organ} is not contoured, or not named so"),
             Self::LeftOut(code) => format!("left out: {code}"),

@@ -171,7 +171,7 @@ const DECIDED: &[(&str, &str, &[&str], &[&str])] = &[
     ("lesions", "match_basis", &["user", "new"], &["lesion_id", "earlier_lesion_id"]),
     ("plans", "frame_link", &["user"], &["frame_link"]),
     ("plans", "dose_source", &["user"], &["dose_source"]),
-    ("plans", "plan_role_reason", &["user"], &["plan_role"]),
+    ("plans", "plan_role_rule", &["user"], &["plan_role"]),
     ("findings", "state", &["accepted", "corrected", "waived"], &["finding_id", "state"]),
     // Of findings that reach several plans only the details name each.
     ("finding_details", "state", &["accepted", "corrected", "waived"], &["detail_id", "state"]),

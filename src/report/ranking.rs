@@ -108,7 +108,7 @@ fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
 
 /// The limit in one line, or why there is none.
 fn limit_words(case: &Case, worst: Option<&Check>) -> Markup {
-    if !case.measured {
+    if !case.counted {
         return html! { "left out: " (case.exclusion) };
     }
     let Some(check) = worst else { return html! { "no limit checked" } };

@@ -15,10 +15,10 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     let valued: Vec<(&Case, f64, i64)> = cohort
         .cases
         .iter()
-        .filter(|c| c.measured)
+        .filter(|c| c.counted)
         .filter_map(|c| Some((c, cohort.reading(c)?.value?, c.era?)))
         .collect();
-    let undated = cohort.cases.iter().filter(|c| c.measured && c.era.is_none()).count();
+    let undated = cohort.cases.iter().filter(|c| c.counted && c.era.is_none()).count();
     part(
         "time",
         "Over time",

@@ -67,7 +67,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 /// The cases that can be drawn, and whether a distance is known for any of them.
 fn points<'c>(cohort: &'c Cohort<'_>) -> (Vec<Point<'c>>, bool) {
-    let valued = cohort.cases.iter().filter(|c| c.measured).filter_map(|case| {
+    let valued = cohort.cases.iter().filter(|c| c.counted).filter_map(|case| {
         let reading = cohort.reading(case)?;
         Some(Point { case, reading, value: reading.value?, x: 0.0 })
     });
@@ -97,7 +97,7 @@ fn why_not(cohort: &Cohort<'_>, points: &[Point<'_>]) -> String {
             continue;
         }
         let reason = match cohort.reading(case) {
-            _ if !case.measured => "left out".to_owned(),
+            _ if !case.counted => "left out".to_owned(),
             Some(r) if r.value.is_some() => "distance unknown".to_owned(),
             Some(r) => spaced(&r.status),
             None => "organ not contoured or not named".to_owned(),

@@ -73,7 +73,7 @@ fn sheet(cohort: &Cohort<'_>, case: &Case, place: usize, sources: &Sources) -> M
                 class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
             p.caution.print { (CAUTION) }
             (facts(case))
-            @if case.measured {
+            @if case.counted {
                 div.pictures { (both_pictures(cohort, case, &id, sources)) }
                 (numbers(cohort, case, sources))
                 (comparable(cohort, case))

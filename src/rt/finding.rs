@@ -158,28 +158,35 @@ codes! {
     IsodoseCut "isodose-cut" Check "an isodose surface reaches the edge of the dose grid", "volumes of that isodose are lower bounds", "export a larger dose grid";
 
     // Plans and links
-    PlanNotTreatment "plan-not-treatment" Note "the plan's intent is verification, machine quality assurance, research or service", "the case is left out", "none needed";
+    PlanNotTreatment "plan-not-treatment" Note "the plan's intent is verification, machine quality assurance, research or service", "the case is left out", "if it was treated all the same, say so in choices.csv";
     PlanGeometryDevice "plan-geometry-device" Note "the plan is defined on the treatment device, without a patient", "the case is left out", "none needed";
-    PlanUnapproved "plan-unapproved" Check "the plan is not marked as approved", "it is measured all the same", "make sure that it was treated";
+    PlanUnapproved "plan-unapproved" Check "the plan is not marked as approved, no treatment record names it, and no other plan of the patient is known to have been treated", "it is measured and counts in the study", "say in choices.csv whether it was treated; one answer for all such plans stands under plan_id *";
+    PlanUndecided "plan-undecided" Check "nothing tells whether the plan was treated, while another plan of the patient is known to have been treated", "it is measured but does not count in the study", "say in choices.csv whether it was treated; one answer for all such plans stands under plan_id *";
     PlanRejected "plan-rejected" Stop "the plan is marked as rejected and no treatment record names it", "the case is left out", "if it was treated all the same, say so in choices.csv";
-    PlanSuperseded "plan-superseded" Note "another version of the plan was treated or replaced it", "the case is left out", "none needed";
+    PlanNotTreated "plan-not-treated" Note "the user says that the plan was not treated", "the case is left out", "none needed";
+    PlanSuperseded "plan-superseded" Note "another version of the plan was treated or replaced it", "the case is left out", "if this version was the one treated, say so in choices.csv";
     PlanAmbiguous "plan-ambiguous" Stop "several versions of a plan could be the treated one", "all of them are left out; the candidates are in the message", "say in choices.csv which one was treated";
-    PlanSeveralTreated "plan-several-treated" Check "treatment records name more than one version of a plan", "each is measured for itself; their doses are not added", "look at them together";
+    PlanSeveralTreated "plan-several-treated" Check "treatment records or the user name more than one version of a plan", "each is measured for itself; their doses are not added", "look at them together";
     PlanConcurrent "plan-concurrent" Check "the plan was given together with another one", "each is measured for itself; their doses are not added", "look at them together";
     PlanDecided "plan-decided" Note "the user says which version of the plan was treated", "that one is measured", "none needed";
     RecordPartial "record-partial" Check "a treatment record shows a fraction that was not delivered whole", "it does not count as delivered", "look at the treatment records";
     RecordDiffers "record-differs" Check "the fractions delivered are not those planned", "metrics are of the planned dose", "look at the treatment records";
+    RecordEmpty "record-empty" Check "treatment records name the plan but tell of nothing delivered: no fraction, or set-up beams only", "they are no evidence that it was treated", "look at the treatment records";
+    RecordContradicts "record-contradicts" Check "treatment records contradict each other, or what the user says", "the message says what is followed", "look at the treatment records; a session may be missing";
+    RecordPatientDiffers "record-patient-differs" Check "a treatment record carries another Patient ID than the plan it names", "it does not count for the plan", "correct the identifier at the source";
     PlanFractionsMissing "plan-fractions-missing" Check "the number of fractions is not stated", "limits by fraction number cannot be chosen", "state it in prescriptions.csv";
     PrescriptionMissing "prescription-missing" Check "no prescription dose is stated for a target", "coverage, conformity and gradient are not computed for it", "state it in prescriptions.csv";
     PrescriptionContradicts "prescription-contradicts" Check "two sources in the plan state different prescription doses", "the one named in the message is used", "check against the chart";
     LinkByFrame "link-by-frame" Check "an object was joined by its frame of reference, since the object it refers to is not there", "the case is measured", "check that the objects belong together";
     LinkByRegistration "link-by-registration" Check "structures were brought into the frame of reference of the dose by a rigid registration", "the case is measured", "check that the registration was approved";
+    RegistrationRefused "registration-refused" Check "a registration between frames of reference scales, shears, mirrors, has too few digits, or contradicts another one", "it is not used", "export a rigid registration with all its digits, or remove the one that is wrong";
     LinkByUser "link-by-user" Check "the user says that structures and dose lie in one frame of reference though their identifiers differ", "the case is measured", "check the picture of the case";
     LinkAmbiguous "link-ambiguous" Stop "several objects could belong to this one and none is named", "the case is left out; the candidates are in the message", "remove the ones that were not treated";
     LinkMissing "link-missing" Stop "the object that this one refers to is not in the archive and nothing else fits", "the case is left out", "export the missing object";
     LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the case is left out", "export a rigid registration, correct the references, or decide in choices.csv";
     RoiFrameMismatch "roi-frame-mismatch" Stop "a structure is in another frame of reference than the dose of its case", "it has a volume but no doses", "export it in the frame of the dose";
     LinkPatientMismatch "link-patient-mismatch" Stop "objects that refer to each other carry different patient identifiers", "the case is left out", "correct the identifier at the source";
+    PatientCopied "patient-copied" Stop "the same objects are there under several Patient IDs", "none of the copies is used; the Patient IDs are in the message", "say in choices.csv under which patient_id the plan is meant, or remove the other copy";
     PersonContradicts "person-contradicts" Check "objects under one patient number state different birth dates or sexes, as after an import under the wrong number", "the case is measured", "find out whose objects they are, correct the number at the source";
     DatesDisordered "dates-disordered" Check "structures are dated before their images, a plan before the structures it was made on, or a treatment before its plan, as where dates were shifted for each object or changed later", "day counts of the case may be wrong", "check the dates at the source before intervals are used";
     DoseSeveral "dose-several" Stop "several dose grids of the same kind belong to one plan", "the case is left out; the candidates are in the message", "keep the one that was treated, or name it in choices.csv";
@@ -200,6 +207,7 @@ codes! {
 
     UserRowUnmatched "user-row-unmatched" Check "a row that somebody decided in a file of the study means nothing that is there", "it is not followed", "correct the row that the message names, or delete it";
     SumRefused "sum-refused" Stop "plans that sums.csv wants added up cannot be added", "the sum has no values; each plan stands for itself", "see the message; correct sums.csv";
+    SumWithoutLatest "sum-without-latest" Check "a sum of plans misses the latest plan of the patient that counts", "the sum is computed without it", "add the plan in sums.csv, or leave it out on purpose";
     ClinicalLabelUnused "clinical-label-unused" Check "a row of clinical_lesions.csv names no patient or no lesion that is there", "no lesion gets its label", "correct patient_id or lesion_id in clinical_lesions.csv";
 
     // The run

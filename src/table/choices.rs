@@ -1,26 +1,37 @@
 //! `choices.csv`: what only the user can tell about a case. The program adds a row for every
-//! question that keeps a case from being measured; the user answers in the column `decision`; a
-//! row left blank there is no decision.
+//! question that keeps a case from being measured, and for every plan of which nothing tells
+//! whether it was treated; the user answers in the column `decision`; a row left blank there is no
+//! decision.
 //!
 //! | `question` | `decision` |
 //! |---|---|
 //! | `same_frame` | `yes`: structures and dose lie in one frame of reference though their UIDs differ |
 //! | `dose_id` | the dose of the candidates that is to be measured |
-//! | `treated` | `yes` or `no`: whether this version of the plan was the one treated |
+//! | `treated` | `yes` or `no`: whether this plan, or this version of it, was the one treated |
 //! | `relative_unit_gy` | the dose in Gy that relative value 1 stands for |
+//! | `patient_id` | under which of several Patient IDs a plan is meant of which there are copies |
+//!
+//! Under plan_id `*` an answer to `treated` holds for every plan that is neither marked as approved
+//! nor named by a treatment record and has no answer of its own. It does not choose between
+//! versions.
 //!
 //! A question that is not in this list is left alone and said.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
-use tidydose_case::{Case, Decisions, Question};
+use tidydose_case::{Case, Decisions, Question, RoleReason, Standing};
 use tidydose_geometry::units::Gray;
 use tidydose_geometry::units::typed::{self, NotANumber};
+use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Token;
+
+/// Stands in plan_id for all plans.
+const ALL_PLANS: &str = "*";
 
 const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
 
@@ -53,6 +64,8 @@ impl ChoicesFile {
         decisions.dose.extend(own.dose);
         decisions.treated.extend(own.treated);
         decisions.relative_unit.extend(own.relative_unit);
+        decisions.patient.extend(own.patient);
+        decisions.treated_all = own.treated_all.or(decisions.treated_all);
     }
 
     /// The answered rows that mean no question, no plan or no dose that is there.
@@ -71,28 +84,52 @@ impl ChoicesFile {
             let dose = question.as_ref().is_ok_and(|q| *q == Question::Dose.word());
             let answer = dose.then(|| spot("decision").among(&known.objects, "dose is called so"));
             unmatched.extend(question.err());
-            unmatched.extend(spot("plan_id").case(&cases).err());
+            if self.file.text(row, "plan_id") != ALL_PLANS {
+                unmatched.extend(spot("plan_id").case(&cases).err());
+            }
             unmatched.extend(answer.and_then(Result::err));
         }
         unmatched
     }
 
-    /// Adds a row for every case that an answer would put right and that has none yet.
+    /// Adds a row for every case that an answer would put right and that has none yet, with one row
+    /// for all plans where several may have been treated.
     pub fn propose(&mut self, cases: &[Case]) {
         let mut sorted: Vec<_> = cases.iter().collect();
         sorted.sort_by_key(|c| (&c.patient, &c.id));
         let mut known = self.file.keys(&["plan_id", "question"]);
-        for case in sorted {
-            let Some((code, reason)) = &case.left_out else { continue };
-            let Some(question) = Question::about(*code) else { continue };
-            if known.insert(vec![case.id.to_string(), question.word().to_owned()]) {
+        let mut add = |plan: &str, question: Question, evidence: &str| {
+            if known.insert(vec![plan.to_owned(), question.word().to_owned()]) {
                 self.file.add(&[
-                    ("plan_id", case.id.as_str()),
+                    ("plan_id", plan),
                     ("question", question.word()),
-                    ("evidence", reason),
+                    ("evidence", evidence),
                 ]);
             }
+        };
+        let unproven =
+            |c: &&Case| c.left_out.is_none() && c.treatment.reason == RoleReason::Unproven;
+        let several = sorted.iter().copied().filter(unproven).count();
+        if several > 1 {
+            let text = format!(
+                "{several} plans are neither marked as approved nor named by a treatment record; \
+                 one answer here holds for all of them that have no answer of their own"
+            );
+            add(ALL_PLANS, Question::Treated, &text);
         }
+        for case in sorted {
+            for (question, evidence) in questions(case) {
+                add(case.id.as_str(), question, &evidence);
+            }
+        }
+    }
+
+    /// How many of the questions that are put wait for an answer.
+    #[must_use]
+    pub fn open(&self, cases: &[Case]) -> usize {
+        let asked = cases.iter().flat_map(|c| questions(c).into_iter().map(|(q, _)| (&c.id, q)));
+        // A row that was answered and is still asked waits for another answer.
+        asked.collect::<BTreeSet<_>>().len()
     }
 
     /// Writes the file if rows were added; a study without questions has none.
@@ -107,6 +144,42 @@ impl ChoicesFile {
     }
 }
 
+/// What is to be asked about a case, with what speaks for either answer.
+fn questions(case: &Case) -> Vec<(Question, String)> {
+    let mut list = Vec::new();
+    if let Some((code, reason)) = &case.left_out
+        && let Some(question) = Question::about(*code)
+    {
+        list.push((question, reason.clone()));
+    }
+    // Of a plan that is left out for want of a dose nothing hangs on the answer.
+    let matters = case.left_out.as_ref().is_none_or(|(code, _)| *code == Code::PlanSuperseded);
+    if case.treatment.asked && matters {
+        list.push((Question::Treated, evidence(case)));
+    }
+    list
+}
+
+/// What is known of a plan of which nothing tells whether it was treated.
+fn evidence(case: &Case) -> String {
+    let plan = case.plan.as_ref();
+    let approval = plan.and_then(|p| p.approval.as_deref()).filter(|a| !a.trim().is_empty());
+    let approval = approval
+        .map_or_else(|| "no Approval Status".to_owned(), |word| format!("Approval Status {word}"));
+    let known = match case.treatment.reason {
+        RoleReason::Unproven => format!("{approval}, no treatment record"),
+        reason => format!("{approval}; {}", reason.words()),
+    };
+    let without = match case.treatment.standing() {
+        Standing::Presumed => "; it counts unless you say no",
+        Standing::Undecided => {
+            "; another plan of the patient was treated: it does not count unless you say yes"
+        }
+        Standing::Counts | Standing::Aside => "; it does not count unless you say yes",
+    };
+    format!("{known}{without}")
+}
+
 fn decisions(file: &UserFile) -> Result<Decisions, String> {
     let mut all = Decisions::default();
     for row in 0..file.row_count() {
@@ -118,6 +191,12 @@ fn decisions(file: &UserFile) -> Result<Decisions, String> {
         let plan = file.text(row, "plan_id");
         if plan.is_empty() {
             return Err(format!("row {line}: plan_id is empty; copy it from table plans"));
+        }
+        if plan == ALL_PLANS && question != Question::Treated {
+            return Err(format!(
+                "row {line}: plan_id `{ALL_PLANS}` answers question {} only; name one plan",
+                Question::Treated.word()
+            ));
         }
         let new = take(&mut all, &Token::new(plan), question, answer)
             .map_err(|accepted| format!("row {line}: {word} `{answer}` is not {accepted}"))?;
@@ -155,6 +234,9 @@ fn take(
         },
         Question::Treated => {
             let treated = yes.ok_or("yes or no")?;
+            if case.as_str() == ALL_PLANS {
+                return Ok(all.treated_all.replace(treated).is_none_or(|b| b == treated));
+            }
             all.treated.insert(case, treated).is_none_or(|before| before == treated)
         }
         Question::Dose => {
@@ -174,6 +256,10 @@ fn take(
             };
             all.relative_unit.insert(case, unit).is_none_or(|before| before == unit)
         }
+        Question::Patient => {
+            let patient = Token::new(answer);
+            all.patient.insert(case, patient.clone()).is_none_or(|before| before == patient)
+        }
     })
 }
 
@@ -181,7 +267,6 @@ fn take(
 mod tests {
     use super::*;
     use crate::example::Example;
-    use tidydose_rt::finding::Code;
 
     fn read(rows: &str) -> Result<ChoicesFile, String> {
         let folder = tempfile::tempdir().unwrap();
@@ -193,13 +278,15 @@ mod tests {
     #[test]
     fn every_question_takes_its_answer() {
         let rows = "P1;same_frame;;Yes;\r\nP2;dose_id;;D7;\r\nP3;treated;;no;\r\n\
-                    P4;relative_unit_gy;;0,2;per cent\r\nP5;treated;;;\r\nP5;of_others;;x;\r\n";
+                    P4;relative_unit_gy;;0,2;per cent\r\nP5;treated;;;\r\nP5;of_others;;x;\r\n\
+                    P6;patient_id;;A;\r\n*;treated;;YES;\r\n";
         let d = read(rows).unwrap().decisions;
         let token = Token::new;
         assert!(d.same_frame.contains(&token("P1")) && d.same_frame.len() == 1);
         assert_eq!(d.dose[&token("P2")], token("D7"));
         assert_eq!((d.treated.len(), d.treated[&token("P3")]), (1, false));
         assert_eq!(d.relative_unit[&token("P4")], Gray::gy(0.2));
+        assert_eq!((&d.patient[&token("P6")], d.treated_all), (&token("A"), Some(true)));
     }
 
     #[test]
@@ -211,6 +298,8 @@ mod tests {
             (";treated;;yes;\n", "row 2: plan_id is empty"),
             ("P1;treated;;yes;\nP1;treated;;no;\n", "row 3: an earlier row"),
             ("P1;same_frame;;yes;\nP1;same_frame;;no;\n", "row 3: an earlier row"),
+            ("*;treated;;yes;\n*;treated;;no;\n", "row 3: an earlier row"),
+            ("*;same_frame;;yes;\n", "row 2: plan_id `*` answers question treated only"),
         ] {
             let message = read(rows).unwrap_err();
             assert!(message.contains(expected), "{message}");
@@ -257,5 +346,26 @@ mod tests {
         assert_eq!(file.file.text(0, "question"), "same_frame");
         file.write(&path).unwrap();
         assert!(std::fs::read_to_string(path).unwrap().contains("two frames"));
+    }
+
+    #[test]
+    fn plans_of_which_nothing_tells_are_asked_about_one_by_one_and_all_at_once() {
+        let mut cases = Example::new().cases;
+        for case in &mut cases {
+            case.left_out = None;
+            case.treatment.reason = RoleReason::Unproven;
+            case.treatment.asked = true;
+        }
+        let mut file = read("").unwrap();
+        file.propose(&cases);
+        file.propose(&cases);
+        assert_eq!(file.file.row_count(), 1 + cases.len());
+        assert_eq!(file.file.text(0, "plan_id"), "*");
+        assert!(file.file.text(1, "evidence").contains("it counts unless you say no"));
+        assert_eq!(file.open(&cases), cases.len());
+        cases[1].left_out = Some((Code::LinkMissing, "no dose".to_owned()));
+        let mut file = read("").unwrap();
+        file.propose(&cases);
+        assert_eq!(file.file.row_count(), 1, "nothing hangs on a plan without dose");
     }
 }

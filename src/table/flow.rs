@@ -9,7 +9,7 @@ use super::column::{Column, Sheet, borrowed, count};
 use super::study::Study;
 use super::wide::PlanValues;
 use tidydose_analyse::{Analysis, StructureResult};
-use tidydose_case::Case;
+use tidydose_case::{Case, copied_patients};
 use tidydose_metrics::Status;
 use tidydose_rt::Inventory;
 use tidydose_rt::finding::Code;
@@ -125,14 +125,29 @@ impl Tally {
     /// All numbers, with the patients; those of `inventory` that have no case are left out.
     fn complete(&self, inventory: &Inventory) -> BTreeMap<(Grain, Reason), usize> {
         let mut patients = self.patients.clone();
+        let copied = copied_patients(inventory);
         for patient in inventory.files.iter().filter_map(|f| f.patient.as_ref()) {
-            patients.entry(patient.to_string()).or_insert(Some((NO_CASE, By::Program)));
+            if !patients.contains_key(patient.as_str()) {
+                let others = copied.get(patient);
+                let reason = others.map_or((NO_CASE, By::Program), |o| self.of_copy(o));
+                patients.insert(patient.to_string(), Some(reason));
+            }
         }
         let mut counts = self.counts.clone();
         for reason in patients.into_values() {
             *counts.entry((Grain::Patient, reason)).or_insert(0) += 1;
         }
         counts
+    }
+}
+
+impl Tally {
+    /// The reason of a patient of whom there are copies under the numbers of `others` and no case:
+    /// the user names one of these, or nobody has decided.
+    fn of_copy(&self, others: &BTreeSet<Token>) -> (&'static str, By) {
+        let code = Code::PatientCopied.definition().id;
+        let waits = |p: &Token| self.patients.get(p.as_str()) == Some(&Some((code, By::Program)));
+        (code, if others.iter().any(waits) { By::Program } else { By::User })
     }
 }
 
@@ -143,11 +158,16 @@ fn numbers(case: &Case, results: &[StructureResult]) -> BTreeSet<i64> {
     listed.chain(named).chain(results.iter().map(|r| r.roi_number)).collect()
 }
 
+/// Why a plan is left out: it was not measured, or it does not count as long as nobody says that it
+/// was treated.
 fn reason_of_plan(case: &Case, analysis: Option<&Analysis>) -> Reason {
     let Some((code, reason)) = &case.left_out else {
-        return analysis.is_none().then_some((NOT_MEASURED, By::Program));
+        let undecided = || (Code::PlanUndecided.definition().id, By::Program);
+        let not_measured = analysis.is_none().then_some((NOT_MEASURED, By::Program));
+        return not_measured.or_else(|| (!case.counts()).then(undecided));
     };
-    let by_user = *code == Code::PlanSuperseded && case.treatment.reason.starts_with("the user");
+    let of_role = matches!(code, Code::PlanSuperseded | Code::PlanNotTreated);
+    let by_user = of_role && case.treatment.reason.is_of_user();
     let by = if by_user { By::User } else { decided(reason) };
     Some((code.definition().id, by))
 }
@@ -192,7 +212,8 @@ fn columns() -> Vec<Column<Row>> {
         Column::word("grain", "what is counted", &grains, |r| borrowed(r.grain.word())),
         Column::word(
             "state",
-            "found is the sum of left_out and counted; a lesion is known once contours were read",
+            "found is the sum of left_out and counted; counted is what is in the study, see \
+             plans.in_study; a lesion is known once contours were read",
             &STATES,
             |r| borrowed(r.state),
         ),

@@ -211,7 +211,7 @@ fn earlier(
 /// A point of one case in the frame of reference of another; absent where nothing joins the two.
 fn moved(point_mm: [f64; 3], from: &Case, into: &Case, all: &[Registration]) -> Option<[f64; 3]> {
     let frames = [from.shape_frame()?, into.shape_frame()?];
-    Some(registered_motion(from.patient.as_ref()?, frames, all)?.apply(point_mm))
+    Some(registered_motion(from.patient.as_ref()?, frames, all)?.ok()?.apply(point_mm))
 }
 
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {

@@ -29,6 +29,8 @@ mod limit_checks;
 pub mod limits;
 mod metrics;
 pub mod names;
+pub mod nobody;
+pub mod open_names;
 pub mod outcomes;
 pub mod part;
 mod pictures;

@@ -88,7 +88,8 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         }),
         Column::text(
             "structure_id",
-            "the structure, as in table structures; missing when the case has no such organ",
+            "the structure, as in table structures; of one that may be the organ where no \
+             structure is called so yet, see reason; else missing",
             |r| r.structure_id.as_deref().map(Cow::Borrowed),
         ),
         Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| r.check.roi_number),

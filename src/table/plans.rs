@@ -10,7 +10,7 @@ use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
 use tidydose_case::{
     Course, DateSource, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
-    PrescriptionBasis, Technology, courses, isocentres, planned_meterset,
+    PrescriptionBasis, RoleReason, Technology, courses, isocentres, planned_meterset,
 };
 use tidydose_rt::finding::Severity;
 use tidydose_rt::{DoseType, DoseUnits, ImageSeries};
@@ -48,14 +48,6 @@ const FRAME_LINKS: &[&str] = &[
     FrameLink::Registration.word(),
     FrameLink::User.word(),
     FrameLink::None.word(),
-];
-
-const ROLES: &[&str] = &[
-    PlanRole::Treated.word(),
-    PlanRole::Candidate.word(),
-    PlanRole::Superseded.word(),
-    PlanRole::Qa.word(),
-    PlanRole::Unknown.word(),
 ];
 
 const DATE_SOURCES: &[&str] = &[DateSource::TreatmentRecords.word(), DateSource::PlanDate.word()];
@@ -205,14 +197,25 @@ fn delivery(row: &Row<'_>) -> Option<Delivery> {
 }
 
 fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
+    let roles: Vec<&'static str> = PlanRole::WORDS.iter().map(|(_, word)| *word).collect();
+    let rules: Vec<&'static str> = RoleReason::WORDS.iter().map(|(_, word)| *word).collect();
     vec![
-        Column::word("plan_role", "part of the plan in the treatment", ROLES, |r| {
-            borrowed(r.measured.case.treatment.role.word())
+        Column::word("plan_role", "part of the plan in the treatment", &roles, |r| {
+            borrowed(r.measured.case.role().word())
         }),
-        Column::text("plan_role_reason", "the rule by which that is known", |r| {
-            let reason = &r.measured.case.treatment.reason;
-            borrowed(reason).filter(|_| !reason.is_empty())
+        Column::word("plan_role_rule", "the rule by which that is known", &rules, |r| {
+            borrowed(r.measured.case.treatment.reason.word())
         }),
+        Column::text("plan_role_reason", "the same in words; missing without a plan", |r| {
+            let words = r.measured.case.treatment.reason.words();
+            borrowed(words).filter(|_| !words.is_empty())
+        }),
+        Column::boolean(
+            "in_study",
+            "whether the plan counts: measured, and treated or not known to be anything else; \
+             Table 1, relations, wide tables and pages take these plans alone",
+            |r| Some(r.measured.is_in_study()),
+        ),
         Column::integer(
             "fractions_delivered",
             "",

@@ -127,6 +127,15 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word("name_status", "whether the name is decided", &name_states(), |r| {
             r.name.and_then(|n| borrowed(name_status(n.basis).word()))
         }),
+        Column::text(
+            "may_be",
+            "of an undecided name the organs that its words allow, standard names without side; \
+             any where the words say nothing; missing when the name is decided or is no organ's",
+            |r| {
+                let words = r.name?.possible_organs()?.words();
+                (!words.is_empty()).then_some(Cow::Owned(words))
+            },
+        ),
         Column::word("role", "what the structure is for", &role_words(), |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),

@@ -103,6 +103,12 @@ impl<'a> Measured<'a> {
         self.analysis.is_some() && self.case.left_out.is_none()
     }
 
+    /// Whether the case counts: it was measured, and its plan counts by the one rule of
+    /// [`tidydose_case::Standing`].
+    pub(super) fn is_in_study(&self) -> bool {
+        self.is_measured() && self.case.counts()
+    }
+
     /// Why there are no metrics; absent when there are.
     pub(super) fn gap(&self) -> Option<&'a str> {
         match &self.case.left_out {

@@ -105,7 +105,7 @@ impl SumsFile {
                 let number = |n: Option<i64>| n.map_or(String::new(), |n| n.to_string());
                 let fractions = case.plan.as_ref().and_then(Plan::fractions);
                 let course = courses.get(&case.id).and_then(|c| i64::try_from(c.number).ok());
-                let joined = frames_join(latest, case, registrations).is_some();
+                let joined = frames_join(latest, case, registrations).is_ok();
                 self.file.add(&[
                     ("patient_id", patient.as_str()),
                     ("plan_id", case.id.as_str()),

@@ -39,7 +39,7 @@ fn records_tell_fractions_and_days() {
     assert_eq!((delivery.fractions, delivery.partial), (Some(3), 0));
     assert_eq!((delivery.first_day, delivery.last_day), (Some(FIRST), Some(Day(FIRST.0 + 4))));
     assert_eq!(delivery.source, DeliverySource::SessionRecords);
-    assert_eq!(treatment.role, PlanRole::Treated);
+    assert_eq!(treatment.role(), PlanRole::Treated);
     assert!(!measured.has(Code::RecordDiffers) && !measured.has(Code::RecordPartial));
 }
 
@@ -81,9 +81,8 @@ fn again(course: &Course, name: &str) -> (Plan, Dose) {
 }
 
 fn roles(measured: &Measured) -> BTreeMap<String, (PlanRole, Option<Code>)> {
-    let role = |c: &tidydose_case::Case| {
-        (c.id.to_string(), (c.treatment.role, c.left_out.as_ref().map(|l| l.0)))
-    };
+    let role =
+        |c: &tidydose_case::Case| (c.id.to_string(), (c.role(), c.left_out.as_ref().map(|l| l.0)));
     measured.cases.iter().map(role).collect()
 }
 
@@ -133,4 +132,94 @@ fn one_version_is_measured_by_rule_or_all_are_refused() {
     newer.related_plan = Some((old.clone(), "CONCURRENT".into()));
     let both = put(&newer, &[]);
     assert_eq!((both[&old], both[&new]), (treated, treated));
+}
+
+/// An approved plan and a newer one of the same label that is not.
+fn two_versions() -> (Course, Plan, Dose) {
+    let course = course(1);
+    let (mut newer, dose) = again(&course, "newer");
+    newer.header.date = "20200103".into();
+    newer.approval = "UNAPPROVED".into();
+    (course, newer, dose)
+}
+
+#[test]
+fn records_of_nothing_make_no_plan_treated() {
+    let (course, newer, dose) = two_versions();
+    let (old, new) = (course.plan.header.instance_uid.clone(), newer.header.instance_uid.clone());
+    let mut stopped = session(&newer, 1, "20200106");
+    stopped.beams.iter_mut().for_each(|b| b.metersets[1] = 0.0);
+    let mut set_up = session(&newer, 1, "20200106");
+    set_up.beams.iter_mut().for_each(|b| b.delivery_type = "SETUP".into());
+    let mut summary = session(&newer, 1, "20200112");
+    summary.beams.clear();
+    summary.summary = Some((0, String::new(), String::new()));
+    for record in [stopped, set_up, summary] {
+        let archive = with_records(&course, &[record]);
+        archive.add("newer.dcm", &newer.bytes().unwrap());
+        archive.add("newer-dose.dcm", &dose.bytes().unwrap());
+        let measured = archive.measure(&settings());
+        let roles = roles(&measured);
+        assert_eq!(roles[&old], (PlanRole::Treated, None), "the approved one stays");
+        assert_eq!(roles[&new], (PlanRole::Superseded, Some(Code::PlanSuperseded)));
+        let told = measured.findings.iter().find(|f| f.code == Code::RecordEmpty).unwrap();
+        assert_eq!(told.subject.case.as_ref().unwrap().as_str(), new);
+    }
+}
+
+#[test]
+fn a_rejected_newer_version_does_not_lose_the_patient() {
+    let (mut course, mut newer, dose) = two_versions();
+    course.plan.approval = "UNAPPROVED".into();
+    newer.approval = "REJECTED".into();
+    let archive = with_records(&course, &[]);
+    archive.add("newer.dcm", &newer.bytes().unwrap());
+    archive.add("newer-dose.dcm", &dose.bytes().unwrap());
+    let measured = archive.measure(&settings());
+    let roles = roles(&measured);
+    let (old, new) = (&course.plan.header.instance_uid, &newer.header.instance_uid);
+    assert_eq!(roles[old], (PlanRole::Candidate, None));
+    assert_eq!(roles[new], (PlanRole::Superseded, Some(Code::PlanSuperseded)));
+    assert!(measured.cases.iter().any(tidydose_case::Case::counts));
+}
+
+#[test]
+fn a_record_under_another_number_is_named_and_not_believed() {
+    let course = course(1);
+    let mut record = session(&course.plan, 1, "20200106");
+    record.header.patient_id = "SOMEONE".into();
+    let measured = with_records(&course, &[record]).measure(&settings());
+    metrics_of(&measured);
+    assert_eq!(measured.cases[0].treatment.delivery, None);
+    let found = measured.findings.iter().find(|f| f.code == Code::RecordPatientDiffers).unwrap();
+    assert!(found.message.contains("SOMEONE") && found.message.contains(PATIENT), "{found:?}");
+    assert_eq!(found.subject.case.as_ref(), Some(&measured.cases[0].id));
+}
+
+#[test]
+fn sessions_that_contradict_a_summary_are_said() {
+    let course = course(3);
+    let dates = ["20200106", "20200108", "20200110"];
+    let sessions = || (1..).zip(dates).map(|(n, date)| session(&course.plan, n, date));
+    let summary = |fractions: i32, first: &str, last: &str| {
+        let mut record = session(&course.plan, 9, "20200112");
+        record.beams.clear();
+        record.summary = Some((fractions, first.into(), last.into()));
+        record
+    };
+    let told = |records: Vec<Record>| {
+        let measured = with_records(&course, &records).measure(&settings());
+        metrics_of(&measured);
+        let found = measured.findings.iter().find(|f| f.code == Code::RecordContradicts);
+        found.map(|f| f.message.clone())
+    };
+    let with = |own: Record| sessions().chain([own]).collect::<Vec<_>>();
+    assert_eq!(told(with(summary(3, "20200106", "20200110"))), None, "both say the same");
+    let older = summary(1, "20200106", "20200106");
+    assert_eq!(told(with(older)), None, "written after the first session");
+    let more = told(with(summary(5, "20200106", "20200114"))).unwrap();
+    assert!(more.contains("3 whole fractions, the treatment summary 5"), "{more}");
+    assert!(more.contains("a last day 4 d before the summary's"), "{more}");
+    let earlier = told(with(summary(3, "20200103", "20200110"))).unwrap();
+    assert!(earlier.contains("differs by 3 d"), "{earlier}");
 }

@@ -235,3 +235,58 @@ fn the_decision_is_remembered_in_a_file() {
         "what is only to be looked at is refused when strict"
     );
 }
+
+/// Each registration that is not used is named with the reason, also where no case needs it.
+#[test]
+fn every_refused_registration_is_a_finding() {
+    let motion = Motion::new(25.0, SHIFT);
+    let together = course(1);
+    let told = |registrations: &[Registration]| {
+        let measured = with(&together, registrations).measure(&settings());
+        metrics_of(&measured);
+        let refused = measured.findings.iter().filter(|f| f.code == Code::RegistrationRefused);
+        refused.map(|f| f.message.clone()).collect::<Vec<_>>()
+    };
+    let own = registration(&together, motion.0);
+    assert_eq!(told(std::slice::from_ref(&own)), Vec::<String>::new());
+    let changed = |change: &dyn Fn(&mut [f64; 16])| {
+        let mut other = own.clone();
+        change(&mut other.items[1].1);
+        told(&[other])
+    };
+    let scaled = changed(&|m| (0..11).filter(|i| i % 4 != 3).for_each(|i| m[i] *= 1.02));
+    let sheared = changed(&|m| (0..3).for_each(|j| m[j] += 0.05 * m[4 + j]));
+    let mirrored = changed(&|m| (0..3).for_each(|j| m[j] *= -1.0));
+    let three_digits = changed(&|m| m.iter_mut().for_each(|x| *x = (*x * 1000.0).round() / 1000.0));
+    for (found, words) in [
+        (scaled, "orthonormal"),
+        (sheared, "orthonormal"),
+        (mirrored, "mirrors"),
+        (three_digits, "orthonormal"),
+    ] {
+        assert!(found.len() == 1 && found[0].contains(words), "{words}: {found:?}");
+    }
+    let mut affine = own.clone();
+    affine.items[1].2 = "AFFINE".into();
+    assert!(told(&[affine])[0].contains("AFFINE"));
+    let mut other = registration(&together, Motion::new(24.0, SHIFT).0);
+    other.header.instance_uid = uid("meaning/other");
+    let two = told(&[own, other]);
+    assert!(
+        two.len() == 2 && two.iter().all(|t| t.contains("contradicts registration")),
+        "{two:?}"
+    );
+}
+
+/// A structure in a frame of its own says which registration would have joined it.
+#[test]
+fn a_structure_in_another_frame_names_the_registration_that_is_not_used() {
+    let mut course = course(1);
+    course.set.rois.push(ball(2, "PTV2", CENTRE));
+    course.set.rois[1].frame_uid = Some(dose_frame());
+    let mut mirrored = registration(&course, Motion::new(25.0, SHIFT).0);
+    (0..3).for_each(|j| mirrored.items[1].1[j] *= -1.0);
+    let measured = with(&course, &[mirrored]).measure(&settings());
+    let found = measured.findings.iter().find(|f| f.code == Code::RoiFrameMismatch).unwrap();
+    assert!(found.message.contains("mirrors"), "{found:?}");
+}

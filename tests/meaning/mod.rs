@@ -1,14 +1,18 @@
 //! What objects mean, from files to metrics: dose summation types, several grids of one plan,
-//! frames of reference, versions of plans and treatment records. Each refusal is held against its
-//! twin that is measured; the lenient run measures what is only to be looked at, the strict one
-//! refuses it.
+//! frames of reference, versions of plans, treatment records, copies of patients, names that nobody
+//! has decided, and who counts. Each refusal is held against its twin that is measured; the lenient
+//! run measures what is only to be looked at, the strict one refuses it.
 
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
+mod copies;
 mod courses;
 mod doses;
 mod frames;
+mod program;
 mod sums;
+mod undecided_names;
+mod who_counts;
 
 use std::collections::BTreeMap;
 

@@ -229,3 +229,49 @@ fn a_physical_sum_over_courses_is_refused_with_its_reason_in_every_row() {
     let refused = findings.iter().filter(|f| f["code"] == "sum-refused").count();
     assert_eq!(refused, 1);
 }
+
+fn messages(study: &Study, code: &str) -> Vec<String> {
+    let findings = study.rows("tables/findings.csv");
+    findings.iter().filter(|f| f["code"] == code).map(|f| f["message"].clone()).collect()
+}
+
+#[test]
+fn a_refused_sum_names_the_registration_and_why_it_is_not_used() {
+    let archive = archive();
+    let mut header = Header::new(PATIENT, "sums registration");
+    header.frame_uid = uid(OTHER_FRAME);
+    let mut matrix = Motion::new(20.0, [14.0, -6.5, 9.25]).0;
+    (0..3).for_each(|j| matrix[j] *= -1.0);
+    let first = course_of(1, FIRST, (&Motion::new(0.0, [0.0; 3]), 2.0, "20150302"));
+    let registration = Registration::rigid(header, &first.set.header.frame_uid, matrix);
+    archive.add("registration.dcm", &registration.bytes().unwrap());
+    let study = Study::new();
+    study.measure(&archive);
+    study.ask_for("eqd2");
+    study.measure(&archive);
+    let refused = messages(&study, "sum-refused");
+    assert!(refused.len() == 1 && refused[0].contains("mirrors"), "{refused:?}");
+    assert!(refused[0].contains("is not used"), "{refused:?}");
+}
+
+#[test]
+fn a_sum_that_misses_the_latest_plan_says_so() {
+    let archive = archive_of(1, ["20150302", "20150311"]);
+    let (still, spacing) = (Motion::new(0.0, [0.0; 3]), 2.0);
+    archive.put("three", &course_of(3, (20.0, 8.0, 1), (&still, spacing, "20190102")));
+    let study = Study::new();
+    study.measure(&archive);
+    let rows = study.rows("sums.csv");
+    assert_eq!(rows.len(), 3);
+    let day = |r: &Row| r["day_plan"].parse::<i64>().unwrap();
+    let mut two = rows.clone();
+    two.sort_by_key(day);
+    two.truncate(2);
+    fill(&study.root.join("sums.csv"), two, "eqd2");
+    study.measure(&archive);
+    let said = messages(&study, "sum-without-latest");
+    assert!(said.len() == 1 && said[0].contains("sum `both` does not hold plan"), "{said:?}");
+    fill(&study.root.join("sums.csv"), rows, "eqd2");
+    study.measure(&archive);
+    assert_eq!(messages(&study, "sum-without-latest"), Vec::<String>::new());
+}

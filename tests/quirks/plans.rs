@@ -59,7 +59,7 @@ fn beams(course: &mut Course, beams: Vec<Beam>) {
 fn both(measured: &Measured) -> [(PlanRole, Option<Code>); 2] {
     let of = |uid: String| {
         let case = measured.cases.iter().find(|c| c.id.as_str() == uid).unwrap();
-        (case.treatment.role, case.left_out.as_ref().map(|(code, _)| *code))
+        (case.role(), case.left_out.as_ref().map(|(code, _)| *code))
     };
     [of(course().plan.header.instance_uid), of(other_plan())]
 }

@@ -1,17 +1,34 @@
-//! Which of several versions of a plan was the one treated: the one that treatment records name,
-//! else the approved one, else the newest. Plans are versions of each other when one names the
-//! other as predecessor or alternative, or when label, structure set and targets are the same.
-//! What that leaves open is refused, with the candidates; the user's word comes first.
+//! Which of several versions of a plan was the one treated. Plans are versions of each other when
+//! one names the other as predecessor or alternative, or when label, structure set and targets are
+//! the same; a plan without versions is a group of one, and the same rule holds for it:
+//!
+//! 1. What speaks for each version is taken by itself, and of all kinds the strongest counts: the
+//!    user says that it was treated; a treatment record tells that dose was delivered by it; it is
+//!    marked as approved; nothing; it is marked as rejected. A version that the user says was not
+//!    treated is out, whatever else speaks for it. A record of nothing delivered, or of set-up
+//!    beams alone, speaks for no version.
+//! 2. The versions for which the strongest evidence speaks are left; each other one is superseded,
+//!    for the reason at which it left.
+//! 3. Those that the user or records name were all treated. Of several approved ones, or of several
+//!    of which nothing tells, the one that was derived from the others is left, else the newest;
+//!    where that leaves several, all are refused, with the candidates. Rejected ones are all
+//!    refused.
+//! 4. The part of the one that is left follows from what speaks for it, not from how many versions
+//!    it had: user, record and approval make it treated, without any of them it is a candidate.
+//!
+//! The user's answer for all plans (`*`) holds for candidates of step 4 alone: it neither chooses
+//! between versions nor brings a rejected one back. Who counts in a study follows from the parts,
+//! see [`crate::Standing`].
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::draft::Draft;
-use super::{list, subject};
-use crate::treatment::delivery;
-use crate::{Decisions, PlanRole};
+use super::list;
+use super::records::Records;
+use crate::{Decisions, PlanRole, RoleReason};
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
-use tidydose_rt::{DoseReferenceType, Plan, PlanRelation, TreatmentRecord};
+use tidydose_rt::{DoseReferenceType, Origin, Plan, PlanRelation, TreatmentRecord};
 
 /// Gives every draft with a plan its part in the treatment; returns what there is to say about
 /// records that lead to no plan.
@@ -20,48 +37,66 @@ pub(super) fn settle(
     records: &[TreatmentRecord],
     decisions: &Decisions,
 ) -> Vec<Finding> {
-    let by_plan = by_plan(records);
+    let records = Records::of(records);
     for draft in drafts.iter_mut() {
         let Some(plan) = draft.case.plan.clone() else { continue };
-        if let Some(own) = by_plan.get(&plan.origin.object) {
-            let same = |r: &&&TreatmentRecord| r.origin.patient == plan.origin.patient;
-            let own: Vec<&TreatmentRecord> = own.iter().filter(same).copied().collect();
-            draft.case.treatment.delivery = delivery(&plan, &own);
-        }
-        draft.set_apart(&plan);
+        draft.take_records(&plan, &records);
+        draft.set_apart(&plan, decisions.treated.get(&plan.origin.object) == Some(&true));
     }
-    let known: BTreeSet<Token> = drafts.iter().map(|d| d.case.id.clone()).collect();
     for group in versions(drafts) {
         Round { drafts, decisions }.decide(&group);
     }
-    let lost = records.iter().filter(|r| !r.plans.iter().any(|p| known.contains(p)));
-    lost.map(|record| {
-        let text = "the plan that this treatment record names is not in the archive";
-        Finding::new(Code::ObjectUnused, subject(&record.origin, None), text)
-    })
-    .collect()
+    answer_for_all(drafts, decisions.treated_all);
+    note_others(drafts);
+    let known: BTreeSet<Token> = drafts.iter().map(|d| d.case.id.clone()).collect();
+    records.without_plan(&known)
 }
 
-fn by_plan(records: &[TreatmentRecord]) -> BTreeMap<Token, Vec<&TreatmentRecord>> {
-    // A record that is there twice under one SOP instance counts once.
-    let mut once: BTreeMap<&Token, &TreatmentRecord> = BTreeMap::new();
-    for record in records {
-        once.entry(&record.origin.object).or_insert(record);
+/// What the user says of all plans of which nothing else tells.
+fn answer_for_all(drafts: &mut [Draft], answer: Option<bool>) {
+    let Some(treated) = answer else { return };
+    let unproven = |d: &&mut Draft| d.case.treatment.reason == RoleReason::Unproven;
+    for draft in drafts.iter_mut().filter(unproven) {
+        if treated {
+            draft.case.treatment.reason = RoleReason::UserYesToAll;
+        } else {
+            draft.not_treated(RoleReason::UserNoToAll);
+        }
+        draft.case.treatment.asked = false;
     }
-    let mut map: BTreeMap<Token, Vec<&TreatmentRecord>> = BTreeMap::new();
-    for record in once.into_values() {
-        for plan in record.plans.iter().collect::<BTreeSet<_>>() {
-            map.entry(plan.clone()).or_default().push(record);
+}
+
+/// Tells each plan whether another one of its patient is known to have been treated.
+fn note_others(drafts: &mut [Draft]) {
+    let mut treated: BTreeMap<Token, BTreeSet<Token>> = BTreeMap::new();
+    for case in drafts.iter().map(|d| &d.case) {
+        if let Some(patient) = case.patient.clone().filter(|_| case.role() == PlanRole::Treated) {
+            treated.entry(patient).or_default().insert(case.id.clone());
         }
     }
-    map
+    for case in drafts.iter_mut().map(|d| &mut d.case) {
+        let of_patient = case.patient.as_ref().and_then(|p| treated.get(p));
+        case.treatment.other_treated =
+            of_patient.is_some_and(|plans| plans.iter().any(|plan| *plan != case.id));
+    }
 }
 
 impl Draft {
-    /// Plans that verify others stand apart from all versions.
-    fn set_apart(&mut self, plan: &Plan) {
+    /// What records tell of the plan, and what is odd about them.
+    fn take_records(&mut self, plan: &Plan, records: &Records<'_>) {
+        let found = records.of_plan(plan);
+        self.case.treatment.delivery = found.delivery;
+        for (code, origin, text) in found.remarks {
+            self.remark(code, &origin, text);
+        }
+    }
+
+    /// Plans that verify others stand apart from all versions, unless the user says that they were
+    /// treated.
+    fn set_apart(&mut self, plan: &Plan, said_treated: bool) {
         let left_out = self.case.left_out.as_ref().map(|(code, _)| *code);
         let verifies = plan.related.iter().find(|(r, _)| *r == PlanRelation::Verified);
+        let verifies = verifies.filter(|_| !said_treated);
         if let Some((_, verified)) = verifies {
             let text = format!(
                 "it serves to verify the plan {verified} (RT Plan Relationship VERIFIED_PLAN)"
@@ -69,9 +104,9 @@ impl Draft {
             if left_out != Some(Code::PlanNotTreatment) {
                 self.stop(Code::PlanNotTreatment, &plan.origin, text);
             }
-            self.set_role(PlanRole::Qa, "it verifies another plan");
+            self.case.treatment.reason = RoleReason::Verifies;
         } else if matches!(left_out, Some(Code::PlanNotTreatment | Code::PlanGeometryDevice)) {
-            self.set_role(PlanRole::Qa, "it is no treatment of a patient");
+            self.case.treatment.reason = RoleReason::NoTreatment;
         }
         let concurrent = plan.related.iter().filter(|(r, _)| *r == PlanRelation::Concurrent);
         let others: Vec<&Token> = concurrent.map(|(_, other)| other).collect();
@@ -81,9 +116,16 @@ impl Draft {
         }
     }
 
-    fn set_role(&mut self, role: PlanRole, reason: &str) {
-        self.case.treatment.role = role;
-        reason.clone_into(&mut self.case.treatment.reason);
+    /// Leaves the plan out because the user says that it was not treated.
+    fn not_treated(&mut self, reason: RoleReason) {
+        self.case.treatment.reason = reason;
+        let Some(origin) = self.plan_origin() else { return };
+        let text = format!("choices.csv: {}", reason.words());
+        self.stop(Code::PlanNotTreated, &origin, text);
+    }
+
+    fn plan_origin(&self) -> Option<Origin> {
+        self.case.plan.as_ref().map(|p| p.origin.clone())
     }
 }
 
@@ -95,7 +137,7 @@ fn versions(drafts: &[Draft]) -> Vec<Vec<usize>> {
     let plans: Vec<(usize, &Plan)> = drafts
         .iter()
         .enumerate()
-        .filter(|(_, d)| d.case.treatment.role != PlanRole::Qa)
+        .filter(|(_, d)| d.case.role() != PlanRole::Qa)
         .filter_map(|(i, d)| Some((i, d.case.plan.as_ref()?)))
         .collect();
     let mut by_patient: BTreeMap<Option<&Token>, Vec<Group<'_>>> = BTreeMap::new();
@@ -146,6 +188,39 @@ fn targets(plan: &Plan) -> BTreeSet<Option<i64>> {
     references.filter(|r| r.kind == Some(DoseReferenceType::Target)).map(|r| r.roi_number).collect()
 }
 
+/// What speaks for one version, the weakest first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Evidence {
+    Rejected,
+    Nothing,
+    Approved,
+    Recorded,
+    User,
+}
+
+impl Evidence {
+    /// The reason of a version for which it speaks.
+    const fn reason(self) -> RoleReason {
+        match self {
+            Self::Rejected => RoleReason::Rejected,
+            Self::Nothing => RoleReason::Unproven,
+            Self::Approved => RoleReason::Approved,
+            Self::Recorded => RoleReason::Recorded,
+            Self::User => RoleReason::UserYes,
+        }
+    }
+
+    /// The reason of a version for which less speaks than this.
+    const fn reason_of_weaker(self) -> RoleReason {
+        match self {
+            Self::Rejected | Self::Nothing => RoleReason::OtherNotRejected,
+            Self::Approved => RoleReason::OtherApproved,
+            Self::Recorded => RoleReason::OtherRecorded,
+            Self::User => RoleReason::OtherByUser,
+        }
+    }
+}
+
 /// One group of versions being decided.
 struct Round<'a> {
     drafts: &'a mut [Draft],
@@ -154,110 +229,166 @@ struct Round<'a> {
 
 impl Round<'_> {
     fn decide(&mut self, group: &[usize]) {
-        let (left, reason) = self.narrowed(group);
-        for index in group.iter().copied().filter(|i| !left.contains(i)) {
-            let winners = list(left.iter().filter_map(|i| self.drafts.get(*i)).map(|d| &d.case.id));
-            self.supersede(index, &winners, reason);
+        let (out, open): (Vec<usize>, Vec<usize>) =
+            group.iter().partition(|i| self.answer(**i) == Some(false));
+        for index in out {
+            self.refute(index);
         }
-        let treated = |d: &Draft| d.case.treatment.delivery.is_some();
-        match left.as_slice() {
-            [one] => self.settle_one(*one, group.len(), reason),
-            several if several.iter().all(|i| self.drafts.get(*i).is_some_and(treated)) => {
-                let all =
-                    list(several.iter().filter_map(|i| self.drafts.get(*i)).map(|d| &d.case.id));
-                for index in several {
-                    self.remark(*index, Code::PlanSeveralTreated, format!("versions: {all}"));
-                    self.role(*index, PlanRole::Treated, RECORDED);
-                }
-            }
-            several => self.refuse(several),
+        let Some(strongest) = open.iter().filter_map(|i| self.evidence(*i)).max() else { return };
+        let (best, weaker): (Vec<usize>, Vec<usize>) =
+            open.iter().partition(|i| self.evidence(**i) == Some(strongest));
+        let winners = match strongest {
+            Evidence::User | Evidence::Recorded => self.all_treated(&best, strongest, group.len()),
+            Evidence::Rejected => self.all_rejected(&best),
+            Evidence::Approved | Evidence::Nothing => self.one_of(&best, strongest),
+        };
+        for index in weaker {
+            self.supersede(index, &winners, strongest.reason_of_weaker());
         }
-    }
-
-    /// Narrows a group by one rule after the other; the last rule that took some out is the reason.
-    fn narrowed(&self, group: &[usize]) -> (Vec<usize>, &'static str) {
-        let mut left = group.to_vec();
-        let mut reason = "";
-        for (rule, words) in RULES {
-            let kept: Vec<usize> = left.iter().copied().filter(|i| rule(self, *i, &left)).collect();
-            if !kept.is_empty() && kept.len() < left.len() {
-                left = kept;
-                reason = words;
-            }
-            // Versions that records name were all treated: nothing else tells them apart.
-            let all_recorded = words == RECORDED && left.iter().all(|i| self.has_record(*i));
-            if left.len() == 1 || all_recorded {
-                break;
-            }
-        }
-        (left, reason)
     }
 
     fn plan(&self, index: usize) -> Option<&Plan> {
         self.drafts.get(index)?.case.plan.as_ref()
     }
 
-    fn decided(&self, index: usize) -> Option<bool> {
+    /// What the user says of this version.
+    fn answer(&self, index: usize) -> Option<bool> {
         self.decisions.treated.get(&self.drafts.get(index)?.case.id).copied()
     }
 
-    fn has_record(&self, index: usize) -> bool {
-        self.drafts.get(index).is_some_and(|d| d.case.treatment.delivery.is_some())
+    fn is_recorded(&self, index: usize) -> bool {
+        self.drafts.get(index).is_some_and(|d| d.case.treatment.was_delivered())
     }
 
-    fn role(&mut self, index: usize, role: PlanRole, reason: &str) {
+    fn evidence(&self, index: usize) -> Option<Evidence> {
+        let plan = self.plan(index)?;
+        let approval = plan.approval.as_deref().unwrap_or_default().trim();
+        Some(match (self.answer(index), self.is_recorded(index), approval) {
+            (Some(true), ..) => Evidence::User,
+            (_, true, _) => Evidence::Recorded,
+            (_, _, "APPROVED") => Evidence::Approved,
+            (_, _, "REJECTED") => Evidence::Rejected,
+            _ => Evidence::Nothing,
+        })
+    }
+
+    /// The versions that user or records name were all treated.
+    fn all_treated(&mut self, best: &[usize], by: Evidence, of: usize) -> Vec<usize> {
+        let names = self.names(best);
+        for index in best {
+            self.set(*index, by.reason(), false);
+            if best.len() > 1 {
+                self.remark(*index, Code::PlanSeveralTreated, format!("versions: {names}"));
+            }
+            if by == Evidence::User && of > 1 {
+                self.remark(*index, Code::PlanDecided, format!("{of} versions of the plan"));
+            }
+        }
+        best.to_vec()
+    }
+
+    fn all_rejected(&mut self, best: &[usize]) -> Vec<usize> {
+        for index in best {
+            self.set(*index, RoleReason::Rejected, true);
+            let text = "Approval Status is REJECTED; APPROVED, a treatment record, or `yes` to \
+                        question treated in choices.csv would be accepted";
+            self.stop(*index, Code::PlanRejected, text.to_owned());
+        }
+        best.to_vec()
+    }
+
+    /// The one that is derived from the others, else the newest.
+    fn one_of(&mut self, best: &[usize], by: Evidence) -> Vec<usize> {
+        let last = self.kept(best, |round, i| !round.has_successor(i, best));
+        let newest = self.newest(&last);
+        let kept = self.kept(&last, |_, i| newest.contains(&i));
+        // Without an approval nothing proves the choice between versions: the user is asked of
+        // each.
+        let asked = by == Evidence::Nothing;
+        match kept.as_slice() {
+            [one] => self.set(*one, by.reason(), asked),
+            several => self.refuse(several),
+        }
+        for index in best.iter().copied().filter(|i| !kept.contains(i)) {
+            let derived = !last.contains(&index);
+            let reason = if derived { RoleReason::Derived } else { RoleReason::Newer };
+            self.supersede(index, &kept, reason);
+            self.set(index, reason, asked);
+        }
+        kept
+    }
+
+    /// Those of a list that stay; all of it where none would.
+    fn kept(&self, list: &[usize], stays: impl Fn(&Self, usize) -> bool) -> Vec<usize> {
+        let kept: Vec<usize> = list.iter().copied().filter(|i| stays(self, *i)).collect();
+        if kept.is_empty() { list.to_vec() } else { kept }
+    }
+
+    /// Whether one of the others names the version as its predecessor.
+    fn has_successor(&self, index: usize, others: &[usize]) -> bool {
+        let own = self.plan(index).map(|p| &p.origin.object);
+        others.iter().filter_map(|j| self.plan(*j)).any(|p| {
+            p.related.iter().any(|(r, o)| *r == PlanRelation::Predecessor && Some(o) == own)
+        })
+    }
+
+    /// The versions of the latest date and time; all of them where one has no date.
+    fn newest(&self, list: &[usize]) -> Vec<usize> {
+        let when = |i: usize| self.plan(i).and_then(|p| p.day.map(|d| (d, p.second)));
+        let dated: Option<Vec<_>> = list.iter().map(|i| when(*i)).collect();
+        let Some(latest) = dated.and_then(|all| all.into_iter().max()) else {
+            return list.to_vec();
+        };
+        list.iter().copied().filter(|i| when(*i) == Some(latest)).collect()
+    }
+
+    fn names(&self, indices: &[usize]) -> String {
+        list(indices.iter().filter_map(|i| self.drafts.get(*i)).map(|d| &d.case.id))
+    }
+
+    fn set(&mut self, index: usize, reason: RoleReason, asked: bool) {
         if let Some(draft) = self.drafts.get_mut(index) {
-            draft.set_role(role, reason);
+            draft.case.treatment.reason = reason;
+            draft.case.treatment.asked = asked;
         }
     }
 
     fn remark(&mut self, index: usize, code: Code, text: String) {
         let Some(draft) = self.drafts.get_mut(index) else { return };
-        let Some(origin) = draft.case.plan.as_ref().map(|p| p.origin.clone()) else { return };
+        let Some(origin) = draft.plan_origin() else { return };
         draft.remark(code, &origin, text);
     }
 
     fn stop(&mut self, index: usize, code: Code, text: String) {
         let Some(draft) = self.drafts.get_mut(index) else { return };
-        let Some(origin) = draft.case.plan.as_ref().map(|p| p.origin.clone()) else { return };
+        let Some(origin) = draft.plan_origin() else { return };
         draft.stop(code, &origin, text);
     }
 
-    /// The only version, or the only one that is left.
-    fn settle_one(&mut self, index: usize, of: usize, reason: &str) {
-        let approval = self.plan(index).and_then(|p| p.approval.clone()).unwrap_or_default();
-        let decided = self.decided(index) == Some(true);
-        let (role, words) = match (decided, self.has_record(index), of) {
-            (true, ..) => (PlanRole::Treated, "the user says so"),
-            (_, true, _) => (PlanRole::Treated, RECORDED),
-            (_, _, 2..) => (PlanRole::Treated, reason),
-            _ if approval == "APPROVED" => {
-                (PlanRole::Treated, "approved, the only version, no treatment record")
-            }
-            _ => (
-                PlanRole::Candidate,
-                "the only version, not marked as approved, no treatment record",
-            ),
-        };
-        self.role(index, role, words);
-        if decided && of > 1 {
-            self.remark(index, Code::PlanDecided, format!("{of} versions of the plan"));
+    /// The user says that it was not treated.
+    fn refute(&mut self, index: usize) {
+        if let Some(draft) = self.drafts.get_mut(index) {
+            draft.not_treated(RoleReason::UserNo);
         }
-        if self.decided(index) == Some(false) {
-            self.role(index, PlanRole::Superseded, "the user says that it was not treated");
-            let text = "the user says in choices.csv that it was not treated";
-            self.stop(index, Code::PlanSuperseded, text.to_owned());
-        } else if approval == "REJECTED" && !decided && !self.has_record(index) {
-            self.role(index, PlanRole::Candidate, "marked as rejected");
-            let text = "Approval Status is REJECTED; APPROVED, or a treatment record, would be \
-                        accepted";
-            self.stop(index, Code::PlanRejected, text.to_owned());
+        self.note_record_against_user(index);
+    }
+
+    fn supersede(&mut self, index: usize, by: &[usize], reason: RoleReason) {
+        self.set(index, reason, false);
+        let text = format!("superseded by {}: {}", self.names(by), reason.words());
+        self.stop(index, Code::PlanSuperseded, text);
+        if reason == RoleReason::OtherByUser {
+            self.note_record_against_user(index);
         }
     }
 
-    fn supersede(&mut self, index: usize, by: &str, reason: &str) {
-        self.role(index, PlanRole::Superseded, reason);
-        self.stop(index, Code::PlanSuperseded, format!("superseded by {by}: {reason}"));
+    /// The user's word is followed, but a record that says otherwise is not passed over in silence.
+    fn note_record_against_user(&mut self, index: usize) {
+        if self.is_recorded(index) {
+            let text = "a treatment record tells of its delivery, choices.csv says that it was not \
+                        the one treated; choices.csv is followed";
+            self.remark(index, Code::RecordContradicts, text.to_owned());
+        }
     }
 
     fn refuse(&mut self, several: &[usize]) {
@@ -279,164 +410,11 @@ impl Round<'_> {
             texts.join("; ")
         );
         for index in several {
-            self.role(*index, PlanRole::Candidate, "no rule tells the versions apart");
+            self.set(*index, RoleReason::Indistinct, true);
             self.stop(*index, Code::PlanAmbiguous, message.clone());
         }
     }
 }
 
-/// Whether a draft stays among the ones that are left.
-type Rule = fn(&Round<'_>, usize, &[usize]) -> bool;
-
-/// The reason of the rule that treatment records give.
-const RECORDED: &str = "a treatment record names it";
-
-/// The rules in their order.
-const RULES: [(Rule, &str); 6] = [
-    (|round, i, _| round.decided(i) == Some(true), "the user says which one was treated"),
-    (|round, i, _| round.decided(i) != Some(false), "the user says which ones were not treated"),
-    (|round, i, _| round.has_record(i), RECORDED),
-    (
-        |round, i, _| round.plan(i).is_some_and(|p| p.approval.as_deref() == Some("APPROVED")),
-        "it is the approved version",
-    ),
-    (
-        |round, i, left| {
-            let own = round.plan(i).map(|p| &p.origin.object);
-            let succeeds = |j: &usize| {
-                round.plan(*j).is_some_and(|p| {
-                    p.related.iter().any(|(r, o)| *r == PlanRelation::Predecessor && Some(o) == own)
-                })
-            };
-            !left.iter().any(succeeds)
-        },
-        "it was derived from the others",
-    ),
-    (
-        |round, i, left| {
-            let when = |i: usize| round.plan(i).and_then(|p| p.day.map(|d| (d, p.second)));
-            let all: Option<Vec<_>> = left.iter().map(|j| when(*j)).collect();
-            let newest = all.and_then(|all| all.into_iter().max());
-            newest.is_none() || when(i) == newest
-        },
-        "it is the newest version",
-    ),
-];
-
 #[cfg(test)]
-mod tests {
-    use super::super::link_decided;
-    use super::*;
-    use crate::Case;
-    use crate::fixtures::{dose, plan, structure_set, token};
-    use tidydose_geometry::units::Day;
-    use tidydose_rt::{Inventory, Origin, SessionBeam};
-
-    fn version(object: &str, approval: &str, day: i64) -> Plan {
-        let mut p = plan(object, "s");
-        p.label = Some(token("label"));
-        p.approval = Some(approval.to_owned());
-        p.day = Some(Day(day));
-        p
-    }
-
-    fn record(object: &str, of: &str) -> TreatmentRecord {
-        let mut origin: Origin = plan(object, "s").origin;
-        origin.file = token(object);
-        let beam = SessionBeam {
-            beam: None,
-            fraction: Some(1),
-            treats: true,
-            ended_normally: true,
-            specified: None,
-            delivered: None,
-        };
-        let (plans, beams) = (vec![token(of)], vec![beam]);
-        TreatmentRecord { origin, plans, day: Some(Day(7)), beams, summary: None }
-    }
-
-    fn cases(plans: Vec<Plan>, records: Vec<TreatmentRecord>, decisions: &Decisions) -> Vec<Case> {
-        let doses = plans.iter().map(|p| {
-            let object = p.origin.object.as_str();
-            dose(&format!("d-{object}"), object)
-        });
-        let inventory = Inventory {
-            doses: doses.collect(),
-            structure_sets: vec![structure_set("s")],
-            plans,
-            records,
-            ..Inventory::default()
-        };
-        link_decided(&inventory, decisions).0
-    }
-
-    /// Code for which each case is left out, by plan.
-    fn left_out(cases: &[Case]) -> Vec<(&str, Option<Code>)> {
-        cases.iter().map(|c| (c.id.as_str(), c.left_out.as_ref().map(|l| l.0))).collect()
-    }
-
-    #[test]
-    fn a_record_beats_approval_and_approval_beats_the_date() {
-        let plans = || vec![version("old", "APPROVED", 1), version("new", "UNAPPROVED", 5)];
-        let none = Decisions::default();
-        let by_approval = cases(plans(), vec![], &none);
-        assert_eq!(left_out(&by_approval), [("new", Some(Code::PlanSuperseded)), ("old", None)]);
-        assert_eq!(by_approval[1].treatment.reason, "it is the approved version");
-        let by_record = cases(plans(), vec![record("r", "new")], &none);
-        assert_eq!(left_out(&by_record), [("new", None), ("old", Some(Code::PlanSuperseded))]);
-        assert_eq!(by_record[0].treatment.delivery.unwrap().fractions, Some(1));
-        let both = vec![version("a", "APPROVED", 1), version("b", "APPROVED", 2)];
-        let by_date = cases(both, vec![], &none);
-        assert_eq!(left_out(&by_date), [("a", Some(Code::PlanSuperseded)), ("b", None)]);
-    }
-
-    #[test]
-    fn what_no_rule_decides_the_user_decides() {
-        let plans = || vec![version("a", "APPROVED", 1), version("b", "APPROVED", 1)];
-        let open = cases(plans(), vec![], &Decisions::default());
-        let ambiguous = Some(Code::PlanAmbiguous);
-        assert_eq!(left_out(&open), [("a", ambiguous), ("b", ambiguous)]);
-        let message = &open[0].left_out.as_ref().unwrap().1;
-        assert!(message.contains("a (APPROVED, day 1); b (APPROVED, day 1)"), "{message}");
-        let mut decisions = Decisions::default();
-        decisions.treated.insert(token("a"), true);
-        let decided = cases(plans(), vec![], &decisions);
-        assert_eq!(left_out(&decided), [("a", None), ("b", Some(Code::PlanSuperseded))]);
-        assert_eq!(decided[0].treatment.role, PlanRole::Treated);
-    }
-
-    #[test]
-    fn other_labels_targets_or_structure_sets_are_other_plans() {
-        let mut other = version("b", "APPROVED", 2);
-        other.label = Some(token("boost"));
-        let two =
-            cases(vec![version("a", "APPROVED", 1), other.clone()], vec![], &Decisions::default());
-        assert_eq!(left_out(&two), [("a", None), ("b", None)]);
-        other.related = vec![(PlanRelation::Predecessor, token("a"))];
-        let chain = cases(vec![version("a", "APPROVED", 1), other], vec![], &Decisions::default());
-        assert_eq!(left_out(&chain), [("a", Some(Code::PlanSuperseded)), ("b", None)]);
-        assert_eq!(chain[1].treatment.reason, "it was derived from the others");
-    }
-
-    #[test]
-    fn plans_that_verify_and_plans_that_were_rejected_are_left_out() {
-        let mut check = version("check", "APPROVED", 9);
-        check.related = vec![(PlanRelation::Verified, token("a"))];
-        let all = cases(vec![version("a", "APPROVED", 1), check], vec![], &Decisions::default());
-        assert_eq!(left_out(&all), [("a", None), ("check", Some(Code::PlanNotTreatment))]);
-        assert_eq!(all[1].treatment.role, PlanRole::Qa);
-        let rejected = || vec![version("a", "REJECTED", 1)];
-        let alone = cases(rejected(), vec![], &Decisions::default());
-        assert_eq!(left_out(&alone), [("a", Some(Code::PlanRejected))]);
-        let treated = cases(rejected(), vec![record("r", "a")], &Decisions::default());
-        assert_eq!(left_out(&treated), [("a", None)]);
-    }
-
-    #[test]
-    fn two_versions_with_records_are_both_measured() {
-        let plans = vec![version("a", "APPROVED", 1), version("b", "APPROVED", 2)];
-        let records = vec![record("r1", "a"), record("r2", "b")];
-        let both = cases(plans, records, &Decisions::default());
-        assert_eq!(left_out(&both), [("a", None), ("b", None)]);
-    }
-}
+mod tests;

@@ -52,7 +52,8 @@ impl Draft {
         let archive = makings.archive;
         let mut draft = Self::new(&plan.origin);
         draft.case.plan = Some(plan.clone());
-        draft.refuse_other_intents(plan);
+        let said = makings.decisions.treated.get(&plan.origin.object) == Some(&true);
+        draft.refuse_other_intents(plan, said);
         let no_treatment = draft.case.left_out.is_some();
         let doses: &[_] = owners.by_plan.get(&plan.origin.object).map_or(&[], Vec::as_slice);
         let undecided: &[_] = owners.undecided.get(&plan.origin.object).map_or(&[], Vec::as_slice);
@@ -118,7 +119,8 @@ impl Draft {
         Ok(draft)
     }
 
-    fn new(origin: &Origin) -> Self {
+    /// A case of which nothing is known but the object that stands for it.
+    pub(super) fn new(origin: &Origin) -> Self {
         let case = Case {
             id: origin.object.clone(),
             patient: origin.patient.clone(),
@@ -160,16 +162,18 @@ impl Draft {
         self.findings.into_iter().map(without_case).collect()
     }
 
-    fn refuse_other_intents(&mut self, plan: &Plan) {
+    /// Refuses what is no treatment of a patient. Of an intent the user may know better (archives
+    /// for research call all plans RESEARCH), of the frame of a device nobody does.
+    fn refuse_other_intents(&mut self, plan: &Plan, said_treated: bool) {
         if plan.on_device {
             let message = "RT Plan Geometry is TREATMENT_DEVICE; PATIENT would be accepted";
             self.stop(Code::PlanGeometryDevice, &plan.origin, message.to_owned());
         }
         let intent = plan.intent.as_deref().unwrap_or_default().trim().to_ascii_uppercase();
-        if NOT_TREATMENT.contains(&intent.as_str()) {
+        if NOT_TREATMENT.contains(&intent.as_str()) && !said_treated {
             let message = format!(
-                "Plan Intent is {intent}; CURATIVE, PALLIATIVE, PROPHYLACTIC or none would be \
-                 accepted"
+                "Plan Intent is {intent}; CURATIVE, PALLIATIVE, PROPHYLACTIC or none, or `yes` to \
+                 question treated in choices.csv, would be accepted"
             );
             self.stop(Code::PlanNotTreatment, &plan.origin, message);
         }
@@ -304,7 +308,7 @@ impl Draft {
             self.remark(Code::LinkByRegistration, object, message);
         }
         if self.shares_frame(&set) {
-            self.name_foreign_rois(&set);
+            self.name_foreign_rois(&set, &refused);
             return;
         }
         let plausible = frames::plausible(&dose, &set);
@@ -316,7 +320,7 @@ impl Draft {
                         motions: frames::all_alike(&dose, &set),
                     };
                     self.remark(Code::LinkByUser, &dose.origin, evidence.clone());
-                    self.name_foreign_rois(&set);
+                    self.name_foreign_rois(&set, &refused);
                     return;
                 }
                 Err(_) => refused.push("the user's decision is not followed".to_owned()),
@@ -343,12 +347,15 @@ impl Draft {
         empty || set.rois.iter().any(|r| self.case.in_dose_frame(r))
     }
 
-    fn name_foreign_rois(&mut self, set: &StructureSetHeader) {
+    fn name_foreign_rois(&mut self, set: &StructureSetHeader, refused: &[String]) {
         for roi in set.rois.iter().filter(|r| !self.case.in_dose_frame(r)) {
             let mut about = subject(&set.origin, Some(&self.case.id));
             about.roi_number = Some(roi.number);
             let frame = roi.frame.as_ref().map_or("none", Token::as_str);
-            let message = format!("its frame of reference ({frame}) is not that of the dose");
+            let mut message = format!("its frame of reference ({frame}) is not that of the dose");
+            if !refused.is_empty() {
+                message.push_str(&format!("; {}", refused.join("; ")));
+            }
             self.findings.push(Finding::new(Code::RoiFrameMismatch, about, message));
         }
     }

@@ -5,7 +5,9 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::archive::structure_frames;
+use super::subject;
 use crate::FrameLink;
+use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseHeader, Origin, Registration, Rigid, StructureSetHeader};
 
@@ -68,21 +70,85 @@ pub(super) fn join<'a>(
 
 type Found<'a> = Result<(&'a Registration, Rigid), String>;
 
-/// The motion of points from the first frame into the second: none at all within one frame, else what
-/// the patient's registrations state; absent where none does, or where they are not rigid or
-/// contradict each other.
+/// The motion of points from the first frame into the second: none at all within one frame, else
+/// what the patient's registrations state; absent where none speaks of both frames.
+///
+/// # Errors
+/// Which registrations are not used and why: they are not rigid, or contradict each other.
 #[must_use]
 pub fn registered_motion(
     patient: &Token,
     [from, into]: [&Token; 2],
     registrations: &[Registration],
-) -> Option<Rigid> {
+) -> Option<Result<Rigid, String>> {
     if from == into {
-        return Some(Rigid::IDENTITY);
+        return Some(Ok(Rigid::IDENTITY));
     }
     let own = registrations.iter().filter(|r| r.origin.patient.as_ref() == Some(patient));
     let own: Vec<&Registration> = own.collect();
-    motion(from, into, &own)?.ok().map(|(_, motion)| motion)
+    motion(from, into, &own).map(|found| found.map(|(_, motion)| motion))
+}
+
+/// A finding for each registration that is not used, whether or not a case needs it: sums and
+/// lesions of later courses may.
+pub(super) fn refused(registrations: &[Registration]) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let mut say = |registration: &Registration, text: String| {
+        let about = subject(&registration.origin, None);
+        findings.push(Finding::new(Code::RegistrationRefused, about, text));
+    };
+    for registration in registrations {
+        if registration.origin.patient.is_none() {
+            say(registration, "it carries no Patient ID, so it joins nothing".to_owned());
+        }
+        let into = &registration.frame;
+        for item in &registration.items {
+            if let Err(reason) = &item.motion {
+                say(registration, format!("from frame {} into {into}: {reason}", item.frame));
+            }
+        }
+        let mut seen = BTreeSet::new();
+        for frame in registration.items.iter().map(|i| &i.frame).filter(|f| !seen.insert(*f)) {
+            say(registration, format!("it registers frame {frame} twice"));
+        }
+    }
+    for (one, other, text) in contradictions(registrations) {
+        say(one, format!("it contradicts registration {}: {text}", other.origin.object));
+        say(other, format!("it contradicts registration {}: {text}", one.origin.object));
+    }
+    findings
+}
+
+/// Pairs of registrations of one patient that state different motions between the same frames.
+fn contradictions(all: &[Registration]) -> Vec<(&Registration, &Registration, String)> {
+    let mut pairs = Vec::new();
+    for (i, one) in all.iter().enumerate() {
+        let of_patient = all.iter().skip(i + 1).filter(|other| {
+            one.origin.patient.is_some()
+                && one.origin.patient == other.origin.patient
+                && one.origin.object != other.origin.object
+        });
+        for other in of_patient {
+            let frames: BTreeSet<&Token> =
+                one.items.iter().map(|i| &i.frame).chain([&one.frame]).collect();
+            let frames: Vec<&Token> = frames.into_iter().collect();
+            for (k, from) in frames.iter().enumerate() {
+                for into in frames.iter().skip(k + 1) {
+                    let motions = [one, other].map(|r| r.between(from, into)?.ok());
+                    let [Some(a), Some(b)] = motions else { continue };
+                    let apart = a.distance_mm(&b);
+                    if apart > SAME_MOTION_MM {
+                        let text = format!(
+                            "between frames {from} and {into} they differ by up to {apart:.2} mm \
+                             within a cube of 200 mm"
+                        );
+                        pairs.push((one, other, text));
+                    }
+                }
+            }
+        }
+    }
+    pairs
 }
 
 /// The motion between two frames, if registrations speak of them at all.

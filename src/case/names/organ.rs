@@ -101,6 +101,14 @@ pub(super) fn organ(words: &[String]) -> Organ {
     }
 }
 
+/// The standard name without side that these words mean, if it is one.
+pub(super) fn root(words: &[String]) -> Option<&'static str> {
+    match (organ(words), lookup(words)) {
+        (Organ::Found { root, .. }, _) | (_, Lookup::Found(root, _)) => Some(root),
+        _ => None,
+    }
+}
+
 /// A name of the catalogue as it stands, with its side as a word of its own at either end.
 fn exact(words: &[String]) -> Option<Organ> {
     let root_of = |list: &'static [&'static str], words: &[String]| {

@@ -57,6 +57,21 @@ pub fn volume_window(standard: &str) -> Option<VolumeWindow> {
     Some(VolumeWindow { low_cc, high_cc, source: MEMORY })
 }
 
+/// A structure may be an organ although it has only this share of the least plausible volume of an
+/// adult's: organs are often drawn near the target alone. A judgement, as the windows themselves
+/// are.
+const LEAST_SHARE: f64 = 0.1;
+/// And although it has so many times the largest plausible volume.
+const MOST_TIMES: f64 = 3.0;
+
+/// Whether a structure of that volume may be the organ at all, drawn in part or with too much
+/// around it: far more than a plausible volume allows. Where no window is known it may.
+#[must_use]
+pub fn has_size_of(standard: &str, volume_cc: f64) -> bool {
+    volume_window(standard)
+        .is_none_or(|w| (LEAST_SHARE * w.low_cc..=MOST_TIMES * w.high_cc).contains(&volume_cc))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -70,5 +85,8 @@ mod tests {
         }
         assert_eq!(volume_window("Eye_L"), volume_window("Eye_R"));
         assert_eq!(volume_window("Brainstem_PRV03"), None);
+        assert!(has_size_of("Brainstem", 2.0) && !has_size_of("Brainstem", 0.2));
+        assert!(has_size_of("OpticNrv_L", 5.0) && !has_size_of("OpticNrv_L", 1300.0));
+        assert!(has_size_of("Tongue", 1e6), "of which no window is known");
     }
 }

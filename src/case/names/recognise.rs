@@ -6,7 +6,7 @@ use super::normalise::{Piece, pieces};
 use super::organ::{Organ, organ};
 use super::target::{kind, target};
 use super::words::{self, holds};
-use crate::{NameBasis, Role};
+use crate::{NameBasis, NamedRoi, Role};
 
 /// What a name says by itself.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,6 +55,51 @@ pub fn recognise(original: &str) -> Recognition {
         .or_else(|| dose_region(&all))
         .or_else(|| margin(original, &all))
         .unwrap_or_else(|| plain_organ(original, &all))
+}
+
+/// What a name says without the words that call it an earlier version.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct Earlier {
+    read: Recognition,
+    /// The other words.
+    words: Vec<String>,
+}
+
+/// Reads a name that says an earlier version; nothing when it does not, or when it is an aid to
+/// planning without that as well.
+pub(super) fn earlier_version(original: &str) -> Option<Earlier> {
+    let all = pieces(original.split('^').next().unwrap_or_default().trim());
+    let rest: Vec<Piece> = all.iter().filter(|p| !is_word(p, words::EARLIER)).cloned().collect();
+    let words = words_of(&rest);
+    if rest.len() == all.len() || words.is_empty() {
+        return None;
+    }
+    let read = recognise(&words.join(" "));
+    let aid = matches!(read.role, Role::Helper | Role::Marker | Role::TargetSum | Role::Prv);
+    (!aid).then_some(Earlier { read, words })
+}
+
+impl Earlier {
+    /// Whether a structure could be the later version: the same standard name, a target as well, or
+    /// the same words.
+    pub(super) fn is_version_of(&self, other: &NamedRoi) -> bool {
+        if self.read.role.is_target() {
+            return other.role.is_target();
+        }
+        let named = self.read.standard.is_some() && self.read.standard == other.standard;
+        let external = self.read.role == Role::External && other.role == Role::External;
+        named || external || words_of(&pieces(&other.original)) == self.words
+    }
+
+    /// What it would be, in words.
+    pub(super) fn words(&self) -> String {
+        match (&self.read.standard, self.read.role) {
+            (Some(standard), _) => standard.clone(),
+            (None, role) if role.is_target() => "a target".to_owned(),
+            (None, Role::External) => "the outline of the patient".to_owned(),
+            (None, _) => format!("called {:?}", self.words.join(" ")),
+        }
+    }
 }
 
 /// Role of a standard name.

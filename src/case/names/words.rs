@@ -76,6 +76,9 @@ pub(super) const HELPERS: &str = "opt help hilf hilfs hilfe hilfskontur hilfsstr
     hjalp skal anel auxiliar isodose isodosis isodos isodoses verwenden ignore test couch table \
     tisch support bolus";
 
+/// Those of [`HELPERS`] that call a structure an earlier version or a copy of another one.
+pub(super) const EARLIER: &str = "old tmp copy test";
+
 /// Beginnings of one-word aids in languages that write compounds.
 pub(super) const HELPER_STEMS: &str = "ring shell couch hilf hjalp hjelp hulp dummy isodos";
 
@@ -132,12 +135,17 @@ const TWO_MEANINGS: &str = "i e v h d sin";
 /// short word counts if one of those languages reads it as that side and, where it has a second
 /// meaning, all of them do.
 pub(super) fn side(word: &str, languages: Languages) -> Option<Side> {
-    if let Some((side, _)) = SIDES.iter().find(|(_, list)| holds(list, word)) {
-        return Some(*side);
+    if let Some(side) = plain_side(word) {
+        return Some(side);
     }
     let (_, side, spoken) = SHORT_SIDES.iter().find(|(w, _, _)| *w == word)?;
     let clear = languages & !spoken == 0 || !holds(TWO_MEANINGS, word);
     (languages & spoken != 0 && clear).then_some(*side)
+}
+
+/// The side that a word says in every language of the table.
+pub(super) fn plain_side(word: &str) -> Option<Side> {
+    SIDES.iter().find(|(_, list)| holds(list, word)).map(|(side, _)| *side)
 }
 
 /// Whether a word can say a side at all.

@@ -58,7 +58,10 @@ fn case_mix<'a>() -> Vec<Column<WideRow<'a>>> {
             r.row.measured.case.plan.as_ref()?.era.map(i64::from)
         }),
         Column::text("plan_role", "part of the plan in the treatment", |r| {
-            borrowed(r.row.measured.case.treatment.role.word())
+            borrowed(r.row.measured.case.role().word())
+        }),
+        Column::boolean("in_study", "whether its plan counts, see plans.in_study", |r| {
+            Some(r.row.measured.is_in_study())
         }),
         Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
             lesions::fractions(&r.row).map(i64::from)

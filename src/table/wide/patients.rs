@@ -1,5 +1,5 @@
-//! Table `patients_wide`: one row for each patient, with the values of one plan, the index plan: of the
-//! earliest course with a measured plan that was not set aside, the first.
+//! Table `patients_wide`: one row for each patient, with the values of one plan, the index plan: of
+//! the earliest course with a plan that counts, the first.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -9,7 +9,6 @@ use super::super::column::{Column, Sheet, borrowed, count};
 use super::super::study::Study;
 use super::plans::{PlanRow, case_mix, rows};
 use super::values::{Found, HasValues, OF_PLAN, columns as value_columns};
-use tidydose_case::PlanRole;
 
 pub(in super::super) const TABLE: Table = Table {
     name: "patients_wide",
@@ -36,14 +35,9 @@ impl<'a> AsRef<PlanRow<'a>> for PatientRow<'a> {
 
 impl HasValues for PatientRow<'_> {
     fn found(&self, place: usize) -> Option<&Found> {
-        self.plan.found(place)
+        // Values of a plan that does not count are not those of the patient.
+        if self.is_index { self.plan.found(place) } else { Some(&Found::EXCLUDED) }
     }
-}
-
-/// Whether another plan was treated in its place.
-fn is_set_aside(row: &PlanRow<'_>) -> bool {
-    let role = row.measured.case.treatment.role;
-    matches!(role, PlanRole::Qa | PlanRole::Superseded | PlanRole::Candidate)
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -59,8 +53,8 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         }),
         Column::text(
             "index_plan_id",
-            "the plan whose values these are: of the earliest course the first measured one that was \
-             not set aside; missing when there is none",
+            "the plan whose values these are: of the earliest course the first one in the study, \
+             see plans.in_study; missing when there is none",
             |r| borrowed(r.plan.measured.case.id.as_str()).filter(|_| r.is_index),
         ),
         Column::integer("n_plans", "", "cases of the patient in the archive", |r| count(r.plans)),
@@ -76,11 +70,11 @@ fn patient(mut plans: Vec<PlanRow<'_>>) -> Option<PatientRow<'_>> {
     let day = |p: &PlanRow<'_>| p.measured.case.plan.as_ref().and_then(|p| p.day).map(|d| d.0);
     // Plans without a date come last; those of one day by name.
     plans.sort_by_key(|p| {
-        let usable = p.measured.is_measured() && !is_set_aside(p);
+        let usable = p.measured.is_in_study();
         let course = p.course.map_or(usize::MAX, |c| c.number);
         (!usable, course, day(p).unwrap_or(i64::MAX), p.measured.case.id.clone())
     });
     let plan = plans.into_iter().next()?;
-    let is_index = plan.measured.is_measured() && !is_set_aside(&plan);
+    let is_index = plan.measured.is_in_study();
     Some(PatientRow { plan, is_index, plans: all, measured })
 }

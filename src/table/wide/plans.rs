@@ -71,7 +71,10 @@ pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
             r.as_ref().measured.case.plan.as_ref()?.era.map(i64::from)
         }),
         Column::text("plan_role", "part of the plan in the treatment", |r| {
-            borrowed(r.as_ref().measured.case.treatment.role.word())
+            borrowed(r.as_ref().measured.case.role().word())
+        }),
+        Column::boolean("in_study", "whether the plan counts, see plans.in_study", |r| {
+            Some(r.as_ref().measured.is_in_study())
         }),
         Column::boolean("measured", "whether its metrics were computed in this run", |r| {
             Some(r.as_ref().measured.is_measured())
@@ -95,6 +98,15 @@ pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
         Column::integer("days_since_course", "d", "days since the course before", |r| {
             r.as_ref().course?.days_since_previous
         }),
+        Column::text(
+            "undecided_names",
+            "structures whose names nobody has decided and that may be one of the organs of this \
+             table, with D0.03cc and what they may be; missing when there is none",
+            |r| {
+                let text = &r.as_ref().values.undecided;
+                (!text.is_empty()).then(|| Cow::Owned(text.clone()))
+            },
+        ),
         Column::integer("n_lesions", "", "lesions of the plan; missing when not measured", |r| {
             count(r.as_ref().values.lesions?)
         }),

@@ -1,12 +1,14 @@
 //! Which values the wide tables have, and where each is found in what was computed for a case.
 
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 use super::super::column::Column;
 use super::super::structures::status_words;
 use super::super::study::shown_name;
+use tidydose_analyse::candidates::{Candidates, SHOWN};
 use tidydose_analyse::{Analysis, Lesion};
-use tidydose_case::{Case, Role};
+use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_metrics::{Outcome, Status};
 
 /// The structure is there, but the run was not asked for the metric.
@@ -25,6 +27,18 @@ enum Source {
     Own(&'static str),
     /// The gap between the outermost target and the nearest other lesion.
     Nearest,
+}
+
+impl Source {
+    /// The organ that a structure of the case must be called.
+    fn organ(self) -> Option<&'static str> {
+        match self {
+            Self::Of(name, _) | Self::Gap(name) | Self::Overlap(name) => {
+                Some(name).filter(|n| !n.contains([' ', '-']))
+            }
+            Self::Own(_) | Self::Nearest => None,
+        }
+    }
 }
 
 /// A value with its four columns.
@@ -219,6 +233,9 @@ pub(super) struct Found {
 }
 
 impl Found {
+    /// Of a plan that is left out or does not count.
+    pub(super) const EXCLUDED: Self = Self::without("excluded");
+
     const fn without(status: &'static str) -> Self {
         Self { numbers: [None; 3], status }
     }
@@ -234,6 +251,8 @@ impl Found {
 #[derive(Debug, Clone, PartialEq)]
 pub struct PlanValues {
     pub(super) found: Vec<Found>,
+    /// Names that nobody has decided and that may be one of the organs, with their doses.
+    pub(super) undecided: String,
     /// Lesions, their volume together and that of the largest; the volumes absent when one is not known.
     pub(super) lesions: Option<usize>,
     pub(super) total_cc: Option<f64>,
@@ -251,8 +270,11 @@ impl PlanValues {
             let list: Option<Vec<f64>> = a.lesions.iter().map(|l| volume(a, l)).collect();
             list.filter(|l| !l.is_empty())
         });
+        let open = open_of(case, analysis);
+        let find = |v: &Value| find((case, &open), analysis, None, v.source);
         Self {
-            found: OF_PLAN.iter().map(|v| find(case, analysis, None, v.source)).collect(),
+            found: OF_PLAN.iter().map(find).collect(),
+            undecided: undecided(&open, analysis),
             lesions: analysis.map(|a| a.lesions.len()),
             total_cc: volumes.as_ref().map(|l| l.iter().sum()),
             largest_cc: volumes.map(|l| l.into_iter().fold(0.0, f64::max)),
@@ -262,11 +284,39 @@ impl PlanValues {
 
 /// The values of one lesion.
 pub(super) fn of_lesion(case: &Case, analysis: &Analysis, lesion: &Lesion) -> Vec<Found> {
-    OF_LESION.iter().map(|v| find(case, Some(analysis), Some(lesion), v.source)).collect()
+    let open = open_of(case, Some(analysis));
+    let find = |v: &Value| find((case, &open), Some(analysis), Some(lesion), v.source);
+    OF_LESION.iter().map(find).collect()
+}
+
+fn open_of<'c>(case: &'c Case, analysis: Option<&Analysis>) -> Candidates<'c> {
+    Candidates::of(case, analysis.map_or(&[], |a| &a.structures))
+}
+
+/// The names that nobody has decided and that may be an organ of the columns, the hottest first.
+fn undecided(open: &Candidates<'_>, analysis: Option<&Analysis>) -> String {
+    let Some(analysis) = analysis else { return String::new() };
+    let organs: BTreeSet<&str> = OF_PLAN.iter().filter_map(|v| v.source.organ()).collect();
+    let organs: Vec<&str> = organs.into_iter().collect();
+    let dose = |number: i64| {
+        let mut rows = analysis.measurements.iter();
+        let found = rows.find(|m| m.roi_number == number && m.metric == SHOWN)?;
+        found.outcome.value
+    };
+    let mut list: Vec<_> = open.for_any(&organs);
+    list.sort_by(|a, b| {
+        let of = |n: i64| dose(n).unwrap_or(f64::NEG_INFINITY);
+        of(b.0.number).total_cmp(&of(a.0.number)).then(a.0.number.cmp(&b.0.number))
+    });
+    let one = |(name, meaning): (&NamedRoi, String)| match dose(name.number) {
+        Some(gy) => format!("{} {gy:.1} Gy ({meaning})", name.original),
+        None => format!("{} ({meaning})", name.original),
+    };
+    list.into_iter().map(one).collect::<Vec<_>>().join("; ")
 }
 
 fn find(
-    case: &Case,
+    (case, open): (&Case, &Candidates<'_>),
     analysis: Option<&Analysis>,
     lesion: Option<&Lesion>,
     source: Source,
@@ -281,13 +331,14 @@ fn find(
     match source {
         Of(name, metric) => match region(analysis, name, metric) {
             Some(found) => found,
-            None => one(case, name, |number| metric_of(analysis, number, metric)),
+            None => one((case, open), name, |number| metric_of(analysis, number, metric)),
         },
         Own(metric) => own(metric),
         Gap(organ) => {
-            one(case, organ, |number| end_of(analysis, lesion, Some(number), "Gap[mm]", f64::min))
+            let read = |number| end_of(analysis, lesion, Some(number), "Gap[mm]", f64::min);
+            one((case, open), organ, read)
         }
-        Overlap(organ) => one(case, organ, |number| {
+        Overlap(organ) => one((case, open), organ, |number| {
             end_of(analysis, lesion, Some(number), "Overlap[cc]", f64::max)
         }),
         Nearest => end_of(analysis, lesion, None, "NearestTarget[mm]", f64::min),
@@ -302,13 +353,17 @@ fn region(analysis: &Analysis, name: &str, metric: &str) -> Option<Found> {
     Some(found.map_or(Found::without(NOT_IN_RUN), |r| Found::of(&r.outcome)))
 }
 
-/// What `read` says of the one structure of that name.
-fn one(case: &Case, name: &str, read: impl Fn(i64) -> Found) -> Found {
+/// What `read` says of the one structure of that name. It is absent only where no structure may be
+/// it whose name nobody has decided.
+fn one((case, open): (&Case, &Candidates<'_>), name: &str, read: impl Fn(i64) -> Found) -> Found {
     let named = |n: &&tidydose_case::NamedRoi| n.role == Role::Organ && shown_name(n) == name;
     let mut list = case.names.iter().filter(named);
     match (list.next(), list.next()) {
         // Regions have no name among those of the case.
         (None, _) if name.contains([' ', '-']) => Found::without(NOT_IN_RUN),
+        (None, _) if !open.for_organ(name).is_empty() => {
+            Found::without(Status::NameUndecided.word())
+        }
         (None, _) => Found::without(Status::Absent.word()),
         (Some(_), Some(_)) => Found::without(Status::Ambiguous.word()),
         (Some(only), None) => read(only.number),

@@ -14,6 +14,8 @@ pub struct SessionBeam {
     pub fraction: i32,
     /// Specified and delivered primary meterset.
     pub metersets: [f64; 2],
+    /// Treatment Delivery Type.
+    pub delivery_type: String,
 }
 
 /// What was delivered on one day, or the summary of a course.
@@ -32,7 +34,12 @@ pub struct Record {
 impl Record {
     /// One fraction with every beam delivered whole.
     pub fn fraction(header: Header, plan_uid: &str, fraction: i32, beams: &[i32]) -> Self {
-        let beam = |beam: &i32| SessionBeam { beam: *beam, fraction, metersets: [100.0; 2] };
+        let beam = |beam: &i32| SessionBeam {
+            beam: *beam,
+            fraction,
+            metersets: [100.0; 2],
+            delivery_type: "TREATMENT".into(),
+        };
         Self {
             header,
             plan_uid: plan_uid.into(),
@@ -68,7 +75,7 @@ impl Record {
                 .text(tags::TREATMENT_TERMINATION_STATUS, status)
                 .decimals(tags::SPECIFIED_PRIMARY_METERSET, &[specified])
                 .decimals(tags::DELIVERED_PRIMARY_METERSET, &[delivered])
-                .text(tags::TREATMENT_DELIVERY_TYPE, "TREATMENT")
+                .text(tags::TREATMENT_DELIVERY_TYPE, &b.delivery_type)
                 .integer(tags::REFERENCED_BEAM_NUMBER, b.beam)
                 .built()
         };

@@ -1,0 +1,83 @@
+//! Read back from table structures: which structures with undecided names may be an organ, so that
+//! no page and no sheet calls an organ absent that only waits for its name.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::frame::{LoadedTable, reals, texts};
+use tidydose_case::has_size_of;
+
+/// What stands in column `may_be` where the words of a name say nothing.
+const ANY: &str = "any";
+
+/// Undecided names by plan.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct OpenNames {
+    /// Organs that a name allows, and the volume of the structure.
+    open: BTreeMap<String, Vec<(String, Option<f64>)>>,
+    /// Names of the structures that are decided.
+    named: BTreeSet<(String, String)>,
+}
+
+impl OpenNames {
+    /// Reads them.
+    #[must_use]
+    pub fn of(structures: &LoadedTable) -> Self {
+        let text = |name| texts(structures, name);
+        let (plans, names, may_be) = (text("plan_id"), text("name_standard"), text("may_be"));
+        let volumes = reals(structures, "volume_cc");
+        let mut out = Self::default();
+        for (i, plan) in plans.iter().enumerate() {
+            let Some(plan) = plan else { continue };
+            if let Some(name) = names[i] {
+                out.named.insert(((*plan).to_owned(), name.to_owned()));
+            }
+            if let Some(words) = may_be[i] {
+                let open = out.open.entry((*plan).to_owned()).or_default();
+                open.push((words.to_owned(), volumes[i]));
+            }
+        }
+        out
+    }
+
+    /// Whether a structure of the plan may be the organ of a standard name though none is called
+    /// so.
+    #[must_use]
+    pub fn may_hold(&self, plan: &str, organ: &str) -> bool {
+        let decided = self.named.contains(&(plan.to_owned(), organ.to_owned()));
+        let root = organ.strip_suffix("_L").or(organ.strip_suffix("_R")).unwrap_or(organ);
+        let fits = |(words, volume): &(String, Option<f64>)| {
+            let named = words == ANY || words.split(' ').any(|word| word == root);
+            named && volume.is_none_or(|cc| has_size_of(organ, cc))
+        };
+        !decided && self.open.get(plan).is_some_and(|open| open.iter().any(fits))
+    }
+
+    /// Whether that is so in any plan.
+    #[must_use]
+    pub fn may_hold_anywhere(&self, organ: &str) -> bool {
+        self.open.keys().any(|plan| self.may_hold(plan, organ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::frame::Cells;
+
+    #[test]
+    fn words_and_size_tell_what_a_structure_may_be() {
+        let texts = |name: &str, cells: [Option<&str>; 4]| (name.to_owned(), Cells::texts(cells));
+        let volumes = vec![Some(20.0), Some(0.2), Some(20.0), Some(20.0)];
+        let open = OpenNames::of(&LoadedTable::new(vec![
+            texts("plan_id", [Some("p"), Some("p"), Some("q"), Some("q")]),
+            texts("name_standard", [None, None, Some("Brainstem"), None]),
+            texts("may_be", [Some("Brainstem External"), Some("any"), None, Some("any")]),
+            ("volume_cc".to_owned(), Cells::Real(volumes)),
+        ]));
+        assert!(open.may_hold("p", "Brainstem") && open.may_hold("p", "Cochlea_L"));
+        assert!(!open.may_hold("p", "Brain"), "neither has the size of a brain");
+        assert!(!open.may_hold("q", "Brainstem"), "one is called so");
+        assert!(!open.may_hold("elsewhere", "Brainstem"));
+        assert!(open.may_hold_anywhere("Brainstem") && !open.may_hold_anywhere("Brain"));
+    }
+}
