@@ -240,6 +240,9 @@ fn the_page_of_metrics_is_the_registry() {
         writeln!(page, "| lists | {lists} |").unwrap();
         writeln!(page, "| formula | {} |", cell(d.formula)).unwrap();
         writeln!(page, "| undefined | {} |", cell(d.undefined)).unwrap();
+        if let Some(range) = &d.holds {
+            writeln!(page, "| holds for | {}; beyond not applicable |", cell(range.words)).unwrap();
+        }
         if d.takes_number() {
             let list: Vec<String> = d.standard.iter().map(ToString::to_string).collect();
             writeln!(page, "| computed for | {} |", list.join(", ")).unwrap();

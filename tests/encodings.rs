@@ -204,7 +204,7 @@ fn sagittal_and_oblique_planes_and_grids_see_the_same_ball() {
     for turn in [[90.0, 0.0, 90.0], [0.0, 90.0, 0.0], [20.0, -35.0, 50.0]] {
         let [row, column, normal] = axes_turned(turn);
         let mut other = course();
-        let stack = PlaneStack { normal, spacing: 1.0, first: 0.2 };
+        let stack = PlaneStack { normal, ..PlaneStack::axial(1.0, 0.2) };
         other.set.rois =
             vec![Roi::new(1, "PTV1", "PTV").outlining(&Solid::ball(CENTRE, 4.0), &stack, 40)];
         let lattice = Lattice::around(CENTRE, [12.0; 3], 1.5).turned(row, column);

@@ -246,7 +246,7 @@ fn dose_at_volume_undoes_volume_at_dose() {
 #[test]
 fn contour_planes_may_cross_the_dose_planes() {
     let mut sagittal = setup();
-    sagittal.planes = PlaneStack { normal: [1.0, 0.0, 0.0], spacing: 1.0, first: 0.1 };
+    sagittal.planes = PlaneStack { normal: [1.0, 0.0, 0.0], ..PlaneStack::axial(1.0, 0.1) };
     let plain = setup();
     let a = values(&plain, &plain.structure_set(), &plain.lattice);
     let b = values(&sagittal, &sagittal.structure_set(), &sagittal.lattice);

@@ -276,8 +276,9 @@ impl Views {
     /// The metric with its bounds, and what they are made of; absent without a value.
     #[must_use]
     pub fn traced(&self, metric: &Metric, around: &Circumstances) -> (Outcome, Option<Doubts>) {
-        let compute = |view: &View| metric.compute(&around.subject(view));
-        let mut outcome = compute(&self.nominal);
+        let mut outcome = metric.compute(&around.subject(&self.nominal));
+        // A model that holds for the value tells what it would be a little beyond, too.
+        let compute = |view: &View| metric.compute_anywhere(&around.subject(view));
         let Some(value) = outcome.value else { return (outcome, None) };
         let coarse = compute(&self.coarse).value;
         let mut squares = 0.0;

@@ -6,7 +6,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Analysis, Settings, analyse, conclude, measure, parts, prepared};
 use tidydose_case::{Case, Role};
 use tidydose_dose::{DoseField, Interpolation};
-use tidydose_geometry::Grid;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::{Dose, Roi, StructureSet};
 
@@ -101,9 +100,8 @@ fn assignment(doses: &[Dose], set: &StructureSet) -> BTreeMap<i64, usize> {
     let place = |roi: &Roi| {
         let score = |dose: &Dose| {
             let points = || roi.contours.iter().flat_map(|c| &c.points);
-            let held = points().filter(|p| holds(&dose.grid, **p)).count();
-            let [row, column] = dose.grid.spacing_mm();
-            (held, dose.grid.plane_spacing_mm() * row * column)
+            let held = points().filter(|p| dose.grid.contains(**p)).count();
+            (held, dose.grid.voxel_mm3())
         };
         let mut best = (0, 0, f64::INFINITY);
         for (index, dose) in doses.iter().enumerate() {
@@ -115,18 +113,6 @@ fn assignment(doses: &[Dose], set: &StructureSet) -> BTreeMap<i64, usize> {
         (roi.header.number, best.0)
     };
     set.rois.iter().map(place).collect()
-}
-
-/// Whether a point lies between the outermost voxel centres.
-fn holds(grid: &Grid, point: [f64; 3]) -> bool {
-    let at = grid.local(point);
-    let [_, rows, columns] = grid.shape();
-    let (first, last) = (grid.offsets_mm().first(), grid.offsets_mm().last());
-    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
-    let inside = |x: f64, n: usize| (0.0..=n as f64 - 1.0).contains(&x);
-    first.zip(last).is_some_and(|(a, b)| (*a..=*b).contains(&at[0]))
-        && inside(at[1], rows)
-        && inside(at[2], columns)
 }
 
 /// What two grids contradict each other in, if any do.
@@ -156,11 +142,8 @@ fn disagreement(doses: &[Dose]) -> Option<String> {
 }
 
 fn finer(a: &Dose, b: &Dose, first: bool) -> bool {
-    let voxel = |d: &Dose| {
-        let [row, column] = d.grid.spacing_mm();
-        d.grid.plane_spacing_mm() * row * column
-    };
-    voxel(a) < voxel(b) * (1.0 - 1e-9) || first && (voxel(a) - voxel(b)).abs() <= 1e-9 * voxel(b)
+    let [a, b] = [a, b].map(|dose| dose.grid.voxel_mm3());
+    a < b * (1.0 - 1e-9) || first && (a - b).abs() <= 1e-9 * b
 }
 
 /// Largest difference at the voxel centres of `b` that lie in `a`, Gy; 0 where there are none.
@@ -168,7 +151,7 @@ fn worst_difference(a: &Dose, field: &DoseField, b: &Dose) -> f64 {
     let mut worst = 0.0_f64;
     for ((k, i, j), value) in b.values.indexed_iter() {
         let point = b.grid.position([k, i, j]);
-        if !holds(&a.grid, point) {
+        if !a.grid.contains(point) {
             continue;
         }
         if let Some(other) = field.at(point) {

@@ -9,7 +9,6 @@ use tidydose_geometry::occupancy::Occupancy;
 use tidydose_geometry::slab::{self, Slab, Spacing};
 use tidydose_geometry::smooth::{self, Variant};
 use tidydose_geometry::stack::Plane;
-use tidydose_geometry::units::Millimetre;
 use tidydose_geometry::{Combine, PlaneStack, Point, ball_radius_mm};
 use tidydose_metrics::Status;
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -180,11 +179,12 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
         return Err(NoSolid { status: Status::Empty, reason });
     }
     let spacing = Spacing {
-        stated_mm: roi.header.plane_spacing.map(Millimetre::value),
+        stated_mm: roi.header.plane_spacing.map(|s| s.distance.value()),
         gaps_are_real: roi.header.planes_complete,
     };
     let Some(slabs) = slab::slabs(&stack, spacing) else {
-        let reason = "a single plane, and neither the structure set nor its images state a spacing";
+        let reason = "a single plane, and neither its items, the other structures of the set nor \
+                      the images there tell the distance between planes";
         return Err(NoSolid { status: Status::BelowResolution, reason: reason.to_owned() });
     };
     let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
@@ -252,8 +252,13 @@ fn report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
 
 fn spacing_report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
     let n = stack.planes.len();
-    if (1..3).contains(&n) {
-        note(Code::PlanesFew, format!("{n} plane{}", if n == 1 { "" } else { "s" }));
+    match (n, roi.header.plane_spacing) {
+        // Without any thickness it is refused, with the reason.
+        (1, Some(spacing)) => {
+            note(Code::PlaneSingle, format!("its thickness is {}", spacing.words()));
+        }
+        (2, _) => note(Code::PlanesFew, "2 planes".to_owned()),
+        _ => {}
     }
     let Some(typical) = stack.typical_gap_mm() else { return };
     let gaps = stack.gaps_mm();

@@ -8,23 +8,26 @@ use ndarray::Array3;
 
 use super::fields::Prepared;
 use super::{Analysis, Settings, measure, parts};
-use tidydose_case::{Case, Role, SumBasis};
-use tidydose_dose::{DoseField, Interpolation, Phase};
+use tidydose_case::{Case, CountedFractions, Role, SumBasis};
+use tidydose_dose::{self as dose, DoseField, Interpolation, Phase};
 use tidydose_geometry::point::sub;
 use tidydose_geometry::units::Gray;
 use tidydose_geometry::{Grid, Point};
 use tidydose_metrics::{self as metrics, Metric, Outcome, Status, organ_models};
+use tidydose_rt::identity::Token;
 use tidydose_rt::{Dose, Rigid, StructureSet};
 
 /// The dose of one plan as it enters a sum.
 #[derive(Debug, Clone)]
 pub struct Addend {
-    /// The dose of all its fractions.
+    /// The plan.
+    pub plan: Token,
+    /// The dose of all fractions that were planned.
     pub dose: Dose,
     /// From the frame of reference of the structures into that of this dose.
     pub motion: Rigid,
-    /// Number of fractions.
-    pub fractions: u32,
+    /// The fractions that are added up.
+    pub fractions: CountedFractions,
 }
 
 /// One value of a sum.
@@ -46,11 +49,25 @@ pub struct SumMeasurement {
 
 /// Doses of one plan at a time, ready to be read at any point.
 struct Source {
+    plan: Token,
     fields: Prepared,
     motion: Rigid,
     fractions: f64,
     step_gy: f64,
     largest_gy: f64,
+}
+
+impl Source {
+    /// Of the dose of the fractions that are counted: each gave its even share of the plan's dose.
+    fn of(addend: Addend, settings: &Settings) -> Option<Self> {
+        let Addend { plan, dose, motion, fractions } = addend;
+        let dose = dose::sum(vec![(dose, fractions.share())])?;
+        let step_gy = dose.step.value();
+        let fields = Prepared::of(dose, settings.interpolation);
+        let largest_gy = largest(fields.fields(step_gy).nominal);
+        let fractions = f64::from(fractions.number());
+        Some(Self { plan, fields, motion, fractions, step_gy, largest_gy })
+    }
 }
 
 /// How the dose of one plan is weighted.
@@ -86,7 +103,7 @@ impl Weight {
 /// Measures the structures of `case` in the sum; `addends` begin with the dose of the case itself.
 ///
 /// # Errors
-/// When the grids have no common part.
+/// When the grids have no common part, or a plan has no dose in some of it.
 pub fn analyse_sum(
     case: &Case,
     structures: &StructureSet,
@@ -95,21 +112,9 @@ pub fn analyse_sum(
 ) -> Result<Vec<SumMeasurement>, String> {
     let lattice = lattice(&addends)
         .ok_or("the dose grids have no common part; grids that overlap would be accepted")?;
-    let sources: Vec<Source> = addends
-        .into_iter()
-        .map(|a| {
-            let step_gy = a.dose.step.value();
-            let fields = Prepared::of(a.dose, settings.interpolation);
-            let largest_gy = largest(fields.fields(step_gy).nominal);
-            Source {
-                fields,
-                motion: a.motion,
-                fractions: f64::from(a.fractions),
-                step_gy,
-                largest_gy,
-            }
-        })
-        .collect();
+    let counted = Counted::of(&addends);
+    let sources: Vec<Source> =
+        addends.into_iter().filter_map(|a| Source::of(a, settings)).collect();
     let own = Settings {
         metrics: of_dose_alone(settings),
         limits: Vec::new(),
@@ -125,7 +130,7 @@ pub fn analyse_sum(
             SumBasis::Physical => Weight::Physical,
             SumBasis::Eqd2 => Weight::Eqd2 { alpha_beta_gy: alpha_beta.gy },
         };
-        let prepared = added(&lattice, &sources, weight);
+        let prepared = added(&lattice, &sources, weight)?;
         let step_gy =
             sources.iter().map(|s| weight.step(s.step_gy, s.largest_gy, s.fractions)).sum();
         let mut one = Analysis::empty(case.id.clone());
@@ -134,15 +139,50 @@ pub fn analyse_sum(
         let words = words(weight, sources.len(), &alpha_beta.basis);
         out.extend(one.measurements.into_iter().map(|m| SumMeasurement {
             roi_number: m.roi_number,
+            alpha_beta_gy: (basis == SumBasis::Eqd2).then_some(alpha_beta.gy),
+            outcome: counted.judged(&m.metric, m.outcome),
             metric: m.metric,
             unit: m.unit,
-            alpha_beta_gy: (basis == SumBasis::Eqd2).then_some(alpha_beta.gy),
-            outcome: m.outcome,
-            method: format!("{}; {words}", m.method),
+            method: format!("{}; {words}; {}", m.method, counted.words),
         }));
     }
     out.sort_by(|a, b| (a.roi_number, &a.metric).cmp(&(b.roi_number, &b.metric)));
     Ok(out)
+}
+
+/// Which fractions a sum is of.
+struct Counted {
+    /// Of every plan, for column `method`.
+    words: String,
+    /// Plans of which a fraction was delivered in part, in words; empty without any.
+    partial: String,
+}
+
+impl Counted {
+    fn of(addends: &[Addend]) -> Self {
+        let list = |which: &dyn Fn(&Addend) -> bool| {
+            let words = |a: &Addend| format!("plan {}: {}", a.plan, a.fractions.words());
+            addends.iter().filter(|a| which(a)).map(words).collect::<Vec<_>>().join("; ")
+        };
+        Self { words: list(&|_| true), partial: list(&|a| a.fractions.partial > 0) }
+    }
+
+    /// What is left of a value when a fraction was delivered in part: its dose, which nobody tells,
+    /// can only add to the sum.
+    fn judged(&self, metric: &str, outcome: Outcome) -> Outcome {
+        if self.partial.is_empty() || outcome.value.is_none() {
+            return outcome;
+        }
+        match metric {
+            "Volume[cc]" => outcome,
+            // A spread of doses may grow or shrink when dose is added.
+            "SD[Gy]" => Outcome::none(Status::NotApplicable, self.partial.clone()),
+            _ => {
+                let (status, reason) = (Status::Bound, self.partial.clone());
+                Outcome { high: None, status, reason, ..outcome }
+            }
+        }
+    }
 }
 
 /// α/β of a group of structures.
@@ -192,10 +232,7 @@ fn largest(field: &DoseField) -> f64 {
 /// The voxel centres of the finest grid that lie in every grid, as a box of its rows, columns and
 /// planes, in the frame of the structures.
 fn lattice(addends: &[Addend]) -> Option<Grid> {
-    let voxel = |a: &Addend| {
-        let [row, column] = a.dose.grid.spacing_mm();
-        row * column * a.dose.grid.plane_spacing_mm()
-    };
+    let voxel = |a: &Addend| a.dose.grid.voxel_mm3();
     // Of grids that are equally fine the first, which is that of the structures' own plan.
     let finest = addends.iter().reduce(|a, b| if voxel(b) < voxel(a) * SAME_VOXEL { b } else { a });
     let finest = finest?;
@@ -204,13 +241,14 @@ fn lattice(addends: &[Addend]) -> Option<Grid> {
     let [planes, rows, columns] = grid.shape();
     let covered = Array3::from_shape_fn([planes, rows, columns], |(k, i, j)| {
         let point = back.apply(grid.position([k, i, j]));
-        addends.iter().all(|a| holds(&a.dose.grid, a.motion.apply(point)))
+        addends.iter().all(|a| a.dose.grid.contains(a.motion.apply(point)))
     });
     let [low, high] = filled_box(&covered)?;
     let turned = |direction: Point| sub(back.apply(direction), back.apply([0.0; 3]));
     let [_, down, along] = grid.directions().map(turned);
     let offsets = grid.offsets_mm().get(low[0]..=high[0])?;
     let first = *offsets.first()?;
+    // The first plane of the box is at offset 0, as its first voxel is the origin.
     let offsets = offsets.iter().map(|o| o - first).collect();
     let size = [high[1] - low[1] + 1, high[2] - low[2] + 1];
     Grid::new(back.apply(grid.position(low)), [along, down], grid.spacing_mm(), offsets, size).ok()
@@ -218,19 +256,6 @@ fn lattice(addends: &[Addend]) -> Option<Grid> {
 
 /// A grid counts as finer when its voxels are smaller than this share of the other's.
 const SAME_VOXEL: f64 = 1.0 - 1e-6;
-/// A point this far outside of the outermost voxel centres, mm or voxels, still lies in a grid:
-/// rounding of decimal strings.
-const ROUNDING: f64 = 1e-3;
-
-fn holds(grid: &Grid, point: Point) -> bool {
-    let at = grid.local(point);
-    let [_, rows, columns] = grid.shape();
-    let first = grid.offsets_mm().first().copied().unwrap_or(0.0);
-    let last = grid.offsets_mm().last().map_or(0.0, |l| l - first);
-    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
-    let ends = [last, rows as f64 - 1.0, columns as f64 - 1.0];
-    at.iter().zip(ends).all(|(x, end)| (-ROUNDING..=end + ROUNDING).contains(x))
-}
 
 /// A box (first and last index) without a false voxel, found by taking off the worst face until
 /// none has one. Enough, since what several boxes have in common is convex.
@@ -290,27 +315,32 @@ fn missing_share(
 /// The sum read in every way in which its parts are: each part's own thinned or redrawn dose enters
 /// the sum in place of the part, so that the doubt about every grid is in the bounds, and the sum is
 /// thinned besides.
-fn added(lattice: &Grid, sources: &[Source], weight: Weight) -> Prepared {
+///
+/// # Errors
+/// As [`sum`].
+fn added(lattice: &Grid, sources: &[Source], weight: Weight) -> Result<Prepared, String> {
     let fields: Vec<_> = sources.iter().map(|s| s.fields.fields(0.0)).collect();
     let nominal: Vec<&DoseField> = fields.iter().map(|f| f.nominal).collect();
     // One noisy grid decides how the sum may be interpolated.
     let method = nominal.iter().map(|f| f.method()).max_by_key(|m| roughness(*m));
     let method = method.unwrap_or(Interpolation::CubicBSpline);
-    let total = |list: &[&DoseField]| DoseField::new(sum(lattice, sources, list, weight), method);
+    let total = |list: &[&DoseField]| {
+        Ok::<_, String>(DoseField::new(sum(lattice, sources, list, weight)?, method))
+    };
     let thinned = |which: usize, phase| {
         let list: Vec<&DoseField> = fields.iter().map(|f| &f.thinned[which]).collect();
-        total(&list).thinned(phase)
+        Ok::<_, String>(total(&list)?.thinned(phase))
     };
     let mut scattered = Vec::new();
     for (i, own) in fields.iter().enumerate() {
         for (field, share) in own.scattered {
             let mut list = nominal.clone();
             list[i] = field;
-            scattered.push((total(&list), *share));
+            scattered.push((total(&list)?, *share));
         }
     }
-    let ways = [thinned(0, Phase::Even), thinned(1, Phase::Odd)];
-    Prepared::of_fields(total(&nominal), ways, scattered)
+    let ways = [thinned(0, Phase::Even)?, thinned(1, Phase::Odd)?];
+    Ok(Prepared::of_fields(total(&nominal)?, ways, scattered))
 }
 
 /// Methods from the smoothest to the one that follows noise least.
@@ -318,19 +348,37 @@ fn roughness(method: Interpolation) -> usize {
     Interpolation::WORDS.iter().position(|(m, _)| *m == method).unwrap_or_default()
 }
 
-fn sum(lattice: &Grid, sources: &[Source], fields: &[&DoseField], weight: Weight) -> Dose {
-    let [planes, rows, columns] = lattice.shape();
-    let values = Array3::from_shape_fn([planes, rows, columns], |(k, i, j)| {
+/// The doses added up on the lattice.
+///
+/// # Errors
+/// When one of them has no dose at a point of it: what is missing in one is missing in the sum.
+fn sum(
+    lattice: &Grid,
+    sources: &[Source],
+    fields: &[&DoseField],
+    weight: Weight,
+) -> Result<Dose, String> {
+    let mut missing = None;
+    let values = Array3::from_shape_fn(lattice.shape(), |(k, i, j)| {
         let point = lattice.position([k, i, j]);
-        let of = |(source, field): (&Source, &&DoseField)| {
-            let dose = field.at(source.motion.apply(point)).unwrap_or(0.0);
-            weight.of(dose, source.fractions)
-        };
+        let mut total = 0.0;
+        for (source, field) in sources.iter().zip(fields) {
+            match field.at(source.motion.apply(point)) {
+                Some(dose) => total += weight.of(dose, source.fractions),
+                None => missing = Some((source, point)),
+            }
+        }
         #[allow(clippy::cast_possible_truncation)] // doses are far below the range of f32
-        let total = sources.iter().zip(fields).map(of).sum::<f64>() as f32;
+        let total = total as f32;
         total
     });
-    Dose { grid: lattice.clone(), values, step: Gray::gy(0.0) }
+    match missing {
+        None => Ok(Dose { grid: lattice.clone(), values, step: Gray::gy(0.0) }),
+        Some((source, [x, y, z])) => Err(format!(
+            "plan {} has no dose at ({x:.1}, {y:.1}, {z:.1}) mm within the common part of the grids",
+            source.plan
+        )),
+    }
 }
 
 /// Rows of a sum that is not computed: every structure and metric, each with the reason.
@@ -358,13 +406,31 @@ fn of_dose_alone(settings: &Settings) -> Vec<Metric> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use tidydose_case::DeliverySource;
 
     fn addend(origin: Point, spacing_mm: f64, n: usize, motion: Rigid) -> Addend {
         let offsets = (0..n).map(|k| spacing_mm * f64::from(u32::try_from(k).unwrap())).collect();
         let axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
         let grid = Grid::new(origin, axes, [spacing_mm; 2], offsets, [n, n]).unwrap();
         let values = Array3::zeros([n, n, n]);
-        Addend { dose: Dose { grid, values, step: Gray::gy(0.0) }, motion, fractions: 1 }
+        let fractions = CountedFractions { planned: 1, delivered: None, partial: 0 };
+        let dose = Dose { grid, values, step: Gray::gy(0.0) };
+        Addend { plan: Token::new("plan"), dose, motion, fractions }
+    }
+
+    /// The same voxels as a file that stores its planes from the far end has them.
+    fn stored_backwards(addend: &Addend) -> Addend {
+        let grid = &addend.dose.grid;
+        let [planes, rows, columns] = grid.shape();
+        let last = grid.offsets_mm()[planes - 1];
+        let offsets = grid.offsets_mm().iter().map(|o| o - last).collect();
+        let [_, down, along] = grid.directions();
+        let origin = grid.position([planes - 1, 0, 0]);
+        let same =
+            Grid::new(origin, [along, down], grid.spacing_mm(), offsets, [rows, columns]).unwrap();
+        let mut out = addend.clone();
+        out.dose.grid = same;
+        out
     }
 
     /// A quarter turn about z, then a shift.
@@ -385,6 +451,56 @@ mod tests {
         assert_eq!(grid.shape(), [10, 8, 8]);
         let apart = addend([100.0; 3], 1.0, 4, Rigid::IDENTITY);
         assert!(lattice(&[coarse, apart]).is_none());
+    }
+
+    /// Planes from the far end to the near one, in one, the other or both: the same lattice.
+    #[test]
+    fn the_order_of_stored_planes_changes_no_lattice() {
+        let own = addend([0.0; 3], 3.0, 5, Rigid::IDENTITY);
+        let motion = turn([5.0, 1.0, -2.0]);
+        let other = addend([0.0, 0.0, -4.0], 1.0, 12, motion);
+        let want = lattice(&[own.clone(), other.clone()]).unwrap();
+        let [own_back, other_back] = [&own, &other].map(stored_backwards);
+        for pair in [[own_back.clone(), other], [own, other_back.clone()], [own_back, other_back]] {
+            assert_eq!(lattice(&pair).unwrap(), want);
+        }
+    }
+
+    /// A plan without dose at a point of the lattice has no part of 0 Gy there.
+    #[test]
+    fn what_is_missing_in_one_is_missing_in_the_sum() {
+        let wide = addend([0.0; 3], 1.0, 6, Rigid::IDENTITY);
+        let narrow = addend([0.0; 3], 1.0, 4, Rigid::IDENTITY);
+        let grid = wide.dose.grid.clone();
+        let common = lattice(&[wide.clone(), narrow.clone()]).unwrap();
+        let settings = Settings::default();
+        let sources: Vec<Source> =
+            [wide, narrow].into_iter().filter_map(|a| Source::of(a, &settings)).collect();
+        assert!(added(&common, &sources, Weight::Physical).is_ok());
+        let refused = added(&grid, &sources, Weight::Physical).unwrap_err();
+        assert!(refused.contains("plan plan has no dose at (5.0, 5.0, 5.0) mm"), "{refused}");
+    }
+
+    /// 3 of 5 fractions of 10 Gy in all: 6 Gy in 3; one more in part is not known.
+    #[test]
+    fn the_fractions_delivered_are_added() {
+        let mut one = addend([0.0; 3], 1.0, 4, Rigid::IDENTITY);
+        one.dose.values.fill(10.0);
+        let source = DeliverySource::SessionRecords;
+        one.fractions = CountedFractions { planned: 5, delivered: Some((3, source)), partial: 0 };
+        let read = Source::of(one.clone(), &Settings::default()).unwrap();
+        assert_eq!((read.fractions, read.largest_gy), (3.0, 6.0));
+        let value = Outcome { low: Some(5.9), high: Some(6.1), ..Outcome::of(6.0) };
+        let whole = Counted::of(std::slice::from_ref(&one));
+        assert_eq!(whole.words, "plan plan: 3 of 5 fractions delivered (session_records)");
+        assert_eq!(whole.judged("Max[Gy]", value.clone()), value);
+        one.fractions.partial = 1;
+        let open = Counted::of(&[one]);
+        let judged = open.judged("Max[Gy]", value.clone());
+        assert_eq!((judged.status, judged.high, judged.low), (Status::Bound, None, Some(5.9)));
+        assert!(judged.reason.contains("1 more in part"), "{}", judged.reason);
+        assert_eq!(open.judged("Volume[cc]", value.clone()), value);
+        assert_eq!(open.judged("SD[Gy]", value).value, None);
     }
 
     #[test]

@@ -28,7 +28,10 @@ pub use names::{
 };
 pub use open::{OpenDecision, Place, open_decisions};
 pub use role::{PlanRole, RoleReason, Standing};
-pub use sums::{PlanSum, SumBasis, SumPart, can_be_summed, frames_join, latest_missed, resolve};
+pub use sums::{
+    CountedFractions, PlanSum, SumBasis, SumPart, can_be_summed, frames_join, latest_missed,
+    resolve,
+};
 pub use technology::{isocentres, planned_meterset};
 
 pub use treatment::{Delivery, DeliverySource, Treatment};

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Case, Course, courses, registered_motion};
+use super::{Case, Course, DeliverySource, courses, registered_motion};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
 
@@ -67,8 +67,81 @@ pub struct SumPart<'a> {
     /// From the frame of reference of the plan whose structures are measured into that of this
     /// dose.
     pub motion: Rigid,
-    /// Fractions planned; absent when not stated.
-    pub fractions: Option<u32>,
+    /// The fractions of it that are added up.
+    pub fractions: CountedFractions,
+}
+
+/// How many fractions of a plan enter a sum: those delivered where treatment records tell, else
+/// those planned.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct CountedFractions {
+    /// Number of Fractions Planned: what the dose of the plan is of. At least 1.
+    pub planned: u32,
+    /// Delivered whole, and which records say so; absent when none tell.
+    pub delivered: Option<(u32, DeliverySource)>,
+    /// Begun but not delivered whole: not in the sum, as nobody tells their dose.
+    pub partial: u32,
+}
+
+impl CountedFractions {
+    /// Of a plan, by its records.
+    ///
+    /// # Errors
+    /// A sentence that says why the plan cannot be part of a sum.
+    fn of(case: &Case) -> Result<Self, String> {
+        let plan = case.plan.as_ref();
+        let stated = plan.and_then(Plan::fractions).filter(|n| *n > 0);
+        let planned = stated
+            .ok_or_else(|| format!("the number of fractions of plan {} is not stated", case.id))?;
+        let told = case.treatment.delivery;
+        let delivered = told.and_then(|d| Some((d.fractions?, d.source)));
+        let partial = told.map_or(0, |d| d.partial);
+        let counted = Self { planned, delivered, partial };
+        if counted.number() == 0 {
+            return Err(format!(
+                "{} of plan {}; a sum without it would be accepted",
+                counted.words(),
+                case.id
+            ));
+        }
+        let groups = plan.map_or(0, |p| p.fraction_groups.len());
+        if counted.number() != planned && groups > 1 {
+            return Err(format!(
+                "{} of plan {}, and its {groups} fraction groups may differ in dose; all fractions \
+                 delivered, or one group, would be accepted",
+                counted.words(),
+                case.id
+            ));
+        }
+        Ok(counted)
+    }
+
+    /// How many are counted.
+    #[must_use]
+    pub fn number(self) -> u32 {
+        self.delivered.map_or(self.planned, |(number, _)| number)
+    }
+
+    /// The dose of the counted fractions over that of the plan.
+    #[must_use]
+    pub fn share(self) -> f64 {
+        f64::from(self.number()) / f64::from(self.planned)
+    }
+
+    /// How they were counted, for column `method`.
+    #[must_use]
+    pub fn words(self) -> String {
+        let mut words = match self.delivered {
+            Some((n, source)) => {
+                format!("{n} of {} fractions delivered ({})", self.planned, source.word())
+            }
+            None => format!("{} fractions as planned, no record tells how many", self.planned),
+        };
+        if self.partial > 0 {
+            words.push_str(&format!(", {} more in part are not counted", self.partial));
+        }
+        words
+    }
 }
 
 /// How two plans lie to each other, as `sums.csv` shows it.
@@ -168,29 +241,27 @@ pub fn resolve<'a>(
                 first.id, case.id
             )
         })?;
-        let fractions = case.plan.as_ref().and_then(Plan::fractions);
-        parts.push(SumPart { case, motion, fractions });
+        parts.push(SumPart { case, motion, fractions: CountedFractions::of(case)? });
     }
     fractionation(sum.basis, &parts, cases)?;
     Ok(parts)
 }
 
-/// Whether the fractionation allows this kind of sum.
+/// Whether the fractionation allows this kind of sum. It is that of the plans: a course that
+/// stopped early was fractionated as planned.
 fn fractionation(basis: SumBasis, parts: &[SumPart<'_>], cases: &[Case]) -> Result<(), String> {
-    if let Some(part) = parts.iter().find(|p| p.fractions.is_none_or(|n| n == 0)) {
-        return Err(format!("the number of fractions of plan {} is not stated", part.case.id));
-    }
     if basis == SumBasis::Eqd2 {
         return Ok(());
     }
-    let first = parts.first().and_then(|p| p.fractions);
-    if let Some(other) = parts.iter().find(|p| p.fractions != first) {
+    let planned = |p: &SumPart<'_>| p.fractions.planned;
+    let first = parts.first().map_or(0, planned);
+    if let Some(other) = parts.iter().find(|p| planned(p) != first) {
         return Err(format!(
             "plan {} has {} fractions, another one {}; a physical sum is for one fractionation, \
              `{}` would be accepted",
             other.case.id,
-            other.fractions.unwrap_or_default(),
-            first.unwrap_or_default(),
+            planned(other),
+            first,
             SumBasis::Eqd2.word()
         ));
     }
@@ -211,7 +282,7 @@ fn fractionation(basis: SumBasis, parts: &[SumPart<'_>], cases: &[Case]) -> Resu
 mod tests {
     use super::*;
     use crate::fixtures::{dose, plan, structure_set};
-    use crate::{Decisions, link_decided};
+    use crate::{Decisions, Delivery, link_decided};
     use tidydose_geometry::units::Day;
     use tidydose_rt::{FractionGroup, Inventory, RegisteredFrame};
 
@@ -264,6 +335,34 @@ mod tests {
             assert!(refused.contains("`eqd2` would be accepted"), "{refused}");
             assert!(resolved(SumBasis::Eqd2, days, fractions).is_ok());
         }
+    }
+
+    /// 3 of 5 by the records: the plans keep the fractionation they were made for.
+    #[test]
+    fn records_tell_how_many_fractions_are_added() {
+        let (mut cases, inventory) = archive(1, [5, 5]);
+        let asked = sum(SumBasis::Physical);
+        let told = |fractions, partial| {
+            let source = DeliverySource::SessionRecords;
+            let (first_day, last_day) = (None, None);
+            Some(Delivery { fractions, partial, first_day, last_day, source })
+        };
+        let counted = |cases: &[Case]| -> Result<Vec<(u32, f64)>, String> {
+            let parts = resolve(&asked, cases, &inventory.registrations)?;
+            Ok(parts.iter().map(|p| (p.fractions.number(), p.fractions.share())).collect())
+        };
+        assert_eq!(counted(&cases).unwrap(), [(5, 1.0), (5, 1.0)]);
+        cases[0].treatment.delivery = told(Some(3), 0);
+        assert_eq!(counted(&cases).unwrap(), [(5, 1.0), (3, 0.6)]);
+        cases[0].treatment.delivery = told(None, 0);
+        assert_eq!(counted(&cases).unwrap(), [(5, 1.0), (5, 1.0)]);
+        cases[0].treatment.delivery = told(Some(0), 1);
+        let none = counted(&cases).unwrap_err();
+        assert!(none.contains("0 of 5 fractions delivered") && none.contains("1 more in part"));
+        cases[0].treatment.delivery = told(Some(3), 0);
+        let groups = &mut cases[0].plan.as_mut().unwrap().fraction_groups;
+        *groups = vec![group(2), group(3)];
+        assert!(counted(&cases).unwrap_err().contains("2 fraction groups may differ in dose"));
     }
 
     #[test]

@@ -17,7 +17,7 @@ use super::terminal::{Terminal, print};
 use tidydose_dicom::deident::{self, Attributes, Choices, Personal, Spacings, Treatment};
 use tidydose_dicom::{self as dicom, Error, Scan, ScanError};
 use tidydose_rt::identity::{Identity, Token};
-use tidydose_rt::{FileRecord, FileStatus};
+use tidydose_rt::{FileRecord, FileStatus, SpacingSource};
 use tidydose_table::Cell;
 use tidydose_table::run::CAUTION;
 use tidydose_table::write_csv::write_records;
@@ -184,12 +184,17 @@ struct Work<'a> {
 }
 
 impl Work<'_> {
-    /// What the images say of the planes of a structure set.
+    /// What the images say of the planes of a structure set. What its items or other structures say
+    /// is in the copy anyway.
     fn spacings(&self, object: &Token) -> Spacings {
         let sets = &self.scan.inventory.structure_sets;
         let set = sets.iter().find(|set| set.origin.object == *object);
         let rois = set.into_iter().flat_map(|set| &set.rois);
-        rois.filter_map(|roi| Some((roi.number, roi.plane_spacing?.value()))).collect()
+        let of_images = rois.filter_map(|roi| {
+            let told = roi.plane_spacing.filter(|s| s.source == SpacingSource::Images)?;
+            Some((roi.number, told.distance.value()))
+        });
+        of_images.collect()
     }
 
     fn file(&self, file: &FileRecord, output: &Path, stop: &AtomicBool) -> Result<Done, Fault> {

@@ -27,22 +27,20 @@ pub(super) fn measure_sums(
         findings.extend(without_latest(sum, &prepared.cases));
         let interrupted = || Err((None, "the run was stopped before it".to_owned()));
         match result.flatten().unwrap_or_else(interrupted) {
-            Ok((first, measurements)) => measured.push(row(sum, first, measurements)),
+            Ok(done) => measured.push(done),
             Err((first, reason)) => {
                 findings.push(refusal(sum, &reason));
                 let first = first.or_else(|| any_case(sum, &prepared.cases));
-                measured.extend(first.map(|case| {
-                    let rows = analyse::sum::refused(case, &reason, workshop.settings);
-                    row(sum, case, rows)
+                measured.extend(first.map(|case| MeasuredSum {
+                    sum: sum.clone(),
+                    structures_of: case.id.clone(),
+                    fractions: Vec::new(),
+                    measurements: analyse::sum::refused(case, &reason, workshop.settings),
                 }));
             }
         }
     }
     (measured, findings)
-}
-
-fn row(sum: &PlanSum, case: &Case, measurements: Vec<SumMeasurement>) -> MeasuredSum {
-    MeasuredSum { sum: sum.clone(), structures_of: case.id.clone(), measurements }
 }
 
 /// A case that can stand for a refused sum: that whose structures are asked for, else any plan.
@@ -52,7 +50,8 @@ fn any_case<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
     asked.or_else(|| cases.iter().find(of_sum))
 }
 
-type Sum<'a> = Result<(&'a Case, Vec<SumMeasurement>), (Option<&'a Case>, String)>;
+/// What was measured, or why not, with the plan whose structures were to be.
+type Sum<'a> = Result<MeasuredSum, (Option<&'a Case>, String)>;
 
 fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum<'a> {
     let registrations = &prepared.scan.inventory.registrations;
@@ -61,7 +60,12 @@ fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum
         return Err((None, "it has no plan".to_owned()));
     };
     match guarded(|| computed(workshop, first, &parts, sum)) {
-        Ok(Ok(measurements)) => Ok((first, measurements)),
+        Ok(Ok(measurements)) => Ok(MeasuredSum {
+            sum: sum.clone(),
+            structures_of: first.id.clone(),
+            fractions: parts.iter().map(|p| (p.case.id.clone(), p.fractions)).collect(),
+            measurements,
+        }),
         Ok(Err(reason)) | Err(reason) => Err((Some(first), reason)),
     }
 }
@@ -81,8 +85,8 @@ fn computed(
             workshop.doses(part.case, &mut Vec::new()).map_err(|finding| finding.message)?;
         let dose = doses.pop().filter(|_| doses.is_empty());
         let dose = dose.ok_or_else(|| format!("plan {} has not one dose grid", part.case.id))?;
-        let fractions = part.fractions.unwrap_or_default();
-        addends.push(Addend { dose, motion: part.motion, fractions });
+        let (plan, motion, fractions) = (part.case.id.clone(), part.motion, part.fractions);
+        addends.push(Addend { plan, dose, motion, fractions });
     }
     analyse::analyse_sum(first, &structures, addends, (sum.basis, workshop.settings))
 }

@@ -420,7 +420,7 @@ mod tests {
     fn decreasing_offsets_turn_planes_and_dose() {
         let part = text(tags::GRID_FRAME_OFFSET_VECTOR, VR::DS, "0\\-2.5");
         let dose = read(|parts| set(parts, part)).unwrap().1.unwrap();
-        assert_eq!(dose.grid.offsets_mm(), [-2.5, 0.0]);
+        assert_eq!(dose.grid.offsets_mm(), [0.0, 2.5]);
         assert_eq!(dose.grid.position([1, 0, 0]), [1.0, 2.0, -3.0]);
         assert_eq!(dose.values[[1, 0, 0]], 6.5537);
         assert_eq!(dose.grid.position([0, 1, 2])[2], -5.5);

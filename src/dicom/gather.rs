@@ -12,8 +12,13 @@ use super::image::{Slice, series};
 use super::look::{Content, Seen};
 use super::place::Place;
 use super::{Ledger, Scan};
+use tidydose_geometry::point::{Point, dot};
+use tidydose_geometry::stack::PLANAR_MM;
+use tidydose_geometry::units::Millimetre;
 use tidydose_rt::identity::{Identity, Kind, Token};
-use tidydose_rt::{FileRecord, ImageSeries, Inventory, StructureSetHeader};
+use tidydose_rt::{
+    FileRecord, ImageSeries, Inventory, PlaneSpacing, SpacingSource, StructureSetHeader,
+};
 
 /// The scan that is made of these files.
 pub(super) fn gather(mut seen: Vec<Box<Seen>>, identity: &Identity) -> Scan {
@@ -151,9 +156,9 @@ impl<'a> Slices<'a> {
     }
 
     /// Takes the planes of the images from the series that holds the image the contours refer to,
-    /// else from the only series the structure set refers to; for structures whose object does not
-    /// state the distance between planes also that distance, if need be of the only series in
-    /// their frame of reference.
+    /// else from the only series the structure set refers to; for structures of which neither the
+    /// object nor the other structures tell the distance between planes also that distance at their
+    /// place, if need be of the only series in their frame of reference.
     fn fill_planes(
         &self,
         set: &mut StructureSetHeader,
@@ -168,9 +173,23 @@ impl<'a> Slices<'a> {
             let image = images.get(&roi.number);
             let own = image.and_then(|i| self.holding.get(i).copied()).or(only);
             let frame = || roi.frame.as_ref().and_then(|f| self.of_frame.get(f).copied().flatten());
-            let spacing = own.or_else(frame).and_then(|s| s.spacing);
+            let extent = set.extents.get(&roi.number);
+            let distance = own.or_else(frame).and_then(|s| distance_at(s, extent?));
             roi.image_planes = own.and_then(|s| s.planes);
+            let source = SpacingSource::Images;
+            let spacing = distance.map(|distance| PlaneSpacing { distance, source });
             roi.plane_spacing = roi.plane_spacing.or(spacing);
         }
     }
+}
+
+/// Distance of the slices of a series at the place of a structure: at its plane, where it lies on
+/// one of them; else the typical one.
+fn distance_at(series: &ImageSeries, [low, high]: &[Point; 2]) -> Option<Millimetre> {
+    let places = series.places.as_ref()?;
+    let [low, high] = [low, high].map(|corner| dot(*corner, places.normal));
+    if (high - low).abs() > PLANAR_MM {
+        return series.spacing;
+    }
+    places.gap_at(f64::midpoint(low, high))
 }

@@ -18,7 +18,7 @@ use super::remark::Remarks;
 use tidydose_geometry::point::{Point, cross, dot, unit};
 use tidydose_geometry::units::Millimetre;
 use tidydose_rt::identity::{Identity, Kind, Recent, Token};
-use tidydose_rt::{ImagePlanes, ImageSeries};
+use tidydose_rt::{ImagePlanes, ImageSeries, SlicePlaces};
 
 /// Slices closer than this along the normal are the same plane, mm.
 const SAME_PLANE_MM: f64 = 1e-3;
@@ -170,6 +170,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
         modality: first.map(|s| s.modality.to_owned()).unwrap_or_default(),
         spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
         planes: along.as_ref().and_then(Along::planes),
+        places: along.map(Along::slices),
         slices: slices.len(),
         objects,
         series,
@@ -200,6 +201,13 @@ impl Along {
     /// Median distance between neighbours.
     fn spacing(&self) -> Option<f64> {
         self.gaps.get(self.gaps.len() / 2).copied()
+    }
+
+    /// Where the slices lie, each place once.
+    fn slices(self) -> SlicePlaces {
+        let mut places_mm = self.places;
+        places_mm.dedup_by(|next, kept| *next - *kept <= SAME_PLANE_MM);
+        SlicePlaces { normal: self.normal, places_mm }
     }
 
     /// The planes, when their distances differ by no more than the rounding of positions.
@@ -243,6 +251,9 @@ mod tests {
         assert_eq!(series.len(), 1);
         assert_eq!(series[0].slices, 3);
         assert_eq!(series[0].spacing, Some(Millimetre::mm(2.5)));
+        let places = series[0].places.as_ref().unwrap();
+        assert_eq!(places.places_mm, [0.0, 2.5, 4.0]);
+        assert_eq!(places.gap_at(2.5), Some(Millimetre::mm(2.0)));
         assert_eq!(series[0].objects[0].as_str(), "1");
     }
 }

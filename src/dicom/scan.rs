@@ -224,6 +224,7 @@ mod tests {
     use super::super::sample::{self, Part, set, text};
     use super::*;
     use tidydose_geometry::units::Millimetre;
+    use tidydose_rt::SpacingSource;
     use tidydose_rt::identity::Token;
 
     struct Archive(tempfile::TempDir);
@@ -293,7 +294,8 @@ mod tests {
         assert_eq!((inventory.records.len(), inventory.registrations.len()), (1, 0));
         assert_eq!(inventory.images[0].spacing, Some(Millimetre::mm(2.0)));
         let set = &inventory.structure_sets[0];
-        assert_eq!(set.rois[0].plane_spacing, Some(Millimetre::mm(2.0)));
+        let spacing = set.rois[0].plane_spacing.unwrap();
+        assert_eq!((spacing.distance.value(), spacing.source), (2.0, SpacingSource::Images));
         let codes: Vec<_> = scan.findings.iter().map(|finding| finding.code).collect();
         assert_eq!(codes, [Code::FileEmpty, Code::FileDamaged, Code::ObjectNotAnalysed]);
         assert_eq!(scan.errors.len(), 2);
@@ -363,7 +365,8 @@ mod tests {
         let series = &scan.inventory.images[0];
         assert_eq!((series.slices, series.objects.len()), (3, 1));
         assert_eq!(series.spacing, Some(Millimetre::mm(1.5)));
-        assert_eq!(scan.inventory.structure_sets[0].rois[0].plane_spacing, series.spacing);
+        let roi = &scan.inventory.structure_sets[0].rois[0];
+        assert_eq!(roi.plane_spacing.map(|s| s.distance), series.spacing);
     }
 
     /// Of an image only the head is read, of a plan the object: the patient is the same.

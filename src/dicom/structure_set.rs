@@ -15,7 +15,8 @@ use super::quirks::withheld_name::{Identifiers, WITHHELD};
 use tidydose_geometry::units::{CubicCentimetre, Day, Millimetre};
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::{Kind, Token};
-use tidydose_rt::{Roi, RoiHeader, StructureSet, StructureSetHeader};
+use tidydose_rt::plane_spacing::from_other_structures;
+use tidydose_rt::{PlaneSpacing, Roi, RoiHeader, SpacingSource, StructureSet, StructureSetHeader};
 
 /// A structure set and what it says about the images it was drawn on.
 pub(super) struct Parsed {
@@ -78,6 +79,7 @@ pub(super) fn structure_set(object: &Object<'_>) -> Result<Parsed, Error> {
         }
     }
     note_repeated_names(&root, &parsed.set.rois);
+    from_other_structures(&mut parsed.set.rois);
     Ok(parsed)
 }
 
@@ -214,7 +216,10 @@ impl<'a> Reader<'a> {
                 .open_code(listed, tags::ROI_GENERATION_ALGORITHM),
             frame: frame.map(|uid| self.object.token(Kind::Frame, uid)),
             stated_volume: volume.map(CubicCentimetre::cc),
-            plane_spacing: found.plane_spacing.map(Millimetre::mm),
+            plane_spacing: found.plane_spacing.map(|mm| PlaneSpacing {
+                distance: Millimetre::mm(mm),
+                source: SpacingSource::Stated,
+            }),
             image_planes: None,
             planes_complete: found.planes_complete,
             contours: found.contours.len(),
@@ -366,7 +371,8 @@ mod tests {
         ];
         set(&mut parts, Part::Items(tags::ROI_CONTOUR_SEQUENCE, vec![item]));
         let (read, _) = read(&parts);
-        assert_eq!(read.rois[0].header.plane_spacing, Some(Millimetre::mm(1.5)));
+        let spacing = read.rois[0].header.plane_spacing.unwrap();
+        assert_eq!((spacing.distance.value(), spacing.source), (1.5, SpacingSource::Stated));
         assert!(read.rois[0].header.planes_complete);
     }
 }

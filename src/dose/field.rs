@@ -72,8 +72,7 @@ impl DoseField {
         let Dose { grid, values, .. } = dose;
         let kernel = method.kernel();
         let [_, rows, columns] = grid.shape();
-        let origin = grid.offsets_mm().first().copied().unwrap_or(0.0);
-        let planes: Vec<f64> = grid.offsets_mm().iter().map(|o| o - origin).collect();
+        let planes = grid.offsets_mm().to_vec();
         #[allow(clippy::cast_precision_loss)] // node counts are far below 2^52
         let indices = |n: usize| (0..n).map(|i| i as f64).collect::<Vec<_>>();
         let axes = [
@@ -137,12 +136,10 @@ impl DoseField {
         self.method
     }
 
-    /// Position in the coordinates of this field (see [`Grid::local`], from the first plane).
+    /// Position in the coordinates of this field (see [`Grid::local`]).
     #[must_use]
     pub fn local(&self, point: Point) -> [f64; 3] {
-        let mut l = self.grid.local(point);
-        l[0] -= self.grid.offsets_mm().first().copied().unwrap_or(0.0);
-        l
+        self.grid.local(point)
     }
 
     /// The point at a position in the coordinates of this field, mm.

@@ -7,7 +7,9 @@ use super::point::{Point, add, cross, dot, scale, sub};
 ///
 /// The centre of voxel `(k, i, j)` is
 /// `origin + offsets[k]·normal + i·row_spacing·column_direction + j·column_spacing·row_direction`
-/// (DICOM PS3.3 C.7.6.2.1.1 with the Grid Frame Offset Vector of C.8.8.3.2).
+/// (DICOM PS3.3 C.7.6.2.1.1 with the Grid Frame Offset Vector of C.8.8.3.2). The origin is the
+/// centre of voxel (0, 0, 0) and offset 0 is 0, in whichever order the planes were stored: a grid
+/// stored from the other end is the same grid.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Grid {
     origin: Point,
@@ -40,15 +42,21 @@ pub enum GridError {
 /// decimal strings of 16 characters stay far below it).
 pub const DIRECTION_TOLERANCE: f64 = 1e-3;
 
+/// A point this share of a voxel outside of the outermost voxel centres still lies between them:
+/// positions and spacings are rounded to decimal strings.
+const ROUNDING: f64 = 1e-3;
+
 impl Grid {
     /// Builds a grid.
     ///
-    /// * `origin`: centre of voxel (0, 0, 0), mm
+    /// * `origin`: centre of the first voxel of the plane at offset 0, mm; that plane need not be the
+    ///   first, nor exist
     /// * `directions`: unit vectors along a row (column index grows) and down a column (row index
     ///   grows)
     /// * `spacing_mm`: between rows, then between columns, as DICOM Pixel Spacing
     /// * `offsets_mm`: of each plane along `row × column`, strictly increasing; its length is the
-    ///   number of planes
+    ///   number of planes. They may begin anywhere: planes stored from the far end to the near one
+    ///   run from −h to 0
     /// * `rows_columns`: number of rows and of columns
     ///
     /// # Errors
@@ -81,13 +89,16 @@ impl Grid {
         let c = sub(c, scale(r, dot(r, c)));
         let c = scale(c, 1.0 / dot(c, c).sqrt());
         let shape = [offsets_mm.len(), rows_columns[0], rows_columns[1]];
+        let normal = cross(r, c);
+        // Everybody may rely on offset 0 being 0; of grids that begin there no digit changes.
+        let first = offsets_mm[0];
         Ok(Self {
-            origin,
+            origin: if first == 0.0 { origin } else { add(origin, scale(normal, first)) },
             row_direction: r,
             column_direction: c,
-            normal: cross(r, c),
+            normal,
             spacing_mm,
-            offsets_mm,
+            offsets_mm: offsets_mm.into_iter().map(|offset| offset - first).collect(),
             shape,
         })
     }
@@ -104,7 +115,7 @@ impl Grid {
         self.spacing_mm
     }
 
-    /// Offset of each plane along the normal, mm, increasing.
+    /// Offset of each plane along the normal from the first one, mm, increasing from 0.
     #[must_use]
     pub fn offsets_mm(&self) -> &[f64] {
         &self.offsets_mm
@@ -129,8 +140,8 @@ impl Grid {
         add(add(self.origin, scale(self.normal, self.offsets_mm[index[0]])), along)
     }
 
-    /// Position of a point along plane normal (mm from the origin's plane), in rows and in
-    /// columns (fractional indices).
+    /// Position of a point along plane normal (mm from the first plane), in rows and in columns
+    /// (fractional indices).
     #[must_use]
     pub fn local(&self, point: Point) -> [f64; 3] {
         let q = sub(point, self.origin);
@@ -148,6 +159,30 @@ impl Grid {
         let mut gaps: Vec<f64> = self.offsets_mm.windows(2).map(|w| w[1] - w[0]).collect();
         gaps.sort_by(f64::total_cmp);
         gaps.get(gaps.len() / 2).copied().unwrap_or(self.spacing_mm[0].max(self.spacing_mm[1]))
+    }
+
+    /// Volume of a voxel between planes of typical distance, mm³.
+    #[must_use]
+    pub fn voxel_mm3(&self) -> f64 {
+        self.plane_spacing_mm() * self.spacing_mm[0] * self.spacing_mm[1]
+    }
+
+    /// Distances between the outermost voxel centres: across the planes in mm, down the columns
+    /// and along the rows in voxels.
+    #[must_use]
+    pub fn ends(&self) -> [f64; 3] {
+        #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
+        let last = |n: usize| n as f64 - 1.0;
+        [self.offsets_mm.last().copied().unwrap_or(0.0), last(self.shape[1]), last(self.shape[2])]
+    }
+
+    /// Whether a point lies between the outermost voxel centres, give or take [`ROUNDING`] of a
+    /// voxel.
+    #[must_use]
+    pub fn contains(&self, point: Point) -> bool {
+        let slack = [ROUNDING * self.plane_spacing_mm(), ROUNDING, ROUNDING];
+        let (at, ends) = (self.local(point), self.ends());
+        (0..3).all(|a| (-slack[a]..=ends[a] + slack[a]).contains(&at[a]))
     }
 }
 
@@ -171,6 +206,35 @@ mod tests {
         assert_eq!(g.position([2, 1, 2]), [10.0, 7.0, 10.0]);
         assert_eq!(g.local([10.0, 7.0, 10.0]), [4.0, 1.0, 2.0]);
         assert_eq!(g.plane_spacing_mm(), 2.0);
+    }
+
+    /// Planes stored from the far end to the near one: the same voxels, the same grid.
+    #[test]
+    fn a_grid_stored_from_the_other_end_is_the_same_grid() {
+        let d = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]];
+        let grid = |z: f64, offsets| Grid::new([4.0, 5.0, z], d, [2.0, 3.0], offsets, [10, 10]);
+        let up = grid(6.0, vec![0.0, 2.0, 5.0]).unwrap();
+        let down = grid(11.0, vec![-5.0, -3.0, 0.0]).unwrap();
+        assert_eq!(down, up);
+        assert_eq!(down.position([0, 0, 0]), [4.0, 5.0, 6.0]);
+        assert_eq!(down.offsets_mm(), [0.0, 2.0, 5.0]);
+        assert_eq!(up.ends(), [5.0, 9.0, 9.0]);
+        // Gaps of 2 and 3 mm: the larger one is the median of two.
+        assert_eq!(up.voxel_mm3(), 18.0);
+        for g in [&up, &down] {
+            // Rows are 2 mm apart (y from 5 to 23), columns 3 mm (x from 4 to 31).
+            assert!(g.contains([4.0, 5.0, 6.0]) && g.contains([31.0, 23.0, 11.0]));
+            assert!(g.contains([3.998, 22.0, 10.0]), "a thousandth of 3 mm is rounding");
+            for outside in [
+                [3.99, 5.0, 8.0],
+                [31.1, 5.0, 8.0],
+                [4.0, 4.9, 8.0],
+                [4.0, 5.0, 5.9],
+                [4.0, 5.0, 11.1],
+            ] {
+                assert!(!g.contains(outside), "{outside:?}");
+            }
+        }
     }
 
     #[test]

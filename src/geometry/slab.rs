@@ -1,5 +1,8 @@
 //! The conventional solid between contour planes: each plane stands for half the distance to each
 //! neighbour, the end planes reach out by half of their only gap. Named `half_slice`.
+//!
+//! Where the planes are not evenly spaced, the last gap does not tell how far away the next plane
+//! would have been: a solid ends anywhere in a gap that may be any of those seen ([`FreeEnd`]).
 
 use super::occupancy::{Layer, Occupancy, Sheet};
 use super::rasterise::footprint;
@@ -17,7 +20,69 @@ pub struct Slab {
     pub low_mm: f64,
     /// Upper end, mm.
     pub high_mm: f64,
+    /// How far it may go on below and above, where no plane follows and the planes are uneven.
+    pub free: [Option<FreeEnd>; 2],
 }
+
+/// How far a solid may go on beyond its outermost plane when the planes are not evenly spaced, mm.
+///
+/// The plane that would have come next was not drawn, so the solid ends before it. If its gap is
+/// one of those seen, an end falls into a gap g as often as g is long, and anywhere in it: the mean
+/// of what lies beyond is Σg²/2Σg, its mean square Σg³/3Σg (half a gap and a third of its square
+/// when all are equal, as in an even stack).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FreeEnd {
+    /// The mean.
+    pub reach_mm: f64,
+    /// The standard uncertainty of it, as a share.
+    pub doubt_share: f64,
+    /// The widest gap seen.
+    pub widest_mm: f64,
+}
+
+impl FreeEnd {
+    /// The even gap of which a flat end would be as uncertain, mm.
+    #[must_use]
+    pub fn gap_mm(&self) -> f64 {
+        2.0 * self.reach_mm * (self.doubt_share / EVEN_DOUBT)
+    }
+
+    /// Of the gaps of a run of planes; none where they are even. An even stack may lack a few planes:
+    /// wide gaps are left out when they are few and all others equal.
+    fn of(gaps: &[f64]) -> Option<Self> {
+        let mut sorted = gaps.to_vec();
+        sorted.sort_by(f64::total_cmp);
+        let typical = *sorted.get(sorted.len() / 2)?;
+        let usual = sorted.partition_point(|gap| *gap <= WIDE_GAP * typical);
+        let lacking = (sorted.len() - usual) * FEW <= sorted.len() && are_even(&sorted[..usual]);
+        if lacking || are_even(&sorted) {
+            return None;
+        }
+        let sum = |power: i32| gaps.iter().map(|g| g.powi(power)).sum::<f64>();
+        let reach_mm = sum(2) / (2.0 * sum(1));
+        let variance = sum(3) / (3.0 * sum(1)) - reach_mm * reach_mm;
+        let widest_mm = *sorted.last()?;
+        Some(Self { reach_mm, doubt_share: variance.max(0.0).sqrt() / reach_mm, widest_mm })
+    }
+}
+
+/// Standard uncertainty of a flat end of half a gap, as a share of it: a gap over √12.
+pub const EVEN_DOUBT: f64 = 2.0 / 3.464_101_615_137_754_4;
+
+/// One gap of this many may be wide in a stack that is even otherwise.
+const FEW: usize = 4;
+
+/// Whether gaps in order of size are equal but for the rounding of positions.
+fn are_even(sorted: &[f64]) -> bool {
+    match sorted {
+        [narrowest, .., widest] => widest - narrowest <= UNEVEN_MM + UNEVEN_SHARE * widest,
+        _ => true,
+    }
+}
+
+/// Gaps that differ by no more than this and a share of the widest are equal: positions are rounded.
+const UNEVEN_MM: f64 = 0.01;
+const UNEVEN_SHARE: f64 = 1e-3;
 
 impl Slab {
     /// Thickness, mm.
@@ -62,36 +127,44 @@ pub fn slabs(stack: &PlaneStack, spacing: Spacing) -> Option<Vec<Slab>> {
     let mut out = Vec::new();
     for segment in segments(stack, spacing) {
         let w: Vec<f64> = stack.planes[segment.clone()].iter().map(|p| p.w_mm).collect();
+        let gaps: Vec<f64> = w.windows(2).map(|pair| pair[1] - pair[0]).collect();
+        let free = FreeEnd::of(&gaps);
         for (i, plane) in segment.enumerate() {
             let below = if i > 0 { Some(w[i] - w[i - 1]) } else { None };
             let above = w.get(i + 1).map(|next| next - w[i]);
+            let free = [free.filter(|_| below.is_none()), free.filter(|_| above.is_none())];
             let (below, above) = match (below, above) {
                 (Some(b), Some(a)) => (b, a),
-                (Some(b), None) => (b, b),
-                (None, Some(a)) => (a, a),
+                (Some(b), None) => (b, free[1].map_or(b, |end| 2.0 * end.reach_mm)),
+                (None, Some(a)) => (free[0].map_or(a, |end| 2.0 * end.reach_mm), a),
                 (None, None) => (typical?, typical?),
             };
-            out.push(Slab { plane, low_mm: w[i] - below / 2.0, high_mm: w[i] + above / 2.0 });
+            let (low_mm, high_mm) = (w[i] - below / 2.0, w[i] + above / 2.0);
+            out.push(Slab { plane, low_mm, high_mm, free });
         }
     }
     Some(out)
 }
 
 /// The same slabs with their free ends below and above grown (positive) or shrunk by `times` the
-/// standard uncertainty of a flat end, a gap over √12.
+/// standard uncertainty of a flat end: a gap over √12, or that of [`FreeEnd`].
 #[must_use]
 pub fn with_ends(slabs: &[Slab], times: [f64; 2]) -> Vec<Slab> {
     let touches = |x: f64, y: f64| (x - y).abs() < 1e-6;
     slabs
         .iter()
         .map(|s| {
-            let by = times.map(|t| t * s.thickness_mm() / 12.0_f64.sqrt());
+            let of = |side: usize| {
+                let even = s.thickness_mm() / 12.0_f64.sqrt();
+                times[side] * s.free[side].map_or(even, |end| end.reach_mm * end.doubt_share)
+            };
+            let by = [of(0), of(1)];
             let free =
                 |end: f64, other: fn(&Slab) -> f64| !slabs.iter().any(|o| touches(other(o), end));
             Slab {
-                plane: s.plane,
                 low_mm: s.low_mm - if free(s.low_mm, |o| o.high_mm) { by[0] } else { 0.0 },
                 high_mm: s.high_mm + if free(s.high_mm, |o| o.low_mm) { by[1] } else { 0.0 },
+                ..*s
             }
         })
         .collect()
@@ -164,6 +237,28 @@ mod tests {
         assert_eq!(slabs(&s, Spacing::default()), None);
         let known = Spacing { stated_mm: Some(2.0), gaps_are_real: false };
         assert!((volume_mm3(&s, &slabs(&s, known).unwrap()) - 800.0).abs() < 1e-3);
+    }
+
+    /// Planes 1, 3 and 2 mm apart: 6 mm between them, and at each end on average
+    /// (1 + 9 + 4)/(2·6) mm more, in root mean square √((1 + 27 + 8)/(3·6)) mm.
+    #[test]
+    fn uneven_planes_leave_open_how_far_away_the_next_would_be() {
+        let s = stack(&[0.0, 1.0, 4.0, 6.0]);
+        let slabs = slabs(&s, Spacing::default()).unwrap();
+        let (reach, square) = (7.0 / 6.0, 2.0);
+        assert!((volume_mm3(&s, &slabs) - 400.0 * (6.0 + 2.0 * reach)).abs() < 1e-3);
+        let end = slabs[0].free[0].unwrap();
+        assert!((end.reach_mm - reach).abs() < 1e-12 && end.widest_mm == 3.0);
+        let doubt_mm = (square - reach * reach).sqrt();
+        assert!((end.doubt_share * reach - doubt_mm).abs() < 1e-12);
+        assert_eq!((slabs[0].free[1], slabs[1].free, slabs[3].free[0]), (None, [None; 2], None));
+        let grown = volume_mm3(&s, &with_ends(&slabs, [0.0, 1.0]));
+        assert!((grown - 400.0 * (6.0 + 2.0 * reach + doubt_mm)).abs() < 1e-3);
+        // Rounding of positions is no unevenness, nor is one plane that was left out of many.
+        for z in [&[0.0, 1.0, 2.005, 3.0][..], &[0.0, 1.0, 2.0, 4.0, 5.0, 6.0]] {
+            let even = super::slabs(&stack(z), Spacing::default()).unwrap();
+            assert!(even.iter().all(|slab| slab.free == [None; 2]), "{z:?}");
+        }
     }
 
     #[test]

@@ -4,8 +4,8 @@
 //!
 //! For a ball or an ellipsoid in any orientation the fields lie exactly on parabolas and the solid
 //! is exact but for the sides of the drawn polygons. An end whose field does not close within about
-//! one gap is flat and reaches out by half a gap, as the slab convention has it, widening or
-//! narrowing as the field does.
+//! one gap (where planes are uneven, the widest) is flat and reaches out by half a gap, as the slab
+//! convention has it, widening or narrowing as the field does.
 //!
 //! Connected pieces of neighbouring planes are linked when they overlap. Linked groups are bridged
 //! together (branches, islands, holes), a piece without a link ends with a cap of its own.
@@ -20,7 +20,7 @@ use super::outline::footprint;
 use super::plane_field::{self, Kind};
 use super::polygon::{Bounds, Point2};
 use super::region::Region;
-use super::slab::{self, Slab, Spacing};
+use super::slab::{self, EVEN_DOUBT, FreeEnd, Slab, Spacing};
 use super::stack::PlaneStack;
 use super::strand::Strand;
 
@@ -138,7 +138,8 @@ impl<'a> Builder<'a> {
                 .include([b.high[0] - c[0], b.high[1] - c[1]]);
         }
         // Between two planes a rounded solid is wider than in either, by h²/8R at most.
-        let gap = self.stack.typical_gap_mm().unwrap_or(0.0);
+        let w = self.stack.planes[planes.clone()].iter().map(|p| p.w_mm);
+        let gap = w.clone().zip(w.skip(1)).map(|(a, b)| b - a).fold(0.0, f64::max);
         Lattice::around(bounds.grown(0.25 * gap + 2.0 * pitch), pitch)
     }
 
@@ -232,11 +233,12 @@ impl<'a> Builder<'a> {
         let third = second.as_ref().and_then(|p| inward(self, p));
         let area = self.region(&end).area();
         let w = self.w(end.0);
-        let (reach, sign) = self.flat_reach(end.0, side);
+        let (free, sign) = self.free_end(end.0, side);
+        let reach = free.reach_mm;
         let times = self.variant.ends[usize::from(sign > 0.0)];
         let parts: Vec<Part> = [Some(end.clone()), second, third].into_iter().flatten().collect();
         let closed = if parts.len() > 1 {
-            self.closed_cap(&parts, 2.0 * reach * CLOSING_GAPS, sign)
+            self.closed_cap(&parts, free.widest_mm * CLOSING_GAPS, sign)
         } else {
             None
         };
@@ -245,14 +247,13 @@ impl<'a> Builder<'a> {
                 let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
                 // A cap about one gap high has the volume of a flat end; it is not certain for that.
                 let doubt = ((area * reach - volume).abs() / 3.0_f64.sqrt())
-                    .max(CAP_DOUBT * area * 2.0 * reach);
+                    .max(CAP_DOUBT * area * free.gap_mm());
                 let stretch =
                     if volume > 0.0 { (1.0 + times * doubt / volume).max(0.0) } else { 1.0 };
                 self.layers.extend(layers.into_iter().filter_map(|l| stretched(l, w, stretch)));
             }
             None => {
-                // Flat: half a gap, uncertain by a gap over √12.
-                let reach = reach * (1.0 + times * 2.0 / 12.0_f64.sqrt()).max(0.0);
+                let reach = reach * (1.0 + times * free.doubt_share).max(0.0);
                 let layers = self
                     .open_end(&parts, reach, sign)
                     .unwrap_or_else(|| self.straight_end(&end, reach, sign));
@@ -308,14 +309,17 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// How far a flat end reaches (half a gap, mm), and in which direction.
-    fn flat_reach(&self, plane: usize, side: Side) -> (f64, f64) {
+    /// How far a flat end reaches, and in which direction: half of the gap to the next plane, or
+    /// what the uneven gaps of the stack tell where none follows; uncertain by a gap over √12.
+    fn free_end(&self, plane: usize, side: Side) -> (FreeEnd, f64) {
         let slab = self.slabs.iter().find(|s| s.plane == plane);
         let w = self.w(plane);
-        match side {
-            Side::Above => (slab.map_or(0.0, |s| s.high_mm - w), 1.0),
-            Side::Below => (slab.map_or(0.0, |s| w - s.low_mm), -1.0),
-        }
+        let (free, half, sign) = match side {
+            Side::Above => (slab.and_then(|s| s.free[1]), slab.map_or(0.0, |s| s.high_mm - w), 1.0),
+            Side::Below => (slab.and_then(|s| s.free[0]), slab.map_or(0.0, |s| w - s.low_mm), -1.0),
+        };
+        let even = FreeEnd { reach_mm: half, doubt_share: EVEN_DOUBT, widest_mm: 2.0 * half };
+        (free.unwrap_or(even), sign)
     }
 
     /// The layers of a cap that closes within `reach_mm`; none when it does not.

@@ -126,8 +126,7 @@ impl PlaneStack {
         let mut report = check(&placed, gap_mm)?;
         let mut planes = Vec::new();
         for group in clusters(placed, gap_mm) {
-            #[allow(clippy::cast_precision_loss)] // a handful of curves
-            let w_mm = group.iter().map(|p| p.w_mm).sum::<f64>() / group.len() as f64;
+            let w_mm = mean_w(&group);
             let rings: Vec<Vec<Point2>> = group.into_iter().map(|p| p.ring).collect();
             let (region, odd) = Region::fill(&rings, combine);
             report.oddities += odd;
@@ -154,6 +153,38 @@ impl PlaneStack {
     }
 }
 
+/// Where closed curves lie along the normal they share, found without filling them.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlanePlaces {
+    /// Unit normal.
+    pub normal: Point,
+    /// Position of each plane along it, mm, ascending.
+    pub places_mm: Vec<f64>,
+}
+
+impl PlanePlaces {
+    /// Of curves in any order; absent without a curve that has area, and where they are no stack.
+    #[must_use]
+    pub fn of(curves: &[&Vec<Point>]) -> Option<Self> {
+        let drawn: Vec<&Vec<Point>> = curves.iter().copied().filter(|c| has_area(c)).collect();
+        let axes = Axes::of_normal(common_normal(&drawn));
+        let mut placed: Vec<Placed> = drawn.iter().map(|c| Placed::of(c, &axes)).collect();
+        placed.sort_by(|a, b| a.w_mm.total_cmp(&b.w_mm));
+        let gap_mm = typical_gap(&placed);
+        check(&placed, gap_mm).ok()?;
+        let places_mm: Vec<f64> = clusters(placed, gap_mm).iter().map(|g| mean_w(g)).collect();
+        (!places_mm.is_empty()).then_some(Self { normal: axes.directions[2], places_mm })
+    }
+
+    /// Median distance between neighbouring planes, mm; absent with fewer than two planes.
+    #[must_use]
+    pub fn typical_gap_mm(&self) -> Option<f64> {
+        let mut gaps: Vec<f64> = self.places_mm.windows(2).map(|p| p[1] - p[0]).collect();
+        gaps.sort_by(f64::total_cmp);
+        gaps.get(gaps.len() / 2).copied()
+    }
+}
+
 struct Placed {
     w_mm: f64,
     spread_mm: f64,
@@ -173,6 +204,13 @@ impl Placed {
             ring: local.iter().map(|p| [p[0], p[1]]).collect(),
         }
     }
+}
+
+/// Position of the plane that some curves share, mm.
+fn mean_w(group: &[Placed]) -> f64 {
+    #[allow(clippy::cast_precision_loss)] // a handful of curves
+    let count = group.len() as f64;
+    group.iter().map(|p| p.w_mm).sum::<f64>() / count
 }
 
 fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
@@ -294,6 +332,21 @@ mod tests {
         assert_eq!(w.len(), 3);
         assert!((w[1] - 2.0005).abs() < 1e-9);
         assert_eq!(stack.planes[1].region.pieces(), 2);
+    }
+
+    #[test]
+    fn places_are_those_of_the_stack() {
+        for n in [[0.0, 0.0, 1.0], [0.6, 0.48, 0.64]] {
+            let axes = Axes::of_normal(n);
+            let mut curves: Vec<_> = (0..5).map(|k| disc(&axes, 2.0 * f64::from(k), 3.0)).collect();
+            curves.push(disc(&axes, 4.0, 1.0));
+            let stack = PlaneStack::build(&curves, Combine::Nested).unwrap();
+            let places = PlanePlaces::of(&curves.iter().collect::<Vec<_>>()).unwrap();
+            let filled: Vec<f64> = stack.planes.iter().map(|p| p.w_mm).collect();
+            assert_eq!((places.normal, places.places_mm.clone()), (axes.directions[2], filled));
+            assert_eq!(places.typical_gap_mm(), stack.typical_gap_mm());
+        }
+        assert_eq!(PlanePlaces::of(&[&vec![[0.0; 3], [1.0, 0.0, 0.0]]]), None);
     }
 
     #[test]

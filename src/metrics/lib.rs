@@ -20,6 +20,7 @@ pub mod organ_models;
 pub mod plan_wide;
 mod probability;
 pub mod radiobiology;
+pub mod range;
 mod response;
 pub mod size;
 mod statistics;
@@ -32,6 +33,7 @@ use serde::{Deserialize, Serialize};
 
 use tidydose_rt::nearest::nearest;
 
+pub use range::Range;
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
 
@@ -103,6 +105,8 @@ pub struct Definition {
     pub evidence: Evidence,
     /// When it does not exist.
     pub undefined: &'static str,
+    /// Of a research model, where it holds: beyond there is no value; absent for what is none.
+    pub holds: Option<Range>,
     /// Which structures it is for.
     pub applies_to: AppliesTo,
     /// The numbers that the lists take; empty for a metric without a number.
@@ -131,6 +135,7 @@ impl Definition {
         reference: "",
         evidence: Evidence::Read,
         undefined: "",
+        holds: None,
         applies_to: AppliesTo::Structure,
         standard: &[],
         basic: false,
@@ -412,9 +417,18 @@ impl Definition {
 }
 
 impl Metric {
-    /// Computes the metric for a subject.
+    /// Computes the metric for a subject; not applicable where its model does not hold.
     #[must_use]
     pub fn compute(&self, subject: &Subject<'_>) -> Outcome {
+        let outcome = self.compute_anywhere(subject);
+        let beyond = || self.definition.holds.as_ref()?.refusal(subject);
+        outcome.value.and_then(|_| beyond()).unwrap_or(outcome)
+    }
+
+    /// The formula alone, also where its model does not hold: for what a value would be if
+    /// something else were a little different.
+    #[must_use]
+    pub fn compute_anywhere(&self, subject: &Subject<'_>) -> Outcome {
         (self.definition.compute)(subject, self.argument)
     }
 
@@ -436,6 +450,9 @@ mod tests {
                 assert!(!text.is_empty(), "{}", d.name);
             }
             assert_eq!(d.takes_number(), !d.standard.is_empty(), "{}", d.name);
+            // Every research model says where it holds, and nothing else does.
+            let is_model = d.title.contains("research model");
+            assert_eq!(d.holds.is_some_and(|h| !h.words.is_empty()), is_model, "{}", d.name);
             let unit = d.name.rsplit_once('[').map(|(_, u)| u.trim_end_matches(']'));
             assert!(unit.is_none_or(|u| u == d.unit), "{}", d.name);
         }

@@ -3,11 +3,24 @@
 //! for a patient.
 
 use super::organ_models::OrganModel;
+use super::range::{Fed, Range};
 use super::response::{converted, course, equivalent, no_volume, parameters};
 use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
 
-const MODEL: Definition =
-    Definition { limits: [0.0, 1.0], evidence: Evidence::Memory, ..Definition::PLAIN };
+/// Unlike a converted dose, a probability is a statement on the effect.
+const MODEL_RANGE: Range = Range {
+    words: "up to 18 Gy a fraction, to which the linear-quadratic conversion is usable (Brenner 2008, \
+            abstract read); the parameters are fits to fractions of about 2 Gy (from memory)",
+    up_to_gy: 18.0,
+    of: Fed::Structure,
+};
+
+const MODEL: Definition = Definition {
+    limits: [0.0, 1.0],
+    evidence: Evidence::Memory,
+    holds: Some(MODEL_RANGE),
+    ..Definition::PLAIN
+};
 
 const NTCP: Definition = Definition {
     undefined: "the number of fractions is not known, or the dose grid does not cover the organ",
@@ -110,6 +123,8 @@ fn relative_seriality(
     parts: impl Iterator<Item = (f64, f64)> + Clone,
     model: [f64; 3],
 ) -> Option<f64> {
+    // A part without volume would multiply the infinite logarithm of a certain harm by nothing.
+    let parts = parts.filter(|part| part.1 > 0.0);
     let whole: f64 = parts.clone().map(|p| p.1).sum();
     let s = model[2];
     let spared: f64 =

@@ -4,6 +4,7 @@
 
 use super::dose_at_volume::dose_at_cc;
 use super::radiobiology::{Model, cell_kill_eud, eqd2, generalised_eud, single_fraction};
+use super::range::{Fed, Range};
 use super::{AppliesTo, Biology, Definition, Evidence, Outcome, Status, Subject};
 
 /// Fractions of a plan with the structure's radiobiology.
@@ -74,8 +75,35 @@ const ASTRAHAN: &str = "Astrahan 2008, Med Phys 35:4161";
 const PARK: &str = "Park et al. 2008, Int J Radiat Oncol Biol Phys 70:847 (lung cancer cells)";
 const CUBIC: &str = "Joiner; Wiggenraad et al. 2011, Radiother Oncol 98:292";
 
+/// Brenner 2008, Semin Radiat Oncol 18:234: abstract read.
+const LQ_RANGE: Range = Range::any(
+    "any dose a fraction as a conversion of doses; what it says of an effect is validated to about \
+     10 Gy and usable to about 18 Gy a fraction (Brenner 2008, abstract read), disputed above",
+);
+const LQL_RANGE: Range = Range::any(
+    "any dose a fraction: it is made for large ones, straight beyond 2·α/β (from memory)",
+);
+const USC_RANGE: Range = Range::any(
+    "any dose a fraction: straight beyond 6.1 Gy; fitted to cells of one kind of lung cancer (from \
+     memory)",
+);
+/// Beyond its inflection at DL the cubic turns away from the straight line that survival curves
+/// follow at large doses, by (d − DL)³/(3·(α/β)·DL): by 1 % of it at 25 Gy. From 41.2 Gy on, the
+/// root of 1 + 2·d/(α/β) − d²/((α/β)·DL), it falls with dose, and below 0 from 64.1 Gy on.
+const LQC_RANGE: Range = Range {
+    words: "up to 25 Gy a fraction: beyond the inflection at 18 Gy the cubic falls behind a straight \
+            survival curve, by 1 % there, and from 41 Gy on more dose would count less (own \
+            arithmetic)",
+    up_to_gy: 25.0,
+    of: Fed::Structure,
+};
+const MEAN_RANGE: Range = Range::any(
+    "any dose: a weighted mean of the doses that are there, no statement on their effect",
+);
+
 const OF_RX: Definition = Definition {
     unit: "Gy",
+    holds: Some(LQ_RANGE),
     undefined: "no prescription, or the number of fractions is not known",
     applies_to: AppliesTo::Target,
     scatters: false,
@@ -85,6 +113,7 @@ const OF_RX: Definition = Definition {
 
 const OF_STRUCTURE: Definition = Definition {
     unit: "Gy",
+    holds: Some(LQ_RANGE),
     undefined: "the number of fractions is not known, or the dose grid does not cover the structure",
     rule: |s, _| parameters(s),
     ..Definition::PLAIN
@@ -155,14 +184,25 @@ pub(super) static RX_REPOPULATED: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "no prescription, the number of fractions is not known, or no treatment record \
                 states the first day and the last",
-    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    holds: Some(Range::any(
+        "any dose a fraction as a conversion of doses, and courses from which repopulation takes \
+         less than they give",
+    )),
     rule: |s, _| repopulation_words(s),
     compute: |s, _| {
         let value = || {
             let unknown = "no treatment record states the first and the last day";
             let days = course(s)?.biology.days;
             let days = days.ok_or_else(|| Outcome::none(Status::NotApplicable, unknown))?;
-            Ok(rx_bed(s, lq)? - repopulated_gy(f64::from(days), REPOPULATION))
+            let (given, taken) = (rx_bed(s, lq)?, repopulated_gy(f64::from(days), REPOPULATION));
+            if taken > given {
+                let reason = format!(
+                    "the model takes {taken:.1} Gy away in {days} days, more than the {given:.1} Gy \
+                     that were given"
+                );
+                return Err(Outcome::none(Status::NotApplicable, reason));
+            }
+            Ok(given - taken)
         };
         Outcome::from_result(value())
     },
@@ -175,6 +215,7 @@ pub(super) static RX_LQL: Definition = Definition {
     formula: "per fraction: LQ up to DT = 2·α/β, then its tangent of slope 1 + 2·DT/(α/β)",
     reference: ASTRAHAN,
     evidence: Evidence::Memory,
+    holds: Some(LQL_RANGE),
     compute: |s, _| Outcome::from_result(rx_bed(s, lq_linear)),
     ..OF_RX
 };
@@ -185,6 +226,7 @@ pub(super) static RX_USC: Definition = Definition {
     formula: "per fraction: LQ up to DT = 2·Dq/(1 − α·D0), then (d − Dq)/(α·D0)",
     reference: PARK,
     evidence: Evidence::Memory,
+    holds: Some(USC_RANGE),
     compute: |s, _| Outcome::from_result(rx_bed(s, |_| Model::UniversalSurvival)),
     rule: |s, _| fractions_only(s, USC),
     ..OF_RX
@@ -196,6 +238,7 @@ pub(super) static RX_LQC: Definition = Definition {
     formula: "n·d·(1 + d/(α/β) − d²/(3·(α/β)·DL))",
     reference: CUBIC,
     evidence: Evidence::Memory,
+    holds: Some(Range { of: Fed::Prescription, ..LQC_RANGE }),
     compute: |s, _| Outcome::from_result(rx_bed(s, |_| Model::LqCubic)),
     rule: |s, _| fractions_only(s, LQC),
     ..OF_RX
@@ -229,6 +272,7 @@ pub(super) static MEAN_LQL: Definition = Definition {
     formula: "mean of the LQ-L form over the parts",
     reference: ASTRAHAN,
     evidence: Evidence::Memory,
+    holds: Some(LQL_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, lq_linear)),
     ..OF_STRUCTURE
 };
@@ -240,6 +284,7 @@ pub(super) static MEAN_USC: Definition = Definition {
     reference: PARK,
     evidence: Evidence::Memory,
     applies_to: AppliesTo::Target,
+    holds: Some(USC_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::UniversalSurvival)),
     rule: |s, _| fractions_only(s, USC),
     ..OF_STRUCTURE
@@ -252,6 +297,7 @@ pub(super) static MEAN_LQC: Definition = Definition {
     reference: CUBIC,
     evidence: Evidence::Memory,
     applies_to: AppliesTo::Target,
+    holds: Some(LQC_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::LqCubic)),
     rule: |s, _| fractions_only(s, LQC),
     ..OF_STRUCTURE
@@ -304,6 +350,7 @@ pub(super) static GEUD: Definition = Definition {
     reference: NIEMIERKO,
     evidence: Evidence::Memory,
     undefined: "no exponent is known, or the dose grid does not cover the structure",
+    holds: Some(MEAN_RANGE),
     compute: |s, _| {
         let value = || {
             let a = known_exponent(s)?;

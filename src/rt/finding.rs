@@ -126,8 +126,8 @@ codes! {
     PlaneGap "plane-gap" Check "the spacing between contour planes of a structure jumps, as if planes were missing", "the gap is bridged, with the neighbouring planes standing for it", "look whether the structure is really interrupted there";
     PlaneSpacingUneven "plane-spacing-uneven" Note "the contour planes of a structure are not evenly spaced", "each plane stands for half the distance to each neighbour", "none needed";
     PlaneBetweenImages "plane-between-images" Check "contour planes lie between the slices of the images that the structure refers to", "the coordinates are used as they are", "check that the structure was not shifted against its images";
-    PlanesFew "planes-few" Check "a structure spans fewer than three contour planes", "its volume is uncertain by a large part", "read the bounds, not the value";
-    PlaneSingle "plane-single" Check "a structure lies on a single plane", "its thickness is taken from the image spacing where known, else volume and doses are refused", "read the bounds, not the value";
+    PlanesFew "planes-few" Check "a structure spans two contour planes only", "its volume is uncertain by a large part", "read the bounds, not the value";
+    PlaneSingle "plane-single" Check "a structure lies on a single plane", "its thickness is the plane distance of the other structures of the set, else of the images there; with neither, volume and doses are refused", "read the bounds, not the value";
     VolumeDiffers "volume-differs" Check "the volume stated in the file differs from the computed one by more than 5 %", "the computed one is used", "find out which one the planning report shows";
     DvhDiffers "dvh-differs" Check "the dose-volume histogram stored with the dose has another volume or mean dose than the computed one, by more than 5 %", "the computed one is used", "find out which one the planning report shows";
 

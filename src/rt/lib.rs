@@ -8,15 +8,17 @@ pub mod identity;
 pub mod image;
 pub mod nearest;
 pub mod plan;
+pub mod plane_spacing;
 pub mod record;
 pub mod registration;
 pub mod structure_set;
 
 pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits, StoredDvh};
-pub use image::{ImagePlanes, ImageSeries};
+pub use image::{ImagePlanes, ImageSeries, SlicePlaces};
 pub use plan::{
     Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
 };
+pub use plane_spacing::{PlaneSpacing, SpacingSource};
 pub use record::{SessionBeam, Summary, TreatmentRecord};
 pub use registration::{RegisteredFrame, Registration, Rigid};
 pub use structure_set::{Contour, ContourType, Roi, RoiHeader, StructureSet, StructureSetHeader};

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use super::Origin;
 use super::image::ImagePlanes;
+use super::plane_spacing::PlaneSpacing;
 use super::registration::Rigid;
 use crate::identity::Token;
 use tidydose_geometry::Point;
-use tidydose_geometry::units::{CubicCentimetre, Day, Millimetre};
+use tidydose_geometry::units::{CubicCentimetre, Day};
 
 /// Contour Geometric Type (3006,0042).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,10 +50,9 @@ pub struct RoiHeader {
     pub frame: Option<Token>,
     /// ROI Volume (3006,002C) as the exporter stated it.
     pub stated_volume: Option<CubicCentimetre>,
-    /// Distance between the planes it was drawn on, where the object or its images state it:
-    /// Spacing Between Slices of (3006,004A), else Contour Slab Thickness (3006,0044), else the
-    /// spacing of the image series the contours refer to.
-    pub plane_spacing: Option<Millimetre>,
+    /// Distance between the planes it was drawn on, where its items, the other structures of the
+    /// set or its images tell.
+    pub plane_spacing: Option<PlaneSpacing>,
     /// The slices of the series that the contours refer to, where they are in the archive.
     pub image_planes: Option<ImagePlanes>,
     /// Whether Source Pixel Planes Characteristics (3006,004A) is there, which makes a plane

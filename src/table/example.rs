@@ -16,8 +16,8 @@ use tidydose_analyse::{
     StructureResult, SumMeasurement,
 };
 use tidydose_case::{
-    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum, Prescription,
-    PrescriptionBasis, Role, SumBasis, Technology, Treatment,
+    Case, CountedFractions, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum,
+    Prescription, PrescriptionBasis, Role, SumBasis, Technology, Treatment,
 };
 use tidydose_geometry::units::{CubicCentimetre, Gray, Millimetre};
 use tidydose_metrics::limits::{Limit, Tier, Verdict};
@@ -142,6 +142,7 @@ fn series() -> ImageSeries {
         slices: 120,
         spacing: Some(Millimetre::mm(1.0)),
         planes: None,
+        places: None,
         objects: Vec::new(),
     }
 }
@@ -341,6 +342,10 @@ fn sum() -> MeasuredSum {
             structures_of: None,
         },
         structures_of: Token::new("plan-1"),
+        fractions: vec![(
+            Token::new("plan-1"),
+            CountedFractions { planned: 5, delivered: None, partial: 0 },
+        )],
         measurements: vec![
             value("Max[Gy]", "Gy", Outcome::of(60.0)),
             value("V12Gy[cc]", "cc", Outcome::none(Status::OutsideGrid, "outside")),

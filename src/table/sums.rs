@@ -8,7 +8,8 @@ use super::column::{Column, Sheet, borrowed};
 use super::structures::status_words;
 use super::study::{Study, shown_name, structure_id};
 use tidydose_analyse::SumMeasurement;
-use tidydose_case::{Case, PlanSum, SumBasis};
+use tidydose_case::{Case, CountedFractions, PlanSum, SumBasis};
+use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
     name: "sums",
@@ -24,7 +25,9 @@ pub struct MeasuredSum {
     /// What the user asked for.
     pub sum: PlanSum,
     /// The plan whose structures are measured.
-    pub structures_of: tidydose_rt::identity::Token,
+    pub structures_of: Token,
+    /// The plans with the fractions of each that are added up; empty for a sum that is refused.
+    pub fractions: Vec<(Token, CountedFractions)>,
     /// The values.
     pub measurements: Vec<SumMeasurement>,
 }
@@ -63,6 +66,11 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
             let plans: Vec<_> = r.sum.sum.plans.iter().map(ToString::to_string).collect();
             Some(Cow::Owned(plans.join(" ")))
         }),
+        Column::text(
+            "fractions",
+            "fractions of each plan that are added up: those delivered, where records tell",
+            |r| fractions(r.sum),
+        ),
         Column::text("plan_id", "the plan whose structures are measured", |r| {
             borrowed(r.case.id.as_str())
         }),
@@ -81,6 +89,20 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
             borrowed(shown_name(name))
         }),
     ]
+}
+
+/// Plan by plan, in the order of column `plans`.
+fn fractions<'a>(sum: &MeasuredSum) -> Option<Cow<'a, str>> {
+    let mut list: Vec<_> = sum.fractions.iter().collect();
+    list.sort_by_key(|(plan, _)| plan);
+    let words: Vec<String> = list
+        .into_iter()
+        .map(|(plan, n)| match n.delivered {
+            Some((delivered, _)) => format!("{plan} {delivered} of {} delivered", n.planned),
+            None => format!("{plan} {} planned", n.planned),
+        })
+        .collect();
+    (!words.is_empty()).then(|| Cow::Owned(words.join("; ")))
 }
 
 fn value_columns<'a>() -> Vec<Column<Row<'a>>> {

@@ -9,7 +9,7 @@ use assert_cmd::Command;
 use super::frames::Motion;
 use super::*;
 use crate::measured::{Row, rows_of};
-use crate::phantom::dicom::{Registration, uid};
+use crate::phantom::dicom::{Record, Registration, uid};
 
 /// Peak (Gy), width (mm) and fractions of two balls of dose about one point.
 const FIRST: (f64, f64, i32) = (24.0, 9.0, 3);
@@ -47,15 +47,23 @@ fn course_of(
     course
 }
 
-/// The two plans on these days, the first in so many fractions, with a registration from the first
-/// frame into the second.
-fn archive_of(fractions: i32, days: [&str; 2]) -> Archive {
+/// The two plans on these days, the first in so many fractions.
+fn courses_of(fractions: i32, days: [&str; 2]) -> [Course; 2] {
     let first = (FIRST.0, FIRST.1, fractions);
-    let (still, motion) = (Motion::new(0.0, [0.0; 3]), Motion::new(20.0, [14.0, -6.5, 9.25]));
-    let archive = Archive::new();
-    let first = course_of(1, first, (&still, 2.0, days[0]));
-    archive.put("one", &first);
-    archive.put("two", &course_of(2, SECOND, (&motion, 1.5, days[1])));
+    let (still, motion) = (Motion::new(0.0, [0.0; 3]), moved());
+    [course_of(1, first, (&still, 2.0, days[0])), course_of(2, SECOND, (&motion, 1.5, days[1]))]
+}
+
+/// From the first frame into the second.
+fn moved() -> Motion {
+    Motion::new(20.0, [14.0, -6.5, 9.25])
+}
+
+/// The two plans with a registration from the first frame into the second.
+fn archive_with([first, second]: &[Course; 2]) -> Archive {
+    let (archive, motion) = (Archive::new(), moved());
+    archive.put("one", first);
+    archive.put("two", second);
     let mut header = Header::new(PATIENT, "sums registration");
     header.frame_uid = uid(OTHER_FRAME);
     let registration = Registration::rigid(header, &first.set.header.frame_uid, motion.0);
@@ -63,9 +71,14 @@ fn archive_of(fractions: i32, days: [&str; 2]) -> Archive {
     archive
 }
 
-/// Three years apart.
+fn archive_of(fractions: i32, days: [&str; 2]) -> Archive {
+    archive_with(&courses_of(fractions, days))
+}
+
+const YEARS_APART: [&str; 2] = ["20150302", "20180611"];
+
 fn archive() -> Archive {
-    archive_of(FIRST.2, ["20150302", "20180611"])
+    archive_of(FIRST.2, YEARS_APART)
 }
 
 struct Study {
@@ -127,18 +140,19 @@ const METRICS: [&str; 7] =
 
 /// What both plans add up to at a distance from the common centre: with α/β the EQD2 of each,
 /// D (D/n + α/β) / (2 + α/β) (linear-quadratic model, textbook), else its dose.
-fn added(r: f64, alpha_beta: Option<f64>) -> f64 {
+fn added(r: f64, alpha_beta: Option<f64>, plans: [(f64, f64, i32); 2]) -> f64 {
     let of = |(peak, width, fractions): (f64, f64, i32)| {
         let dose = peak * (-r * r / (2.0 * width * width)).exp();
         let eqd2 = |ab: f64| dose * (dose / f64::from(fractions) + ab) / (2.0 + ab);
         alpha_beta.map_or(dose, eqd2)
     };
-    of(FIRST) + of(SECOND)
+    plans.into_iter().map(of).sum()
 }
 
 /// What a metric is in the ball, whose dose falls from the centre outwards.
-fn truth(metric: &str, alpha_beta: Option<f64>) -> f64 {
+fn truth(metric: &str, alpha_beta: Option<f64>, plans: [(f64, f64, i32); 2]) -> f64 {
     let volume = |r: f64| 4.0 / 3.0 * std::f64::consts::PI * r.powi(3) / 1000.0;
+    let added = |r: f64, alpha_beta| added(r, alpha_beta, plans);
     let of_share = |share: f64| added(RADIUS * f64::cbrt(share), alpha_beta);
     match metric {
         "Max[Gy]" => added(0.0, alpha_beta),
@@ -185,13 +199,17 @@ fn plans_are_added_as_eqd2_through_a_registration_once_the_user_says_so() {
 }
 
 fn hold_against_truth(rows: &[Row], basis: &str, method: &str) {
+    hold_against(rows, (basis, method), [FIRST, SECOND]);
+}
+
+fn hold_against(rows: &[Row], (basis, method): (&str, &str), plans: [(f64, f64, i32); 2]) {
     for row in rows {
         let number = |column: &str| row[column].parse::<f64>().unwrap();
         let metric = row["metric"].as_str();
         assert_eq!((row["status"].as_str(), row["basis"].as_str()), ("ok", basis), "{row:?}");
         assert!(row["method"].contains(method), "{row:?}");
         let alpha_beta = (basis == "eqd2").then(|| number("alpha_beta_gy"));
-        let truth = truth(metric, alpha_beta);
+        let truth = truth(metric, alpha_beta, plans);
         let (value, low, high) = (number("value"), number("low"), number("high"));
         // Grids of 1.5 and 2 mm in doses of 7 and 9 mm: interpolation within 0.5 %; sixty vertices
         // and planes 1 mm apart in a ball of 5 mm: volumes within 1.2 % (as above).
@@ -274,4 +292,111 @@ fn a_sum_that_misses_the_latest_plan_says_so() {
     fill(&study.root.join("sums.csv"), rows, "eqd2");
     study.measure(&archive);
     assert_eq!(messages(&study, "sum-without-latest"), Vec::<String>::new());
+}
+
+/// Measures the archive, asks for the sum of both plans and measures again.
+fn summed(archive: &Archive, basis: &str) -> (Study, Vec<Row>) {
+    let study = Study::new();
+    study.measure(archive);
+    study.ask_for(basis);
+    study.measure(archive);
+    let rows = study.sums();
+    assert_eq!(rows.len(), METRICS.len(), "{rows:?}");
+    (study, rows)
+}
+
+/// Planes stored from the far end to the near one, in one plan, the other or both: the same
+/// voxels, so the same numbers to the last digit.
+#[test]
+fn grids_stored_head_to_foot_give_the_same_sums() {
+    for (basis, fractions, days) in
+        [("eqd2", FIRST.2, YEARS_APART), ("physical", 1, ["20150302", "20150311"])]
+    {
+        let upward = courses_of(fractions, days);
+        let values = |backwards: [bool; 2]| -> Vec<[String; 5]> {
+            let mut courses = upward.clone();
+            for (course, backwards) in courses.iter_mut().zip(backwards) {
+                if backwards {
+                    course.dose = course.dose.clone().stored_backwards();
+                }
+            }
+            let (_, rows) = summed(&archive_with(&courses), basis);
+            let columns = ["metric", "value", "low", "high", "status"];
+            rows.iter().map(|row| columns.map(|c| row[c].clone())).collect()
+        };
+        let want = values([false, false]);
+        assert!(want.iter().all(|row| row[4] == "ok" && !row[1].is_empty()), "{want:?}");
+        for backwards in [[true, false], [false, true], [true, true]] {
+            assert_eq!(values(backwards), want, "{basis}, backwards {backwards:?}");
+        }
+    }
+}
+
+/// The record of one fraction of the first plan, its only beam delivered so far of 100.
+fn record(course: &Course, fraction: i32, delivered: f64) -> (String, Vec<u8>) {
+    let mut header = Header::new(PATIENT, &format!("sums record {fraction}"));
+    header.date = format!("201503{:02}", 1 + fraction);
+    let mut record = Record::fraction(header, &course.plan.header.instance_uid, fraction, &[1]);
+    record.beams[0].metersets[1] = delivered;
+    (format!("record{fraction}.dcm"), record.bytes().unwrap())
+}
+
+/// The first plan stopped after two of its three fractions: two thirds of its dose, in two.
+#[test]
+fn the_fractions_that_were_delivered_are_added() {
+    let courses = courses_of(FIRST.2, YEARS_APART);
+    let archive = archive_with(&courses);
+    for fraction in [1, 2] {
+        let (name, bytes) = record(&courses[0], fraction, 100.0);
+        archive.add(&name, &bytes);
+    }
+    let (_, rows) = summed(&archive, "eqd2");
+    let delivered = (FIRST.0 * 2.0 / 3.0, FIRST.1, 2);
+    hold_against(
+        &rows,
+        ("eqd2", "2 of 3 fractions delivered (session_records)"),
+        [delivered, SECOND],
+    );
+    for row in &rows {
+        assert!(row["method"].contains("1 fractions as planned, no record tells"), "{row:?}");
+        let counted = &row["fractions"];
+        assert!(counted.contains(" 2 of 3 delivered") && counted.contains(" 1 planned"), "{row:?}");
+    }
+}
+
+/// Two whole fractions, and one of which 40 % was given: at least the dose of the two.
+#[test]
+fn a_fraction_in_part_leaves_a_lower_bound() {
+    let courses = courses_of(FIRST.2, YEARS_APART);
+    let archive = archive_with(&courses);
+    for (fraction, delivered) in [(1, 100.0), (2, 100.0), (3, 40.0)] {
+        let (name, bytes) = record(&courses[0], fraction, delivered);
+        archive.add(&name, &bytes);
+    }
+    let (_, rows) = summed(&archive, "eqd2");
+    for row in &rows {
+        assert_eq!((row["status"].as_str(), row["high"].as_str()), ("bound", ""), "{row:?}");
+        assert!(row["reason"].contains("1 more in part are not counted"), "{row:?}");
+        let number = |column: &str| row[column].parse::<f64>().unwrap();
+        let delivered = (FIRST.0 * 2.0 / 3.0, FIRST.1, 2);
+        let truth = truth(&row["metric"], Some(number("alpha_beta_gy")), [delivered, SECOND]);
+        assert!(number("low") <= truth, "{row:?}");
+        assert!((number("value") / truth - 1.0).abs() < 0.012, "{row:?} for {truth}");
+    }
+}
+
+/// Nothing of the first plan was given: nothing to add.
+#[test]
+fn a_plan_of_which_no_fraction_was_delivered_is_no_part_of_a_sum() {
+    let courses = courses_of(FIRST.2, YEARS_APART);
+    let archive = archive_with(&courses);
+    let (name, bytes) = record(&courses[0], 1, 40.0);
+    archive.add(&name, &bytes);
+    let (study, rows) = summed(&archive, "eqd2");
+    for row in &rows {
+        assert_eq!((row["status"].as_str(), row["value"].as_str()), ("not_applicable", ""));
+        assert!(row["reason"].contains("0 of 3 fractions delivered"), "{row:?}");
+    }
+    let findings = study.rows("tables/findings.csv");
+    assert_eq!(findings.iter().filter(|f| f["code"] == "sum-refused").count(), 1);
 }

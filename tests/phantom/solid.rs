@@ -25,7 +25,8 @@ pub struct Outline {
     pub hole: bool,
 }
 
-/// Parallel planes `{p : p·normal = first + k·spacing}` for every whole `k`.
+/// Parallel planes without end: plane 0 at `{p : p·normal = first}`, the others at distances that
+/// repeat in turn.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneStack {
     /// Unit normal.
@@ -34,20 +35,29 @@ pub struct PlaneStack {
     pub spacing: f64,
     /// Offset of plane 0 from the origin along the normal, mm.
     pub first: f64,
+    /// What the distance from plane 0, 1, 2 ... to the next is as a multiple of the spacing, over
+    /// and over.
+    pub gaps: &'static [f64],
 }
+
+/// Planes that were not drawn at even distances: one, two or three spacings apart, in no order.
+pub const UNEVEN: &[f64] = &[1.0, 3.0, 2.0, 1.0, 1.0, 2.0, 3.0, 3.0, 2.0, 2.0, 1.0, 3.0];
 
 impl PlaneStack {
     /// Axial planes at `z = first + k·spacing`.
     pub fn axial(spacing: f64, first: f64) -> Self {
-        Self { normal: [0.0, 0.0, 1.0], spacing, first }
+        Self { normal: [0.0, 0.0, 1.0], spacing, first, gaps: &[1.0] }
     }
 
     /// Offsets of the planes strictly between `low` and `high`, increasing.
     pub fn offsets(&self, low: f64, high: f64) -> Vec<f64> {
-        let from = ((low - self.first) / self.spacing).floor() as i64;
-        let to = ((high - self.first) / self.spacing).ceil() as i64;
-        let all = (from..=to).map(|k| self.first + k as f64 * self.spacing);
-        all.filter(|o| *o > low && *o < high).collect()
+        let period = self.gaps.iter().sum::<f64>() * self.spacing;
+        let from = ((low - self.first) / period).floor() as i64;
+        let to = ((high - self.first) / period).ceil() as i64;
+        let within = |k: usize| self.gaps[..k].iter().sum::<f64>() * self.spacing;
+        let of_period =
+            |p: i64| (0..self.gaps.len()).map(move |k| self.first + p as f64 * period + within(k));
+        (from..=to).flat_map(of_period).filter(|o| *o > low && *o < high).collect()
     }
 }
 
@@ -387,13 +397,20 @@ mod tests {
         0.5 * length(sum)
     }
 
+    #[test]
+    fn uneven_planes_repeat_their_distances() {
+        let uneven = PlaneStack { gaps: &[1.0, 3.0, 2.0], ..PlaneStack::axial(0.5, 10.0) };
+        assert_eq!(uneven.offsets(6.9, 13.1), [7.0, 7.5, 9.0, 10.0, 10.5, 12.0, 13.0]);
+        assert_eq!(PlaneStack::axial(2.0, 0.5).offsets(-2.0, 3.0), [-1.5, 0.5, 2.5]);
+    }
+
     /// Summing exact cross-sections over thin planes gives the exact volume (Cavalieri).
     #[test]
     fn cross_sections_add_up_to_the_volume() {
         let directions = [UPRIGHT[2], axes_turned([10.0, 65.0, 20.0])[0]];
         for solid in all() {
             for normal in directions {
-                let stack = PlaneStack { normal, spacing: 0.05, first: 0.013 };
+                let stack = PlaneStack { normal, ..PlaneStack::axial(0.05, 0.013) };
                 let outlines = solid.sections(&stack, 360);
                 let signed = |o: &Outline| if o.hole { -area(&o.points) } else { area(&o.points) };
                 let sum: f64 = outlines.iter().map(signed).sum::<f64>() * 0.05;
@@ -406,7 +423,7 @@ mod tests {
     #[test]
     fn every_vertex_lies_on_the_surface() {
         for solid in all() {
-            let stack = PlaneStack { normal: UPRIGHT[2], spacing: 0.7, first: 0.1 };
+            let stack = PlaneStack::axial(0.7, 0.1);
             for outline in solid.sections(&stack, 40) {
                 let count = outline.points.len() as f64;
                 let sum = outline.points.iter().fold([0.0; 3], |s, p| add(s, *p));

@@ -63,7 +63,7 @@ fn sagittal_and_oblique_contours_give_the_axial_numbers() {
             let axial = setup(i, diameter);
             for normal in [[1.0, 0.0, 0.0], axes_turned([20.0, 35.0, 0.0])[2]] {
                 let mut other = axial.clone();
-                other.planes = PlaneStack { normal, spacing: 1.0, first: 0.2 };
+                other.planes = PlaneStack { normal, ..PlaneStack::axial(1.0, 0.2) };
                 alike(&axial, &other, &format!("{diameter} mm, contours {normal:?}"));
             }
         }

@@ -16,3 +16,4 @@ mod noise;
 mod organ;
 mod score;
 mod shapes;
+mod uneven;

@@ -75,7 +75,7 @@ fn assert_held(title: &str, scores: &Scores) {
 
 /// Outlines of a ring (torus) with its axis along z: two circles; or along y: two ovals, or one
 /// outline where the plane misses the hole. Vertices lie on the surface.
-fn ring_outlines(
+pub(super) fn ring_outlines(
     centre: Point,
     radii: [f64; 2],
     upright: bool,
@@ -114,30 +114,31 @@ fn ring_outlines(
     out
 }
 
-/// A ring of radii 8 and 3.2 mm. Across its axis at height h: an annulus of 4πR√(r² − h²); along
-/// it the plane's area is an integral over the tube.
+/// Area of a ring on a plane at height h: across its axis an annulus of 4πR√(r² − h²), along it an
+/// integral over the tube.
+pub(super) fn ring_area([big, small]: [f64; 2], upright: bool, h: f64) -> f64 {
+    if upright {
+        return 4.0 * PI * big * (small * small - h * h).max(0.0).sqrt();
+    }
+    // Width in x of the tube at height y, both sides, over y.
+    let width = |y: f64| {
+        let by = (small * small - y * y).max(0.0).sqrt();
+        let x = |r: f64| (r * r - h * h).max(0.0).sqrt();
+        2.0 * (x(big + by) - x(big - by))
+    };
+    integral(&width, -small, small, 1e-7)
+}
+
+/// A ring of radii 8 and 3.2 mm.
 #[test]
 fn rings_upright_and_lying() {
     let radii = [8.0, 3.2];
     let [big, small] = radii;
-    let annulus = move |h: f64| 4.0 * PI * big * (small * small - h * h).max(0.0).sqrt();
-    let chord = move |h: f64| {
-        // Width in x of the tube at height y, both sides, over y.
-        let width = |y: f64| {
-            let by = (small * small - y * y).max(0.0).sqrt();
-            let x = |r: f64| (r * r - h * h).max(0.0).sqrt();
-            2.0 * (x(big + by) - x(big - by))
-        };
-        integral(&width, -small, small, 1e-7)
-    };
     for (title, upright, gradient) in
         [("upright ring, along", true, Z), ("lying ring, across", false, Z)]
     {
-        let profile = if upright {
-            Profile { half: small, area: Box::new(annulus) }
-        } else {
-            Profile { half: big + small, area: Box::new(chord) }
-        };
+        let half = if upright { small } else { big + small };
+        let profile = Profile { half, area: Box::new(move |h| ring_area(radii, upright, h)) };
         let exact = profile.exact();
         assert!(
             (profile.beyond(-profile.half) / (2.0 * PI * PI * big * small * small) - 1.0).abs()

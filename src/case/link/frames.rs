@@ -205,11 +205,8 @@ pub(super) fn plausible(dose: &DoseHeader, set: &StructureSetHeader) -> Result<S
     let inside = |p: [f64; 3], [low, high]: [[f64; 3]; 2]| {
         (0..3).all(|a| (low[a]..=high[a]).contains(&p[a]))
     };
-    let [planes, rows, columns] = grid.shape();
-    let first = grid.local(grid.position([0, 0, 0]));
-    let last = grid.local(grid.position([planes - 1, rows - 1, columns - 1]));
     let middle = |[low, high]: &[[f64; 3]; 2]| [0, 1, 2].map(|a| 0.5 * (low[a] + high[a]));
-    let held = set.extents.values().filter(|e| inside(grid.local(middle(e)), [first, last]));
+    let held = set.extents.values().filter(|e| grid.contains(middle(e)));
     let (held, all) = (held.count(), set.extents.len());
     let hot = if inside(hottest, around) { "inside" } else { "outside" };
     let what = if outline.is_some() { "the outline of the patient" } else { "all structures" };

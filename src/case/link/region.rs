@@ -52,32 +52,18 @@ pub(super) fn layout<'a>(doses: &[&'a DoseHeader]) -> Layout<'a> {
 /// Volume between the outermost voxel centres and volume of a voxel, mm³.
 fn extent(dose: &DoseHeader) -> [f64; 2] {
     let Some(grid) = &dose.grid else { return [0.0; 2] };
-    let [_, rows, columns] = grid.shape();
+    let [across, rows, columns] = grid.ends();
     let [row, column] = grid.spacing_mm();
-    let depth = grid.offsets_mm().last().zip(grid.offsets_mm().first()).map_or(0.0, |(b, a)| b - a);
-    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
-    let volume = depth * (rows as f64 - 1.0) * row * (columns as f64 - 1.0) * column;
-    [volume, grid.plane_spacing_mm() * row * column]
+    [across * rows * row * columns * column, grid.voxel_mm3()]
 }
 
-/// Whether all voxel centres of `b` lie between the outermost ones of `a`, give or take a
-/// thousandth of a voxel.
+/// Whether all voxel centres of `b` lie between the outermost ones of `a`.
 fn holds(a: &DoseHeader, b: &DoseHeader) -> bool {
     let (Some(a), Some(b)) = (&a.grid, &b.grid) else { return false };
     let [planes, rows, columns] = b.shape();
     let last = [planes - 1, rows - 1, columns - 1];
-    let [_, high_row, high_column] = a.shape();
-    let (low, high) = (a.offsets_mm().first(), a.offsets_mm().last());
-    let Some((low, high)) = low.zip(high) else { return false };
-    #[allow(clippy::cast_precision_loss)] // a row index is far below 2^52
-    let bounds = [[*low, *high], [0.0, high_row as f64 - 1.0], [0.0, high_column as f64 - 1.0]];
-    let slack = [1e-3 * a.plane_spacing_mm(), 1e-3, 1e-3];
     (0..8).all(|i: usize| {
         let corner = [0, 1, 2].map(|axis| if i >> axis & 1 == 1 { last[axis] } else { 0 });
-        let at = a.local(b.position(corner));
-        (0..3).all(|axis| {
-            let [from, to] = bounds[axis];
-            (from - slack[axis]..=to + slack[axis]).contains(&at[axis])
-        })
+        a.contains(b.position(corner))
     })
 }

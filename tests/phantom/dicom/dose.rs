@@ -3,7 +3,7 @@
 use dicom_core::VR;
 use dicom_core::value::PrimitiveValue;
 use dicom_dictionary_std::{tags, uids};
-use ndarray::Array3;
+use ndarray::{Array3, Axis};
 
 use super::Result;
 use super::encode::{Encoding, Header, Item, decimal};
@@ -110,6 +110,17 @@ impl Dose {
             dvhs: Vec::new(),
             structure_set_uid: String::new(),
         }
+    }
+
+    /// The same dose with its planes stored from the far end: offsets fall from 0 to −h.
+    #[must_use]
+    pub fn stored_backwards(mut self) -> Self {
+        let last = self.lattice.offsets.len() - 1;
+        let far = self.lattice.offsets[last];
+        self.lattice.origin = self.lattice.position(last, 0, 0);
+        self.lattice.offsets = self.lattice.offsets.iter().rev().map(|o| o - far).collect();
+        self.values.invert_axis(Axis(0));
+        self
     }
 
     /// Dose Grid Scaling as it is written, Gy (or per cent) per stored step.
