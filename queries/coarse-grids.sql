@@ -7,7 +7,7 @@ SELECT p.patient_id, p.plan_id, p.technology, p.grid_plane_mm, p.grid_row_mm, p.
        MAX(m.high - m.low) AS widest_gy
 FROM plans p
 JOIN metrics m ON m.plan_id = p.plan_id
-WHERE m.metric = 'D0.03cc[Gy]' AND m.status = 'ok' AND m.role = 'organ'
+WHERE m.metric = 'D0.03cc[Gy]' AND m.status IN ('ok', 'uncertain') AND m.role = 'organ'
   AND MAX(p.grid_plane_mm, p.grid_row_mm, p.grid_column_mm) >= $from_mm
 GROUP BY p.patient_id, p.plan_id, p.technology, p.grid_plane_mm, p.grid_row_mm, p.grid_column_mm
 ORDER BY widest_gy DESC, p.plan_id

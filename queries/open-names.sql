@@ -3,8 +3,12 @@
 -- units:    counts
 -- caution:  Structures without a standard name keep their rows; no question about an organ sees them.
 SELECT name_original, name_basis, COUNT(*) AS structures, COUNT(DISTINCT patient_id) AS patients,
-       MEDIAN(volume_cc) AS volume_median_cc
-FROM structures
+       MEDIAN(known_cc) AS volume_median_cc
+FROM (
+  SELECT name_original, name_basis, patient_id,
+         CASE WHEN volume_status = 'ok' THEN volume_cc END AS known_cc
+  FROM structures
+) s
 WHERE name_basis IN ('none', 'ambiguous')
 GROUP BY name_original, name_basis
 ORDER BY patients DESC, structures DESC, name_original

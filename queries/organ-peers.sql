@@ -10,6 +10,7 @@ WITH volume AS (
   FROM structures
   WHERE role = 'gtv'
   GROUP BY plan_id
+  HAVING SUM(CASE WHEN volume_status = 'ok' THEN 0 ELSE 1 END) = 0
 ),
 doses AS (
   SELECT m.plan_id, m.patient_id, p.fractions_planned, v.targets_cc, m.value

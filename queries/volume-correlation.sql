@@ -13,7 +13,7 @@ WITH pairs AS (
   JOIN metrics b ON a.structure_id = b.structure_id
   JOIN plans p ON a.plan_id = p.plan_id
   WHERE a.structure = $structure AND a.metric = $first AND b.metric = $second
-    AND a.value IS NOT NULL AND b.value IS NOT NULL AND p.fractions_planned = $fractions
+    AND a.status = 'ok' AND b.status = 'ok' AND p.fractions_planned = $fractions
     AND p.in_study
 ),
 summary AS (

@@ -10,6 +10,6 @@ SELECT m.patient_id, m.plan_id, m.structure, m.metric, m.value, m.low, m.high, m
 FROM metrics m
 JOIN structures s ON m.structure_id = s.structure_id
 JOIN plans p ON m.plan_id = p.plan_id
-WHERE m.status = 'ok' AND m.metric IN ($metrics) AND m.value > 0
+WHERE m.status IN ('ok', 'uncertain') AND m.metric IN ($metrics) AND m.value > 0
   AND 100 * (m.high - m.low) / m.value > $percent
 ORDER BY width_percent DESC, m.plan_id, m.roi_number, m.metric

@@ -277,6 +277,44 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     }
 }
 
+/// The share of a value from which on its bounds are too wide is a setting: it stands in run.json,
+/// moves no number, and decides which values count.
+#[test]
+fn how_wide_bounds_may_be_is_a_setting() {
+    let place = tempfile::tempdir().unwrap();
+    let sample = sample();
+    let (code, out, err) = ran(place.path(), &["measure", &sample, "--uncertain-from", "0"]);
+    assert_eq!((code, out.as_str()), (2, ""));
+    assert!(err.contains("--uncertain-from") && err.contains("for example 50"), "{err}");
+    let run = |percent: &str| {
+        let study = place.path().join(format!("from-{percent}"));
+        let study_text = study.to_string_lossy().into_owned();
+        let basic = ["--metric-list", "basic", "--study", &study_text, "--quiet"];
+        let own = ["measure", &sample, "--uncertain-from", percent];
+        ran(place.path(), &[&own[..], &basic[..]].concat());
+        let shown: serde_json::Value =
+            serde_json::from_slice(&fs::read(study.join("run.json")).unwrap()).unwrap();
+        assert_eq!(shown["settings"]["uncertain_from_percent"].as_f64(), percent.parse().ok());
+        assert!(shown["method"].as_str().unwrap().contains(&format!("more than {percent} %")));
+        (rows(&study.join("tables/metrics.csv")), rows(&study.join("tables/flow.csv")))
+    };
+    let ((strict, flow), (lenient, _)) = (run("1"), run("100000"));
+    let uncertain = strict.iter().filter(|r| r["status"] == "uncertain").count();
+    assert!(uncertain > 50, "{uncertain}");
+    assert!(lenient.iter().all(|r| r["status"] != "uncertain"));
+    let left_out = flow.iter().find(|r| r["grain"] == "value" && r["code"] == "uncertain");
+    let left_out: usize = left_out.unwrap()["n"].parse().unwrap();
+    assert!(left_out > 50 && left_out <= uncertain, "{left_out} of {uncertain}");
+    // Pseudonyms of two studies differ; what they stand for does not.
+    let digits = |table: &[std::collections::BTreeMap<String, String>]| {
+        let cells = table.iter().map(|r| ["metric", "value", "low", "high"].map(|c| r[c].clone()));
+        let mut all: Vec<_> = cells.collect();
+        all.sort();
+        all
+    };
+    assert_eq!(digits(&strict), digits(&lenient));
+}
+
 #[test]
 fn no_identifier_leaves_the_key_folder() {
     let place = tempfile::tempdir().unwrap();

@@ -225,7 +225,9 @@ fn the_page_of_metrics_is_the_registry() {
         "# Metrics\n\nMade from the registry (`src/metrics/mod.rs`) by `tests/documents.rs`; not \
          written by hand.\n\n`{x}` stands for a number; any number in the range can be asked for \
          with `--metrics`. \"Evidence\" says whether the formula was read in its source. The full list \
-         is computed unless `--metric-list basic` asks for the short one.\n\nRows of table `metrics` \
+         is computed unless `--metric-list basic` asks for the short one. A value is `uncertain` when \
+         one of its bounds lies farther away than is said here (`--uncertain-from` sets another share \
+         of the value than 50 %): a judgement, see `src/metrics/weigh.rs`.\n\nRows of table `metrics` \
          without ROI Number are of regions that nobody drew: `all tissue` (all space in the dose \
          grid, within the outline of the patient where there is one), `Brain-GTV`, `Brain-PTV` and \
          `Brain-targets` (the structure Brain without these targets, each part of space once), and \
@@ -243,6 +245,7 @@ fn the_page_of_metrics_is_the_registry() {
         if let Some(range) = &d.holds {
             writeln!(page, "| holds for | {}; beyond not applicable |", cell(range.words)).unwrap();
         }
+        writeln!(page, "| uncertain beyond | {} |", d.scale.rule()).unwrap();
         if d.takes_number() {
             let list: Vec<String> = d.standard.iter().map(ToString::to_string).collect();
             writeln!(page, "| computed for | {} |", list.join(", ")).unwrap();

@@ -143,7 +143,8 @@ fn numbers_in_text_and_page_are_those_of_the_tables() {
     assert!(limits > 0, "no value with a limit was looked at");
 }
 
-/// Bounds lie at the value ± twice the root of the squares, within what the metric can be.
+/// Bounds lie at the value ± twice the root of the squares of their side, within what the metric can
+/// be, and nearer only where another value of the structure leaves no room.
 #[test]
 fn the_terms_make_the_bounds() {
     let bounds = rows("bounds");
@@ -152,7 +153,7 @@ fn the_terms_make_the_bounds() {
     assert_eq!(terms.len(), bounds.len());
     let columns =
         ["ends", "slices", "chords", "dose", "summit", "cells", "step", "scatter", "chance"];
-    let (mut exact, mut kept) = (0, 0);
+    let (mut exact, mut kept, mut nearer) = (0, 0, 0);
     for row in measured().rows("metrics").iter().filter(|r| !r["roi_number"].is_empty()) {
         let Some(value) = real(row, "value") else {
             assert!(!terms.contains_key(&key(row)), "{row:?}");
@@ -166,16 +167,24 @@ fn the_terms_make_the_bounds() {
         let [least, most] = metric.definition.limits;
         // Sums of squares in another order differ in the last digits.
         let near = |a: f64, b: f64| (a - b).abs() <= 1e-9 * (a.abs() + b.abs() + together);
-        let low = (value - 2.0 * together).max(least);
-        assert!(near(real(row, "low").unwrap(), low), "{row:?}: {low}");
+        let [below, above] = ["below", "above"].map(|c| real(own, c).unwrap());
+        assert!(below.max(above) <= together * (1.0 + 1e-12), "{own:?}");
+        let (low, from_terms) = (real(row, "low").unwrap(), (value - 2.0 * below).max(least));
+        assert!(near(low, from_terms) || (low > from_terms && low <= value), "{row:?}");
+        nearer += usize::from(!near(low, from_terms));
         match real(row, "high") {
-            Some(high) => assert!(near(high, (value + 2.0 * together).min(most)), "{row:?}"),
+            Some(high) => {
+                let from_terms = (value + 2.0 * above).min(most);
+                assert!(near(high, from_terms) || (high < from_terms && high >= value), "{row:?}");
+                nearer += usize::from(!near(high, from_terms));
+            }
             None => assert_eq!(row["status"], "bound", "{row:?}"),
         }
         exact += usize::from(together > 0.0);
         kept += 1;
     }
     assert!(kept > 5000 && exact > kept / 2, "{exact} of {kept}");
+    assert!(nearer < kept / 10, "{nearer} bounds of {kept} values are held by others");
 }
 
 /// As many planes as table structures says, over the height that its spacing gives, and a hottest

@@ -10,8 +10,8 @@
 //! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
 //! `properties` holds what no structure and no dose may break. `cli` runs
 //! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
-//! once over the invented cohort: `golden` compares the tables with those kept, `sample` compares
-//! them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
+//! once over the invented cohort: `golden` compares the tables with those kept, `coherent` holds their
+//! values against each other, `sample` compares them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
 //! reads the committee's page made of them, also in a browser, `explain` traces values back through
 //! them, `pages` works both pages in a `browser` with keys, `relate` joins outcomes to them, `paper`
 //! makes a registrar's folder of them. `statistics` holds the estimates against other libraries and
@@ -30,6 +30,7 @@ mod architecture;
 mod archive;
 mod browser;
 mod cli;
+mod coherent;
 mod containers;
 mod damage;
 mod decisions;

@@ -1,5 +1,6 @@
 //! Numerical bounds: every metric is computed again with one thing varied at a time, and the
-//! differences add up to a standard uncertainty u; the bounds are the value ± 2u.
+//! differences add up to a standard uncertainty u; the bounds are the value ± 2u, and then agree with
+//! those of the other values of the structure ([`super::coherent`]).
 //!
 //! | term | varied | counted |
 //! |---|---|---|
@@ -7,13 +8,17 @@
 //! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
-//! | summit | the largest dose, raised by what it rises above its voxels | whole |
+//! | summit | the largest dose, raised by what it rises above its voxels | whole, upward only |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
 //! | step | doses moved by half a stored step | whole |
 //! | scatter | of a noisy dose: the noise drawn four times more, √3 times its size; voxels as means instead of values | 0.4 of each, which is Student's factor; 1/√3 |
 //! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
 //!
-//! All but the cells are compared at the coarse cells, where a difference costs an eighth.
+//! All but the cells are compared at the coarse cells, where a difference costs an eighth. A term
+//! counts on both sides of the value, but for two: a peak between voxels can only be higher than the
+//! interpolation has it, and voxels that hold means can only be off in one direction. The sign of the
+//! others says nothing: a thinned dose may err to either side, a real end be flat or pointed, and
+//! an outline have been drawn on the corners of pixels instead of on a smooth curve.
 
 use std::sync::Arc;
 
@@ -55,9 +60,34 @@ struct Term {
     scale: f64,
     /// Compared with the nominal view instead of the coarse one.
     against_nominal: bool,
+    /// Counts only on the side on which the views lie.
+    one_sided: bool,
 }
 
 impl Term {
+    /// One view that is compared with the coarse one.
+    fn of(doubt: Doubt, view: View, scale: f64) -> Self {
+        let groups = vec![vec![view]];
+        Self { doubt, groups, scale, against_nominal: false, one_sided: false }
+    }
+
+    /// The same, counting only on the side on which the view lies.
+    fn toward(doubt: Doubt, view: View, scale: f64) -> Self {
+        Self { one_sided: true, ..Self::of(doubt, view, scale) }
+    }
+
+    /// Adds what varying does to a quantity.
+    fn add_to(&self, doubts: &mut Doubts, base: Option<f64>, of: impl Fn(&View) -> Option<f64>) {
+        if !self.one_sided {
+            return doubts.add(self.doubt, self.scale * self.difference(base, of));
+        }
+        for view in self.groups.iter().flatten() {
+            if let (Some(value), Some(base)) = (of(view), base) {
+                doubts.add_toward(self.doubt, self.scale * (value - base));
+            }
+        }
+    }
+
     /// What varying does to a quantity; views without a value do not count.
     fn difference(&self, base: Option<f64>, of: impl Fn(&View) -> Option<f64>) -> f64 {
         let largest = |group: &Vec<View>| {
@@ -91,7 +121,7 @@ pub struct Circumstances {
 
 impl Circumstances {
     /// A view as the metrics see it.
-    fn subject<'a>(&'a self, view: &'a View) -> Subject<'a> {
+    pub(super) fn subject<'a>(&'a self, view: &'a View) -> Subject<'a> {
         let without = || {
             let outside = "the structure lies outside the dose grid";
             self.no_dose.clone().unwrap_or_else(|| (Status::OutsideGrid, outside.to_owned()))
@@ -202,12 +232,6 @@ impl Views {
         let nominal = Filled::of(solid, How { coarse: 1.0, ..how }).view(field);
         let filled = Filled::of(solid, how);
         let base = filled.view(field);
-        let term = |doubt, view, scale| Term {
-            doubt,
-            groups: vec![vec![view]],
-            scale,
-            against_nominal: false,
-        };
         let mut terms = vec![
             // Both ends may err in step, when the height is a whole number of gaps.
             Term {
@@ -218,18 +242,14 @@ impl Views {
                 ],
                 scale: 1.0,
                 against_nominal: false,
+                one_sided: false,
             },
-            Term {
-                doubt: Doubt::Cells,
-                groups: vec![vec![base.clone()]],
-                scale: 2.0 / 3.0,
-                against_nominal: true,
-            },
+            Term { against_nominal: true, ..Term::of(Doubt::Cells, base.clone(), 2.0 / 3.0) },
         ];
         if ends == Ends::ClosedCaps {
             let straighter = coarse(Variant { straight: 0.25, ..plain });
-            terms.push(term(Doubt::Slices, straighter, 1.0));
-            terms.push(term(Doubt::Chords, coarse(Variant { bulge: 1.0, ..plain }), 1.0));
+            terms.push(Term::of(Doubt::Slices, straighter, 1.0));
+            terms.push(Term::of(Doubt::Chords, coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {
             let mut others = f
@@ -245,13 +265,16 @@ impl Views {
                     dose_share(f.nominal.method())
                 },
                 against_nominal: false,
+                one_sided: false,
             });
-            let scattered = others.zip(f.scattered);
-            terms.extend(scattered.map(|(view, (_, scale))| term(Doubt::Scatter, view, *scale)));
+            terms.extend(others.zip(f.scattered).map(|(view, other)| Term {
+                one_sided: other.one_sided,
+                ..Term::of(Doubt::Scatter, view, other.share)
+            }));
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
-            terms.push(term(Doubt::Step, View { dvh: raised, ..base.clone() }, 1.0));
+            terms.push(Term::of(Doubt::Step, View { dvh: raised, ..base.clone() }, 1.0));
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-            terms.push(term(Doubt::Summit, View { dvh: sharper, ..base.clone() }, 1.0));
+            terms.push(Term::toward(Doubt::Summit, View { dvh: sharper, ..base.clone() }, 1.0));
         }
         Self { nominal, coarse: base, terms, method: fields.map(|f| f.nominal.method()) }
     }
@@ -281,24 +304,20 @@ impl Views {
         let compute = |view: &View| metric.compute_anywhere(&around.subject(view));
         let Some(value) = outcome.value else { return (outcome, None) };
         let coarse = compute(&self.coarse).value;
-        let mut squares = 0.0;
         let mut doubts = Doubts::default();
         for term in &self.terms {
             let base = if term.against_nominal { Some(value) } else { coarse };
-            let difference = term.difference(base, |v| compute(v).value);
-            squares += (term.scale * difference).powi(2);
-            doubts.add(term.doubt, term.scale * difference);
+            term.add_to(&mut doubts, base, |v| compute(v).value);
         }
         if metric.definition.scatters {
-            squares += (CHANCE_SHARE * value).powi(2);
             doubts.add(Doubt::Chance, CHANCE_SHARE * value);
         }
-        let reach = 2.0 * squares.sqrt();
+        let [below, above] = doubts.sides().map(|u| 2.0 * u);
         let [least, most] = metric.definition.limits;
-        outcome.low = Some((value - reach).max(least));
+        outcome.low = Some((value - below).max(least));
         outcome.high = match outcome.status {
             Status::Bound => None,
-            _ => Some((value + reach).min(most)),
+            _ => Some((value + above).min(most)),
         };
         (outcome, Some(doubts))
     }
@@ -307,25 +326,5 @@ impl Views {
     #[must_use]
     pub fn rule(&self, metric: &Metric, around: &Circumstances) -> String {
         metric.rule(&around.subject(&self.nominal))
-    }
-
-    /// The volume with its bounds, cc.
-    #[must_use]
-    pub fn volume(&self) -> Outcome {
-        let value = self.nominal.volume_cc;
-        let squares: f64 = self
-            .terms
-            .iter()
-            .map(|t| {
-                let base = if t.against_nominal { value } else { self.coarse.volume_cc };
-                (t.scale * t.difference(Some(base), |v| Some(v.volume_cc))).powi(2)
-            })
-            .sum();
-        let reach = 2.0 * (squares + (CHANCE_SHARE * value).powi(2)).sqrt();
-        Outcome {
-            low: Some((value - reach).max(0.0)),
-            high: Some(value + reach),
-            ..Outcome::of(value)
-        }
     }
 }

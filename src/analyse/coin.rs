@@ -4,18 +4,15 @@
 
 use super::Bench;
 use super::bounds::{Circumstances, Views};
+use super::known::{Gathered, Known};
 use super::region::BRAIN;
 use super::trace::{Doubt, Doubts};
 use super::{Measurement, Part, row};
 use tidydose_case::Role;
-use tidydose_metrics::{Metric, Outcome, Status, parse};
-
-/// The metric that is computed here.
-pub(super) const COIN: &str = "BaltasCOIN";
-/// Its first two factors.
-const CONFORMATION: &str = "VantRietConformation";
+use tidydose_metrics::{Metric, Need, Outcome, SHARE_AT_DOSE, Status, Subject, needs};
 
 /// How much of an organ receives the prescription dose of some target.
+#[derive(Debug)]
 pub(super) struct OrganShare {
     organ: String,
     dose_gy: f64,
@@ -34,48 +31,50 @@ impl Bench<'_> {
         around: &Circumstances,
     ) -> Vec<OrganShare> {
         let Some(organ) = part.name.and_then(|n| n.standard.as_deref()) else { return Vec::new() };
-        if part.role() != Role::Organ || organ == BRAIN || wanted(self).is_none() {
+        if part.role() != Role::Organ
+            || organ == BRAIN
+            || !needs::any_needs(&self.settings.metrics, Need::Organs)
+        {
             return Vec::new();
         }
         let mut doses: Vec<f64> = self.targets.iter().map(|t| t.dose_gy).collect();
         doses.sort_by(f64::total_cmp);
         doses.dedup();
         let share = |dose_gy: f64| {
-            let metric = parse(&format!("V{dose_gy}Gy[%]")).ok()?;
+            let metric = Metric { definition: &SHARE_AT_DOSE, argument: dose_gy };
             let (share, doubts) = views.traced(&metric, around);
-            Some(OrganShare { organ: organ.to_owned(), dose_gy, share, doubts })
+            OrganShare { organ: organ.to_owned(), dose_gy, share, doubts }
         };
-        doses.into_iter().filter_map(share).collect()
+        doses.into_iter().map(share).collect()
     }
 
-    /// The row of a target, from its own rows and the shares of all organs at its prescription.
-    pub(super) fn coin(
+    /// The rows of a target that rest on all organs: from what it is made of, and the shares of the
+    /// organs at its prescription.
+    pub(super) fn of_several_organs(
         &self,
         part: &Part<'_>,
-        measured: &[Measurement],
-        shares: &[OrganShare],
-    ) -> Option<Measurement> {
-        let metric = wanted(self).filter(|_| part.solid.is_ok() && part.role().is_target())?;
-        let number = part.roi.header.number;
-        let own = |m: &&Measurement| m.roi_number == number && m.metric == CONFORMATION;
-        let method = self.settings.method();
-        let (traced, rule) = match measured.iter().find(own) {
-            Some(base) => {
-                let dose_gy = part.prescription.map(|p| p.0);
-                let here: Vec<_> = shares.iter().filter(|s| Some(s.dose_gy) == dose_gy).collect();
-                (of_factors(base, metric.definition.limits, &here), rule(&here))
-            }
-            None => {
-                let reason = format!("{CONFORMATION} is not in the list of metrics");
-                ((Outcome::none(Status::NotApplicable, reason), None), String::new())
-            }
-        };
-        Some(row(part, metric, traced, [&method, &rule]))
+        gathered: &Gathered,
+    ) -> Vec<Measurement> {
+        let of_organs = |m: &&Metric| m.definition.needs(Need::Organs) && part.takes(m.definition);
+        let asked = self.settings.metrics.iter().filter(of_organs);
+        asked.filter_map(|metric| self.coin(part, metric, gathered)).collect()
     }
-}
 
-fn wanted<'a>(bench: &Bench<'a>) -> Option<&'a Metric> {
-    bench.settings.metrics.iter().find(|m| m.definition.name == COIN)
+    fn coin(&self, part: &Part<'_>, metric: &Metric, gathered: &Gathered) -> Option<Measurement> {
+        let (definition, argument) = *metric.definition.made_of.first()?;
+        let first = Metric { definition, argument };
+        // A structure without a solid has its row already.
+        let conformation = gathered.values.of(part.roi.header.number, &first)?;
+        let dose_gy = part.prescription.map(|p| p.0);
+        let of_dose = |s: &&OrganShare| Some(s.dose_gy) == dose_gy;
+        let shares: Vec<_> = gathered.shares.iter().filter(of_dose).collect();
+        let (outcome, doubts) = of_factors(conformation, metric.definition.limits, &shares);
+        let alone = Subject::new(0.0, Err((Status::NotApplicable, String::new())));
+        let from = self.settings.uncertain_from;
+        let traced = (metric.definition.weighed(outcome, &alone, from), doubts);
+        let method = self.settings.method();
+        Some(row(part, metric, traced, [&method, &rule(&shares)]))
+    }
 }
 
 fn rule(shares: &[&OrganShare]) -> String {
@@ -89,15 +88,16 @@ fn rule(shares: &[&OrganShare]) -> String {
 /// The product. What a term adds to a factor it adds to the product times the other factors; terms of
 /// several factors count as independent.
 fn of_factors(
-    conformation: &Measurement,
+    conformation: &Known,
     [least, most]: [f64; 2],
     shares: &[&OrganShare],
 ) -> (Outcome, Option<Doubts>) {
     let base = &conformation.outcome;
-    let (Some(first), Status::Ok) = (base.value, base.status) else { return (base.clone(), None) };
+    let known = |o: &Outcome| o.value.filter(|_| o.status.has_both_bounds());
+    let Some(first) = known(base) else { return (base.clone(), None) };
     let mut factors = vec![(first, 1.0, conformation.doubts)];
     for OrganShare { organ, dose_gy, share, doubts } in shares {
-        let (Some(percent), Status::Ok) = (share.value, share.status) else {
+        let Some(percent) = known(share) else {
             let reason = format!("V{dose_gy}Gy[%] of {organ}: {}", share.reason);
             // A share that is known from one side only says as little as one of a part of the organ.
             let bound = share.status == Status::Bound;
@@ -132,6 +132,7 @@ mod tests {
     use tidydose_case::{Prescription, PrescriptionBasis};
     use tidydose_geometry::units::Gray;
     use tidydose_geometry::{Grid, Point};
+    use tidydose_metrics::parse;
     use tidydose_rt::Dose;
 
     /// Width of the dose, mm, and where it has fallen to 12 Gy of 24 Gy.
@@ -170,6 +171,8 @@ mod tests {
         (coin.outcome.clone(), conformation, coin.method.clone())
     }
 
+    const COIN: &str = "BaltasCOIN";
+    const CONFORMATION: &str = "VantRietConformation";
     const BOTH: [&str; 2] = [CONFORMATION, COIN];
 
     #[test]
@@ -206,7 +209,13 @@ mod tests {
         let (coin, ..) = coin_with(&list, &BOTH);
         assert_eq!((coin.value, coin.status), (None, Status::PartlyOutsideGrid));
         assert!(coin.reason.starts_with("V12Gy[%] of Brainstem: "), "{}", coin.reason);
+    }
+
+    #[test]
+    fn it_needs_no_other_metric_in_the_list() {
+        let (both, ..) = coin_with(&[], &BOTH);
         let (alone, ..) = coin_with(&[], &[COIN]);
-        assert_eq!((alone.value, alone.status), (None, Status::NotApplicable));
+        assert!(alone.value.is_some());
+        assert_eq!(alone, both);
     }
 }

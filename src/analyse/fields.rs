@@ -10,9 +10,20 @@ use tidydose_rt::Dose;
 pub struct Prepared {
     nominal: DoseField,
     thinned: [DoseField; 2],
-    scattered: Vec<(DoseField, f64)>,
+    scattered: Vec<Scattered>,
     /// Noise from voxel to voxel, where there is any.
     pub noise: Option<Noise>,
+}
+
+/// What a noisy dose may have been.
+#[derive(Debug, Clone)]
+pub struct Scattered {
+    /// The dose.
+    pub field: DoseField,
+    /// Share of the difference that counts as a standard uncertainty.
+    pub share: f64,
+    /// Whether the truth can only lie on the side of this dose.
+    pub one_sided: bool,
 }
 
 /// The dose read in several ways.
@@ -22,9 +33,8 @@ pub struct Fields<'a> {
     pub nominal: &'a DoseField,
     /// The dose known at every second voxel only, in two ways.
     pub thinned: &'a [DoseField; 2],
-    /// Of a noisy dose: what it may have been instead, each with the share of the difference that
-    /// counts as a standard uncertainty.
-    pub scattered: &'a [(DoseField, f64)],
+    /// Of a noisy dose: what it may have been instead.
+    pub scattered: &'a [Scattered],
     /// Dose of one stored step, Gy.
     pub step_gy: f64,
 }
@@ -49,8 +59,12 @@ impl Prepared {
         let method = noise.map_or(asked, |n| n.interpolation(asked));
         let mut scattered = Vec::new();
         if let Some(n) = noise {
-            scattered.push((noise::without_averaging(&dose, method), MEANS_SHARE));
-            let again = |draw| (n.again(&dose, DRAW_TIMES, draw, method), DRAW_SHARE);
+            let field = noise::without_averaging(&dose, method);
+            scattered.push(Scattered { field, share: MEANS_SHARE, one_sided: true });
+            let again = |draw| {
+                let field = n.again(&dose, DRAW_TIMES, draw, method);
+                Scattered { field, share: DRAW_SHARE, one_sided: false }
+            };
             scattered.extend((1..=DRAWS).map(again));
         }
         let nominal = DoseField::new(dose, method);
@@ -63,7 +77,7 @@ impl Prepared {
     pub const fn of_fields(
         nominal: DoseField,
         thinned: [DoseField; 2],
-        scattered: Vec<(DoseField, f64)>,
+        scattered: Vec<Scattered>,
     ) -> Self {
         Self { nominal, thinned, scattered, noise: None }
     }
@@ -83,6 +97,6 @@ impl Prepared {
 impl<'a> Fields<'a> {
     /// All but the nominal one: the two thinned ones, then the scattered ones.
     pub fn others(self) -> impl Iterator<Item = &'a DoseField> {
-        self.thinned.iter().chain(self.scattered.iter().map(|s| &s.0))
+        self.thinned.iter().chain(self.scattered.iter().map(|s| &s.field))
     }
 }

@@ -1,12 +1,15 @@
-//! Size, shape and place of one computed solid, for the metrics of [`tidydose_metrics::size`].
+//! Size, shape and place of one computed solid, for the metrics of [`tidydose_metrics::size`], and the
+//! isocentres that places are told from.
 
 use super::structure::Solid;
+use tidydose_case::Case;
 use tidydose_dose::DoseField;
 use tidydose_geometry::occupancy::Occupancy;
 use tidydose_geometry::point::{self, Point};
 use tidydose_geometry::smooth::Variant;
 use tidydose_geometry::surface::Surface;
 use tidydose_metrics::size::{Form, Isocentre};
+use tidydose_rt::Beam;
 
 /// The form of a solid as `occupancy` fills it with something varied, without doses.
 #[must_use]
@@ -68,3 +71,23 @@ fn height_mm(occupancy: &Occupancy) -> f64 {
     }
     (high - low).max(0.0)
 }
+
+/// Distinct isocentres of the beams that treat, in order of first use, mm.
+pub(super) fn isocentres(case: &Case) -> Vec<Point> {
+    let beams = case.plan.iter().flat_map(|p| &p.beams);
+    let treats = |b: &&Beam| {
+        let kind = b.delivery_type.as_deref();
+        kind.is_none_or(|k| matches!(k, "TREATMENT" | "CONTINUATION" | ""))
+    };
+    let mut out: Vec<Point> = Vec::new();
+    for p in beams.filter(treats).flat_map(|b| &b.isocentres) {
+        let near = |q: &Point| point::length(point::sub(*p, *q)) < SAME_ISOCENTRE_MM;
+        if !out.iter().any(near) {
+            out.push(*p);
+        }
+    }
+    out
+}
+
+/// Positions closer than this are one isocentre, mm.
+const SAME_ISOCENTRE_MM: f64 = 0.1;

@@ -3,8 +3,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::known::{Gathered, Turn};
+use super::region::BRAIN;
 use super::{Analysis, Settings, analyse, conclude, measure, parts, prepared};
-use tidydose_case::{Case, Role};
+use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_dose::{DoseField, Interpolation};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::{Dose, Roi, StructureSet};
@@ -36,20 +38,30 @@ pub fn analyse_grids(
         return out;
     }
     let place = assignment(&doses, set);
-    // Regions over the whole plan (all tissue, the brain less its targets) exist in no one grid.
-    let settings = &Settings { regions: false, ..settings.clone() };
-    let mut out = Analysis::empty(case.id.clone());
-    for (index, dose) in doses.into_iter().enumerate() {
+    let (grids, holding) = (doses.len(), holds_all(&doses));
+    let mut doses: Vec<(usize, Dose)> = doses.into_iter().enumerate().collect();
+    // What rests on several structures is computed in the last grid: that of all space, or else that
+    // of the organ which targets are taken out of.
+    let last = holding.or_else(|| brain(case).and_then(|number| place.get(&number).copied()));
+    doses.sort_by_key(|(index, _)| Some(*index) == last);
+    let (mut out, mut gathered) = (Analysis::empty(case.id.clone()), Gathered::default());
+    for (turn, (index, dose)) in (1..).zip(doses) {
         let own: BTreeSet<i64> =
             place.iter().filter(|(_, at)| **at == index).map(|(number, _)| *number).collect();
         let wanted = |number: i64| own.contains(&number);
-        let set = restricted(set, case, &own);
+        let (holds_all, last) = (holding == Some(index), turn == grids);
+        let turn = Turn { wanted: &wanted, grids, holds_all, last };
+        let mut shared = own.clone();
+        shared.extend(brain(case).filter(|_| last));
+        let set = restricted(set, case, &shared);
         let mut one = Analysis::empty(case.id.clone());
         let parts = parts(case, Some(&set), &mut one);
-        measure(case, Some(&parts), prepared(Some(dose), settings), (settings, &wanted), &mut one);
+        let into = (&mut gathered, &mut one);
+        measure(case, Some(&parts), prepared(Some(dose), settings), (settings, turn), into);
         add(&mut out, one);
     }
-    conclude(case, &parts(case, structures, &mut out), settings, &mut out);
+    let parts = parts(case, structures, &mut out);
+    conclude(case, &parts, (settings, &gathered.values), &mut out);
     out.structures.sort_by_key(|s| s.roi_number);
     out.findings.dedup();
     out
@@ -63,6 +75,23 @@ fn about(case: &Case) -> Subject {
         object,
         ..Subject::default()
     }
+}
+
+/// The structure that targets are taken out of.
+fn brain(case: &Case) -> Option<i64> {
+    let is_brain = |n: &&NamedRoi| n.standard.as_deref() == Some(BRAIN) && n.role == Role::Organ;
+    case.names.iter().find(is_brain).map(|n| n.number)
+}
+
+/// The grid that holds all others, if one does: their outermost voxel centres lie in it.
+fn holds_all(doses: &[Dose]) -> Option<usize> {
+    let within = |inner: &Dose, outer: &Dose| {
+        let last = inner.grid.shape().map(|n| n.saturating_sub(1));
+        let corners =
+            (0..8).map(|i| [0, 1, 2].map(|axis| if i >> axis & 1 == 1 { last[axis] } else { 0 }));
+        corners.into_iter().all(|corner| outer.grid.contains(inner.grid.position(corner)))
+    };
+    doses.iter().position(|outer| doses.iter().all(|inner| within(inner, outer)))
 }
 
 /// The structures that are measured here, and the targets that share isodoses with them.
@@ -88,6 +117,7 @@ fn add(total: &mut Analysis, one: Analysis) {
     }
     total.structures.extend(one.structures);
     total.measurements.extend(one.measurements);
+    total.regions.extend(one.regions);
     total.dvh.extend(one.dvh);
     total.pictures.extend(one.pictures);
     total.traces.extend(one.traces);

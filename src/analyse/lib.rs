@@ -4,11 +4,13 @@
 
 pub mod bounds;
 pub mod candidates;
+mod coherent;
 mod coin;
 pub mod evidence;
 pub mod fields;
 mod form;
 pub mod grids;
+mod known;
 pub mod lesion;
 pub mod limit_check;
 pub mod look;
@@ -26,6 +28,8 @@ pub mod target;
 pub mod trace;
 
 #[cfg(test)]
+mod alone;
+#[cfg(test)]
 pub(crate) mod testing;
 
 pub use evidence::{Evidence, SeenSide};
@@ -40,23 +44,25 @@ pub use sum::{Addend, SumMeasurement, analyse_sum};
 use std::sync::Arc;
 
 use bounds::{Circumstances, Views};
-use coin::{COIN, OrganShare};
 use fields::{Fields, Prepared};
+use form::isocentres;
+use known::{Gathered, Known, Turn, Values};
 use shape::Shape;
 use structure::{NoSolid, Solid};
-use target::{Space, Target, Wanted};
+use target::{Space, Target};
 use tidydose_case::{Case, NamedRoi, Role};
-use tidydose_dose::{DoseField, Dvh, Isodose, IsodoseMap, Noise};
+use tidydose_dose::{Dvh, Isodose, IsodoseMap, Noise};
 use tidydose_geometry::locate::Locator;
 use tidydose_geometry::occupancy::Occupancy;
-use tidydose_geometry::point::{self, Point};
+use tidydose_geometry::point::Point;
 use tidydose_geometry::smooth::Variant;
+use tidydose_metrics::place::HOLDING;
 use tidydose_metrics::{
-    AppliesTo, Biology, Definition, Metric, Outcome, PrescriptionIsodoses, Status, gradient, local,
-    organ_models, size,
+    self as metrics, AppliesTo, Biology, Definition, Metric, Need, Outcome, PrescriptionIsodoses,
+    Status, needs, organ_models,
 };
 use tidydose_rt::finding::{Code, Finding, Subject as About};
-use tidydose_rt::{Beam, Dose, Plan, Roi, StructureSet};
+use tidydose_rt::{Dose, Plan, Roi, StructureSet};
 use trace::{Doubts, StructureTrace};
 
 /// Analyses one case.
@@ -73,8 +79,10 @@ pub fn analyse(
     let mut out = Analysis::empty(case.id.clone());
     let parts = parts(case, structures, &mut out);
     let measured = structures.map(|_| parts.as_slice());
-    measure(case, measured, prepared(dose, settings), (settings, &|_| true), &mut out);
-    conclude(case, &parts, settings, &mut out);
+    let mut gathered = Gathered::default();
+    let turn = (settings, Turn::only(&|_| true));
+    measure(case, measured, prepared(dose, settings), turn, (&mut gathered, &mut out));
+    conclude(case, &parts, (settings, &gathered.values), &mut out);
     out
 }
 
@@ -92,14 +100,14 @@ fn prepared(dose: Option<Dose>, settings: &Settings) -> Option<(Prepared, f64)> 
     dose.map(|d| (Prepared::of(d, settings.interpolation), step_gy))
 }
 
-/// Adds what a dose gives: rows for the structures that are wanted by ROI Number; the others still
-/// have their part in the isodoses of their neighbours. Without a structure set there are none.
+/// Adds what a dose gives: rows for the structures that are wanted in this turn, and after the last
+/// turn those that rest on several structures. Without a structure set there are none.
 fn measure(
     case: &Case,
     parts: Option<&[Part<'_>]>,
     prepared: Option<(Prepared, f64)>,
-    (settings, wanted): (&Settings, &dyn Fn(i64) -> bool),
-    out: &mut Analysis,
+    (settings, turn): (&Settings, Turn<'_>),
+    (gathered, out): (&mut Gathered, &mut Analysis),
 ) {
     let fields = prepared.as_ref().map(|(p, step_gy)| p.fields(*step_gy));
     out.dose = fields.map(dose_result);
@@ -111,35 +119,46 @@ fn measure(
     let isocentres = isocentres(case);
     let outline = outline(parts, settings);
     let body = outline.as_deref().map(Locator::new);
-    let space = |field| space(field, body.as_ref(), &targets, settings);
+    let needed = settings.needed(&settings.metrics);
+    let map = |field| IsodoseMap::new(field).within(body.as_ref());
+    let space = |field| Space::new(map(field), &targets, &needed);
     let spaces = fields.map(|f| [f.nominal, &f.thinned[0], &f.thinned[1]].map(space));
     let scattered: Vec<Space<'_>> =
-        fields.iter().flat_map(|f| f.scattered).map(|(field, _)| space(field)).collect();
+        fields.iter().flat_map(|f| f.scattered).map(|other| space(&other.field)).collect();
     let (spaces, scattered) = (spaces.as_ref(), &scattered);
     let (targets, isocentres) = (&targets, &isocentres);
-    let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered };
-    let wanted_parts = || parts.iter().filter(|part| wanted(part.roi.header.number));
-    let shares: Vec<_> = wanted_parts().flat_map(|part| bench.measure(part, out)).collect();
-    for part in wanted_parts() {
-        let coin = bench.coin(part, &out.measurements, &shares);
-        out.measurements.extend(coin);
+    let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered, turn };
+    for part in parts.iter().filter(|part| (turn.wanted)(part.roi.header.number)) {
+        bench.measure(part, gathered, out);
     }
-    if settings.regions {
-        out.regions = bench.regions(parts, &out.measurements);
+    if let (Some(spaces), Some(fields)) = (spaces, fields) {
+        gathered.maximum_gy = gathered.maximum_gy.max(spaces[0].map.maximum_gy());
+        gathered.step_gy = gathered.step_gy.max(fields.step_gy);
     }
-    out.pictures = bench.pictures(parts, wanted, &out.traces);
+    if turn.last {
+        for part in parts {
+            out.measurements.extend(bench.of_several_organs(part, gathered));
+        }
+        out.regions = bench.regions(parts, gathered);
+    }
+    out.pictures = bench.pictures(parts, turn.wanted, &out.traces);
 }
 
 /// Adds what rests on all structures of the case, whatever grid each was measured in.
-fn conclude(case: &Case, parts: &[Part<'_>], settings: &Settings, out: &mut Analysis) {
+fn conclude(
+    case: &Case,
+    parts: &[Part<'_>],
+    (settings, values): (&Settings, &Values),
+    out: &mut Analysis,
+) {
     let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
     let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
     (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
     out.findings.extend(seen.findings);
     let about: Vec<_> = parts.iter().map(|p| (p.roi.header.number, &p.about)).collect();
-    stored::compare(case, &about, out);
+    out.findings.extend(stored::compare(case, &about, values));
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
-    out.relations = relate::relate(&members, settings.ends);
+    out.relations = relate::relate(&members, (settings.ends, settings.uncertain_from));
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
     let look = limit_check::Look {
@@ -150,6 +169,7 @@ fn conclude(case: &Case, parts: &[Part<'_>], settings: &Settings, out: &mut Anal
         open: &open,
     };
     out.limit_checks = limit_check::check(look);
+    out.findings.extend(parts.iter().filter_map(|part| isodose_level(part, values)));
     out.findings.sort();
 }
 
@@ -213,42 +233,6 @@ fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Arc<Occupancy>> {
     let solid = only.solid.as_ref().ok()?;
     Some(solid.occupancy(settings.ends, 1.0, Variant::default()))
 }
-
-fn space<'a>(
-    field: &'a DoseField,
-    body: Option<&'a Locator<'a>>,
-    targets: &'a [Target],
-    settings: &Settings,
-) -> Space<'a> {
-    let metrics = &settings.metrics;
-    let wanted = Wanted {
-        nearest: local::needs_nearest(metrics),
-        two_cm: local::needs_two_cm(metrics),
-        penumbra: gradient::needs_penumbra(metrics),
-    };
-    let map = IsodoseMap::new(field).within(body);
-    Space::new(map, targets, local::levels(metrics), wanted)
-}
-
-/// Distinct isocentres of the beams that treat, in order of first use, mm.
-fn isocentres(case: &Case) -> Vec<Point> {
-    let beams = case.plan.iter().flat_map(|p| &p.beams);
-    let treats = |b: &&Beam| {
-        let kind = b.delivery_type.as_deref();
-        kind.is_none_or(|k| matches!(k, "TREATMENT" | "CONTINUATION" | ""))
-    };
-    let mut out: Vec<Point> = Vec::new();
-    for p in beams.filter(treats).flat_map(|b| &b.isocentres) {
-        let near = |q: &Point| point::length(point::sub(*p, *q)) < SAME_ISOCENTRE_MM;
-        if !out.iter().any(near) {
-            out.push(*p);
-        }
-    }
-    out
-}
-
-/// Positions closer than this are one isocentre, mm.
-const SAME_ISOCENTRE_MM: f64 = 0.1;
 
 /// One structure of the case on its way.
 struct Part<'a> {
@@ -339,17 +323,16 @@ struct Bench<'a> {
     spaces: Option<&'a [Space<'a>; 3]>,
     /// The isodoses of what a noisy dose may have been.
     scattered: &'a [Space<'a>],
+    turn: Turn<'a>,
 }
 
 impl Bench<'_> {
-    /// Adds the rows of a structure; gives what of it lies in the isodoses of the prescriptions.
-    fn measure(&self, part: &Part<'_>, out: &mut Analysis) -> Vec<OrganShare> {
+    /// Adds the rows of a structure, and to what is gathered all its values and what of it lies in
+    /// the isodoses of the prescriptions.
+    fn measure(&self, part: &Part<'_>, gathered: &mut Gathered, out: &mut Analysis) {
         let solid = match &part.solid {
             Ok(solid) => solid,
-            Err(none) => {
-                self.rows_without_solid(part, none, out);
-                return Vec::new();
-            }
+            Err(none) => return self.rows_without_solid(part, none, out),
         };
         let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
         let solid = &bounds::refined(solid, self.settings.ends, fields);
@@ -361,31 +344,51 @@ impl Bench<'_> {
             Some([_, even, odd]) => [even, odd].into_iter().chain(self.scattered).map(of).collect(),
             None => Vec::new(),
         };
-        let metrics = part.metrics(self.settings);
-        let isocentres = size::needs_form(&metrics).then_some(self.isocentres);
+        let asked = part.metrics(self.settings);
+        let needed = self.settings.needed(&asked);
+        let isocentres = needs::any_needs(&needed, Need::Form).then_some(self.isocentres);
         let views = Views::of(solid, self.settings.ends, fields, other, isocentres);
         report_jump(part, &views.nominal, out);
         report_cover(part, &views.nominal, fields.is_some(), out);
         report_cut_isodoses(part, isodoses.as_ref(), out);
         let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
         let method = views.method(self.settings);
-        let alone = |m: &&Metric| part.takes(m.definition) && m.definition.name != COIN;
-        for metric in metrics.iter().filter(alone) {
-            let traced = views.traced(metric, &around);
+        let alone = |d: &Definition| part.takes(d) && !d.needs(Need::Organs);
+        let value = |metric: &Metric| {
+            let (outcome, doubts) = views.traced(metric, &around);
+            Known { metric: *metric, outcome, doubts }
+        };
+        let subject = around.subject(&views.nominal);
+        let holds = |m: &&Metric| {
+            !needed.contains(m) && (m.definition.place)(&subject, m.argument).is_some()
+        };
+        let all = needed.iter().chain(HOLDING.iter().filter(holds));
+        let mut values: Vec<Known> = all.filter(|m| alone(m.definition)).map(value).collect();
+        coherent::of_structure(&mut values, &subject);
+        for known in &mut values {
+            let outcome = known.outcome.clone();
+            let from = self.settings.uncertain_from;
+            known.outcome = known.metric.definition.weighed(outcome, &subject, from);
+        }
+        for Known { metric, outcome, doubts } in values.iter().filter(|k| asked.contains(&k.metric))
+        {
             let rule = views.rule(metric, &around);
+            let traced = (outcome.clone(), *doubts);
             out.measurements.push(row(part, metric, traced, [&method, &rule]));
         }
+        gathered.values.add(part.roi.header.number, values);
         let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
         let field = fields.map(|f| f.nominal);
         let trace = StructureTrace::of(part.roi.header.number, solid, &cells, field);
-        out.structures.push(self.structure_row(part, (solid, &trace), &views));
+        let volume = gathered.values.plain(part.roi.header.number, &metrics::VOLUME);
+        let found = (solid, &trace, views.nominal.cover, volume);
+        out.structures.push(self.structure_row(part, found));
         out.traces.push(trace);
-        out.findings.extend(isodose_level(part, &out.measurements));
         if let Some(dvh) = &views.nominal.dvh {
             out.dvh.extend(curve(part.roi.header.number, dvh));
         }
         compare_stated_volume(part, views.nominal.volume_cc, out);
-        self.organ_shares(part, &views, &around)
+        gathered.shares.extend(self.organ_shares(part, &views, &around));
     }
 
     fn biology(&self, part: &Part<'_>) -> Biology {
@@ -431,9 +434,9 @@ impl Bench<'_> {
     fn structure_row(
         &self,
         part: &Part<'_>,
-        (solid, trace): (&Solid, &StructureTrace),
-        views: &Views,
+        (solid, trace, cover, volume): (&Solid, &StructureTrace, f64, Option<&Outcome>),
     ) -> StructureResult {
+        let unknown = || Outcome::none(Status::NotApplicable, "the volume was not computed");
         StructureResult {
             roi_number: part.roi.header.number,
             closed_contours: structure::closed_contours(part.roi),
@@ -441,9 +444,9 @@ impl Bench<'_> {
             holes: solid.stack.report.oddities.holes,
             plane_spacing_mm: solid.stack.typical_gap_mm(),
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
-            volume: views.volume(),
+            volume: volume.cloned().unwrap_or_else(unknown),
             centroid_mm: trace.middle_mm,
-            dose_cover_percent: self.fields.map(|_| 100.0 * views.nominal.cover),
+            dose_cover_percent: self.fields.map(|_| 100.0 * cover),
             prescription: part.prescription,
         }
     }
@@ -531,11 +534,10 @@ fn report_cover(part: &Part<'_>, view: &bounds::View, has_dose: bool, out: &mut 
 const ISODOSE_LEVELS: std::ops::RangeInclusive<f64> = 30.0..=105.0;
 
 /// Holds the prescription against the largest dose in its target.
-fn isodose_level(part: &Part<'_>, measured: &[Measurement]) -> Option<Finding> {
+fn isodose_level(part: &Part<'_>, values: &Values) -> Option<Finding> {
     let (dose_gy, basis) = part.prescription?;
-    let number = part.roi.header.number;
-    let largest = measured.iter().find(|m| m.roi_number == number && m.metric == "Max[Gy]")?;
-    let maximum_gy = largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)?;
+    let largest = values.plain(part.roi.header.number, &metrics::MAX)?;
+    let maximum_gy = largest.value.filter(|_| largest.status == Status::Ok)?;
     let level = 100.0 * dose_gy / maximum_gy;
     (!ISODOSE_LEVELS.contains(&level)).then(|| {
         let text = format!(

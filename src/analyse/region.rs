@@ -4,16 +4,21 @@
 use std::sync::Arc;
 
 use super::bounds::{self, Circumstances, Views};
+use super::coherent;
+use super::known::{Gathered, Values};
 use super::result::RegionMeasurement;
 use super::structure::Solid;
-use super::target::lesions;
+use super::target::{Space, Target, lesions};
 use super::{Bench, Part};
 use tidydose_case::Role;
 use tidydose_dose::Isodose;
 use tidydose_geometry::locate::{Keep, Locator, clipped};
 use tidydose_geometry::smooth::Variant;
-use tidydose_metrics::plan_wide::{PlanTotals, Sums};
-use tidydose_metrics::{AppliesTo, Metric, Outcome, Status, Subject};
+use tidydose_metrics::place::HOLDING;
+use tidydose_metrics::plan_wide::{PlanTotals, Total};
+use tidydose_metrics::{
+    self as metrics, Definition, InRegions, Metric, Need, Outcome, Status, Subject, needs,
+};
 
 /// All space that the dose grid covers, within the outline of the patient where there is one.
 const TISSUE: &str = "all tissue";
@@ -27,37 +32,58 @@ const WITHOUT: [&str; 3] = ["Brain-GTV", "Brain-PTV", "Brain-targets"];
 
 /// The regions that have rows of their own in table metrics.
 pub const REGIONS: [&str; 5] = [TISSUE, TARGETS, WITHOUT[0], WITHOUT[1], WITHOUT[2]];
+
 /// Whether a region is what is left of the brain.
 pub(super) fn rests_on_brain(region: &str) -> bool {
     region.strip_prefix(BRAIN).is_some_and(|rest| rest.starts_with('-'))
 }
 
-/// Metrics of a part are those of the whole less those of the rest.
-fn adds_up(metric: &Metric) -> bool {
-    matches!(metric.definition.name, "Volume[cc]" | "V{x}Gy[cc]" | "IntegralDose[Gy*cc]")
-}
+/// A number of the plan with its standard uncertainty, or the outcome that stands for it.
+type Quantity = Result<(f64, f64), Outcome>;
 
 impl Bench<'_> {
-    /// The rows of all regions.
+    /// The rows of the plan, and those of the regions where they are wanted.
     pub(super) fn regions(
         &self,
         parts: &[Part<'_>],
-        measured: &[super::Measurement],
+        gathered: &Gathered,
     ) -> Vec<RegionMeasurement> {
-        let mut out = self.tissue();
-        out.extend(self.plan(measured));
-        out.extend(self.brain(parts, measured));
+        let mut out = self.plan(gathered);
+        if self.settings.regions {
+            out.extend(self.tissue());
+            out.extend(self.brain(parts, &gathered.values));
+        }
         out
+    }
+
+    /// The isodoses of all space, or the outcome that stands for all that needs them.
+    fn all_space(&self) -> Result<&[Space<'_>; 3], Outcome> {
+        let Some(spaces) = self.spaces else {
+            let (status, reason) = super::reason_without_dose(self.case);
+            return Err(Outcome::none(status, reason));
+        };
+        if self.turn.holds_all {
+            return Ok(spaces);
+        }
+        let reason = format!(
+            "the dose lies in {} grids of parts of the patient, and none of them holds the others",
+            self.turn.grids
+        );
+        Err(Outcome::none(Status::PartlyOutsideGrid, reason))
     }
 
     fn region_row(
         &self,
         region: &str,
         metric: &Metric,
-        outcome: Outcome,
+        (outcome, volume_cc): (Outcome, f64),
         rule: &str,
     ) -> RegionMeasurement {
         let method = self.settings.method();
+        let none = (Status::NotApplicable, "not a structure".to_owned());
+        let subject = Subject::new(volume_cc, Err(none));
+        let from = self.settings.uncertain_from;
+        let outcome = metric.definition.weighed(outcome, &subject, from);
         RegionMeasurement {
             region: region.to_owned(),
             metric: metric.to_string(),
@@ -75,22 +101,23 @@ impl Bench<'_> {
     }
 
     fn tissue(&self) -> Vec<RegionMeasurement> {
-        let volumes = self.settings.metrics.iter().filter(|m| m.definition.name == "V{x}Gy[cc]");
-        volumes
+        let is_isodose = |m: &&Metric| matches!(m.definition.in_regions, InRegions::Isodose);
+        let asked = self.settings.metrics.iter().filter(is_isodose);
+        let mut rows: Vec<(Metric, Outcome)> = asked
             .map(|metric| {
-                let outcome = match self.spaces {
-                    None => {
-                        let (status, reason) = super::reason_without_dose(self.case);
-                        Outcome::none(status, reason)
-                    }
-                    Some(spaces) => {
+                let outcome = match self.all_space() {
+                    Err(outcome) => outcome,
+                    Ok(spaces) => {
                         let isodoses = spaces.each_ref().map(|s| s.map.whole(metric.argument));
                         self.of_isodoses(isodoses, |i| i.volume_mm3 / 1000.0)
                     }
                 };
-                self.region_row(TISSUE, metric, outcome, self.outline_words())
+                (*metric, outcome)
             })
-            .collect()
+            .collect();
+        coherent::of_region(&mut rows);
+        let rule = self.outline_words();
+        rows.into_iter().map(|(m, o)| self.region_row(TISSUE, &m, (o, 0.0), rule)).collect()
     }
 
     /// A number of an isodose, with bounds from the dose at every second voxel.
@@ -112,44 +139,32 @@ impl Bench<'_> {
         (share * differences[0].max(differences[1])).hypot(bounds::CHANCE_SHARE * of(&nominal))
     }
 
-    fn plan(&self, measured: &[super::Measurement]) -> Vec<RegionMeasurement> {
+    fn plan(&self, gathered: &Gathered) -> Vec<RegionMeasurement> {
         let metrics = &self.settings.metrics;
-        let plan = metrics.iter().filter(|m| m.definition.applies_to == AppliesTo::Plan);
-        let totals = self.totals(measured);
+        if !needs::any_needs(metrics, Need::Totals) {
+            return Vec::new();
+        }
+        let plan = metrics.iter().filter(|m| m.definition.needs(Need::Totals));
+        let totals = self.totals(gathered);
         plan.map(|metric| match &totals {
-            Err(outcome) => self.region_row(TARGETS, metric, outcome.clone(), ""),
+            Err(outcome) => self.region_row(TARGETS, metric, (outcome.clone(), 0.0), ""),
             Ok((totals, doubts)) => {
-                let none = (Status::NotApplicable, "not a structure".to_owned());
-                let at = |totals: &PlanTotals| {
-                    let without = Subject::new(0.0, Err(none.clone()));
-                    metric.compute(&Subject { totals: Some(totals), ..without })
-                };
-                let mut outcome = at(totals);
-                if let Some(value) = outcome.value {
-                    let mut squares = 0.0;
-                    for (i, doubt) in doubts.iter().enumerate() {
-                        let mut varied = totals.clone();
-                        varied.sums[i] += doubt;
-                        let moved = at(&varied).value.unwrap_or(value);
-                        squares += (moved - value).powi(2);
-                    }
-                    let reach = 2.0 * squares.sqrt();
-                    let [least, most] = metric.definition.limits;
-                    outcome.low = Some((value - reach).max(least));
-                    outcome.high = Some((value + reach).min(most));
-                }
-                self.region_row(TARGETS, metric, outcome, &totals.prescriptions)
+                let outcome = of_totals(metric, totals, doubts);
+                self.region_row(TARGETS, metric, (outcome, 0.0), &totals.prescriptions)
             }
         })
         .collect()
     }
 
-    /// What the plan adds up to, with the standard uncertainty of each sum.
-    fn totals(&self, measured: &[super::Measurement]) -> Result<(PlanTotals, Sums), Outcome> {
-        let Some(spaces) = self.spaces else {
+    /// What the plan adds up to, with the standard uncertainty of each quantity.
+    fn totals(
+        &self,
+        gathered: &Gathered,
+    ) -> Result<(PlanTotals, [f64; Total::ALL.len()]), Outcome> {
+        if self.spaces.is_none() {
             let (status, reason) = super::reason_without_dose(self.case);
             return Err(Outcome::none(status, reason));
-        };
+        }
         let mut own: Vec<usize> = lesions(self.targets);
         own.sort_unstable();
         own.dedup();
@@ -157,47 +172,76 @@ impl Bench<'_> {
             let reason = "no target has a prescription";
             return Err(Outcome::none(Status::NotApplicable, reason));
         }
-        let (mut sums, mut squares): (Sums, Sums) = Default::default();
-        let mut add = |i: usize, (value, doubt): (f64, f64)| {
-            sums[i] += value;
-            squares[i] += doubt * doubt;
-        };
-        let mut doses: Vec<f64> = Vec::new();
-        for target in own.iter().filter_map(|i| self.targets.get(*i)) {
-            let of = |metric: &str| of_structure(measured, target.roi_number, metric);
-            add(0, of("Volume[cc]")?);
-            add(1, of("V100%[cc]")?);
-            add(2, of("PIVNearest[cc]")?);
-            add(5, of("IntegralDose[Gy*cc]")?);
-            doses.push(target.dose_gy);
-        }
+        let targets: Vec<&Target> = own.iter().filter_map(|i| self.targets.get(*i)).collect();
+        let mut doses: Vec<f64> = targets.iter().map(|t| t.dose_gy).collect();
         doses.sort_by(f64::total_cmp);
         doses.dedup();
         let common = doses.first().copied().filter(|_| doses.len() == 1);
-        let mut cut = [false; 3];
-        let levels = [(0, common), (1, common.map(|d| d / 2.0)), (2, Some(12.0))];
-        for (i, dose_gy) in levels {
-            let Some(dose_gy) = dose_gy else { continue };
-            let isodoses = spaces.each_ref().map(|s| s.map.whole(dose_gy));
-            cut[i] = isodoses[0].cut_by_grid;
-            let volume = |x: &Isodose| x.volume_mm3 / 1000.0;
-            let dose = |x: &Isodose| x.integral_gy_mm3 / 1000.0;
-            if i < 2 {
-                add(3 + i, (volume(&isodoses[0]), self.isodose_doubt(isodoses, volume)));
-            }
-            if i > 0 {
-                add(5 + i, (dose(&isodoses[0]), self.isodose_doubt(isodoses, dose)));
+        let words = doses.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+        let mut quantities = self.of_space(common);
+        for total in Total::ALL {
+            if let Some((definition, argument)) = total.of_targets() {
+                let metric = Metric { definition, argument };
+                quantities[total as usize] = sum(&gathered.values, &targets, &metric);
             }
         }
-        let step = self.fields.map_or(0.0, |f| f.step_gy);
-        add(8, (spaces[0].map.maximum_gy(), step / 2.0));
-        let words = doses.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
-        let prescriptions = format!("Rx {words} Gy");
-        let totals = PlanTotals { lesions: own.len(), dose_gy: common, prescriptions, cut, sums };
-        Ok((totals, squares.map(f64::sqrt)))
+        let maximum = Ok((gathered.maximum_gy, gathered.step_gy / 2.0));
+        quantities[Total::Maximum as usize] = maximum;
+        let doubts = quantities.each_ref().map(|q| q.as_ref().map_or(0.0, |(_, doubt)| *doubt));
+        let totals = PlanTotals {
+            lesions: own.len(),
+            dose_gy: common,
+            prescriptions: format!("Rx {words} Gy"),
+            totals: quantities.map(|q| q.map(|(value, _)| value)),
+        };
+        Ok((totals, doubts))
     }
 
-    fn brain(&self, parts: &[Part<'_>], measured: &[super::Measurement]) -> Vec<RegionMeasurement> {
+    /// The quantities of isodoses of all space; nothing where the grid cuts one.
+    fn of_space(&self, common: Option<f64>) -> [Quantity; Total::ALL.len()] {
+        let unknown = Outcome::none(Status::NotApplicable, "the quantity was not computed");
+        let mut out = Total::ALL.map(|_| Err(unknown.clone()));
+        let mut set = |total: Total, quantity: Quantity| out[total as usize] = quantity;
+        let levels = [
+            (common, Some(Total::Whole), None),
+            (common.map(|d| d / 2.0), Some(Total::Half), Some(Total::HalfDose)),
+            (Some(12.0), None, Some(Total::TwelveDose)),
+        ];
+        for (dose_gy, of_volume, of_dose) in levels {
+            let Some(dose_gy) = dose_gy else { continue };
+            let isodoses = self.all_space().and_then(|spaces| {
+                let isodoses = spaces.each_ref().map(|s| s.map.whole(dose_gy));
+                let cut = || Outcome::none(Status::PartlyOutsideGrid, metrics::CUT);
+                if isodoses[0].cut_by_grid { Err(cut()) } else { Ok(isodoses) }
+            });
+            let quantity = |of: fn(&Isodose) -> f64| {
+                let isodoses = isodoses.clone()?;
+                Ok((of(&isodoses[0]), self.isodose_doubt(isodoses, of)))
+            };
+            if let Some(total) = of_volume {
+                set(total, quantity(|i| i.volume_mm3 / 1000.0));
+            }
+            if let Some(total) = of_dose {
+                set(total, quantity(|i| i.integral_gy_mm3 / 1000.0));
+            }
+        }
+        out
+    }
+
+    /// The metrics of regions that add up over parts of space, those not asked for among them.
+    fn additive_metrics(&self) -> Vec<Metric> {
+        let mut list = needs::with_parts_in_regions(&self.settings.metrics);
+        list.retain(|m| m.definition.in_regions.adds_up());
+        // Every structure has them, and they hold the bounds of the others.
+        for metric in HOLDING.iter().filter(|m| m.definition.in_regions.adds_up()) {
+            if !list.contains(metric) {
+                list.push(*metric);
+            }
+        }
+        list
+    }
+
+    fn brain(&self, parts: &[Part<'_>], values: &Values) -> Vec<RegionMeasurement> {
         let is_brain = |p: &&Part<'_>| {
             p.name.and_then(|n| n.standard.as_deref()) == Some(BRAIN) && p.role() == Role::Organ
         };
@@ -216,10 +260,10 @@ impl Bench<'_> {
                 [_] if targets.is_empty() => {
                     Err(Outcome::none(Status::Absent, "no target of this kind is contoured"))
                 }
-                [brain] => Ok((*brain, self.inside(brain, targets, measured))),
+                [brain] => Ok((*brain, self.inside(brain, targets, values))),
                 _ => Err(Outcome::none(Status::Ambiguous, "several structures are the brain")),
             };
-            out.extend(self.remainder(region, rest, measured));
+            out.extend(self.remainder(region, rest, values));
         }
         out
     }
@@ -229,7 +273,7 @@ impl Bench<'_> {
         &self,
         organ: &Part<'_>,
         mut targets: Vec<&Part<'_>>,
-        measured: &[super::Measurement],
+        values: &Values,
     ) -> Vec<Vec<Outcome>> {
         let Ok(whole) = &organ.solid else { return Vec::new() };
         let cells = |s: &Solid| s.occupancy(self.settings.ends, 2.0, Variant::default());
@@ -253,8 +297,8 @@ impl Bench<'_> {
             }
             let left = rest.volume_mm3() / whole_mm3.max(f64::MIN_POSITIVE);
             if left > 1.0 - NOTHING {
-                let of = |m: &Metric| outcome_of(measured, part.roi.header.number, m);
-                out.push(self.settings.metrics.iter().filter(|m| adds_up(m)).map(of).collect());
+                let of = |m: &Metric| outcome_of(values, part.roi.header.number, m);
+                out.push(self.additive_metrics().iter().map(of).collect());
             } else if left > NOTHING {
                 let mut clip = solid.clone().clipped(Arc::clone(&organ_cells), Keep::Inside);
                 for other in &before {
@@ -276,8 +320,7 @@ impl Bench<'_> {
             isodoses: Err(String::new()),
             biology: self.biology(part),
         };
-        let metrics = self.settings.metrics.iter().filter(|m| adds_up(m));
-        metrics.map(|m| views.measure(m, &around)).collect()
+        self.additive_metrics().iter().map(|m| views.measure(m, &around)).collect()
     }
 
     /// The rows of an organ without what is inside it.
@@ -285,80 +328,115 @@ impl Bench<'_> {
         &self,
         region: &str,
         rest: Result<(&Part<'_>, Vec<Vec<Outcome>>), Outcome>,
-        measured: &[super::Measurement],
+        values: &Values,
     ) -> Vec<RegionMeasurement> {
-        let metrics: Vec<&Metric> = self.settings.metrics.iter().filter(|m| adds_up(m)).collect();
-        let mut rows: Vec<(&Metric, Outcome)> = metrics
-            .iter()
+        let mut rows: Vec<(Metric, Outcome)> = self
+            .additive_metrics()
+            .into_iter()
             .enumerate()
             .map(|(i, metric)| {
                 let outcome = match &rest {
                     Err(outcome) => outcome.clone(),
                     Ok((organ, inside)) => {
-                        let whole = outcome_of(measured, organ.roi.header.number, metric);
+                        let whole = outcome_of(values, organ.roi.header.number, &metric);
                         less(whole, inside.iter().filter_map(|o| o.get(i)))
                     }
                 };
-                (*metric, outcome)
+                (metric, outcome)
             })
             .collect();
         rows.extend(self.ratios(&rows));
-        rows.into_iter().map(|(m, o)| self.region_row(region, m, o, "")).collect()
+        coherent::of_region(&mut rows);
+        let is_volume = |m: &Metric| std::ptr::eq(m.definition, &metrics::VOLUME);
+        let volume_cc = rows.iter().find(|(m, _)| is_volume(m)).and_then(|(_, o)| o.value);
+        let volume_cc = volume_cc.unwrap_or_default();
+        let asked = rows.into_iter().filter(|(m, _)| self.settings.metrics.contains(m));
+        asked.map(|(m, o)| self.region_row(region, &m, (o, volume_cc), "")).collect()
     }
 
     /// Mean dose and shares from volumes and integral dose.
-    fn ratios(&self, sums: &[(&Metric, Outcome)]) -> Vec<(&Metric, Outcome)> {
-        let of = |name: &str, argument: f64| {
-            let same = |m: &Metric| m.definition.name == name && m.argument == argument;
-            sums.iter().find(|(m, _)| same(m)).map(|(_, o)| o.clone())
+    fn ratios(&self, sums: &[(Metric, Outcome)]) -> Vec<(Metric, Outcome)> {
+        let of = |definition: &'static Definition, argument: f64| {
+            let wanted = Metric { definition, argument };
+            sums.iter().find(|(m, _)| *m == wanted).map(|(_, o)| o.clone())
         };
-        let volume = of("Volume[cc]", 0.0);
-        let quotient = |metric, over: Option<Outcome>, scale: f64| {
-            let outcome = divided(over?, volume.as_ref()?, scale);
-            Some((metric, outcome))
+        let volume = of(&metrics::VOLUME, 0.0);
+        let ratio = |m: &Metric| match m.definition.in_regions {
+            InRegions::PerVolume { of: over, factor } => {
+                let over = of(over, m.argument)?;
+                Some((*m, divided(over, volume.as_ref()?, (factor, m.definition.limits[1]))))
+            }
+            _ => None,
         };
-        let metrics = self.settings.metrics.iter();
-        metrics
-            .filter_map(|m| match m.definition.name {
-                "Mean[Gy]" => quotient(m, of("IntegralDose[Gy*cc]", 0.0), 1.0),
-                "V{x}Gy[%]" => quotient(m, of("V{x}Gy[cc]", m.argument), 100.0),
-                _ => None,
-            })
+        let asked = &self.settings.metrics;
+        asked
+            .iter()
+            .chain(HOLDING.iter().filter(|m| !asked.contains(m)))
+            .filter_map(ratio)
             .collect()
     }
+}
+
+/// A metric of the plan with its bounds.
+fn of_totals(metric: &Metric, totals: &PlanTotals, doubts: &[f64]) -> Outcome {
+    let none = (Status::NotApplicable, "not a structure".to_owned());
+    let at = |totals: &PlanTotals| {
+        let without = Subject::new(0.0, Err(none.clone()));
+        metric.compute(&Subject { totals: Some(totals), ..without })
+    };
+    let mut outcome = at(totals);
+    let Some(value) = outcome.value else { return outcome };
+    let mut squares = 0.0;
+    for (i, doubt) in doubts.iter().enumerate() {
+        let mut varied = totals.clone();
+        if let Ok(quantity) = &mut varied.totals[i] {
+            *quantity += doubt;
+        }
+        let moved = at(&varied).value.unwrap_or(value);
+        squares += (moved - value).powi(2);
+    }
+    let reach = 2.0 * squares.sqrt();
+    let [least, most] = metric.definition.limits;
+    outcome.low = Some((value - reach).max(least));
+    outcome.high = Some((value + reach).min(most));
+    outcome
+}
+
+/// A metric added up over targets; the standard uncertainties of independent values in squares.
+fn sum(values: &Values, targets: &[&Target], metric: &Metric) -> Quantity {
+    let (mut total, mut squares) = (0.0, 0.0);
+    for target in targets {
+        let (value, doubt) = of_structure(values, target.roi_number, metric)?;
+        total += value;
+        squares += doubt * doubt;
+    }
+    Ok((total, f64::sqrt(squares)))
 }
 
 /// Shares of a target up to this are the rounding of cells.
 const NOTHING: f64 = 1e-6;
 
-fn outcome_of(measured: &[super::Measurement], roi_number: i64, metric: &Metric) -> Outcome {
-    let name = metric.to_string();
-    let found = measured.iter().find(|m| m.roi_number == roi_number && m.metric == name);
-    found.map_or_else(
+fn outcome_of(values: &Values, roi_number: i64, metric: &Metric) -> Outcome {
+    values.of(roi_number, metric).map_or_else(
         || Outcome::none(Status::NotApplicable, "the structure was not measured"),
-        |m| m.outcome.clone(),
+        |known| known.outcome.clone(),
     )
 }
 
 /// Value and standard uncertainty of a structure's metric.
-fn of_structure(
-    measured: &[super::Measurement],
-    roi_number: i64,
-    metric: &str,
-) -> Result<(f64, f64), Outcome> {
-    let found = measured.iter().find(|m| m.roi_number == roi_number && m.metric == metric);
-    let missing = || {
-        let text = format!("{metric} of ROI {roi_number} is not among the metrics");
-        Outcome::none(Status::NotApplicable, text)
-    };
-    let o = &found.ok_or_else(missing)?.outcome;
+fn of_structure(values: &Values, roi_number: i64, metric: &Metric) -> Quantity {
+    let o = outcome_of(values, roi_number, metric);
     match (o.status, o.value) {
-        (Status::Ok, Some(value)) => {
+        (status, Some(value)) if status.has_both_bounds() => {
             let doubt = (o.high.unwrap_or(value) - o.low.unwrap_or(value)) / 4.0;
             Ok((value, doubt))
         }
-        _ => Err(Outcome::none(o.status, format!("ROI {roi_number}: {}", o.reason)))
-            .map_err(|e: Outcome| Outcome { value: None, low: None, high: None, ..e }),
+        // A lower bound adds up to no value of the whole.
+        (Status::Bound, _) => {
+            let reason = format!("ROI {roi_number}: {}", o.reason);
+            Err(Outcome::none(Status::PartlyOutsideGrid, reason))
+        }
+        _ => Err(Outcome::none(o.status, format!("ROI {roi_number}: {}", o.reason))),
     }
 }
 
@@ -373,7 +451,7 @@ fn less<'o>(whole: Outcome, others: impl Iterator<Item = &'o Outcome>) -> Outcom
     let Some((mut value, [low, high])) = reaches(&whole) else { return whole };
     let mut squares = [low * low, high * high];
     for other in others {
-        let Some((v, [below, above])) = reaches(other).filter(|_| other.status == Status::Ok)
+        let Some((v, [below, above])) = reaches(other).filter(|_| other.status.has_both_bounds())
         else {
             let reason = format!("of a target: {}", other.reason);
             return Outcome::none(other.status, reason);
@@ -391,7 +469,7 @@ fn less<'o>(whole: Outcome, others: impl Iterator<Item = &'o Outcome>) -> Outcom
 }
 
 /// A quotient of two quantities, bounds added up in squares.
-fn divided(over: Outcome, under: &Outcome, scale: f64) -> Outcome {
+fn divided(over: Outcome, under: &Outcome, (scale, most): (f64, f64)) -> Outcome {
     let (Some((a, [below, above])), Some((b, [less, more]))) = (reaches(&over), reaches(under))
     else {
         return if over.value.is_some() { under.clone() } else { over };
@@ -399,12 +477,13 @@ fn divided(over: Outcome, under: &Outcome, scale: f64) -> Outcome {
     if b <= 0.0 {
         return Outcome::none(Status::Empty, "nothing of the organ is left");
     }
-    let value = scale * a / b;
+    // A share of at most the whole, but for the last digits.
+    let value = (scale * a / b).min(most);
     let reach = |x: f64, y: f64| (scale * x / b).hypot(value * y / b);
     Outcome {
         value: Some(value),
         low: Some((value - reach(below, more)).max(0.0)),
-        high: over.high.map(|_| value + reach(above, less)),
+        high: over.high.map(|_| (value + reach(above, less)).min(most)),
         ..over
     }
 }
@@ -435,9 +514,12 @@ mod tests {
 
     #[test]
     fn a_quotient_keeps_the_bounds_of_both() {
-        let got = divided(known(10.0, 0.3), &known(5.0, 0.2), 1.0);
+        let got = divided(known(10.0, 0.3), &known(5.0, 0.2), (1.0, f64::INFINITY));
         assert_eq!(got.value, Some(2.0));
         assert!((got.high.unwrap() - 2.1).abs() < 1e-9, "{got:?}");
-        assert_eq!(divided(known(1.0, 0.0), &known(0.0, 0.0), 1.0).status, Status::Empty);
+        assert_eq!(
+            divided(known(1.0, 0.0), &known(0.0, 0.0), (1.0, f64::INFINITY)).status,
+            Status::Empty
+        );
     }
 }

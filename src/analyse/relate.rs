@@ -19,7 +19,7 @@ use definitions::{
 };
 use shape::{Shape, Shapes};
 use tidydose_case::Role;
-use tidydose_metrics::{Outcome, Status};
+use tidydose_metrics::{Outcome, Status, Subject, weigh};
 use tidydose_rt::identity::Token;
 
 /// One row of the table of relations.
@@ -61,9 +61,10 @@ impl Member<'_> {
     }
 }
 
-/// The relations of all pairs, by ROI Numbers and in the order of [`DEFINITIONS`].
+/// The relations of all pairs, by ROI Numbers and in the order of [`DEFINITIONS`]; with the convention
+/// of the ends and the share of a value from which on its bounds are too wide.
 #[must_use]
-pub fn relate(members: &[Member<'_>], ends: Ends) -> Vec<Relation> {
+pub fn relate(members: &[Member<'_>], (ends, uncertain_from): (Ends, f64)) -> Vec<Relation> {
     if !members.iter().any(|m| m.role.is_target()) {
         return Vec::new();
     }
@@ -85,7 +86,7 @@ pub fn relate(members: &[Member<'_>], ends: Ends) -> Vec<Relation> {
             if both_targets && other.member.number <= one.member.number {
                 continue;
             }
-            let rows = pair(one, other, ends);
+            let rows = pair(one, other, (ends, uncertain_from));
             if both_targets {
                 gaps.push(TargetGap::of([one.member.number, other.member.number], &rows));
             }
@@ -111,14 +112,19 @@ const OVH_MM: [f64; 4] = [2.0, 5.0, 10.0, 20.0];
 /// Overlap of so large a share of either volume makes two targets one lesion.
 const NESTED_PERCENT: f64 = 50.0;
 
-fn pair(one: &Known<'_>, other: &Known<'_>, ends: Ends) -> Vec<Relation> {
-    let row = |definition: &RelationDefinition, outcome| Relation {
-        roi_number: one.member.number,
-        other_roi_number: Some(other.member.number),
-        metric: definition.name,
-        unit: definition.unit,
-        outcome,
-        method: ends.word(),
+fn pair(one: &Known<'_>, other: &Known<'_>, (ends, from): (Ends, f64)) -> Vec<Relation> {
+    let volume_cc = one.shapes.as_ref().map_or(0.0, Shapes::volume_cc);
+    let target = Subject::new(volume_cc, Err((Status::NotApplicable, String::new())));
+    let row = |definition: &RelationDefinition, outcome| {
+        let scale = (definition.scale, definition.unit);
+        Relation {
+            roi_number: one.member.number,
+            other_roi_number: Some(other.member.number),
+            metric: definition.name,
+            unit: definition.unit,
+            outcome: weigh::weighed(outcome, scale, &target, from),
+            method: ends.word(),
+        }
     };
     let frames = one.member.frame.zip(other.member.frame);
     if frames.is_some_and(|(a, b)| a != b) {

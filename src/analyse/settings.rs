@@ -2,7 +2,7 @@
 
 use tidydose_dose::Interpolation;
 use tidydose_metrics::limits::Limit;
-use tidydose_metrics::{self as metrics, Metric};
+use tidydose_metrics::{self as metrics, Metric, needs};
 
 /// What the solid between contour planes is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -44,6 +44,9 @@ pub struct Settings {
     /// α/β of the radiobiological models, Gy, by standard name or by the words `target` and
     /// `other`; what is not named keeps the defaults of [`metrics::organ_models`].
     pub alpha_beta: Vec<(String, f64)>,
+    /// Share of a value from which on its bounds are too wide to say anything; see
+    /// [`metrics::weigh`]. Changes no number, but which values count.
+    pub uncertain_from: f64,
 }
 
 impl Default for Settings {
@@ -55,6 +58,7 @@ impl Default for Settings {
             limits: Vec::new(),
             regions: true,
             alpha_beta: Vec::new(),
+            uncertain_from: metrics::weigh::UNCERTAIN_FROM,
         }
     }
 }
@@ -78,6 +82,23 @@ impl Settings {
         for limit in self.limits.iter().filter(|l| wanted(l)) {
             if !list.contains(&limit.metric) {
                 list.push(limit.metric);
+            }
+        }
+        list
+    }
+
+    /// What has to be computed for some metrics: these, what they are made of, and what every
+    /// finding of the computation rests on.
+    #[must_use]
+    pub fn needed(&self, asked: &[Metric]) -> Vec<Metric> {
+        let mut list = needs::with_parts(asked);
+        if self.regions {
+            list = needs::with_parts_in_regions(&list);
+        }
+        let always = [&metrics::VOLUME, &metrics::MEAN, &metrics::MAX];
+        for metric in always.map(|definition| Metric { definition, argument: 0.0 }) {
+            if !list.contains(&metric) {
+                list.push(metric);
             }
         }
         list

@@ -6,14 +6,15 @@ use std::collections::BTreeMap;
 
 use ndarray::Array3;
 
-use super::fields::Prepared;
+use super::fields::{Prepared, Scattered};
+use super::known::{Gathered, Turn};
 use super::{Analysis, Settings, measure, parts};
 use tidydose_case::{Case, CountedFractions, Role, SumBasis};
 use tidydose_dose::{self as dose, DoseField, Interpolation, Phase};
 use tidydose_geometry::point::sub;
 use tidydose_geometry::units::Gray;
 use tidydose_geometry::{Grid, Point};
-use tidydose_metrics::{self as metrics, Metric, Outcome, Status, organ_models};
+use tidydose_metrics::{Metric, Outcome, Status, organ_models};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{Dose, Rigid, StructureSet};
 
@@ -135,7 +136,9 @@ pub fn analyse_sum(
             sources.iter().map(|s| weight.step(s.step_gy, s.largest_gy, s.fractions)).sum();
         let mut one = Analysis::empty(case.id.clone());
         let wanted = |number: i64| numbers.contains(&number);
-        measure(case, Some(&parts), Some((prepared, step_gy)), (&own, &wanted), &mut one);
+        let turn = (&own, Turn::only(&wanted));
+        let into = (&mut Gathered::default(), &mut one);
+        measure(case, Some(&parts), Some((prepared, step_gy)), turn, into);
         let words = words(weight, sources.len(), &alpha_beta.basis);
         out.extend(one.measurements.into_iter().map(|m| SumMeasurement {
             roi_number: m.roi_number,
@@ -333,10 +336,11 @@ fn added(lattice: &Grid, sources: &[Source], weight: Weight) -> Result<Prepared,
     };
     let mut scattered = Vec::new();
     for (i, own) in fields.iter().enumerate() {
-        for (field, share) in own.scattered {
+        for other in own.scattered {
             let mut list = nominal.clone();
-            list[i] = field;
-            scattered.push((total(&list)?, *share));
+            list[i] = &other.field;
+            let Scattered { share, one_sided, .. } = *other;
+            scattered.push(Scattered { field: total(&list)?, share, one_sided });
         }
     }
     let ways = [thinned(0, Phase::Even)?, thinned(1, Phase::Odd)?];
@@ -399,7 +403,7 @@ pub fn refused(case: &Case, reason: &str, settings: &Settings) -> Vec<SumMeasure
 /// The metrics of the study that need neither a prescription nor a number of fractions: the others
 /// have no meaning in a sum.
 fn of_dose_alone(settings: &Settings) -> Vec<Metric> {
-    let all = settings.metrics.iter().filter(|m| metrics::is_of_dose_alone(m.definition));
+    let all = settings.metrics.iter().filter(|m| m.definition.is_of_dose_alone());
     all.copied().collect()
 }
 

@@ -11,9 +11,9 @@ use tidydose_geometry::locate::Locator;
 use tidydose_geometry::occupancy::Occupancy;
 use tidydose_geometry::surface::Shell;
 use tidydose_geometry::{Point, ball_radius_mm};
-use tidydose_metrics::PrescriptionIsodoses;
 use tidydose_metrics::gradient::PENUMBRA;
 use tidydose_metrics::local::{LocalVolume, Surroundings};
+use tidydose_metrics::{Metric, Need, PrescriptionIsodoses, needs};
 
 /// A target that may share an isodose with another.
 #[derive(Debug, Clone)]
@@ -99,19 +99,19 @@ pub struct Space<'a> {
     penumbra_gy: Vec<[f64; 2]>,
     /// Doses for which volumes around each target are wanted, Gy.
     local_gy: Vec<f64>,
-    /// Whether anything beyond the isodoses of the prescription is wanted.
+    /// What else is wanted.
     wanted: Wanted,
 }
 
-/// What is asked for beside the isodoses of the prescription.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Wanted {
+/// What some metrics need of the space around targets.
+#[derive(Debug, Clone, Copy)]
+struct Wanted {
+    /// The isodoses of the prescription and of half of it.
+    isodoses: bool,
     /// Volumes by the nearest target.
-    pub nearest: bool,
+    nearest: bool,
     /// The largest dose 2 cm away.
-    pub two_cm: bool,
-    /// The isodoses of the penumbra.
-    pub penumbra: bool,
+    two_cm: bool,
 }
 
 struct Level {
@@ -121,19 +121,23 @@ struct Level {
 }
 
 impl<'a> Space<'a> {
-    /// Takes apart the isodoses of every prescription, of half of it, of the penumbra, and of
-    /// `local_gy`.
+    /// Takes apart the isodoses that some metrics need: of every prescription and of half of it, of
+    /// the penumbra, and of doses in their names.
     #[must_use]
-    pub fn new(
-        map: IsodoseMap<'a>,
-        targets: &'a [Target],
-        local_gy: Vec<f64>,
-        wanted: Wanted,
-    ) -> Self {
-        let mut levels: Vec<f64> =
-            targets.iter().flat_map(|t| [t.dose_gy, t.dose_gy / 2.0]).collect();
+    pub fn new(map: IsodoseMap<'a>, targets: &'a [Target], metrics: &[Metric]) -> Self {
+        let local_gy = needs::local_levels(metrics);
+        let any = |need| needs::any_needs(metrics, need);
+        let wanted = Wanted {
+            isodoses: any(Need::Isodoses),
+            nearest: any(Need::Nearest),
+            two_cm: any(Need::TwoCm),
+        };
+        let mut levels: Vec<f64> = Vec::new();
+        if wanted.isodoses {
+            levels.extend(targets.iter().flat_map(|t| [t.dose_gy, t.dose_gy / 2.0]));
+        }
         let mut penumbra_gy = Vec::new();
-        if wanted.penumbra {
+        if any(Need::Penumbra) {
             let maximum = |t: &Target| sample(map.field(), &t.solid, 2.0).extremes_gy[1];
             penumbra_gy.extend(targets.iter().map(|t| PENUMBRA.map(|share| share * maximum(t))));
             levels.extend(penumbra_gy.iter().flatten().filter(|gy| **gy > 0.0));
@@ -189,10 +193,14 @@ impl<'a> Space<'a> {
             let names = shared.join(", ");
             Err(format!("merged: the {dose_gy} Gy isodose is shared with ROI {names}"))
         };
+        let of_prescription = |dose_gy: f64| match self.wanted.isodoses {
+            true => at(dose_gy),
+            false => Err("no metric needs the isodose".to_owned()),
+        };
         PrescriptionIsodoses {
             dose_gy: target.dose_gy,
-            whole: at(target.dose_gy),
-            half: at(target.dose_gy / 2.0),
+            whole: of_prescription(target.dose_gy),
+            half: of_prescription(target.dose_gy / 2.0),
             penumbra: self.index_of(target).and_then(|i| Some(self.penumbra_gy.get(i)?.map(at))),
             around: self.around(target),
         }

@@ -46,10 +46,14 @@ impl Doubt {
     ];
 }
 
-/// Standard uncertainty that each term adds to one value, in the unit of the value. The bounds lie
-/// at the value ± twice the root of the sum of squares, within what the metric can be at all.
+/// Standard uncertainty that each term adds to one value, in the unit of the value, below and above
+/// it. The bounds lie twice the root of the sum of squares of their side away, within what the
+/// metric can be at all and what the other values of the structure leave open.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-pub struct Doubts([f64; Doubt::ALL.len()]);
+pub struct Doubts {
+    below: [f64; Doubt::ALL.len()],
+    above: [f64; Doubt::ALL.len()],
+}
 
 impl Doubts {
     /// Terms given one by one.
@@ -62,22 +66,35 @@ impl Doubts {
         doubts
     }
 
-    /// Adds another contribution to a term, in squares.
+    /// Adds another contribution to a term, in squares, on both sides.
     pub(super) fn add(&mut self, doubt: Doubt, u: f64) {
-        let term = &mut self.0[doubt as usize];
+        self.add_toward(doubt, u);
+        self.add_toward(doubt, -u);
+    }
+
+    /// Adds a contribution on one side: above the value when it is positive, else below.
+    pub(super) fn add_toward(&mut self, doubt: Doubt, u: f64) {
+        let side = if u > 0.0 { &mut self.above } else { &mut self.below };
+        let term = &mut side[doubt as usize];
         *term = term.hypot(u);
     }
 
-    /// What one term adds.
+    /// What one term adds, on the side where it adds more.
     #[must_use]
-    pub const fn of(&self, doubt: Doubt) -> f64 {
-        self.0[doubt as usize]
+    pub fn of(&self, doubt: Doubt) -> f64 {
+        self.below[doubt as usize].max(self.above[doubt as usize])
     }
 
-    /// All terms together.
+    /// All terms together, each on the side where it adds more.
     #[must_use]
     pub fn total(&self) -> f64 {
-        self.0.iter().map(|u| u * u).sum::<f64>().sqrt()
+        Doubt::ALL.map(|doubt| self.of(doubt)).iter().map(|u| u * u).sum::<f64>().sqrt()
+    }
+
+    /// All terms together below the value, and above it.
+    #[must_use]
+    pub fn sides(&self) -> [f64; 2] {
+        [self.below, self.above].map(|side| side.iter().map(|u| u * u).sum::<f64>().sqrt())
     }
 }
 
@@ -214,9 +231,19 @@ mod tests {
         let doubts = Doubts::of_terms(&terms);
         assert_eq!(doubts.of(Doubt::Scatter), 5.0);
         assert_eq!(doubts.of(Doubt::Ends), 0.0);
-        assert_eq!(doubts.total(), 13.0);
+        assert_eq!((doubts.total(), doubts.sides()), (13.0, [13.0; 2]));
         for (place, doubt) in Doubt::ALL.into_iter().enumerate() {
             assert_eq!(doubt as usize, place);
         }
+    }
+
+    #[test]
+    fn a_term_of_one_side_leaves_the_other_alone() {
+        let mut doubts = Doubts::of_terms(&[(Doubt::Dose, 3.0)]);
+        doubts.add_toward(Doubt::Summit, 4.0);
+        assert_eq!((doubts.sides(), doubts.of(Doubt::Summit)), ([3.0, 5.0], 4.0));
+        doubts.add_toward(Doubt::Scatter, -4.0);
+        assert_eq!(doubts.sides(), [5.0, 5.0]);
+        assert!((doubts.total() - 41.0_f64.sqrt()).abs() < 1e-12);
     }
 }

@@ -151,6 +151,10 @@ pub(super) struct Measure {
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<String>,
+    /// Bounds that reach this far from a value, in percent of it, make it `uncertain`, so that it
+    /// enters no statistic [default: 50]
+    #[arg(long, value_name = "PERCENT")]
+    pub(super) uncertain_from: Option<f64>,
     /// Write the tables in CSV once more into DIR/spreadsheet, with a byte-order mark: cells and
     /// numbers with comma and decimal point, or with semicolon and decimal comma
     #[arg(long, value_name = "NAME", value_parser = words(Convention::WORDS))]

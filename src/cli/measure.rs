@@ -41,6 +41,7 @@ struct RunSettings {
     limits_sha256: String,
     metrics: Vec<String>,
     regions: bool,
+    uncertain_from_percent: f64,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     strict: bool,
 }
@@ -223,6 +224,7 @@ impl Beside {
             limits_sha256: table::limits::digest(&analysis.limits),
             metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
             regions: analysis.regions,
+            uncertain_from_percent: percent(analysis.uncertain_from),
             strict,
         };
         let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;
@@ -339,12 +341,19 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
     format!(
         "Structure volumes, dose-volume metrics and plan indices were computed with {} {}; dose \
          interpolation: {}; structure ends: {}. Metrics are named after AAPM TG-263; low and high \
-         bound the numerical uncertainty of a value only.",
+         bound the numerical uncertainty of a value only; a value whose bounds reach more than {} % \
+         of it away is marked as uncertain and counts as missing.",
         env!("CARGO_PKG_NAME"),
         env!("CARGO_PKG_VERSION"),
         analysis.interpolation.word(),
-        analysis.ends.word()
+        analysis.ends.word(),
+        percent(analysis.uncertain_from)
     )
+}
+
+/// A share in percent, without the last digits of binary fractions.
+fn percent(share: f64) -> f64 {
+    (1e10 * share).round() / 1e8
 }
 
 fn definition(metric: &Metric) -> MetricDefinition {

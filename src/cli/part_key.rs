@@ -83,13 +83,21 @@ impl PartKeys {
     /// For the settings of the run.
     pub(super) fn new(settings: &analyse::Settings) -> Self {
         // Named one by one: a new setting does not compile until it has its place here.
-        let analyse::Settings { interpolation, ends, metrics, limits, regions, alpha_beta } =
-            settings;
+        let analyse::Settings {
+            interpolation,
+            ends,
+            metrics,
+            limits,
+            regions,
+            alpha_beta,
+            uncertain_from,
+        } = settings;
         let metrics: Vec<String> = metrics.iter().map(Metric::to_string).collect();
         let limits = table::limits::digest(limits);
         let (interpolation, ends) = (interpolation.word(), ends.word());
-        let settings =
-            format!("{interpolation:?} {ends:?} {metrics:?} {limits} {regions} {alpha_beta:?}");
+        let settings = format!(
+            "{interpolation:?} {ends:?} {metrics:?} {limits} {regions} {alpha_beta:?} {uncertain_from}"
+        );
         let program: String = PROGRAM.iter().map(|b| format!("{b:02x}")).collect();
         Self { common: format!("{program} {settings}") }
     }

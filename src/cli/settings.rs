@@ -126,6 +126,9 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
         settings.metrics = list.metrics();
         settings.regions = list == metrics::List::Full;
     }
+    if let Some(percent) = typed.uncertain_from {
+        settings.uncertain_from = uncertain_from(percent)?;
+    }
     if let Some(list) = &typed.alpha_beta {
         settings.alpha_beta = alpha_beta(list, &own_names(&typed.common.study)?)?;
     }
@@ -157,6 +160,15 @@ fn own_names(study: &Path) -> Result<Vec<String>, Fault> {
     let decided = NamesFile::read(&study.join(names::FILE), &names)?;
     names.extend(decided.standard_names().map(str::to_owned));
     Ok(names)
+}
+
+/// A share of a value from percent of it.
+fn uncertain_from(percent: f64) -> Result<f64, Fault> {
+    if percent.is_finite() && percent > 0.0 {
+        return Ok(percent / 100.0);
+    }
+    let reason = format!("`{percent}` is not accepted; a number above 0 is, for example 50");
+    Err(Fault::Option { option: "--uncertain-from", reason })
 }
 
 /// The words of `--alpha-beta` that are no names of structures.
@@ -248,6 +260,15 @@ mod tests {
         for typed in ["target", "target=", "target=0", "target=-2", "=3", "target=inf"] {
             let text = alpha_beta(typed).unwrap_err().to_string();
             assert!(text.contains("--alpha-beta") && text.contains("target=10"), "{text}");
+        }
+    }
+
+    #[test]
+    fn bounds_are_too_wide_from_a_percentage_on() {
+        assert_eq!(uncertain_from(20.0).unwrap(), 0.2);
+        for percent in [0.0, -5.0, f64::NAN, f64::INFINITY] {
+            let text = uncertain_from(percent).unwrap_err().to_string();
+            assert!(text.contains("--uncertain-from") && text.contains("for example 50"), "{text}");
         }
     }
 

@@ -171,10 +171,14 @@ impl Dvh {
     /// Volume that receives at least `dose_gy`, mm³.
     #[must_use]
     pub fn volume_at_dose(&self, dose_gy: f64) -> f64 {
+        // Samples stand for a spread of doses and may lie a little beyond the largest one.
+        if dose_gy > self.max_gy() {
+            return 0.0;
+        }
         // First sample below the dose; the curve crosses between it and the one before.
         let i = self.doses.partition_point(|d| f64::from(*d) >= dose_gy);
         if i == 0 {
-            return if dose_gy <= self.max_gy() { self.toward_end(0, dose_gy) } else { 0.0 };
+            return self.toward_end(0, dose_gy);
         }
         if i == self.doses.len() {
             return if dose_gy <= self.min_gy() {
@@ -211,11 +215,13 @@ impl Dvh {
             a.1 + share.clamp(0.0, 1.0) * (b.1 - a.1)
         };
         let at = |i: usize| (self.middles[i], f64::from(self.doses[i]));
-        Some(match i {
+        let dose_gy = match i {
             0 => between((0.0, self.max_gy()), at(0)),
             i if i == self.doses.len() => between(at(i - 1), (self.volume_mm3, self.min_gy())),
             i => between(at(i - 1), at(i)),
-        })
+        };
+        // Samples stand for a spread of doses and may lie a little beyond the extremes.
+        Some(dose_gy.max(self.min_gy()).min(self.max_gy()))
     }
 }
 

@@ -312,7 +312,8 @@ impl<'a> Sampler<'a> {
         if dose >= self.extremes[1] {
             let cell = Cell { local, size, volume: 0.0, deep: true };
             let around = self.field.largest_voxel_around(self.moved(&cell, at));
-            self.out.summit_gy = around.map_or(0.0, |v| (dose - v).abs());
+            // Below the voxels around it, on a slope at the surface, there is no summit.
+            self.out.summit_gy = around.map_or(0.0, |v| (dose - v).max(0.0));
         }
         self.extremes[1] = self.extremes[1].max(dose);
     }

@@ -2,7 +2,8 @@
 //! dose.
 
 use super::dose_at_volume::smaller;
-use super::{Definition, Evidence, Outcome};
+use super::place::Curve;
+use super::{Definition, Evidence, Outcome, Place, Scale};
 
 pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     name: "DC{x}cc[Gy]",
@@ -14,6 +15,7 @@ pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     undefined: "the structure is smaller than x cc, or the dose grid does not cover all of it",
     standard: &[0.5],
     range: [0.0, 10_000.0],
+    place: |_, x| Place::dose(1.0, -x),
     compute: |s, x| {
         if s.volume_cc < x {
             return smaller(s, x);
@@ -25,6 +27,7 @@ pub(super) static DOSE_OF_COLDEST: Definition = Definition {
         };
         Outcome::from_result(dose())
     },
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -38,10 +41,12 @@ pub(super) static COLD_VOLUME: Definition = Definition {
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     standard: &[20.0],
     range: [0.0, 500.0],
+    place: |_, x| Place::at_dose(Curve::Cold, -x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least((dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / 1000.0),
     },
+    scale: Scale::Volume,
     ..Definition::PLAIN
 };
 
@@ -56,12 +61,15 @@ pub(super) static COLD_SHARE: Definition = Definition {
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     standard: &[20.0],
     range: [0.0, 500.0],
+    place: |_, x| Place::at_dose(Curve::ColdShare, -x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => {
             let whole = dvh.volume_mm3() / s.cover.max(f64::MIN_POSITIVE);
-            s.at_least(100.0 * (dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / whole)
+            let cold = (dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0);
+            s.at_least((100.0 * cold / whole).min(100.0))
         }
     },
+    scale: Scale::ShareOfVolume(100.0),
     ..Definition::PLAIN
 };

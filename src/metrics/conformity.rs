@@ -1,7 +1,8 @@
 //! How the prescription isodose fits the target: coverage, selectivity and Paddick's conformity
 //! index. The other published forms are in [`super::conformity_forms`].
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::place::{Curve, Unit, at_prescription};
+use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
 
 /// Volumes of target, isodose and their overlap, cc.
 pub(super) struct Overlap {
@@ -31,7 +32,7 @@ fn overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
 }
 
 /// The reason given when the grid ends before an isodose does.
-pub(super) const CUT: &str = "the isodose reaches the edge of the dose grid";
+pub const CUT: &str = "the isodose reaches the edge of the dose grid";
 
 pub(super) static ISODOSE_VOLUME: Definition = Definition {
     name: "PIV[cc]",
@@ -42,8 +43,11 @@ pub(super) static ISODOSE_VOLUME: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
+    place: |s, _| at_prescription(Curve::Isodose, s, 1.0),
     compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.whole, CUT)),
     basic: true,
+    scale: Scale::Volume,
     ..Definition::PLAIN
 };
 
@@ -57,8 +61,10 @@ pub(super) static COVERAGE: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or the dose grid does not cover the whole target",
     applies_to: AppliesTo::Target,
+    place: |s, _| Some(at_prescription(Curve::Share, s, 1.0)?.in_unit(Unit::Times(100.0))),
     compute: |s, _| common(s).map_or_else(|o| o, |(tv, c)| Outcome::of((c / tv).min(1.0))),
     basic: true,
+    scale: Scale::ShareOfVolume(1.0),
     ..Definition::PLAIN
 };
 
@@ -72,8 +78,10 @@ pub(super) static SELECTIVITY: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
     basic: true,
+    scale: Scale::Whole(1.0),
     ..Definition::PLAIN
 };
 
@@ -87,8 +95,10 @@ pub(super) static PADDICK: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     compute: |s, _| index(s, |o| (o.common * o.common / (o.target * o.isodose)).min(1.0)),
     basic: true,
+    scale: Scale::Whole(1.0),
     ..Definition::PLAIN
 };
 

@@ -2,12 +2,14 @@
 //! several are reciprocal to each other, and some have a perfect score for a missed target.
 
 use super::conformity::{index, whole_overlap};
-use super::{AppliesTo, Definition, Evidence, Outcome, Status};
+use super::place::{Curve, Unit, at_prescription};
+use super::{AppliesTo, Definition, Evidence, Need, Outcome, Place, Scale, Status};
 
 const INDEX: Definition = Definition {
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose or \
                 does not cover the target",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     ..Definition::PLAIN
 };
 
@@ -21,6 +23,8 @@ pub(super) static RTOG_QUALITY: Definition = Definition {
     formula: "Min / Rx",
     reference: SHAW,
     undefined: "no prescription, or the dose grid does not cover the whole target",
+    needs: &[],
+    place: |s, _| Place::dose(1.0, 0.0)?.of_prescription(s, 1.0),
     compute: |s, _| {
         let value = || Ok(s.complete_dvh()?.min_gy() / s.rx()?.dose_gy);
         Outcome::from_result(value())
@@ -104,6 +108,7 @@ pub(super) static LOMAX_SCHEIB: Definition = Definition {
     formula: "TV_PIV / PIV",
     reference: "Lomax and Scheib 2003, Int J Radiat Oncol Biol Phys 55:1409",
     compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -115,6 +120,7 @@ pub(super) static VANT_RIET: Definition = Definition {
     formula: "(TV_PIV / TV) · (TV_PIV / PIV)",
     reference: "van't Riet et al. 1997, Int J Radiat Oncol Biol Phys 37:731",
     compute: |s, _| index(s, |o| (o.common / o.target * (o.common / o.isodose)).min(1.0)),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -127,9 +133,12 @@ pub(super) static COIN: Definition = Definition {
     formula: "(TV_PIV / TV) · (TV_PIV / PIV) · ∏ (1 − V_Rx,organ / V_organ)",
     reference: "Baltas et al. 1998, Int J Radiat Oncol Biol Phys 40:515",
     evidence: Evidence::Memory,
-    undefined: "VantRietConformation is undefined or not asked for, or the dose grid does not \
-                cover a critical organ",
+    undefined: "VantRietConformation is undefined, or the dose grid does not cover a critical \
+                organ",
+    needs: &[Need::Isodoses, Need::Organs],
+    made_of: &[(&VANT_RIET, 0.0)],
     compute: |_, _| Outcome::none(Status::NotApplicable, "it needs the organs beside the target"),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -162,7 +171,9 @@ pub(super) static SALT_UNDERDOSAGE: Definition = Definition {
     title: "lesion underdosage factor (LUF), 0 is ideal",
     formula: "(TV − TV_PIV) / TV",
     reference: SALT,
+    place: |s, _| Some(at_prescription(Curve::ColdShare, s, -1.0)?.in_unit(Unit::Times(100.0))),
     compute: |s, _| index(s, |o| ((o.target - o.common) / o.target).max(0.0)),
+    scale: Scale::ShareOfVolume(1.0),
     ..INDEX
 };
 
@@ -172,6 +183,7 @@ pub(super) static SALT_OVERDOSAGE: Definition = Definition {
     formula: "(PIV − TV_PIV) / TV",
     reference: SALT,
     compute: |s, _| index(s, |o| ((o.isodose - o.common) / o.target).max(0.0)),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -186,6 +198,7 @@ pub(super) static SALT_GEOMETRIC: Definition = Definition {
             (under + (o.isodose - o.common).max(0.0)) / o.target
         })
     },
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -199,6 +212,7 @@ pub(super) static DICE: Definition = Definition {
     reference: OVERLAP,
     evidence: Evidence::CommonPractice,
     compute: |s, _| index(s, |o| (2.0 * o.common / (o.target + o.isodose)).min(1.0)),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -210,5 +224,6 @@ pub(super) static JACCARD: Definition = Definition {
     reference: OVERLAP,
     evidence: Evidence::CommonPractice,
     compute: |s, _| index(s, |o| (o.common / (o.target + o.isodose - o.common)).min(1.0)),
+    scale: Scale::Whole(1.0),
     ..INDEX
 };

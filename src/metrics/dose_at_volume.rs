@@ -1,6 +1,6 @@
 //! Dose that at least a given volume receives: D95%, D0.03cc and their like.
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::{AppliesTo, Definition, Evidence, Outcome, Place, Scale, Status, Subject};
 
 pub(super) static PERCENT: Definition = Definition {
     name: "D{x}%[Gy]",
@@ -13,6 +13,7 @@ pub(super) static PERCENT: Definition = Definition {
     applies_to: AppliesTo::Structure,
     standard: &[99.0, 98.0, 95.0, 50.0, 5.0, 2.0, 1.0],
     range: [0.0, 100.0],
+    place: |_, x| Place::dose(x / 100.0, 0.0),
     compute: |s, x| match s.complete_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => dvh
@@ -20,6 +21,7 @@ pub(super) static PERCENT: Definition = Definition {
             .map_or_else(|| smaller(s, x), Outcome::of),
     },
     basic: true,
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -35,8 +37,10 @@ pub(super) static ABSOLUTE: Definition = Definition {
     applies_to: AppliesTo::Structure,
     standard: &[0.03, 0.035, 0.1, 0.5, 1.0],
     range: [0.0, 10_000.0],
+    place: |_, x| Place::dose(0.0, x),
     compute: dose_at_cc,
     basic: true,
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -51,7 +55,9 @@ pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
                 when partly outside",
     standard: &[1.0],
     range: [0.0, 10_000_000.0],
+    place: |_, x| Place::dose(0.0, x / 1000.0),
     compute: |s, x| dose_at_cc(s, x / 1000.0),
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -67,10 +73,12 @@ pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
     applies_to: AppliesTo::Target,
     standard: &[99.0, 98.0, 95.0, 50.0, 2.0],
     range: [0.0, 100.0],
+    place: |s, x| Place::dose(x / 100.0, 0.0)?.of_prescription(s, 0.01),
     compute: |s, x| {
         let percent = || Ok(100.0 * s.dose_at_percent(x)? / s.rx()?.dose_gy);
         Outcome::from_result(percent())
     },
+    scale: Scale::Whole(100.0),
     ..Definition::PLAIN
 };
 

@@ -2,7 +2,8 @@
 //! published forms.
 
 use super::conformity::CUT;
-use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
+use super::place::{Curve, at_prescription};
+use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
 use tidydose_dose::Isodose;
 use tidydose_geometry::ball_radius_mm;
 
@@ -15,8 +16,11 @@ pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
+    place: |s, _| at_prescription(Curve::Isodose, s, 0.5),
     compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.half, CUT)),
     basic: true,
+    scale: Scale::Volume,
     ..Definition::PLAIN
 };
 
@@ -31,6 +35,7 @@ pub(super) static PADDICK_LIPPITZ: Definition = Definition {
     undefined: "no prescription, PIV zero, or an island shared by several targets; refused when \
                 the grid cuts either isodose",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.half / v.whole)),
     basic: true,
     ..Definition::PLAIN
@@ -78,6 +83,7 @@ const FALL: Definition = Definition {
     undefined: "no prescription, PIV zero, or an island shared by several targets; refused when \
                 the grid cuts either isodose",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     ..Definition::PLAIN
 };
 
@@ -146,6 +152,7 @@ pub(super) static WAGNER_GRADIENT: Definition = Definition {
     reference: WAGNER_2003,
     evidence: Evidence::Memory,
     compute: |s, _| Outcome::from_result(volumes(s).map(|v| wagner_gradient(&v))),
+    scale: Scale::Points(100.0),
     ..FALL
 };
 
@@ -161,6 +168,7 @@ pub(super) static WAGNER_INDEX: Definition = Definition {
             |v: Volumes| (100.0 * s.volume_cc * 1000.0 / v.whole + wagner_gradient(&v)) / 2.0;
         Outcome::from_result(volumes(s).map(index))
     },
+    scale: Scale::Points(100.0),
     ..FALL
 };
 
@@ -185,12 +193,6 @@ pub(super) static MEAN_DISTANCE: Definition = Definition {
 /// Shares of the largest dose in the target between which the penumbra lies.
 pub const PENUMBRA: [f64; 2] = [0.8, 0.2];
 
-/// Whether any of some metrics needs the isodoses of the penumbra.
-#[must_use]
-pub fn needs_penumbra(metrics: &[Metric]) -> bool {
-    metrics.iter().any(|m| m.definition.name == PENUMBRA_80_20.name)
-}
-
 pub(super) static PENUMBRA_80_20: Definition = Definition {
     name: "Penumbra80-20[mm]",
     unit: "mm",
@@ -201,6 +203,7 @@ pub(super) static PENUMBRA_80_20: Definition = Definition {
                 equivalent spheres instead of one profile are this program's",
     undefined: "no prescription, no dose in the target, or an island shared by several targets; \
                 refused when the grid cuts the 20 % isodose",
+    needs: &[Need::Penumbra],
     compute: |s, _| {
         let distance = || {
             let isodoses = s.rx()?.penumbra.as_ref();

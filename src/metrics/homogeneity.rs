@@ -1,7 +1,8 @@
 //! How even the dose in a target is: every published form under a name that says whose it is, and
 //! the prescription isodose level.
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::place::Unit;
+use super::{AppliesTo, Definition, Evidence, Outcome, Place, Scale, Status, Subject};
 
 const INDEX: Definition = Definition {
     undefined: "the dose grid does not cover the whole target; with Rx: no prescription",
@@ -34,6 +35,7 @@ pub(super) static RTOG: Definition = Definition {
             up to 2 per protocol, to 2.5 a minor deviation (limits from memory)",
     formula: "Max / Rx",
     reference: "Shaw et al. 1993, Int J Radiat Oncol Biol Phys 27:1231",
+    place: |s, _| Place::dose(0.0, 0.0)?.of_prescription(s, 1.0),
     compute: |s, _| Outcome::from_result(max_over_prescription(s)),
     ..INDEX
 };
@@ -50,6 +52,7 @@ pub(super) static ICRU_83: Definition = Definition {
         };
         Outcome::from_result(value())
     },
+    scale: Scale::Whole(1.0),
     ..INDEX
 };
 
@@ -86,6 +89,7 @@ pub(super) static D1_D98: Definition = Definition {
     formula: "100 · (D1% − D98%) / Rx",
     reference: KATARIA,
     compute: |s, _| Outcome::from_result(difference(s, 1.0, 98.0)),
+    scale: Scale::Whole(100.0),
     ..INDEX
 };
 
@@ -97,6 +101,7 @@ pub(super) static D5_D95_RX: Definition = Definition {
     reference: KATARIA,
     evidence: Evidence::Memory,
     compute: |s, _| Outcome::from_result(difference(s, 5.0, 95.0)),
+    scale: Scale::Whole(100.0),
     ..INDEX
 };
 
@@ -106,6 +111,7 @@ pub(super) static MAX_RX: Definition = Definition {
     formula: "Max / Rx",
     reference: KATARIA,
     evidence: Evidence::Memory,
+    place: |s, _| Place::dose(0.0, 0.0)?.of_prescription(s, 1.0),
     compute: |s, _| Outcome::from_result(max_over_prescription(s)),
     ..INDEX
 };
@@ -121,6 +127,7 @@ pub(super) static SIGMA: Definition = Definition {
         let value = || Ok(100.0 * ratio(s.complete_dvh()?.deviation_gy(), s.rx()?.dose_gy)?);
         Outcome::from_result(value())
     },
+    scale: Scale::Whole(100.0),
     ..INDEX
 };
 
@@ -130,6 +137,10 @@ pub(super) static ISODOSE_LEVEL: Definition = Definition {
     title: "prescription isodose level: prescription in percent of the largest dose in the target",
     formula: "100 · Rx / Max",
     reference: "RTOG 93-05 (prescription to the 50 to 90 % isodose surface); ICRU Report 91",
+    place: |s, _| {
+        let hundred = 100.0 * s.prescription.as_ref().ok()?.dose_gy;
+        Some(Place::dose(0.0, 0.0)?.in_unit(Unit::Over(hundred)))
+    },
     compute: |s, _| {
         let value = || Ok(100.0 * ratio(s.rx()?.dose_gy, s.complete_dvh()?.max_gy())?);
         Outcome::from_result(value())

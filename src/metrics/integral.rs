@@ -1,18 +1,21 @@
 //! Integral dose.
 
-use super::{AppliesTo, Definition, Outcome, Status};
+use super::{AppliesTo, Definition, InRegions, Need, Outcome, Scale, Status};
 
-pub(super) static INTEGRAL_DOSE: Definition = Definition {
+/// Integral dose.
+pub static INTEGRAL_DOSE: Definition = Definition {
     name: "IntegralDose[Gy*cc]",
     unit: "Gy*cc",
     title: "integral dose: mean dose times volume; in mJ for tissue of 1 g/cc",
     formula: "∫ D dV",
     reference: "Dimitriadis and Paddick 2018, J Neurosurg 129 Suppl 1",
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    in_regions: InRegions::Sum,
     compute: |s, _| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least(dvh.mean_gy() * dvh.volume_mm3() / 1000.0),
     },
+    scale: Scale::IntegralDose,
     ..Definition::PLAIN
 };
 
@@ -26,6 +29,7 @@ pub(super) static EFFICIENCY: Definition = Definition {
     undefined: "no prescription, an island shared by several targets; refused when the grid cuts \
                 the isodose or does not cover the target",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses],
     compute: |s, _| {
         let value = || {
             let dvh = s.complete_dvh()?;
@@ -42,5 +46,6 @@ pub(super) static EFFICIENCY: Definition = Definition {
         };
         Outcome::from_result(value())
     },
+    scale: Scale::Whole(1.0),
     ..Definition::PLAIN
 };

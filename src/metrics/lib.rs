@@ -16,7 +16,9 @@ mod integral;
 pub mod limits;
 pub mod local;
 mod near_extremes;
+pub mod needs;
 pub mod organ_models;
+pub mod place;
 pub mod plan_wide;
 mod probability;
 pub mod radiobiology;
@@ -28,14 +30,24 @@ mod subject;
 pub mod value;
 mod volume;
 mod volume_at_dose;
+pub mod weigh;
 
 use serde::{Deserialize, Serialize};
 
 use tidydose_rt::nearest::nearest;
 
+pub use conformity::CUT;
+pub use integral::INTEGRAL_DOSE;
+pub use local::NEAREST_ISODOSE;
+pub use needs::{InRegions, Need};
+pub use place::Place;
 pub use range::Range;
+pub use statistics::{MAX, MEAN};
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
+pub use volume::VOLUME;
+pub use volume_at_dose::{PERCENT as SHARE_AT_DOSE, VOLUME_AT_PRESCRIPTION};
+pub use weigh::Scale;
 
 /// Which structures a metric is computed for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -109,10 +121,21 @@ pub struct Definition {
     pub holds: Option<Range>,
     /// Which structures it is for.
     pub applies_to: AppliesTo,
+    /// What it needs besides volume, histogram and prescription dose.
+    pub needs: &'static [Need],
+    /// The metrics, with their numbers, that it is made of: of the same structure, or for a row of
+    /// the plan of each target.
+    pub made_of: &'static [(&'static Definition, f64)],
+    /// How its row of a region that nobody drew comes about.
+    pub in_regions: InRegions,
+    /// Where it lies, for its number, on a curve whose values bound each other; absent for most.
+    pub place: fn(&Subject<'_>, f64) -> Option<Place>,
     /// The numbers that the lists take; empty for a metric without a number.
     pub standard: &'static [f64],
     /// Whether the basic list has it; the full one has every metric.
     pub basic: bool,
+    /// What the width of its bounds is held against beside its value.
+    pub scale: Scale,
     /// Whether the chance of where cells and samples happen to lie is a share of its value.
     pub scatters: bool,
     /// Numbers that make sense, inclusive.
@@ -137,8 +160,13 @@ impl Definition {
         undefined: "",
         holds: None,
         applies_to: AppliesTo::Structure,
+        needs: &[],
+        made_of: &[],
+        in_regions: InRegions::Absent,
+        place: |_, _| None,
         standard: &[],
         basic: false,
+        scale: Scale::Value,
         scatters: true,
         range: [0.0, 0.0],
         compute: |_, _| Outcome::none(Status::NotApplicable, "no formula"),
@@ -262,29 +290,6 @@ pub static REGISTRY: &[&Definition] = &[
     &plan_wide::EFFICIENCY_TWELVE,
 ];
 
-/// Whether a metric needs nothing but a structure and a dose: no prescription, no number of
-/// fractions, no neighbours. Only such have a meaning in a sum of plans.
-#[must_use]
-pub fn is_of_dose_alone(definition: &Definition) -> bool {
-    const LIST: [&Definition; 14] = [
-        &volume::VOLUME,
-        &statistics::MIN,
-        &statistics::MEAN,
-        &statistics::MAX,
-        &statistics::DEVIATION,
-        &dose_at_volume::PERCENT,
-        &dose_at_volume::ABSOLUTE,
-        &dose_at_volume::CUBIC_MILLIMETRES,
-        &near_extremes::NEAR_MAXIMUM,
-        &near_extremes::NEAR_MINIMUM,
-        &cold::DOSE_OF_COLDEST,
-        &volume_at_dose::ABSOLUTE,
-        &volume_at_dose::PERCENT,
-        &integral::INTEGRAL_DOSE,
-    ];
-    LIST.iter().any(|d| d.name == definition.name)
-}
-
 /// One metric with its number.
 #[derive(Debug, Clone, Copy, Serialize, Deserialize)]
 #[serde(into = "String", try_from = "String")]
@@ -297,7 +302,7 @@ pub struct Metric {
 
 impl PartialEq for Metric {
     fn eq(&self, other: &Self) -> bool {
-        self.definition.name == other.definition.name && self.argument == other.argument
+        std::ptr::eq(self.definition, other.definition) && self.argument == other.argument
     }
 }
 

@@ -1,7 +1,9 @@
 //! What lies around one of several targets: volumes of an isodose by the nearest target surface
 //! and by connected island, indices of the isodose nearest to a target, and the dose 2 cm away.
 
-use super::{AppliesTo, Definition, Evidence, Metric, Outcome, Status, Subject};
+use super::conformity::CUT;
+use super::place::{Curve, at_prescription};
+use super::{AppliesTo, Definition, Evidence, Need, Outcome, Place, Scale, Status, Subject};
 use tidydose_dose::Isodose;
 use tidydose_dose::beyond::Beyond;
 
@@ -30,31 +32,6 @@ pub struct LocalVolume {
     /// ROI Numbers of other lesions in that island.
     pub with: Vec<String>,
 }
-
-/// Doses of local volumes among some metrics, Gy.
-#[must_use]
-pub fn levels(metrics: &[Metric]) -> Vec<f64> {
-    let local = |m: &&Metric| [NEAREST.name, ISLAND.name].contains(&m.definition.name);
-    let mut out: Vec<f64> = metrics.iter().filter(local).map(|m| m.argument).collect();
-    out.sort_by(f64::total_cmp);
-    out.dedup();
-    out
-}
-
-/// Whether any of some metrics needs the isodoses split by the nearest target.
-#[must_use]
-pub fn needs_nearest(metrics: &[Metric]) -> bool {
-    let names = [NEAREST.name, NEAREST_ISODOSE.name, NEAREST_PADDICK.name, NEAREST_GRADIENT.name];
-    metrics.iter().any(|m| names.contains(&m.definition.name))
-}
-
-/// Whether any of some metrics needs the dose 2 cm away.
-#[must_use]
-pub fn needs_two_cm(metrics: &[Metric]) -> bool {
-    metrics.iter().any(|m| m.definition.name == TWO_CM.name)
-}
-
-const CUT: &str = "the isodose reaches the edge of the dose grid";
 
 fn around<'a>(s: &Subject<'a>) -> Result<&'a Surroundings, Outcome> {
     Ok(&s.rx()?.around)
@@ -96,6 +73,7 @@ const LOCAL: Definition = Definition {
     standard: &[10.0, 12.0],
     range: [0.1, 500.0],
     rule: merged,
+    scale: Scale::Volume,
     ..Definition::PLAIN
 };
 
@@ -104,6 +82,8 @@ pub(super) static NEAREST: Definition = Definition {
     title: "local volume: all space with at least x Gy that is nearest to this target's surface, \
             targets included; those of all lesions add up to that of all tissue",
     formula: "volume with D ≥ x nearest to the target among the prescribed ones",
+    needs: &[Need::LocalIsodose, Need::Nearest],
+    place: |_, x| Place::at_dose(Curve::Nearest, x),
     compute: |s, x| level(s, x, |l| &l.nearest),
     ..LOCAL
 };
@@ -113,6 +93,8 @@ pub(super) static ISLAND: Definition = Definition {
     title: "local volume: the connected region of at least x Gy that holds this target, targets \
             included; lesions in one region share it, see column method",
     formula: "volume of the connected island of D ≥ x that holds the target",
+    needs: &[Need::LocalIsodose],
+    place: |_, x| Place::at_dose(Curve::Island, x),
     compute: |s, x| level(s, x, |l| &l.island),
     ..LOCAL
 };
@@ -134,17 +116,21 @@ const SPLIT: Definition = Definition {
     evidence: Evidence::CommonPractice,
     undefined: "no prescription; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Isodoses, Need::Nearest],
     ..Definition::PLAIN
 };
 
-pub(super) static NEAREST_ISODOSE: Definition = Definition {
+/// The part of the prescription isodose that is nearest to a target.
+pub static NEAREST_ISODOSE: Definition = Definition {
     name: "PIVNearest[cc]",
     unit: "cc",
     title: "prescription isodose volume nearest to this target: that of the target alone where \
             isodoses of several targets have merged",
     formula: "volume with D ≥ Rx of this target nearest to its surface",
     reference: "split by the nearest target surface (own rule for merged isodoses)",
+    place: |s, _| at_prescription(Curve::Nearest, s, 1.0),
     compute: |s, _| around(s).map_or_else(|o| o, |a| volume(&a.nearest_whole)),
+    scale: Scale::Volume,
     ..SPLIT
 };
 
@@ -162,6 +148,7 @@ pub(super) static NEAREST_PADDICK: Definition = Definition {
         };
         Outcome::from_result(value())
     },
+    scale: Scale::Whole(1.0),
     ..SPLIT
 };
 
@@ -195,6 +182,7 @@ pub(super) static TWO_CM: Definition = Definition {
     undefined: "no prescription, or the grid does not reach 2 cm beyond the target; a lower bound \
                 where it does so in part",
     applies_to: AppliesTo::Target,
+    needs: &[Need::TwoCm],
     compute: |s, _| {
         let found = s.rx().and_then(|rx| {
             let none = || {
@@ -212,5 +200,6 @@ pub(super) static TWO_CM: Definition = Definition {
             Ok((b, rx)) => Outcome::of(100.0 * b.dose_gy / rx),
         }
     },
+    scale: Scale::Whole(100.0),
     ..Definition::PLAIN
 };

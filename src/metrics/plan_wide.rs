@@ -2,10 +2,13 @@
 //! stand in rows of their own, with `all targets` in place of a structure, and carry "Plan" in
 //! their names.
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::{
+    AppliesTo, Definition, Evidence, INTEGRAL_DOSE, NEAREST_ISODOSE, Need, Outcome, Scale, Status,
+    Subject, VOLUME_AT_PRESCRIPTION,
+};
 
 /// What the targets and isodoses of a plan add up to. Nested targets count once, by the largest.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct PlanTotals {
     /// Number of lesions with a prescription.
     pub lesions: usize,
@@ -13,32 +16,88 @@ pub struct PlanTotals {
     pub dose_gy: Option<f64>,
     /// The prescriptions, in words.
     pub prescriptions: String,
-    /// Whether the grid cuts the prescription isodose, half of it, or that of 12 Gy.
-    pub cut: [bool; 3],
-    /// The quantities that indices are made of.
-    pub sums: Sums,
+    /// The quantities that indices are made of, in the order of [`Total::ALL`]; or the outcome that
+    /// stands for a metric that needs one which is not known.
+    pub totals: [Result<f64, Outcome>; Total::ALL.len()],
 }
 
-/// Volumes (cc), integral doses (Gy·cc) and a dose (Gy), in this order: targets; what of each
-/// receives its own prescription; isodoses of their own prescriptions by the nearest target; the
-/// isodose of the common prescription and of half of it; integral dose of the targets, of half the
-/// common prescription and of 12 Gy; largest dose.
-pub type Sums = [f64; 9];
+impl Default for PlanTotals {
+    fn default() -> Self {
+        let none = |_| Err(Outcome::none(Status::NotApplicable, "the quantity was not computed"));
+        Self {
+            lesions: 0,
+            dose_gy: None,
+            prescriptions: String::new(),
+            totals: Total::ALL.map(none),
+        }
+    }
+}
 
-const TARGETS: usize = 0;
-const COMMON: usize = 1;
-const OWN_ISODOSES: usize = 2;
-const WHOLE: usize = 3;
-const HALF: usize = 4;
-const TARGET_DOSE: usize = 5;
-const HALF_DOSE: usize = 6;
-const TWELVE_DOSE: usize = 7;
-const MAXIMUM: usize = 8;
+impl PlanTotals {
+    /// One of the quantities.
+    ///
+    /// # Errors
+    /// The outcome to report instead.
+    pub fn of(&self, total: Total) -> Result<f64, Outcome> {
+        self.totals[total as usize].clone()
+    }
+}
+
+/// A quantity of a plan: volumes in cc, integral doses in Gy·cc, a dose in Gy.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Total {
+    /// Volume of the targets.
+    Targets,
+    /// What of each target receives its own prescription.
+    Common,
+    /// Isodoses of their own prescriptions by the nearest target.
+    OwnIsodoses,
+    /// The isodose of the common prescription.
+    Whole,
+    /// The isodose of half the common prescription.
+    Half,
+    /// Integral dose of the targets.
+    TargetDose,
+    /// Integral dose of half the common prescription's isodose.
+    HalfDose,
+    /// Integral dose of the 12 Gy isodose.
+    TwelveDose,
+    /// Largest dose.
+    Maximum,
+}
+
+impl Total {
+    /// All of them.
+    pub const ALL: [Self; 9] = [
+        Self::Targets,
+        Self::Common,
+        Self::OwnIsodoses,
+        Self::Whole,
+        Self::Half,
+        Self::TargetDose,
+        Self::HalfDose,
+        Self::TwelveDose,
+        Self::Maximum,
+    ];
+
+    /// The metric of each target, with its number, of which it is the sum; absent for the others.
+    #[must_use]
+    pub fn of_targets(self) -> Option<(&'static Definition, f64)> {
+        match self {
+            Self::Targets => Some((&super::VOLUME, 0.0)),
+            Self::Common => Some((&VOLUME_AT_PRESCRIPTION, 100.0)),
+            Self::OwnIsodoses => Some((&NEAREST_ISODOSE, 0.0)),
+            Self::TargetDose => Some((&INTEGRAL_DOSE, 0.0)),
+            _ => None,
+        }
+    }
+}
 
 const PLAN: Definition = Definition {
     undefined: "no target with a prescription, targets with different prescriptions, or the grid \
                 cuts the isodose or does not cover the targets",
     applies_to: AppliesTo::Plan,
+    needs: &[Need::Totals],
     rule: |s, _| s.totals.map_or_else(String::new, |t| t.prescriptions.clone()),
     ..Definition::PLAIN
 };
@@ -55,21 +114,19 @@ fn ratio(numerator: f64, denominator: f64) -> Result<f64, Outcome> {
     Err(Outcome::none(Status::NotApplicable, "the volume to divide by is zero"))
 }
 
-/// An index against isodoses that the grid must not cut.
-fn index(
-    s: &Subject<'_>,
-    cut: &[usize],
-    common: bool,
-    of: fn(&PlanTotals) -> Result<f64, Outcome>,
-) -> Outcome {
+/// A share of two quantities that come from different sums of the same samples, which differ in the
+/// last digits.
+fn share(part: f64, whole: f64) -> Result<f64, Outcome> {
+    Ok(ratio(part, whole)?.min(1.0))
+}
+
+/// An index; `common` when it needs one prescription for all targets.
+fn index(s: &Subject<'_>, common: bool, of: fn(&PlanTotals) -> Result<f64, Outcome>) -> Outcome {
     let value = || {
         let t = totals(s)?;
         if common && t.dose_gy.is_none() {
             let text = format!("the targets have different prescriptions: {}", t.prescriptions);
             return Err(Outcome::none(Status::NotApplicable, text));
-        }
-        if cut.iter().any(|i| t.cut[*i]) {
-            return Err(Outcome::none(Status::PartlyOutsideGrid, super::conformity::CUT));
         }
         of(t)
     };
@@ -98,7 +155,8 @@ pub(super) static VOLUME: Definition = Definition {
     formula: "Σ TV",
     reference: "practice of trials on several metastases",
     evidence: Evidence::CommonPractice,
-    compute: |s, _| Outcome::from_result(totals(s).map(|t| t.sums[TARGETS])),
+    made_of: &[(&super::VOLUME, 0.0)],
+    compute: |s, _| Outcome::from_result(totals(s).and_then(|t| t.of(Total::Targets))),
     ..PLAN
 };
 
@@ -109,7 +167,7 @@ pub(super) static MAX: Definition = Definition {
     formula: "max over voxels",
     reference: "ICRU Report 91",
     evidence: Evidence::Memory,
-    compute: |s, _| Outcome::from_result(totals(s).map(|t| t.sums[MAXIMUM])),
+    compute: |s, _| Outcome::from_result(totals(s).and_then(|t| t.of(Total::Maximum))),
     ..PLAN
 };
 
@@ -121,9 +179,10 @@ pub(super) static ISODOSE_LEVEL: Definition = Definition {
     reference: "ICRU Report 91",
     evidence: Evidence::Memory,
     compute: |s, _| {
-        let level =
-            |t: &PlanTotals| Ok(100.0 * ratio(t.dose_gy.unwrap_or_default(), t.sums[MAXIMUM])?);
-        index(s, &[], true, level)
+        let level = |t: &PlanTotals| {
+            Ok(100.0 * ratio(t.dose_gy.unwrap_or_default(), t.of(Total::Maximum)?)?)
+        };
+        index(s, true, level)
     },
     ..PLAN
 };
@@ -134,7 +193,9 @@ pub(super) static COVERAGE: Definition = Definition {
     title: "share of all targets together that receives the prescription of each",
     formula: "Σ TV_PIV / Σ TV",
     reference: "Paddick 2000, on the union of the targets",
-    compute: |s, _| index(s, &[], false, |t| ratio(t.sums[COMMON], t.sums[TARGETS])),
+    made_of: &[(&super::VOLUME, 0.0), (&VOLUME_AT_PRESCRIPTION, 100.0)],
+    compute: |s, _| index(s, false, |t| share(t.of(Total::Common)?, t.of(Total::Targets)?)),
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -144,9 +205,13 @@ pub(super) static PADDICK: Definition = Definition {
     title: "Paddick's conformity index of all targets together, with the isodose of all space",
     formula: "(Σ TV_PIV)² / (Σ TV · PIV)",
     reference: "Paddick 2000, on the union of the targets",
+    made_of: &[(&super::VOLUME, 0.0), (&VOLUME_AT_PRESCRIPTION, 100.0)],
     compute: |s, _| {
-        index(s, &[0], true, |t| ratio(t.sums[COMMON].powi(2), t.sums[TARGETS] * t.sums[WHOLE]))
+        index(s, true, |t| {
+            share(t.of(Total::Common)?.powi(2), t.of(Total::Targets)? * t.of(Total::Whole)?)
+        })
     },
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -158,11 +223,13 @@ pub(super) static PADDICK_SUM: Definition = Definition {
     formula: "(Σ TV_PIV)² / (Σ TV · Σ PIVNearest)",
     reference: "sum form of Paddick 2000",
     evidence: Evidence::CommonPractice,
+    made_of: &[(&super::VOLUME, 0.0), (&VOLUME_AT_PRESCRIPTION, 100.0), (&NEAREST_ISODOSE, 0.0)],
     compute: |s, _| {
-        index(s, &[], false, |t| {
-            ratio(t.sums[COMMON].powi(2), t.sums[TARGETS] * t.sums[OWN_ISODOSES])
+        index(s, false, |t| {
+            share(t.of(Total::Common)?.powi(2), t.of(Total::Targets)? * t.of(Total::OwnIsodoses)?)
         })
     },
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -172,7 +239,9 @@ pub(super) static SELECTIVITY: Definition = Definition {
     title: "share of the prescription isodose volume that lies in any target",
     formula: "Σ TV_PIV / PIV",
     reference: "Paddick 2000, on the union of the targets",
-    compute: |s, _| index(s, &[0], true, |t| ratio(t.sums[COMMON], t.sums[WHOLE])),
+    made_of: &[(&VOLUME_AT_PRESCRIPTION, 100.0)],
+    compute: |s, _| index(s, true, |t| share(t.of(Total::Common)?, t.of(Total::Whole)?)),
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -181,7 +250,8 @@ pub(super) static RTOG: Definition = Definition {
     title: "PITV ratio of all targets together",
     formula: "PIV / Σ TV",
     reference: "Shaw et al. 1993, on the union of the targets",
-    compute: |s, _| index(s, &[0], true, |t| ratio(t.sums[WHOLE], t.sums[TARGETS])),
+    made_of: &[(&super::VOLUME, 0.0)],
+    compute: |s, _| index(s, true, |t| ratio(t.of(Total::Whole)?, t.of(Total::Targets)?)),
     ..PLAN
 };
 
@@ -191,7 +261,7 @@ pub(super) static GRADIENT: Definition = Definition {
     title: "gradient index of the plan, with the isodoses of all space",
     formula: "PIV_half / PIV",
     reference: "Paddick and Lippitz 2006, on all space",
-    compute: |s, _| index(s, &[0, 1], true, |t| ratio(t.sums[HALF], t.sums[WHOLE])),
+    compute: |s, _| index(s, true, |t| ratio(t.of(Total::Half)?, t.of(Total::Whole)?)),
     ..PLAN
 };
 
@@ -200,7 +270,8 @@ pub(super) static R50: Definition = Definition {
     title: "R50% of the plan: volume of half the prescription over all targets together",
     formula: "V(50 % of Rx) / Σ TV",
     reference: "RTOG 0915, on the union of the targets",
-    compute: |s, _| index(s, &[1], true, |t| ratio(t.sums[HALF], t.sums[TARGETS])),
+    made_of: &[(&super::VOLUME, 0.0)],
+    compute: |s, _| index(s, true, |t| ratio(t.of(Total::Half)?, t.of(Total::Targets)?)),
     ..PLAN
 };
 
@@ -213,7 +284,9 @@ pub(super) static EFFICIENCY_HALF: Definition = Definition {
     formula: "Σ ∫_TV D dV / ∫_PIV50% D dV",
     reference: GLOBAL,
     evidence: Evidence::Memory,
-    compute: |s, _| index(s, &[1], true, |t| ratio(t.sums[TARGET_DOSE], t.sums[HALF_DOSE])),
+    made_of: &[(&INTEGRAL_DOSE, 0.0)],
+    compute: |s, _| index(s, true, |t| ratio(t.of(Total::TargetDose)?, t.of(Total::HalfDose)?)),
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -223,7 +296,9 @@ pub(super) static EFFICIENCY_TWELVE: Definition = Definition {
     formula: "Σ ∫_TV D dV / ∫_V12Gy D dV",
     reference: GLOBAL,
     evidence: Evidence::Memory,
-    compute: |s, _| index(s, &[2], false, |t| ratio(t.sums[TARGET_DOSE], t.sums[TWELVE_DOSE])),
+    made_of: &[(&INTEGRAL_DOSE, 0.0)],
+    compute: |s, _| index(s, false, |t| ratio(t.of(Total::TargetDose)?, t.of(Total::TwelveDose)?)),
+    scale: Scale::Whole(1.0),
     ..PLAN
 };
 
@@ -242,8 +317,8 @@ mod tests {
     /// index of the union (own arithmetic).
     #[test]
     fn two_targets_in_one_isodose() {
-        let sums = [5.0, 4.9, 6.5, 6.5, 20.0, 110.0, 220.0, 440.0, 30.0];
-        let mut t = PlanTotals { lesions: 2, dose_gy: Some(20.0), sums, ..PlanTotals::default() };
+        let totals = [5.0, 4.9, 6.5, 6.5, 20.0, 110.0, 220.0, 440.0, 30.0].map(Ok);
+        let mut t = PlanTotals { lesions: 2, dose_gy: Some(20.0), totals, ..Default::default() };
         for (name, want) in [
             ("PlanTargetCount", 2.0),
             ("PlanTargetVolume[cc]", 5.0),
@@ -262,7 +337,8 @@ mod tests {
             let got = value(&t, name).value.unwrap();
             assert!((got - want).abs() < 1e-6, "{name}: {got}");
         }
-        t.cut = [false, true, false];
+        let cut = Outcome::none(Status::PartlyOutsideGrid, "cut");
+        t.totals[Total::Half as usize] = Err(cut);
         assert_eq!(value(&t, "PlanR50%").status, Status::PartlyOutsideGrid);
         assert!(value(&t, "PlanPaddickConformity").value.is_some());
         t.dose_gy = None;

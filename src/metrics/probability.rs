@@ -5,7 +5,7 @@
 use super::organ_models::OrganModel;
 use super::range::{Fed, Range};
 use super::response::{converted, course, equivalent, no_volume, parameters};
-use super::{AppliesTo, Definition, Evidence, Outcome, Status, Subject};
+use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
 
 /// Unlike a converted dose, a probability is a statement on the effect.
 const MODEL_RANGE: Range = Range {
@@ -19,6 +19,8 @@ const MODEL: Definition = Definition {
     limits: [0.0, 1.0],
     evidence: Evidence::Memory,
     holds: Some(MODEL_RANGE),
+    needs: &[Need::Biology],
+    scale: Scale::Whole(1.0),
     ..Definition::PLAIN
 };
 

@@ -5,7 +5,9 @@
 use super::dose_at_volume::dose_at_cc;
 use super::radiobiology::{Model, cell_kill_eud, eqd2, generalised_eud, single_fraction};
 use super::range::{Fed, Range};
-use super::{AppliesTo, Biology, Definition, Evidence, Outcome, Status, Subject};
+use super::{
+    AppliesTo, Biology, Definition, Evidence, Need, Outcome, Place, Scale, Status, Subject,
+};
 
 /// Fractions of a plan with the structure's radiobiology.
 pub(super) struct Course<'a> {
@@ -106,6 +108,7 @@ const OF_RX: Definition = Definition {
     holds: Some(LQ_RANGE),
     undefined: "no prescription, or the number of fractions is not known",
     applies_to: AppliesTo::Target,
+    needs: &[Need::Biology],
     scatters: false,
     rule: |s, _| parameters(s),
     ..Definition::PLAIN
@@ -115,7 +118,9 @@ const OF_STRUCTURE: Definition = Definition {
     unit: "Gy",
     holds: Some(LQ_RANGE),
     undefined: "the number of fractions is not known, or the dose grid does not cover the structure",
+    needs: &[Need::Biology],
     rule: |s, _| parameters(s),
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -351,6 +356,7 @@ pub(super) static GEUD: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "no exponent is known, or the dose grid does not cover the structure",
     holds: Some(MEAN_RANGE),
+    place: |_, _| Place::mean_dose(),
     compute: |s, _| {
         let value = || {
             let a = known_exponent(s)?;

@@ -1,7 +1,7 @@
 //! Size, shape and place of a structure: diameters, surface, sphericity, centre of mass and
 //! isocentre.
 
-use super::{Definition, Evidence, Metric, Outcome, Status, Subject};
+use super::{Definition, Evidence, Need, Outcome, Scale, Status, Subject};
 use tidydose_geometry::Point;
 use tidydose_geometry::diameter::Diameters;
 
@@ -40,32 +40,9 @@ pub struct Isocentre {
 const SIZE: Definition = Definition {
     unit: "mm",
     undefined: "no closed contours, or a single plane of unknown thickness",
+    needs: &[Need::Form],
     ..Definition::PLAIN
 };
-
-/// Whether any of some metrics needs the form.
-#[must_use]
-pub fn needs_form(metrics: &[Metric]) -> bool {
-    let names = OF_FORM.map(|definition| definition.name);
-    metrics.iter().any(|m| names.contains(&m.definition.name))
-}
-
-/// Every metric that needs the form.
-static OF_FORM: [&Definition; 13] = [
-    &LONGEST_IN_PLANE,
-    &ACROSS_IN_PLANE,
-    &LONGEST,
-    &ELLIPSOID,
-    &HALF_PRODUCT,
-    &SURFACE,
-    &SPHERICITY,
-    &CENTRE_X,
-    &CENTRE_Y,
-    &CENTRE_Z,
-    &ISOCENTRE_DISTANCE,
-    &CENTRE_DOSE,
-    &ISOCENTRE_DOSE,
-];
 
 fn form<'a>(s: &Subject<'a>) -> Result<&'a Form, Outcome> {
     s.form.ok_or_else(|| Outcome::none(Status::NotApplicable, "the shape is not known"))
@@ -105,6 +82,7 @@ pub(super) static EQUIVALENT: Definition = Definition {
     title: "diameter of the sphere of the same volume",
     formula: "(6V/π)^⅓",
     reference: "effective radius in Wagner et al. 2003",
+    needs: &[],
     compute: |s, _| Outcome::of((6.0 * 1000.0 * s.volume_cc / std::f64::consts::PI).cbrt()),
     ..SIZE
 };
@@ -209,6 +187,7 @@ const PLACE: Definition = Definition {
     formula: "∫ r dV / V",
     reference: "DICOM PS3.3 C.7.6.2.1.1 (patient coordinates)",
     scatters: false,
+    scale: Scale::Size,
     ..SIZE
 };
 
@@ -257,6 +236,7 @@ pub(super) static ISOCENTRE_DISTANCE: Definition = Definition {
     undefined: "the plan states no isocentre, or the structure has no volume",
     compute: |s, _| Outcome::from_result(isocentre(s).map(|i| i.distance_mm)),
     rule: |s, _| isocentre_words(s),
+    scale: Scale::Size,
     ..SIZE
 };
 
@@ -275,6 +255,7 @@ pub(super) static CENTRE_DOSE: Definition = Definition {
         let value = s.any_dvh().and_then(|_| form(s)?.centre_gy.ok_or_else(none));
         Outcome::from_result(value)
     },
+    scale: Scale::Dose,
     ..SIZE
 };
 
@@ -295,6 +276,7 @@ pub(super) static ISOCENTRE_DOSE: Definition = Definition {
         Outcome::from_result(value())
     },
     rule: |s, _| isocentre_words(s),
+    scale: Scale::Dose,
     ..SIZE
 };
 
@@ -303,7 +285,7 @@ mod tests {
     use super::*;
     use crate::REGISTRY;
 
-    /// Whose outcome changes with the form is in the list. (A dose at the centre of mass needs a dose
+    /// Whose outcome changes with the form says so. (A dose at the centre of mass needs a dose
     /// first, so that it does not show here.)
     #[test]
     fn nobody_asks_for_a_form_that_is_not_computed() {
@@ -316,8 +298,7 @@ mod tests {
         let mut seen = 0;
         for definition in REGISTRY.iter().copied() {
             let needs = asks(definition, None) != asks(definition, Some(&form));
-            let metric = Metric { definition, argument: 1.0 };
-            assert!(!needs || needs_form(&[metric]), "{}", definition.name);
+            assert!(!needs || definition.needs(Need::Form), "{}", definition.name);
             seen += usize::from(needs);
         }
         assert!(seen >= 10, "{seen}");

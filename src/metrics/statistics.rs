@@ -1,6 +1,6 @@
 //! Smallest, mean and largest dose.
 
-use super::{AppliesTo, Definition, Evidence, Outcome};
+use super::{AppliesTo, Definition, Evidence, InRegions, Outcome, Place, Scale};
 use tidydose_dose::Dvh;
 
 const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum and near-maximum";
@@ -14,12 +14,15 @@ pub(super) static MIN: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the dose grid does not cover the whole structure",
     applies_to: AppliesTo::Structure,
+    place: |_, _| Place::dose(1.0, 0.0),
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
     basic: true,
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
-pub(super) static MEAN: Definition = Definition {
+/// Mean dose.
+pub static MEAN: Definition = Definition {
     name: "Mean[Gy]",
     unit: "Gy",
     title: "mean dose",
@@ -28,12 +31,16 @@ pub(super) static MEAN: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the dose grid does not cover the whole structure",
     applies_to: AppliesTo::Structure,
+    in_regions: InRegions::PerVolume { of: &super::INTEGRAL_DOSE, factor: 1.0 },
+    place: |_, _| Place::mean_dose(),
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.mean_gy())),
     basic: true,
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
-pub(super) static MAX: Definition = Definition {
+/// Largest dose.
+pub static MAX: Definition = Definition {
     name: "Max[Gy]",
     unit: "Gy",
     title: "largest dose in the structure (a point, and so only as good as the grid)",
@@ -42,11 +49,13 @@ pub(super) static MAX: Definition = Definition {
     evidence: Evidence::Memory,
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     applies_to: AppliesTo::Structure,
+    place: |_, _| Place::dose(0.0, 0.0),
     compute: |s, _| {
         let max = |d: &Dvh| s.at_least(d.max_gy());
         s.any_dvh().map_or_else(|o| o, max)
     },
     basic: true,
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };
 
@@ -58,5 +67,6 @@ pub(super) static DEVIATION: Definition = Definition {
     reference: "the spread behind the sigma index of Yoon et al. 2007",
     undefined: "the dose grid does not cover the whole structure",
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.deviation_gy())),
+    scale: Scale::Dose,
     ..Definition::PLAIN
 };

@@ -9,6 +9,8 @@ use tidydose_dose::Isodose;
 pub enum Status {
     /// A value with two-sided bounds.
     Ok,
+    /// A value with two-sided bounds that are too wide to say anything; see [`super::weigh`].
+    Uncertain,
     /// One-sided: only `low` or only `high` is meant.
     Bound,
     /// The structure does not exist in this case.
@@ -41,6 +43,7 @@ impl Status {
     /// Every status with the word used in the tables.
     pub const WORDS: &'static [(Self, &'static str)] = &[
         (Self::Ok, "ok"),
+        (Self::Uncertain, "uncertain"),
         (Self::Bound, "bound"),
         (Self::Absent, "absent"),
         (Self::Unmapped, "unmapped"),
@@ -61,6 +64,7 @@ impl Status {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::Ok => "a value with two bounds",
+            Self::Uncertain => "a value with two bounds too far apart to be used by itself",
             Self::Bound => "the true value is at least, or at most, this",
             Self::Absent => "the case has no such structure",
             Self::Unmapped => "the structure has no standard name yet",
@@ -79,6 +83,12 @@ impl Status {
             Self::NotApplicable => "the metric has no meaning here",
             Self::Excluded => "the case or structure was left out or refused",
         }
+    }
+
+    /// Whether there is a value with bounds on both sides, wide or not.
+    #[must_use]
+    pub const fn has_both_bounds(self) -> bool {
+        matches!(self, Self::Ok | Self::Uncertain)
     }
 
     /// The word used in the tables.

@@ -1,6 +1,7 @@
 //! Volume that receives at least a given dose: V12Gy and its like.
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Subject};
+use super::place::{Curve, at_prescription as at_rx};
+use super::{AppliesTo, Definition, Evidence, InRegions, Outcome, Place, Scale, Subject};
 
 const DOSES: &[f64] = &[5.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0, 25.0, 30.0];
 
@@ -13,17 +14,21 @@ pub(super) static ABSOLUTE: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     applies_to: AppliesTo::Structure,
+    in_regions: InRegions::Isodose,
     standard: DOSES,
     range: [0.0, 500.0],
+    place: |_, x| Place::at_dose(Curve::Volume, x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least(dvh.volume_at_dose(x) / 1000.0),
     },
     basic: true,
+    scale: Scale::Volume,
     ..Definition::PLAIN
 };
 
-pub(super) static PERCENT: Definition = Definition {
+/// Share of the structure that receives at least a dose.
+pub static PERCENT: Definition = Definition {
     name: "V{x}Gy[%]",
     limits: [0.0, 100.0],
     unit: "%",
@@ -33,16 +38,20 @@ pub(super) static PERCENT: Definition = Definition {
     evidence: Evidence::Read,
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
     applies_to: AppliesTo::Structure,
+    in_regions: InRegions::PerVolume { of: &ABSOLUTE, factor: 100.0 },
     standard: DOSES,
     range: [0.0, 500.0],
+    place: |_, x| Place::at_dose(Curve::Share, x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => {
             let whole = dvh.volume_mm3() / s.cover.max(f64::MIN_POSITIVE);
-            s.at_least(100.0 * dvh.volume_at_dose(x) / whole)
+            // Sums of the same samples in another order differ in the last digits.
+            s.at_least((100.0 * dvh.volume_at_dose(x) / whole).min(100.0))
         }
     },
     basic: true,
+    scale: Scale::ShareOfVolume(100.0),
     ..Definition::PLAIN
 };
 
@@ -65,21 +74,26 @@ pub(super) static SHARE_AT_PRESCRIPTION: Definition = Definition {
     unit: "%",
     title: "share of the target that receives at least x % of the prescription of this target",
     formula: "100 · V(x/100 · Rx) / V",
+    place: |s, x| at_rx(Curve::Share, s, x / 100.0),
     compute: |s, x| {
         at_prescription(s, x, |s, v, dvh_mm3| {
             let whole = dvh_mm3 / s.cover.max(f64::MIN_POSITIVE);
-            100.0 * v / whole
+            (100.0 * v / whole).min(100.0)
         })
     },
+    scale: Scale::ShareOfVolume(100.0),
     ..AT_PRESCRIPTION
 };
 
-pub(super) static VOLUME_AT_PRESCRIPTION: Definition = Definition {
+/// Volume of the target that receives at least a share of its prescription.
+pub static VOLUME_AT_PRESCRIPTION: Definition = Definition {
     name: "V{x}%[cc]",
     unit: "cc",
     title: "volume of the target that receives at least x % of the prescription of this target",
     formula: "V(x/100 · Rx)",
+    place: |s, x| at_rx(Curve::Volume, s, x / 100.0),
     compute: |s, x| at_prescription(s, x, |_, v, _| v / 1000.0),
+    scale: Scale::Volume,
     ..AT_PRESCRIPTION
 };
 

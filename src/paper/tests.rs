@@ -126,6 +126,26 @@ fn doses_keep_fractions_apart_and_say_why_values_are_missing() {
     assert!(there.contains("c,Brainstem,not drawn or not named,"));
 }
 
+/// A value whose bounds say nothing stands in the table of metrics and in no statistic.
+#[test]
+fn an_uncertain_value_counts_as_missing() {
+    let Study { plans, lesions, structures, metrics, limit_checks, open } = study();
+    let metrics = metrics
+        .with("status", texts(&["ok", "uncertain", "ok", "ok"]))
+        .with("value", numbers(&[2.0, 400.0, 8.0, 7.0]));
+    let study = Study { plans, lesions, structures, metrics, limit_checks, open };
+    let run =
+        json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
+    let files = study.made(&run, "technology", &curves()).unwrap();
+    let text = |name: &str| {
+        let (_, bytes) = files.iter().find(|(n, _)| *n == name).unwrap();
+        String::from_utf8(bytes.clone()).unwrap()
+    };
+    let doses = text("doses.csv");
+    assert!(doses.contains("Brainstem,Mean[Gy],Gy,x,1,1,1,uncertain 1,2,2,2,2,2"), "{doses}");
+    assert!(!doses.contains("400") && !text("check_worksheet.csv").contains("400"));
+}
+
 #[test]
 fn the_worksheet_is_blind_and_holds_the_extremes() {
     let sheet = &made()["check_worksheet.csv"];

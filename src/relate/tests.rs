@@ -60,6 +60,10 @@ fn nothing_is_imputed_and_each_gap_has_its_stage() {
         if m.plan_id == "O03" && m.structure == "Brain" {
             (m.status, m.value) = ("outside_grid".to_owned(), None);
         }
+        // It has a value, which says nothing.
+        if m.plan_id == "O07" && m.structure == "Brain" {
+            m.status = "uncertain".to_owned();
+        }
     }
     let mut rows: Vec<_> = outcomes().into_iter().filter(|o| o.patient_id != "P04").collect();
     rows.retain(|o| o.patient_id != "P05");
@@ -72,6 +76,7 @@ fn nothing_is_imputed_and_each_gap_has_its_stage() {
         ("P01", Stage::Treated, "superseded"),
         ("P02", Stage::Fractions, "5 fractions"),
         ("P03", Stage::Predictor, "outside_grid"),
+        ("P07", Stage::Predictor, "uncertain"),
         ("P04", Stage::Matched, "no row"),
         ("P05", Stage::Outcome, "the sheet says lost"),
         ("P06", Stage::FollowUp, "followed for too short"),

@@ -13,6 +13,7 @@ use super::part;
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
 enum Group {
     Known,
+    Uncertain,
     OneSided,
     NoValue(String),
     Undecided,
@@ -28,6 +29,7 @@ impl Group {
         }
         match case.reading(metric) {
             Some(r) if r.status == "ok" => Self::Known,
+            Some(r) if r.status == "uncertain" => Self::Uncertain,
             Some(r) if r.value.is_some() => Self::OneSided,
             Some(r) => Self::NoValue(r.status.clone()),
             None if !case.contoured && case.open => Self::Undecided,
@@ -38,6 +40,7 @@ impl Group {
     fn words(&self, organ: &str) -> String {
         match self {
             Self::Known => "value known, with bounds on both sides".to_owned(),
+            Self::Uncertain => "value uncertain: its bounds are too wide to say much".to_owned(),
             Self::OneSided => "value known on one side only (at least, or at most)".to_owned(),
             Self::NoValue(status) => format!("unknown: {}", spaced(status)),
             Self::Undecided => {

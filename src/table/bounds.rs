@@ -105,7 +105,8 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
         Column::real(
             "summit",
             "",
-            "from a largest dose between voxels: raised by what it rises above its voxels",
+            "from a largest dose between voxels: raised by what it rises above its voxels, which \
+             counts on one side only",
             |r| Some(r.doubts.of(Doubt::Summit)),
         ),
         Column::real(
@@ -123,7 +124,8 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
         Column::real(
             "scatter",
             "",
-            "from noise of the dose from voxel to voxel: drawn anew; 0 for a dose without noise",
+            "from noise of the dose from voxel to voxel: drawn anew, and voxels as means; 0 for a dose \
+             without noise",
             |r| Some(r.doubts.of(Doubt::Scatter)),
         ),
         Column::real(
@@ -132,13 +134,16 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
             "from where cells and samples happen to lie: 0.04 % of the value",
             |r| Some(r.doubts.of(Doubt::Chance)),
         ),
+        Column::real("together", "", "root of the sum of squares", |r| Some(r.doubts.total())),
         Column::real(
-            "together",
+            "below",
             "",
-            "root of the sum of squares; the bounds lie at the value less and plus twice this, \
-             within what the metric can be at all",
-            |r| Some(r.doubts.total()),
+            "the same of the terms that count below the value; the lower bound lies twice this \
+             away, within what the metric can be at all and what other values of the structure \
+             leave open",
+            |r| Some(r.doubts.sides()[0]),
         ),
+        Column::real("above", "", "the same above the value", |r| Some(r.doubts.sides()[1])),
     ]
 }
 
@@ -160,6 +165,8 @@ mod tests {
         assert_eq!(sheet.cell(0, column("dose")), Cell::Real(0.3));
         assert_eq!(sheet.cell(0, column("step")), Cell::Real(0.4));
         assert_eq!(sheet.cell(0, column("ends")), Cell::Real(0.0));
-        assert_eq!(sheet.cell(0, column("together")), Cell::Real(0.5));
+        for name in ["together", "below", "above"] {
+            assert_eq!(sheet.cell(0, column(name)), Cell::Real(0.5));
+        }
     }
 }

@@ -97,6 +97,8 @@ impl Tally {
         let results: &[StructureResult] = analysis.map_or(&[], |a| &a.structures);
         let volume = |number: i64| match results.iter().find(|r| r.roi_number == number) {
             None => Some((Status::Excluded.word(), By::Program)),
+            // One whose volume is uncertain was measured; its volume is left out as a value.
+            Some(r) if r.volume.value.is_some() => None,
             Some(r) => reason_of_status(r.volume.status, &r.volume.reason),
         };
         for number in numbers(case, results) {

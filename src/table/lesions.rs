@@ -89,11 +89,13 @@ fn numbers<'r>(list: &[i64]) -> Option<Cow<'r, str>> {
     (!words.is_empty()).then(|| Cow::Owned(words.join(" ")))
 }
 
-/// Volume as measured of the outermost structure of a list, cc.
+/// Volume as measured of the outermost structure of a list, cc; absent where it is not known well
+/// enough to count.
 pub(super) fn volume(row: &Row<'_>, list: &[i64]) -> Option<f64> {
     let number = list.first()?;
     let results = &row.measured.analysis?.structures;
-    results.iter().find(|r| r.roi_number == *number)?.volume.value
+    let volume = &results.iter().find(|r| r.roi_number == *number)?.volume;
+    volume.value.filter(|_| volume.status == Status::Ok)
 }
 
 fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
@@ -137,15 +139,24 @@ fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("centre_z_mm", "mm", "centre, towards the head", |r| {
             r.lesion.centre_mm.map(|c| c[2])
         }),
-        Column::real("gtv_volume_cc", "cc", "volume of its outermost GTV", |r| {
-            volume(r, &r.lesion.gtv)
-        }),
-        Column::real("ptv_volume_cc", "cc", "volume of its outermost PTV", |r| {
-            volume(r, &r.lesion.ptv)
-        }),
-        Column::real("volume_cc", "cc", "volume of its outermost target", |r| {
-            volume(r, &[r.lesion.roi_number])
-        }),
+        Column::real(
+            "gtv_volume_cc",
+            "cc",
+            "volume of its outermost GTV; missing when uncertain",
+            |r| volume(r, &r.lesion.gtv),
+        ),
+        Column::real(
+            "ptv_volume_cc",
+            "cc",
+            "volume of its outermost PTV; missing when uncertain",
+            |r| volume(r, &r.lesion.ptv),
+        ),
+        Column::real(
+            "volume_cc",
+            "cc",
+            "volume of its outermost target; missing when uncertain",
+            |r| volume(r, &[r.lesion.roi_number]),
+        ),
     ]
 }
 

@@ -10,6 +10,7 @@ mod courses;
 mod doses;
 mod frames;
 mod program;
+mod regions;
 mod reversed;
 mod sums;
 mod undecided_names;

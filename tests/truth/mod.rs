@@ -9,6 +9,7 @@
 mod accuracy_page;
 mod balls;
 pub(crate) mod bench;
+mod beside;
 mod ellipsoids;
 mod gradient;
 mod grids;

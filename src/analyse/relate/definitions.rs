@@ -1,5 +1,7 @@
 //! What each metric between two structures is; the dictionary is made from this list.
 
+use tidydose_metrics::Scale;
+
 /// One metric of a pair of structures.
 #[derive(Debug)]
 pub struct RelationDefinition {
@@ -13,6 +15,8 @@ pub struct RelationDefinition {
     pub formula: &'static str,
     /// Where it comes from, and whether that was read.
     pub reference: &'static str,
+    /// What the width of its bounds is held against beside its value.
+    pub scale: Scale,
 }
 
 /// Name of the share of the target's volume that lies in the other structure.
@@ -29,6 +33,7 @@ pub(super) static GAP: RelationDefinition = RelationDefinition {
             that either surface reaches into the other solid",
     formula: "min over the points of both surfaces of the signed distance to the other surface",
     reference: PRACTICE,
+    scale: Scale::Size,
 };
 
 pub(super) static OVERLAP: RelationDefinition = RelationDefinition {
@@ -37,6 +42,7 @@ pub(super) static OVERLAP: RelationDefinition = RelationDefinition {
     title: "volume that the structures share; 0 too where an organ is contoured around a target",
     formula: "|A ∩ B|",
     reference: PRACTICE,
+    scale: Scale::Volume,
 };
 
 static OF_ONE: RelationDefinition = RelationDefinition {
@@ -45,6 +51,7 @@ static OF_ONE: RelationDefinition = RelationDefinition {
     title: "share of the structure that lies in the other one",
     formula: "100 · |A ∩ B| / |A|",
     reference: PRACTICE,
+    scale: Scale::Whole(100.0),
 };
 
 /// The definition of [`SHARE`].
@@ -58,6 +65,7 @@ pub(super) static SHARE_OF_OTHER: RelationDefinition = RelationDefinition {
     title: "share of the other structure that lies in the structure",
     formula: "100 · |A ∩ B| / |B|",
     reference: PRACTICE,
+    scale: Scale::Whole(100.0),
 };
 
 const fn ovh(name: &'static str) -> RelationDefinition {
@@ -68,6 +76,7 @@ const fn ovh(name: &'static str) -> RelationDefinition {
                 or inside the target",
         formula: "100 · |{x in B: signed distance to A ≤ t}| / |B|",
         reference: OVH_SOURCE,
+        scale: Scale::Whole(100.0),
     }
 }
 
@@ -82,6 +91,7 @@ const fn margin(name: &'static str, title: &'static str) -> RelationDefinition {
         formula: "distance from the points of the GTV's or CTV's surface outward to the nearest \
                   point of the PTV's surface; negative where it leaves the PTV",
         reference: PRACTICE,
+        scale: Scale::Size,
     }
 }
 
@@ -99,6 +109,7 @@ pub(super) static NEAREST: RelationDefinition = RelationDefinition {
             either volume; not applicable without one",
     formula: "min over those targets of Gap",
     reference: PRACTICE,
+    scale: Scale::Size,
 };
 
 /// Every metric of the table, in its order.

@@ -100,6 +100,8 @@ pub(super) struct Account {
     pub(super) terms: Vec<Term>,
     /// All terms together: the root of the sum of squares.
     pub(super) together: Option<f64>,
+    /// The same of the terms that count below the value, and above it.
+    pub(super) sides: [f64; 2],
     pub(super) checks: Vec<Check>,
     /// Other metrics of the structure that have a limit for these fractions.
     pub(super) also_limited: Vec<String>,
@@ -127,7 +129,7 @@ impl Account {
         let limits = of("limit_checks", "structure_id", &value.structure_id);
         let sources = sources(&plan, tables.get("files"));
         let dictionary = tables.get("dictionary");
-        let (terms, together) = terms(tables, &value);
+        let (terms, together, sides) = terms(tables, &value);
         Self {
             definition: dictionary.map_or_else(Definition::default, |d| meaning(d, &value.metric)),
             case: facts(&plan, &CASE),
@@ -137,6 +139,7 @@ impl Account {
             voxel: place(&traces, "nearest_voxel"),
             terms,
             together,
+            sides,
             checks: of_metric(&limits, &value.metric),
             also_limited: also_limited(&limits, &value.metric),
             findings: tables
@@ -285,13 +288,16 @@ fn place(traces: &LoadedTable, kind: &str) -> Option<Place> {
     })
 }
 
-/// The terms of the bounds, largest first, and all of them together.
-fn terms(tables: &Tables, value: &Value) -> (Vec<Term>, Option<f64>) {
-    let Some(bounds) = tables.get("bounds") else { return (Vec::new(), None) };
+/// The terms of the bounds, largest first, and all of them together: as a whole, below the value and
+/// above it.
+fn terms(tables: &Tables, value: &Value) -> (Vec<Term>, Option<f64>, [f64; 2]) {
+    let none = (Vec::new(), None, [0.0; 2]);
+    let Some(bounds) = tables.get("bounds") else { return none };
     let own = rows_where(bounds, "structure_id", |s| s == value.structure_id);
     let own = rows_where(&own, "metric", |m| m == value.metric);
     let own = rows_where(&own, "method", |m| m == value.method);
-    let Some(together) = cell(&reals(&own, "together"), 0) else { return (Vec::new(), None) };
+    let Some(together) = cell(&reals(&own, "together"), 0) else { return none };
+    let sides = ["below", "above"].map(|c| cell(&reals(&own, c), 0).unwrap_or(together));
     let meaning = |column: &str| {
         let rows = tables.get("dictionary").map(|d| rows_where(d, "table", |t| t == "bounds"));
         let rows = rows.map(|r| rows_where(&r, "column", |c| c == column));
@@ -304,7 +310,7 @@ fn terms(tables: &Tables, value: &Value) -> (Vec<Term>, Option<f64>) {
     };
     let mut list: Vec<Term> = TERMS.into_iter().filter_map(term).collect();
     list.sort_by(|a, b| b.value.total_cmp(&a.value));
-    (list, Some(together))
+    (list, Some(together), sides)
 }
 
 fn of_metric(limits: &LoadedTable, metric: &str) -> Vec<Check> {

@@ -188,8 +188,10 @@ fn terms(account: &Account) -> Markup {
     html! {
         p { "The value was computed again with one thing varied at a time. The terms add up in \
              squares to " strong data-value=(together) { (rounded(together)) " " (unit) }
-            "; the bounds lie at the value less and plus twice that, within what the metric can be \
-             at all. They say nothing of delineation, setup or registration." }
+            "; the bounds lie at the value less " (rounded(2.0 * account.sides[0])) " and plus "
+            (rounded(2.0 * account.sides[1])) " " (unit) ", twice what counts on either side, within \
+             what the metric can be at all and what other values of the structure leave open. They \
+             say nothing of delineation, setup or registration." }
         (table("Terms of the bounds, largest first", &["Term", &u, "Share of squares", "Varied"],
             account.terms.iter().map(|t| html! {
                 th scope="row" { (t.name) }

@@ -176,10 +176,11 @@ fn terms(account: &Account) -> Vec<String> {
     }
     lines.insert(0, format!("{:8} {:>10} {:>6}  {}", "term", "u", "share", "what is varied"));
     lines.push(format!(
-        "together {:>10} {:>6}  root of the sum of squares; bounds at the value less and plus {}",
+        "together {:>10} {:>6}  root of the sum of squares; bounds at the value less {} and plus {}",
         rounded(together),
         "",
-        rounded(2.0 * together)
+        rounded(2.0 * account.sides[0]),
+        rounded(2.0 * account.sides[1])
     ));
     lines
 }

@@ -113,7 +113,7 @@ pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
         Column::real(
             "total_lesion_cc",
             "cc",
-            "volume of all lesions, outermost targets; missing when one is not known",
+            "volume of all lesions, outermost targets; missing when one is not known or uncertain",
             |r| r.as_ref().values.total_cc,
         ),
         Column::real("largest_lesion_cc", "cc", "volume of the largest of them", |r| {

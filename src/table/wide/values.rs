@@ -253,7 +253,8 @@ pub struct PlanValues {
     pub(super) found: Vec<Found>,
     /// Names that nobody has decided and that may be one of the organs, with their doses.
     pub(super) undecided: String,
-    /// Lesions, their volume together and that of the largest; the volumes absent when one is not known.
+    /// Lesions, their volume together and that of the largest; the volumes absent when one is not
+    /// known or uncertain.
     pub(super) lesions: Option<usize>,
     pub(super) total_cc: Option<f64>,
     pub(super) largest_cc: Option<f64>,
@@ -264,7 +265,8 @@ impl PlanValues {
     #[must_use]
     pub fn of(case: &Case, analysis: Option<&Analysis>) -> Self {
         let volume = |a: &Analysis, lesion: &Lesion| {
-            a.structures.iter().find(|s| s.roi_number == lesion.roi_number)?.volume.value
+            let volume = &a.structures.iter().find(|s| s.roi_number == lesion.roi_number)?.volume;
+            volume.value.filter(|_| volume.status == Status::Ok)
         };
         let volumes = analysis.and_then(|a| {
             let list: Option<Vec<f64>> = a.lesions.iter().map(|l| volume(a, l)).collect();
@@ -393,14 +395,19 @@ fn end_of(
     let rows: Vec<&Outcome> =
         analysis.relations.iter().filter(wanted).map(|r| &r.outcome).collect();
     let Some(first) = rows.first() else { return Found::without(NOT_IN_RUN) };
-    let known: Vec<&&Outcome> = rows.iter().filter(|o| o.status == Status::Ok).collect();
+    let known: Vec<&&Outcome> = rows.iter().filter(|o| o.status.has_both_bounds()).collect();
     if known.is_empty() {
         return Found::of(first);
     }
     let of = |read: fn(&Outcome) -> Option<f64>| {
         known.iter().map(|o| read(o)).collect::<Option<Vec<f64>>>()?.into_iter().reduce(end)
     };
-    let status = if known.len() == rows.len() { Status::Ok } else { Status::Bound };
+    let uncertain = known.iter().any(|o| o.status == Status::Uncertain);
+    let status = match known.len() == rows.len() {
+        true if uncertain => Status::Uncertain,
+        true => Status::Ok,
+        false => Status::Bound,
+    };
     let mut numbers = [of(|o| o.value), of(|o| o.low), of(|o| o.high)];
     if status == Status::Bound {
         // What is not known may be less than the least, or more than the largest.
