@@ -15,5 +15,5 @@ FROM structures s
 JOIN metrics m ON s.structure_id = m.structure_id
 LEFT JOIN named n ON s.plan_id = n.named_plan
 WHERE m.metric = $metric AND n.named_plan IS NULL
-  AND (s.may_be = 'any' OR STRPOS(' ' || s.may_be || ' ', ' ' || $organ || ' ') > 0)
+  AND (s.may_be = 'any' OR INSTR(' ' || s.may_be || ' ', ' ' || $organ || ' ') > 0)
 ORDER BY m.value DESC NULLS LAST, s.plan_id, s.roi_number

@@ -23,6 +23,6 @@ WITH judged AS (
   WHERE m.structure = $organ AND m.metric = $metric AND m.value IS NOT NULL
 )
 SELECT patient_id, plan_id, fractions_planned, value, low, high, unit, status, by_limit, by_other,
-       by_limit <> by_other AS changed
+       CASE WHEN by_limit <> by_other THEN 'yes' ELSE 'no' END AS changed
 FROM judged
 ORDER BY changed DESC, value DESC, plan_id

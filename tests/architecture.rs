@@ -82,12 +82,29 @@ fn dependencies(manifest: &Path) -> BTreeSet<String> {
     names.filter(|name| !name.is_empty() && !name.starts_with('#')).map(str::to_owned).collect()
 }
 
+/// The modules with a file of their own that only tests see, with their room.
+fn only_in_tests(sources: &BTreeMap<String, String>) -> BTreeSet<(String, String)> {
+    let mut modules = BTreeSet::new();
+    for (file, text) in sources {
+        for part in text.split("#[cfg(test)]\n").skip(1) {
+            let head = part.lines().find(|line| !line.starts_with("#[")).unwrap_or_default();
+            let name = head.strip_suffix(';').and_then(|head| head.split("mod ").nth(1));
+            modules.extend(name.map(|name| (room(file).to_owned(), name.to_owned())));
+        }
+    }
+    modules
+}
+
 /// The files outside the named rooms whose code names one of the words: without comments and without
-/// the tests at the end of a file.
+/// tests.
 fn strangers(words: &[&str], rooms: &[&str]) -> Vec<String> {
     let mut found = Vec::new();
-    for (file, text) in sources(&["src"]) {
-        if rooms.contains(&room(&file)) || file == "src/main.rs" {
+    let sources = sources(&["src"]);
+    let tests = only_in_tests(&sources);
+    for (file, text) in sources {
+        let name = Path::new(&file).file_stem().unwrap().to_string_lossy().into_owned();
+        let is_test = tests.contains(&(room(&file).to_owned(), name));
+        if is_test || rooms.contains(&room(&file)) || file == "src/main.rs" {
             continue;
         }
         let code = text.split("#[cfg(test)]\nmod tests").next().unwrap();

@@ -6,7 +6,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use tidydose_analyse::{Analysis, Settings, analyse_grids, strict};
@@ -224,4 +224,11 @@ fn doses(case: &Case, read: &dyn Fn(&DoseHeader) -> Option<DoseValues>) -> Optio
 pub fn by_name(analysis: &Analysis, roi_number: i64) -> BTreeMap<String, Outcome> {
     let own = analysis.measurements.iter().filter(|m| m.roi_number == roi_number);
     own.map(|m| (m.metric.clone(), m.outcome.clone())).collect()
+}
+
+/// Every file below a folder, sorted.
+pub fn files_below(folder: &Path) -> Vec<PathBuf> {
+    let walk = walkdir::WalkDir::new(folder).sort_by_file_name();
+    let entries = walk.into_iter().map(Result::unwrap);
+    entries.filter(|e| e.file_type().is_file()).map(walkdir::DirEntry::into_path).collect()
 }

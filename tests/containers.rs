@@ -121,7 +121,7 @@ fn names_inside_an_archive_are_not_paths() {
         archive.add(&format!("deep/er/{name}"), &bytes);
         let measured = archive.measure(&settings());
         assert_eq!(measured.scan.inventory.files.len(), 1 + names.len(), "{name}");
-        assert_eq!(crate::reference::files_below(archive.path()).len(), 1, "{name}");
+        assert_eq!(crate::archive::files_below(archive.path()).len(), 1, "{name}");
         let read = |status| {
             let rows = measured.scan.inventory.files.iter();
             rows.filter(|row| row.status == status).count()

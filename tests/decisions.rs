@@ -228,7 +228,8 @@ fn one_cause_is_one_finding_with_the_names_of_what_it_reaches() {
 fn decide(study: &Path, rows: &[[&str; 5]]) {
     let path = study.join("decisions.csv");
     let mut text = fs::read_to_string(&path).unwrap();
-    let columns: Vec<&str> = text.lines().next().unwrap().split(',').collect();
+    let head = text.lines().next().unwrap().trim_start_matches('\u{feff}');
+    let columns: Vec<&str> = head.split(',').collect();
     let named = ["code", "plan_id", "roi_number", "structure", "state"];
     let mut more = String::new();
     for row in rows {
@@ -321,7 +322,8 @@ fn a_decision_about_what_is_nowhere_is_said_with_the_nearest() {
     let proposed = fs::read_to_string(study.join("decisions.csv")).unwrap();
     decide(&study, &[["planes-few", "*", "*", "Brainstm", "waived"]]);
     let (code, _, err) = ran(place.path(), &survey);
-    assert!(code == 0 && err.contains("no structure is called Brainstm; nearest: Brainstem"));
+    let said = "`Brainstm`: no structure is called so; the nearest is `Brainstem`";
+    assert!(code == 0 && err.contains(said), "{err}");
     fs::write(study.join("decisions.csv"), proposed).unwrap();
     decide(&study, &[["plane-few", "*", "*", "*", "waived"]]);
     let (code, _, err) = ran(place.path(), &survey);

@@ -285,5 +285,5 @@ fn a_single_plane_takes_its_thickness_from_the_images() {
     }
     assert_eq!(files.len(), 7);
     let library = Measured::of(&archive.path().join("in"), &Settings::default());
-    assert!(library.has(Code::PlanesFew) && library.metrics(1)["Volume[cc]"].value.is_some());
+    assert!(library.has(Code::PlaneSingle) && library.metrics(1)["Volume[cc]"].value.is_some());
 }

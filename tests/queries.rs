@@ -227,7 +227,7 @@ fn another_limit_is_held_against_its_number_of_fractions_only() {
         for column in ["by_limit", "by_other"] {
             assert_eq!(words.contains(&row[column].as_str()), own, "{row:?}");
         }
-        assert!(own || row["changed"] == "false", "{row:?}");
+        assert!(own || row["changed"] == "no", "{row:?}");
         *(if own { &mut judged } else { &mut other }) += 1;
     }
     assert!(judged > 5 && other > 0, "{judged} judged, {other} of another number");

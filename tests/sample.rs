@@ -180,7 +180,7 @@ fn measured_values_are_those_of_the_formulas() {
 fn without_value(missing: &BTreeMap<String, usize>) {
     let known = [
         // Its brain has a name that could mean the cerebrum.
-        ("LK-05 absent", 1),
+        ("LK-05 name_undecided", 1),
         ("LK-13 not_applicable", 2),
         ("LK-16 not_applicable", 2),
         ("LK-18 not_applicable", 2),

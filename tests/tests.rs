@@ -2,24 +2,26 @@
 //!
 //! `phantom` holds solids, dose fields and DICOM objects with truth known in closed form, and their
 //! own unit tests; `truth` measures them in memory. `archive` puts files in a folder and does with
-//! them what the program does. `real_files` reads files of other origin, which `reference` fetches
-//! together with pydicom, and holds the invented cohort against pydicom. `worked_examples` goes
-//! from files to metrics with truth known in closed form; `meaning` does so with doses, frames and
-//! versions of plans of every kind, `regions` with what is measured beside structures. `encodings`
-//! writes one case in every way, `texts` reads every character set, `containers` packs it,
+//! them what the program does. `worked_examples` goes from files to metrics with truth known in closed
+//! form; `meaning` does so with doses, frames and versions of plans of every kind, `regions` with what
+//! is measured beside structures. `encodings` writes one case in every way, `containers` packs it,
 //! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
-//! `properties` holds what no structure and no dose may break. `cli` runs
-//! the program as a person does: help, exit codes, messages, files left behind. `measured` runs it
-//! once over the invented cohort: `golden` compares the tables with those kept, `coherent` holds their
-//! values against each other, `sample` compares them with the formulas behind the cohort, `queries` puts the program's questions to them, `review`
-//! reads the committee's page made of them, also in a browser, `explain` traces values back through
-//! them, `pages` works both pages in a `browser` with keys, `relate` joins outcomes to them, `paper`
-//! makes a registrar's folder of them. `statistics` holds the estimates against other libraries and
-//! against cohorts of known truth. `names`
-//! scores the rules for structure names on labels they have not seen, `decisions` plays a round of
-//! decisions, `user_files` leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work and damages what was kept;
-//! `handoff` holds the study against what it says of itself; `faults` takes disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs what
-//! the Markdown files show and compares what they state.
+//! `properties` holds what no structure and no dose may break. `cli` runs the program as a person
+//! does: help, exit codes, messages, files left behind. `measured` runs it once over the invented
+//! cohort: `golden` compares the tables with those kept, `coherent` holds their values against each
+//! other, `sample` compares them with the formulas behind the cohort, `queries` puts the program's
+//! questions to them, `review` reads the committee's page made of them, `explain` traces values back
+//! through them, `relate` joins outcomes to them, `paper` makes a registrar's folder of them.
+//! `statistics` holds the estimates against cohorts of known truth. `names` scores the rules for
+//! structure names on labels they have not seen, `decisions` plays a round of decisions, `user_files`
+//! leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work
+//! and damages what was kept; `handoff` holds the study against what it says of itself; `faults` takes
+//! disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs
+//! what the Markdown files show and compares what they state.
+//!
+//! `outside` compares with what is not built here: Python and its libraries, R, a browser, files of
+//! other origin. It is behind a feature of that name, so that the rest needs nothing but Rust and a C
+//! compiler.
 // A test program has no readers of its documentation and no users of its items.
 #![allow(missing_docs, unreachable_pub)]
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic, clippy::print_stdout)]
@@ -28,7 +30,6 @@
 mod anonymise;
 mod architecture;
 mod archive;
-mod browser;
 mod cli;
 mod coherent;
 mod containers;
@@ -41,18 +42,16 @@ mod faults;
 mod golden;
 mod handoff;
 mod leaks;
-mod machines;
 mod meaning;
 mod measured;
 mod names;
-mod pages;
+#[cfg(feature = "outside")]
+mod outside;
 mod paper;
 mod phantom;
 mod properties;
 mod queries;
 mod quirks;
-mod real_files;
-mod reference;
 mod regions;
 mod relate;
 mod relations;
@@ -60,7 +59,6 @@ mod resume;
 mod review;
 mod sample;
 mod statistics;
-mod texts;
 mod truth;
 mod user_files;
 mod worked_examples;

@@ -147,7 +147,7 @@ fn rows_that_mean_nothing_are_named_with_what_is_nearest() {
         ("row 2 of choices.csv, column question: `treatd`: no question", "`treated`".to_owned()),
     ] {
         let one = said.iter().find(|m| m.contains(start)).unwrap_or_else(|| panic!("{said:?}"));
-        assert!(one.ends_with(&nearest), "{one}");
+        assert!(nearest.is_empty() || one.contains(&format!("nearest is {nearest}")), "{one}");
         assert!(talk.contains(start), "{talk}");
     }
     assert!(talk.contains("`1,00811E+11`: no finding of table findings is called so"), "{talk}");

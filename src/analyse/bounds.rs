@@ -1,6 +1,6 @@
 //! Numerical bounds: every metric is computed again with one thing varied at a time, and the
 //! differences add up to a standard uncertainty u; the bounds are the value ± 2u, and then agree with
-//! those of the other values of the structure ([`super::coherent`]).
+//! those of the other values of the structure (`coherent.rs`).
 //!
 //! | term | varied | counted |
 //! |---|---|---|
@@ -10,6 +10,7 @@
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
 //! | summit | the largest dose, raised by what it rises above its voxels | whole, upward only |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
+//! | cells | smallest and largest dose moved by what the place of the surface in a cell leaves open | whole |
 //! | step | doses moved by half a stored step | whole |
 //! | scatter | of a noisy dose: the noise drawn four times more, √3 times its size; voxels as means instead of values | 0.4 of each, which is Student's factor; 1/√3 |
 //! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
@@ -273,6 +274,9 @@ impl Views {
             }));
             let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
             terms.push(Term::of(Doubt::Step, View { dvh: raised, ..base.clone() }, 1.0));
+            let moved = nominal.dvh.as_ref().map(Dvh::with_moved_surface);
+            let moved = View { dvh: moved, ..nominal.clone() };
+            terms.push(Term { against_nominal: true, ..Term::of(Doubt::Cells, moved, 1.0) });
             let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
             terms.push(Term::toward(Doubt::Summit, View { dvh: sharper, ..base.clone() }, 1.0));
         }

@@ -18,6 +18,9 @@ pub const FUNCTIONS: &[(&str, &str)] = &[
     ("SQRT(x), EXP(x), LN(x), POWER(x, y)", "as in mathematics; missing where it is not defined"),
 ];
 
+/// A function of one number.
+type Plain = fn(f64) -> f64;
+
 /// Makes the functions known to a connection.
 ///
 /// # Errors
@@ -28,8 +31,7 @@ pub(super) fn register(connection: &Connection) -> rusqlite::Result<()> {
     connection.create_aggregate_function("percentile_cont", 2, flags, Quantile)?;
     connection.create_aggregate_function("stddev_samp", 1, flags, Deviation)?;
     connection.create_aggregate_function("corr", 2, flags, Correlation)?;
-    let plain: [(&str, fn(f64) -> f64); 3] =
-        [("sqrt", f64::sqrt), ("exp", f64::exp), ("ln", f64::ln)];
+    let plain: [(&str, Plain); 3] = [("sqrt", f64::sqrt), ("exp", f64::exp), ("ln", f64::ln)];
     for (name, of) in plain {
         connection.create_scalar_function(name, 1, flags, move |context| {
             Ok(number(context, 0)?.map(of).filter(|v| v.is_finite()))

@@ -1,8 +1,8 @@
 //! Questions in SQL over the tables of a study: a question with its values and the tables in, rows
 //! out. Reads tables only and knows nothing of how they were made; opens no file and prints nothing.
 //!
-//! The SQL is that of SQLite, read only: one `SELECT`, or `WITH ... SELECT`. [`functions`] names what
-//! is there besides, such as `MEDIAN(x)`. A truth value is 1 or 0 in a condition.
+//! The SQL is that of SQLite, read only: one `SELECT`, or `WITH ... SELECT`. `functions.rs` names
+//! what is there besides, such as `MEDIAN(x)`. A truth value is 1 or 0 in a condition.
 
 pub mod answer;
 mod functions;

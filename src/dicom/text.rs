@@ -89,6 +89,10 @@ impl CharacterSet {
         if let Some(text) = unicode {
             return (text.to_owned(), true);
         }
+        // Pairs that came later than GBK: what GB 18030 says is the likeliest.
+        if let Some(text) = strictly(GBK, bytes).filter(|_| self.coding == Coding::Gbk) {
+            return (text, true);
+        }
         let Coding::Halves(halves) = self.coding else {
             return (latin_1(bytes).into_owned(), true);
         };
@@ -102,7 +106,7 @@ impl CharacterSet {
             Coding::Undeclared => None,
             Coding::Utf8 => std::str::from_utf8(bytes).ok().map(str::to_owned),
             Coding::Gb18030 => gb_18030(bytes),
-            Coding::Gbk => strictly(GBK, bytes),
+            Coding::Gbk => strictly(GBK, bytes).filter(|_| is_gbk(bytes)),
             Coding::Halves(halves) => {
                 let read = halves.read(bytes, &self.extensions, vr);
                 read.regular.then_some(read.text)
@@ -280,6 +284,25 @@ fn gb_18030(bytes: &[u8]) -> Option<String> {
         at += length;
     }
     Some(text)
+}
+
+/// Whether every pair is one of GBK: the table has also the private ones, which mean something else
+/// with every vendor, and characters that came with GB 18030 (the euro sign, U+01F9, row 0xA9 from
+/// 0x89 on, rows from 0xFE50 on) or with web pages (0xA3A0).
+fn is_gbk(bytes: &[u8]) -> bool {
+    let mut at = 0;
+    while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {
+        let later = matches!(rest, [0xA2, 0xE3, ..] | [0xA3, 0xA0, ..] | [0xA8, 0xBF, ..])
+            || matches!(rest, [0xA9, 0x89..=0x95, ..])
+            || matches!(rest, [0xFE, 0x50..=0xFF, ..]);
+        let length = if matches!(rest, [0x81..=0xFE, ..]) { 2 } else { 1 };
+        let one = rest.get(..length).and_then(|one| strictly(GBK, one)).unwrap_or_default();
+        if later || one.chars().any(|c| ('\u{E000}'..='\u{F8FF}').contains(&c)) {
+            return false;
+        }
+        at += length;
+    }
+    true
 }
 
 fn strictly(table: EncodingRef, bytes: &[u8]) -> Option<String> {

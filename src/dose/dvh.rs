@@ -18,6 +18,7 @@ pub struct Dvh {
     deviation_gy: f64,
     extremes_gy: [f64; 2],
     summit_gy: f64,
+    surface_gy: [f64; 2],
     /// Mean dose (Gy) and volume (mm³) of neighbouring samples, descending.
     bundles: Vec<(f64, f64)>,
 }
@@ -81,7 +82,7 @@ impl Dvh {
     /// Sorts samples into a histogram; absent when no volume was sampled.
     #[must_use]
     pub fn of(samples: Samples) -> Option<Self> {
-        let Samples { parts, extremes_gy, summit_gy, .. } = samples;
+        let Samples { parts, extremes_gy, summit_gy, surface_gy, .. } = samples;
         let keys = descending(&parts);
         drop(parts);
         let parts = || keys.iter().map(|key| sample_of(*key));
@@ -107,6 +108,7 @@ impl Dvh {
             deviation_gy: (squares / before - mean_gy * mean_gy).max(0.0).sqrt(),
             extremes_gy,
             summit_gy,
+            surface_gy,
         })
     }
 
@@ -120,6 +122,16 @@ impl Dvh {
         out.bundles.iter_mut().for_each(|b| b.0 += by_gy);
         out.mean_gy += by_gy;
         out.extremes_gy = out.extremes_gy.map(|d| d + by_gy);
+        out
+    }
+
+    /// The same histogram with smallest and largest dose as much further out as the place of the
+    /// surface in its cells leaves open.
+    #[must_use]
+    pub fn with_moved_surface(&self) -> Self {
+        let mut out = self.clone();
+        let [least, most] = self.surface_gy;
+        out.extremes_gy = [out.extremes_gy[0] - least, out.extremes_gy[1] + most];
         out
     }
 

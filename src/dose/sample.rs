@@ -23,6 +23,8 @@ pub struct Samples {
     /// Smallest and largest dose found in the structure, Gy, the corners of its outermost
     /// whole cells included.
     pub extremes_gy: [f64; 2],
+    /// Standard uncertainty of either, since the surface is known to a part of a cell only, Gy.
+    pub surface_gy: [f64; 2],
 }
 
 impl Samples {
@@ -36,6 +38,10 @@ impl Samples {
 /// A cell in which the dose changes by more than twice this along an axis is split into parts in
 /// which it changes by no more than about this, Gy.
 pub const SAMPLE_STEP_GY: f64 = 0.4;
+/// Standard uncertainty of the place of the surface in a cell, as a share of its edge. Area share and
+/// centre of mass of a cut cell are exact and tell where a straight outline crosses it but for its
+/// direction: half a diagonal against half an edge, so (√2 − 1)/2 at most, evenly spread.
+const SURFACE_SHARE: f64 = 0.119_6;
 /// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
 /// isodoses curve, and a long part would read them at its middle only.
 const SPLIT_MM: f64 = 0.35;
@@ -68,6 +74,7 @@ pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples 
     sampler.climb();
     let low_high = sampler.extremes;
     sampler.out.steepest_gy_per_mm = sampler.steepest;
+    sampler.out.surface_gy = sampler.surface_gy;
     sampler.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
     sampler.out
 }
@@ -93,6 +100,7 @@ struct Sampler<'a> {
     aligned: bool,
     out: Samples,
     extremes: [f64; 2],
+    surface_gy: [f64; 2],
     steepest: f64,
     coarse: f64,
     turn: f64,
@@ -132,6 +140,7 @@ impl<'a> Sampler<'a> {
             aligned,
             out,
             extremes,
+            surface_gy: [0.0; 2],
             steepest: 0.0,
             coarse: 1.0,
             turn: 0.5,
@@ -240,7 +249,18 @@ impl<'a> Sampler<'a> {
     }
 
     fn cell(&mut self, cell: &Cell) {
-        let Some((dose, slope)) = self.read(cell.local, cell.volume) else { return };
+        let before = self.extremes;
+        let Some(change_gy) = self.fill(cell) else { return };
+        for (end, old) in before.into_iter().enumerate() {
+            if self.extremes[end] != old {
+                self.surface_gy[end] = SURFACE_SHARE * change_gy;
+            }
+        }
+    }
+
+    /// Adds the samples of a cell; the largest change of dose across it, Gy.
+    fn fill(&mut self, cell: &Cell) -> Option<f64> {
+        let (dose, slope) = self.read(cell.local, cell.volume)?;
         let gradient = self.gradient(slope);
         let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
         let reach = (change[0].abs() + change[1].abs()) / 2.0;
@@ -268,6 +288,7 @@ impl<'a> Sampler<'a> {
         } else {
             self.split(cell, splits, change);
         }
+        Some(change[0].abs().max(change[1].abs()))
     }
 
     /// Two samples on either side of the middle of a cell. Their distance changes from cell to

@@ -176,7 +176,7 @@ impl Grid {
         [self.offsets_mm.last().copied().unwrap_or(0.0), last(self.shape[1]), last(self.shape[2])]
     }
 
-    /// Whether a point lies between the outermost voxel centres, give or take [`ROUNDING`] of a
+    /// Whether a point lies between the outermost voxel centres, give or take a thousandth of a
     /// voxel.
     #[must_use]
     pub fn contains(&self, point: Point) -> bool {

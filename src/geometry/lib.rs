@@ -51,7 +51,7 @@
 //! ([`rasterise`]). Volume and dose are sums over the same cells.
 //!
 //! **Interpolation.** Dose between voxel centres follows a named method, `cubic_b_spline` by
-//! default; see [`tidydose_dose::field`].
+//! default; see `src/dose`.
 //!
 //! **Units at the borders.** Dose is in Gy, of all fractions, volume in cc (cm³), length in mm; the
 //! types of [`crate::units`] carry them between rooms, local numbers carry the unit in their name.

@@ -2,7 +2,8 @@
 //! neighbour, the end planes reach out by half of their only gap. Named `half_slice`.
 //!
 //! Where the planes are not evenly spaced, the last gap does not tell how far away the next plane
-//! would have been: a solid ends anywhere in a gap that may be any of those seen ([`FreeEnd`]).
+//! would have been: a solid ends anywhere in a gap that may be any of those seen ([`FreeEnd`]). The
+//! convention keeps half of the last gap all the same; its bounds count how far off that may be.
 
 use super::occupancy::{Layer, Occupancy, Sheet};
 use super::rasterise::footprint;
@@ -20,6 +21,8 @@ pub struct Slab {
     pub low_mm: f64,
     /// Upper end, mm.
     pub high_mm: f64,
+    /// Its plane, mm.
+    pub plane_mm: f64,
     /// How far it may go on below and above, where no plane follows and the planes are uneven.
     pub free: [Option<FreeEnd>; 2],
 }
@@ -69,8 +72,9 @@ impl FreeEnd {
 /// Standard uncertainty of a flat end of half a gap, as a share of it: a gap over √12.
 pub const EVEN_DOUBT: f64 = 2.0 / 3.464_101_615_137_754_4;
 
-/// One gap of this many may be wide in a stack that is even otherwise.
-const FEW: usize = 4;
+/// One gap of this many may be wide in a stack that is even otherwise: of fewer nobody can tell what
+/// is usual.
+const FEW: usize = 3;
 
 /// Whether gaps in order of size are equal but for the rounding of positions.
 fn are_even(sorted: &[f64]) -> bool {
@@ -85,6 +89,11 @@ const UNEVEN_MM: f64 = 0.01;
 const UNEVEN_SHARE: f64 = 1e-3;
 
 impl Slab {
+    /// From its plane to its lower (0) or upper (1) end, mm.
+    fn half_mm(&self, side: usize) -> f64 {
+        if side == 0 { self.plane_mm - self.low_mm } else { self.high_mm - self.plane_mm }
+    }
+
     /// Thickness, mm.
     #[must_use]
     pub fn thickness_mm(&self) -> f64 {
@@ -135,19 +144,20 @@ pub fn slabs(stack: &PlaneStack, spacing: Spacing) -> Option<Vec<Slab>> {
             let free = [free.filter(|_| below.is_none()), free.filter(|_| above.is_none())];
             let (below, above) = match (below, above) {
                 (Some(b), Some(a)) => (b, a),
-                (Some(b), None) => (b, free[1].map_or(b, |end| 2.0 * end.reach_mm)),
-                (None, Some(a)) => (free[0].map_or(a, |end| 2.0 * end.reach_mm), a),
+                (Some(b), None) => (b, b),
+                (None, Some(a)) => (a, a),
                 (None, None) => (typical?, typical?),
             };
             let (low_mm, high_mm) = (w[i] - below / 2.0, w[i] + above / 2.0);
-            out.push(Slab { plane, low_mm, high_mm, free });
+            out.push(Slab { plane, low_mm, high_mm, plane_mm: w[i], free });
         }
     }
     Some(out)
 }
 
 /// The same slabs with their free ends below and above grown (positive) or shrunk by `times` the
-/// standard uncertainty of a flat end: a gap over √12, or that of [`FreeEnd`].
+/// standard uncertainty of a flat end: a gap over √12, or what [`FreeEnd`] leaves open together with
+/// its distance from half the last gap.
 #[must_use]
 pub fn with_ends(slabs: &[Slab], times: [f64; 2]) -> Vec<Slab> {
     let touches = |x: f64, y: f64| (x - y).abs() < 1e-6;
@@ -156,7 +166,11 @@ pub fn with_ends(slabs: &[Slab], times: [f64; 2]) -> Vec<Slab> {
         .map(|s| {
             let of = |side: usize| {
                 let even = s.thickness_mm() / 12.0_f64.sqrt();
-                times[side] * s.free[side].map_or(even, |end| end.reach_mm * end.doubt_share)
+                let uneven = |end: FreeEnd| {
+                    let half = s.half_mm(side);
+                    (end.reach_mm * end.doubt_share).hypot(end.reach_mm - half)
+                };
+                times[side] * s.free[side].map_or(even, uneven)
             };
             let by = [of(0), of(1)];
             let free =
@@ -239,21 +253,21 @@ mod tests {
         assert!((volume_mm3(&s, &slabs(&s, known).unwrap()) - 800.0).abs() < 1e-3);
     }
 
-    /// Planes 1, 3 and 2 mm apart: 6 mm between them, and at each end on average
-    /// (1 + 9 + 4)/(2·6) mm more, in root mean square √((1 + 27 + 8)/(3·6)) mm.
+    /// Planes 1, 3 and 2 mm apart: 6 mm between them, and at the ends half of the last gaps. On
+    /// average it is (1 + 9 + 4)/(2·6) mm, in root mean square √((1 + 27 + 8)/(3·6)) mm.
     #[test]
     fn uneven_planes_leave_open_how_far_away_the_next_would_be() {
         let s = stack(&[0.0, 1.0, 4.0, 6.0]);
         let slabs = slabs(&s, Spacing::default()).unwrap();
         let (reach, square) = (7.0 / 6.0, 2.0);
-        assert!((volume_mm3(&s, &slabs) - 400.0 * (6.0 + 2.0 * reach)).abs() < 1e-3);
+        assert!((volume_mm3(&s, &slabs) - 400.0 * 7.5).abs() < 1e-3);
         let end = slabs[0].free[0].unwrap();
         assert!((end.reach_mm - reach).abs() < 1e-12 && end.widest_mm == 3.0);
         let doubt_mm = (square - reach * reach).sqrt();
         assert!((end.doubt_share * reach - doubt_mm).abs() < 1e-12);
         assert_eq!((slabs[0].free[1], slabs[1].free, slabs[3].free[0]), (None, [None; 2], None));
         let grown = volume_mm3(&s, &with_ends(&slabs, [0.0, 1.0]));
-        assert!((grown - 400.0 * (6.0 + 2.0 * reach + doubt_mm)).abs() < 1e-3);
+        assert!((grown - 400.0 * (7.5 + doubt_mm.hypot(reach - 1.0))).abs() < 1e-3);
         // Rounding of positions is no unevenness, nor is one plane that was left out of many.
         for z in [&[0.0, 1.0, 2.005, 3.0][..], &[0.0, 1.0, 2.0, 4.0, 5.0, 6.0]] {
             let even = super::slabs(&stack(z), Spacing::default()).unwrap();

@@ -245,81 +245,105 @@ impl Reach {
     }
 }
 
+/// What reaches further than one structure or file; every other code is [`Reach::Single`].
+const REACHES: &[(Reach, &[Code])] = &[
+    (
+        Reach::StructureSet,
+        &[
+            Code::PlaneBetweenImages,
+            Code::PlaneSpacingUneven,
+            Code::PlanesFew,
+            Code::PlaneSingle,
+            Code::ContourDegenerate,
+            Code::ContourDuplicate,
+            Code::ContourNested,
+            Code::ContourOverlap,
+            Code::ContourCrossing,
+            Code::ContourNotPlanar,
+            Code::ContourOpen,
+            Code::RoiWithoutContours,
+            Code::RoiUnmatched,
+            Code::RoiNameRepeated,
+            Code::VolumeDiffers,
+            Code::NameUnmapped,
+            Code::NameAmbiguous,
+            Code::StandardNameRepeated,
+            Code::ShapeRepeated,
+        ],
+    ),
+    (
+        Reach::Plan,
+        &[
+            Code::RoiFrameMismatch,
+            Code::DvhDiffers,
+            Code::DoseRelative,
+            Code::DoseEffective,
+            Code::DoseNoise,
+            Code::DoseJump,
+            Code::DoseCoverPartial,
+            Code::DoseCoverNone,
+            Code::IsodoseCut,
+            Code::DoseSeveral,
+            Code::DoseGridsLocal,
+            Code::DoseGridsDisagree,
+            Code::PlanNotTreatment,
+            Code::RecordPartial,
+            Code::RecordDiffers,
+            Code::PrescriptionMissing,
+            Code::PrescriptionContradicts,
+            Code::LinkByFrame,
+            Code::LinkByRegistration,
+            Code::LinkAmbiguous,
+            Code::LinkMissing,
+            Code::LinkFrameMismatch,
+            Code::LinkPatientMismatch,
+            Code::TargetWithoutMargin,
+            Code::TargetNumbersDisagree,
+        ],
+    ),
+    (
+        Reach::Patient,
+        &[
+            Code::PlanAmbiguous,
+            Code::PlanSeveralTreated,
+            Code::PlanConcurrent,
+            Code::PersonContradicts,
+        ],
+    ),
+    (
+        Reach::Archive,
+        &[
+            Code::FileEncodingUnsupported,
+            Code::FileWithoutMeta,
+            Code::FileMetaDamaged,
+            Code::FileTrailingBytes,
+            Code::FileDuplicate,
+            Code::ObjectNotAnalysed,
+            Code::ObjectUnused,
+            Code::AttributeDoubtful,
+            Code::NumberOverlong,
+            Code::UnknownRepresentation,
+            Code::CharacterSetGuessed,
+            Code::DoseSummed,
+            Code::DoseRepeated,
+            Code::DoseSummationUnused,
+            Code::DosePixelsPadded,
+            Code::DosePlanesUneven,
+            Code::DoseStepCoarse,
+            Code::DoseTransformed,
+            Code::DoseGridRepaired,
+            Code::DatesDisordered,
+            Code::PlanUnapproved,
+        ],
+    ),
+];
+
 impl Code {
     /// How far its cause reaches. What a person has to look at one by one is [`Reach::Single`].
     #[must_use]
-    pub const fn reach(self) -> Reach {
-        match self {
-            Self::PlaneBetweenImages
-            | Self::PlaneSpacingUneven
-            | Self::PlanesFew
-            | Self::ContourDegenerate
-            | Self::ContourDuplicate
-            | Self::ContourNested
-            | Self::ContourOverlap
-            | Self::ContourCrossing
-            | Self::ContourNotPlanar
-            | Self::ContourOpen
-            | Self::RoiWithoutContours
-            | Self::RoiUnmatched
-            | Self::RoiNameRepeated
-            | Self::VolumeDiffers
-            | Self::NameUnmapped
-            | Self::NameAmbiguous
-            | Self::StandardNameRepeated
-            | Self::ShapeRepeated => Reach::StructureSet,
-            Self::RoiFrameMismatch
-            | Self::DvhDiffers
-            | Self::DoseRelative
-            | Self::DoseEffective
-            | Self::DoseNoise
-            | Self::DoseJump
-            | Self::DoseCoverPartial
-            | Self::DoseCoverNone
-            | Self::IsodoseCut
-            | Self::DoseSeveral
-            | Self::DoseGridsLocal
-            | Self::DoseGridsDisagree
-            | Self::PlanNotTreatment
-            | Self::RecordPartial
-            | Self::RecordDiffers
-            | Self::PrescriptionMissing
-            | Self::PrescriptionContradicts
-            | Self::LinkByFrame
-            | Self::LinkByRegistration
-            | Self::LinkAmbiguous
-            | Self::LinkMissing
-            | Self::LinkFrameMismatch
-            | Self::LinkPatientMismatch
-            | Self::TargetWithoutMargin
-            | Self::TargetNumbersDisagree => Reach::Plan,
-            Self::PlanAmbiguous
-            | Self::PlanSeveralTreated
-            | Self::PlanConcurrent
-            | Self::PersonContradicts => Reach::Patient,
-            Self::FileEncodingUnsupported
-            | Self::FileWithoutMeta
-            | Self::FileMetaDamaged
-            | Self::FileTrailingBytes
-            | Self::FileDuplicate
-            | Self::ObjectNotAnalysed
-            | Self::ObjectUnused
-            | Self::AttributeDoubtful
-            | Self::NumberOverlong
-            | Self::UnknownRepresentation
-            | Self::CharacterSetGuessed
-            | Self::DoseSummed
-            | Self::DoseRepeated
-            | Self::DoseSummationUnused
-            | Self::DosePixelsPadded
-            | Self::DosePlanesUneven
-            | Self::DoseStepCoarse
-            | Self::DoseTransformed
-            | Self::DoseGridRepaired
-            | Self::DatesDisordered
-            | Self::PlanUnapproved => Reach::Archive,
-            _ => Reach::Single,
-        }
+    pub fn reach(self) -> Reach {
+        let own = REACHES.iter().find(|(_, codes)| codes.contains(&self));
+        own.map_or(Reach::Single, |(reach, _)| *reach)
     }
 }
 

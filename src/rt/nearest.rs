@@ -10,8 +10,8 @@ const SHOWN: usize = 8;
 /// more there are.
 #[must_use]
 pub fn nearest<'a>(typed: &str, all: impl IntoIterator<Item = &'a str>) -> String {
-    let all: BTreeSet<&str> = all.into_iter().collect();
-    let count = all.len();
+    let all: Vec<&str> = all.into_iter().collect();
+    let count = all.iter().collect::<BTreeSet<_>>().len();
     let mut shown = most_like(typed, all, SHOWN);
     let more = format!("and {} more", count.saturating_sub(SHOWN));
     if count > SHOWN {
@@ -21,7 +21,7 @@ pub fn nearest<'a>(typed: &str, all: impl IntoIterator<Item = &'a str>) -> Strin
 }
 
 /// At most `count` names, those most like the one that was typed first; equally good ones in the
-/// order of the alphabet.
+/// order in which they came.
 #[must_use]
 pub fn most_like<'a>(
     typed: &str,
@@ -30,16 +30,16 @@ pub fn most_like<'a>(
 ) -> Vec<&'a str> {
     let with_unit = typed.contains('[');
     let wanted = dense(typed);
-    let all: BTreeSet<&str> = all.into_iter().collect();
-    let mut ranked: Vec<(f64, &str)> = all
-        .into_iter()
-        .map(|name| {
+    let mut seen = BTreeSet::new();
+    let mut ranked = Vec::new();
+    for name in all {
+        if seen.insert(name) {
             // A unit in brackets counts only for somebody who typed one.
-            let plain = name.split('[').next().unwrap_or(name);
-            (likeness(&wanted, &dense(if with_unit { name } else { plain })), name)
-        })
-        .collect();
-    ranked.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(b.1)));
+            let plain = if with_unit { name } else { name.split('[').next().unwrap_or(name) };
+            ranked.push((likeness(&wanted, &dense(plain)), name));
+        }
+    }
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
     ranked.into_iter().take(count).map(|(_, name)| name).collect()
 }
 
@@ -49,14 +49,9 @@ fn dense(name: &str) -> String {
     letters.flat_map(char::to_lowercase).collect()
 }
 
-/// Likeness of letters and their order, and how much of the longer name the shorter one is, where
-/// one stands in the other.
+/// From 0 to 2: letters in common with the same beginning, and letters to be changed.
 fn likeness(wanted: &str, name: &str) -> f64 {
-    let inside = name.contains(wanted) || wanted.contains(name);
-    let lengths = [wanted.len().min(name.len()), wanted.len().max(name.len()).max(1)];
-    #[expect(clippy::cast_precision_loss, reason = "lengths of names")]
-    let share = if inside { lengths[0] as f64 / lengths[1] as f64 } else { 0.0 };
-    strsim::jaro_winkler(wanted, name) + share
+    strsim::jaro_winkler(wanted, name) + strsim::normalized_damerau_levenshtein(wanted, name)
 }
 
 #[cfg(test)]

@@ -112,6 +112,11 @@ impl<'f> Cause<'f> {
         self.first().map_or(Severity::Note, Finding::severity)
     }
 
+    /// Whether it is a part of a cause about which somebody decided apart, be it that it stays open.
+    pub(super) fn stands_apart(&self) -> bool {
+        self.id.strip_suffix(self.state.word()).is_some_and(|id| id.ends_with('-'))
+    }
+
     /// Whether somebody has to look at it who has not done so.
     #[must_use]
     pub fn waits(&self) -> bool {
@@ -152,7 +157,7 @@ impl<'f> Cause<'f> {
 
     /// How many things of which kind it is about; absent for one thing.
     fn things(&self) -> Option<String> {
-        let count = |of: fn(&Subject) -> Option<(Option<&Token>, Option<i64>)>| {
+        let count = |of: fn(&Subject) -> Option<&Token>| {
             let all = self.members.iter().map(|m| of(&m.finding.subject));
             all.collect::<Option<BTreeSet<_>>>().map_or(0, |set| set.len())
         };
@@ -164,9 +169,9 @@ impl<'f> Cause<'f> {
             .collect();
         let kinds = [
             (structures.len(), "structures"),
-            (count(|s| Some((Some(s.case.as_ref()?), None))), "plans"),
-            (count(|s| Some((Some(s.object.as_ref()?), None))), "objects"),
-            (count(|s| Some((Some(s.file.as_ref()?), None))), "files"),
+            (count(|s| s.case.as_ref()), "plans"),
+            (count(|s| s.object.as_ref()), "objects"),
+            (count(|s| s.file.as_ref()), "files"),
         ];
         kinds.into_iter().find(|(n, _)| *n > 1).map(|(n, what)| format!("{n} {what}"))
     }

@@ -99,7 +99,7 @@ impl DecisionsFile {
         let known: BTreeSet<String> = typed.filter_map(typed_id).collect();
         for (code, list) in by_code {
             let waiting = list.iter().filter(|c| c.waits()).count();
-            let is_new = |c: &&Cause<'f>| c.waits() && !known.contains(&c.id);
+            let is_new = |c: &&Cause<'f>| c.waits() && !c.stands_apart() && !known.contains(&c.id);
             let new: Vec<&Cause<'f>> = list.iter().filter(is_new).collect();
             if !new.is_empty() && waiting >= SEVERAL {
                 self.propose_for_all(code, waiting);
@@ -327,10 +327,11 @@ mod tests {
         file.propose(seen[..2].iter(), &names);
         file.write(&path).unwrap();
         assert!(!std::fs::read_to_string(&path).unwrap().contains('*'), "two are soon decided");
+        let mut file = DecisionsFile::read(&path).unwrap();
         file.propose(seen.iter(), &names);
         file.write(&path).unwrap();
         let text = std::fs::read_to_string(&path).unwrap();
-        assert_eq!(text.matches("*,plane-gap,*,*,*,all 5 below").count(), 1, "{text}");
+        assert_eq!(text.matches("*,plane-gap,*,*,*,\"all 5 below").count(), 1, "{text}");
         assert_eq!(text.lines().count(), 7);
         let row = text.lines().find(|l| l.starts_with('*')).unwrap();
         let waived = text.replace(row, &row.replace(",,,,", ",waived,,,"));

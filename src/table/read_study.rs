@@ -177,7 +177,7 @@ impl StudyTables {
     pub fn columns(&self, name: &str) -> Result<Vec<String>, ReadError> {
         let sql = format!("SELECT * FROM {} LIMIT 0", quoted(name));
         let statement = self.connection.prepare(&sql).map_err(|e| self.fault(name, &e))?;
-        Ok(statement.column_names().into_iter().map(str::to_owned).collect())
+        Ok(statement.column_names().map(str::to_owned).collect())
     }
 
     /// The database behind the tables.

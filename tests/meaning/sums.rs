@@ -381,7 +381,9 @@ fn a_fraction_in_part_leaves_a_lower_bound() {
         let delivered = (FIRST.0 * 2.0 / 3.0, FIRST.1, 2);
         let truth = truth(&row["metric"], Some(number("alpha_beta_gy")), [delivered, SECOND]);
         assert!(number("low") <= truth, "{row:?}");
-        assert!((number("value") / truth - 1.0).abs() < 0.012, "{row:?} for {truth}");
+        // No part of it reaches 60 Gy: nothing to compare with.
+        let near = if truth == 0.0 { number("value") } else { number("value") / truth - 1.0 };
+        assert!(near.abs() < 0.012, "{row:?} for {truth}");
     }
 }
 

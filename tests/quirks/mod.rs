@@ -244,17 +244,6 @@ fn rows() -> Vec<&'static Row> {
     tables.into_iter().flatten().copied().flatten().collect()
 }
 
-/// The files of rows by number, each in a folder of its own.
-pub fn archive_of(numbers: &[u32]) -> Archive {
-    let archive = Archive::new();
-    for (index, row) in rows().iter().enumerate().filter(|(_, r)| numbers.contains(&r.number)) {
-        for (name, bytes) in row.files() {
-            archive.add(&format!("{} {index}/{name}", row.number), &bytes);
-        }
-    }
-    archive
-}
-
 /// Volume and mean dose are those of the sound course.
 fn sound(measured: &Measured) {
     Effect::Same.check(measured, "beside");
@@ -309,4 +298,16 @@ fn encodings() {
 #[test]
 fn files() {
     check(files::TABLES);
+}
+
+/// The files of rows by number, each in a folder of its own.
+#[cfg(feature = "outside")]
+pub fn archive_of(numbers: &[u32]) -> Archive {
+    let archive = Archive::new();
+    for (index, row) in rows().iter().enumerate().filter(|(_, r)| numbers.contains(&r.number)) {
+        for (name, bytes) in row.files() {
+            archive.add(&format!("{} {index}/{name}", row.number), &bytes);
+        }
+    }
+    archive
 }

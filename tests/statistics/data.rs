@@ -28,11 +28,6 @@ impl Numbers {
     }
 }
 
-/// Rounded, so that ties come about.
-pub fn rounded(values: &[f64], step: f64) -> Vec<f64> {
-    values.iter().map(|v| (v / step).round() * step).collect()
-}
-
 /// A cohort of a logistic model.
 #[derive(Debug, Clone)]
 pub struct Cohort {

@@ -1,9 +1,5 @@
-//! The estimates of the program held against general-purpose libraries (scipy, statsmodels,
-//! scikit-learn, scikit-survival, firthmodels) on fixed data with ties, empty cells, separation and
-//! clusters; and intervals against cohorts of known truth.
-//!
-//! `tests/reference/statistics.py` computes the other side.
+//! Intervals of the estimates against cohorts of known truth. `tests/outside/statistics.rs` holds the
+//! estimates against other libraries.
 
-mod against;
 mod coverage;
-mod data;
+pub(crate) mod data;

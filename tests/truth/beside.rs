@@ -56,7 +56,7 @@ fn bounds_of_an_organ_beside_a_target_agree_and_hold_the_truth() {
     for i in 0..30 {
         let got = measured(i);
         let (found, pairs) = contradictions(&got);
-        assert!(found.is_empty() && pairs > 200, "{i}: {pairs}\n{}", found.join("\n"));
+        assert!(found.is_empty() && pairs > 150, "{i}: {pairs}\n{}", found.join("\n"));
         // Nothing that the voxels of the target hold reaches into the organ: ends and the thinned
         // dose leave a tenth of the dose open, the voxels beside it would leave half of it.
         let max = &got["Max[Gy]"];

@@ -29,7 +29,7 @@ const KEPT_BYTES: usize = 3000;
 const KEPT_FILES: usize = 200;
 
 fn folder() -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/corpus")
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/corpus")
 }
 
 /// The corpus by name, and the sound objects in every encoding before it.

@@ -99,8 +99,8 @@ fn code_extensions_decode() {
     assert_eq!(korean.decode(bytes, VR::PN), sure("Hong^Gildong=洪^吉洞"));
 }
 
-/// What pydicom 3.0.2 makes of every defined term, see `tests/reference/text.py`, which wrote it;
-/// `tests/texts.rs` holds it against pydicom again.
+/// What pydicom 3.0.2 makes of every defined term, see `tests/outside/text.py`, which wrote it;
+/// `tests/outside/texts.rs` holds it against pydicom again.
 const BY_PYDICOM: &str = include_str!("../../../tests/texts/by_pydicom.csv");
 
 struct Row<'a> {

@@ -146,7 +146,7 @@ pub(crate) mod tests {
     fn each_wrong_cell_is_named_with_what_would_be_accepted() {
         for (column, value, accepted) in [
             ("organ", "", "TG-263"),
-            ("metric", "Dmax", "D0.03cc[Gy]"),
+            ("metric", "Dmax", "Max[Gy]"),
             ("operator", ">=", "<= or <"),
             ("limit", "-1", "0 or more"),
             ("limit", "NaN", "0 or more"),

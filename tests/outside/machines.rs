@@ -6,8 +6,8 @@
 use std::fs;
 use std::path::Path;
 
+use super::reference::python;
 use crate::measured::cohort;
-use crate::reference::python;
 use crate::resume::program;
 
 /// The scripts of the page in their order.

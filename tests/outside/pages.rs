@@ -9,9 +9,9 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 
-use crate::browser::Browser;
+use super::browser::Browser;
+use super::reference::accessibility_checker;
 use crate::measured::measured;
-use crate::reference::accessibility_checker;
 use crate::review;
 
 const DESK: [u32; 2] = [1280, 900];

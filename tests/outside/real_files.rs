@@ -21,10 +21,11 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Identity;
 use tidydose_rt::{self as rt, ContourType, DoseReferenceType, DoseUnits, FileStatus};
 
+use super::reference::{digest, facts, octave_structure_set, reference};
+use crate::archive::files_below;
 use crate::archive::{Archive, Measured};
 use crate::phantom::dicom::{Header, Plan};
 use crate::quirks::archive_of;
-use crate::reference::{digest, facts, files_below, octave_structure_set, reference};
 
 fn sample(name: &str) -> PathBuf {
     reference().pydicom_files.join(name)

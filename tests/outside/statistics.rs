@@ -11,8 +11,13 @@ use tidydose_statistics::{
     agreement, contingency, correlation, describe, difference, incidence, proportion, rank,
 };
 
-use super::data::{Cohort, Numbers, cohort, follow_up, rounded};
-use crate::reference::statistics;
+use super::reference::statistics;
+use crate::statistics::data::{Cohort, Numbers, cohort, follow_up};
+
+/// Rounded, so that ties come about.
+fn rounded(values: &[f64], step: f64) -> Vec<f64> {
+    values.iter().map(|v| (v / step).round() * step).collect()
+}
 
 /// A task for the reference, and what the program found: key, value, largest difference relative to
 /// the larger of the value and 0.001.

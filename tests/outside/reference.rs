@@ -16,6 +16,8 @@ use std::sync::OnceLock;
 
 use sha2::{Digest, Sha256};
 
+use crate::archive::files_below;
+
 const REQUIREMENTS: &str = include_str!("requirements.txt");
 
 /// Where the reference lies.
@@ -114,7 +116,7 @@ pub fn octave_structure_set() -> Result<PathBuf, String> {
 
 /// Facts that pydicom states about every RT object below a folder: by file, then by name.
 pub fn facts(folder: &Path) -> BTreeMap<String, BTreeMap<String, String>> {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/facts.py");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/facts.py");
     let out = run(Command::new(&reference().python).arg(script).arg(folder)).unwrap();
     let mut all: BTreeMap<String, BTreeMap<String, String>> = BTreeMap::new();
     for line in out.lines() {
@@ -135,16 +137,9 @@ pub fn statistics(tasks: &serde_json::Value) -> serde_json::Value {
     let place = tempfile::tempdir().unwrap();
     let file = place.path().join("tasks.json");
     fs::write(&file, tasks.to_string()).unwrap();
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/statistics.py");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/statistics.py");
     let out = run(Command::new(&reference().python).arg(script).arg(file)).unwrap();
     serde_json::from_str(&out).unwrap()
-}
-
-/// Every file below a folder, sorted.
-pub fn files_below(folder: &Path) -> Vec<PathBuf> {
-    let walk = walkdir::WalkDir::new(folder).sort_by_file_name();
-    let entries = walk.into_iter().map(Result::unwrap);
-    entries.filter(|e| e.file_type().is_file()).map(walkdir::DirEntry::into_path).collect()
 }
 
 /// Does something that leaves files behind, once for all processes: the lock is held meanwhile,

@@ -12,10 +12,10 @@ use tidydose_dicom as dicom;
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Identity;
 
+use super::reference::{facts, python};
 use crate::archive::Archive;
 use crate::measured::updating;
 use crate::phantom::dicom::{Header, Roi, StructureSet, raw, tags};
-use crate::reference::{facts, python};
 
 const KEPT: &str = "tests/texts/by_pydicom.csv";
 
@@ -23,9 +23,9 @@ fn root() -> &'static Path {
     Path::new(env!("CARGO_MANIFEST_DIR"))
 }
 
-/// What `tests/reference/text.py` prints.
+/// What `tests/outside/text.py` prints.
 fn by_pydicom(argument: &[&str]) -> String {
-    let script = root().join("tests/reference/text.py");
+    let script = root().join("tests/outside/text.py");
     let output = python().arg(script).args(argument).output().unwrap();
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     String::from_utf8(output.stdout).unwrap().replace("\r\n", "\n")
