@@ -307,7 +307,6 @@ impl Prepared {
         unmatched.extend(self.decisions.unmatched(all, &names));
         self.findings.extend(said(&unmatched, &self.terminal));
         let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
-        let names = StructureNames::of(&self.scan.inventory, &self.cases);
         self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)), &names);
         self.decisions.write(&self.folder.decisions())?;
         let seen = seen_by_name(&self.cases, evidence);
