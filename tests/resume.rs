@@ -206,6 +206,66 @@ fn a_decision_concerns_its_case_a_setting_all_and_pruning_removes_the_rest() {
     assert_eq!(place.parts("study").len(), 3);
 }
 
+/// A row in a file of the user: the columns that are not named stay empty.
+fn add_row(file: &Path, cells: &[(&str, &str)]) {
+    let text = fs::read_to_string(file).unwrap();
+    let head = text.trim_start_matches('\u{feff}').lines().next().unwrap();
+    let cell = |column: &str| cells.iter().find(|c| c.0 == column).map_or("", |c| c.1);
+    let row: Vec<&str> = head.split(',').map(cell).collect();
+    fs::write(file, format!("{}\r\n{}\r\n", text.trim_end(), row.join(","))).unwrap();
+}
+
+/// What a run says of the structures that were measured and of those that were known.
+fn work(err: &str) -> Option<[usize; 2]> {
+    let line = err.lines().find(|l| l.contains("after decisions "))?;
+    let numbers = line.split_whitespace().filter_map(|word| word.parse().ok());
+    numbers.collect::<Vec<_>>().try_into().ok()
+}
+
+/// A decision, one after the other in one study: the tables are those of a study in which all had
+/// been decided before anything was measured, and only what depends on it was measured.
+#[test]
+fn after_a_decision_the_tables_are_those_of_a_fresh_study() {
+    let place = Place::with(2);
+    place.key("study");
+    let (_, err) = place.measure("study", &[]);
+    assert_eq!(work(&err), None, "{err}");
+    let plan = {
+        let plans = fs::read_to_string(place.path().join("study/tables/plans.csv")).unwrap();
+        crate::measured::rows_of(&plans)[0]["plan_id"].clone()
+    };
+    let of_plan = |name, roi, standard, role| {
+        let cells = [("name_original", name), ("plan_id", plan.as_str()), ("roi_number", roi)];
+        [&cells[..], &[("name_standard", standard), ("role", role)]].concat()
+    };
+    // The plan has a target and an organ; of the other plan nothing is asked.
+    let rounds = [
+        ("names.csv", of_plan("OpticChiasm", "2", "Pons", ""), [0, 2]),
+        ("prescriptions.csv", vec![("plan_id", &*plan), ("prescription_gy", "11")], [1, 1]),
+    ];
+    for (number, (file, cells, expected)) in rounds.into_iter().enumerate() {
+        add_row(&place.path().join("study").join(file), &cells);
+        let (_, err) = place.measure("study", &[]);
+        assert!(err.contains("1 of the cases were finished before"), "{err}");
+        assert_eq!(work(&err), Some(expected), "{file}: {err}");
+        let fresh = format!("fresh{number}");
+        place.key(&fresh);
+        fs::create_dir_all(place.path().join(&fresh)).unwrap();
+        for file in ["names.csv", "prescriptions.csv"] {
+            let from = place.path().join("study").join(file);
+            fs::copy(from, place.path().join(&fresh).join(file)).unwrap();
+        }
+        place.measure(&fresh, &[]);
+        let tables = |study: &str| {
+            let mut files = place.result(study);
+            files.retain(|name, _| name.starts_with("tables"));
+            files
+        };
+        assert!(tables("study").len() > 20);
+        assert_same(&tables("study"), &tables(&fresh));
+    }
+}
+
 #[test]
 fn a_damaged_part_is_noticed_and_its_case_measured_again() {
     let place = Place::with(2);

@@ -9,8 +9,8 @@
 //! `properties` holds what no structure and no dose may break. `cli` runs the program as a person
 //! does: help, exit codes, messages, files left behind. `measured` runs it once over the invented
 //! cohort: `golden` compares the tables with those kept, `coherent` holds their values against each
-//! other, `sample` compares them with the formulas behind the cohort, `queries` puts the program's
-//! questions to them, `review` reads the committee's page made of them, `explain` traces values back
+//! other, `sample` compares them with the formulas behind the cohort, `numbers_version` says when a new
+//! version of the numbers is due, `queries` puts the program's questions to them, `review` reads the committee's page made of them, `explain` traces values back
 //! through them, `relate` joins outcomes to them, `paper` makes a registrar's folder of them.
 //! `statistics` holds the estimates against cohorts of known truth. `names` scores the rules for
 //! structure names on labels they have not seen, `decisions` plays a round of decisions, `user_files`
@@ -45,6 +45,7 @@ mod leaks;
 mod meaning;
 mod measured;
 mod names;
+mod numbers_version;
 #[cfg(feature = "outside")]
 mod outside;
 mod paper;

@@ -3,16 +3,18 @@
 //! is computed when all of them have been measured. Knows no dose and no solid.
 
 use super::Bench;
-use super::bounds::{Circumstances, Views};
 use super::known::{Gathered, Known};
+use super::memory::{Missing, Raw};
+use super::part::{Part, Who};
 use super::region::BRAIN;
+use super::sampling::Sampling;
 use super::trace::{Doubt, Doubts};
-use super::{Measurement, Part, row};
+use super::{Measurement, row};
 use tidydose_case::Role;
 use tidydose_metrics::{Metric, Need, Outcome, SHARE_AT_DOSE, Status, Subject, needs};
 
 /// How much of an organ receives the prescription dose of some target.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct OrganShare {
     organ: String,
     dose_gy: f64,
@@ -26,24 +28,23 @@ impl Bench<'_> {
     /// brain, which holds the targets.
     pub(super) fn organ_shares(
         &self,
-        part: &Part<'_>,
-        views: &Views,
-        around: &Circumstances,
-    ) -> Vec<OrganShare> {
-        let Some(organ) = part.name.and_then(|n| n.standard.as_deref()) else { return Vec::new() };
-        if part.role() != Role::Organ
+        who: Who<'_>,
+        sampling: &Sampling<'_, '_>,
+    ) -> Result<Vec<OrganShare>, Missing> {
+        let Some(organ) = who.standard() else { return Ok(Vec::new()) };
+        if who.role() != Role::Organ
             || organ == BRAIN
             || !needs::any_needs(&self.settings.metrics, Need::Organs)
         {
-            return Vec::new();
+            return Ok(Vec::new());
         }
-        let mut doses: Vec<f64> = self.targets.iter().map(|t| t.dose_gy).collect();
+        let mut doses = self.doses_gy.clone();
         doses.sort_by(f64::total_cmp);
         doses.dedup();
         let share = |dose_gy: f64| {
             let metric = Metric { definition: &SHARE_AT_DOSE, argument: dose_gy };
-            let (share, doubts) = views.traced(&metric, around);
-            OrganShare { organ: organ.to_owned(), dose_gy, share, doubts }
+            let Raw { outcome, doubts, .. } = sampling.share(&metric, who)?;
+            Ok(OrganShare { organ: organ.to_owned(), dose_gy, share: outcome, doubts })
         };
         doses.into_iter().map(share).collect()
     }

@@ -2,10 +2,12 @@
 //! dose where they overlap, and in which of them each structure is measured. Adds nothing up.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::convert::Infallible;
 
-use super::known::{Gathered, Turn};
+use super::known::{Gathered, Order, Turn};
+use super::memory::{GridFacts, Grids, Memory, Missing, Notes};
 use super::region::BRAIN;
-use super::{Analysis, Settings, analyse, conclude, measure, parts, prepared};
+use super::{Analysis, DoseAtHand, Settings, conclude, measure, parts};
 use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_dose::{DoseField, Interpolation};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -22,49 +24,180 @@ const SAME_DOSE: f64 = 0.01;
 pub fn analyse_grids(
     case: &Case,
     structures: Option<&StructureSet>,
-    mut doses: Vec<Dose>,
+    doses: Vec<Dose>,
     settings: &Settings,
 ) -> Analysis {
-    let set = match (structures, doses.len()) {
-        (Some(set), 2..) => set,
-        _ => return analyse(case, structures, doses.pop(), settings),
+    let read = || Ok::<_, Infallible>(doses);
+    let done = analyse_remembered(case, structures, read, settings, &mut Memory::default());
+    done.unwrap_or_else(|never| match never {})
+}
+
+/// The same, with what is remembered of the case: the doses are read only when something has to be
+/// measured, and what is measured is remembered.
+///
+/// # Errors
+/// When the doses cannot be read.
+pub fn analyse_remembered<E>(
+    case: &Case,
+    structures: Option<&StructureSet>,
+    read: impl FnOnce() -> Result<Vec<Dose>, E>,
+    settings: &Settings,
+    memory: &mut Memory,
+) -> Result<Analysis, E> {
+    let notes = Notes::of(std::mem::take(memory));
+    let job = Job { case, structures, settings, notes: &notes };
+    let remembered = || job.run(Supply::Remembered(notes.grids()?)).ok();
+    let done = match case.left_out.is_none().then(remembered).flatten() {
+        Some(done) => Ok(done),
+        None => read().map(|doses| {
+            // With the doses at hand nothing is missing.
+            job.run(Supply::Read(doses)).unwrap_or_else(|Missing| Analysis::empty(case.id.clone()))
+        }),
     };
-    if let Some(reason) = disagreement(&doses) {
+    *memory = notes.close();
+    done
+}
+
+/// A case and what it is analysed by.
+#[derive(Clone, Copy)]
+struct Job<'a> {
+    case: &'a Case,
+    structures: Option<&'a StructureSet>,
+    settings: &'a Settings,
+    notes: &'a Notes,
+}
+
+/// The doses, or what is remembered of them.
+enum Supply {
+    Read(Vec<Dose>),
+    Remembered(Grids),
+}
+
+impl<'a> Job<'a> {
+    fn run(self, supply: Supply) -> Result<Analysis, Missing> {
+        let (grids, known): (Vec<Source>, Option<Grids>) = match supply {
+            Supply::Remembered(Grids { disagreement: Some(reason), .. }) => {
+                return self.refused(reason);
+            }
+            Supply::Read(doses) => {
+                let known = self.notes.grids().filter(|k| k.grids.len() == doses.len());
+                (doses.into_iter().map(Source::Dose).collect(), known)
+            }
+            Supply::Remembered(known) => {
+                (known.grids.iter().cloned().map(Source::Facts).collect(), Some(known))
+            }
+        };
+        match (self.structures, grids) {
+            (Some(set), grids) if grids.len() > 1 => self.several(set, grids, known),
+            (_, grids) => self.single(grids.into_iter().next_back()),
+        }
+    }
+
+    fn single(self, source: Option<Source>) -> Result<Analysis, Missing> {
+        let Self { case, structures, settings, notes } = self;
+        let mut out = Analysis::empty(case.id.clone());
+        let parts = parts(case, structures, &mut out);
+        let grid = source.map(|s| s.grid(settings));
+        if let Some(grid @ DoseAtHand::Read(..)) = &grid {
+            notes.keep_grids(Grids { grids: vec![grid.facts(settings)], ..Grids::default() });
+        }
+        let (mut gathered, turn) = (Gathered::default(), Turn::only(&|_| true));
+        let measured = structures.map(|_| parts.as_slice());
+        let order = Order { settings, turn, notes };
+        measure(case, measured, grid.as_ref(), order, (&mut gathered, &mut out))?;
+        conclude(case, &parts, (settings, &gathered.values, notes), &mut out);
+        Ok(out)
+    }
+
+    fn several(
+        self,
+        set: &StructureSet,
+        sources: Vec<Source>,
+        known: Option<Grids>,
+    ) -> Result<Analysis, Missing> {
+        let Self { case, settings, notes, .. } = self;
+        let mut known = known.unwrap_or_else(|| layout(&sources, set));
+        if let Some(reason) = known.disagreement.clone() {
+            notes.keep_grids(known);
+            return self.refused(reason);
+        }
+        let (count, holding) = (sources.len(), known.holding);
+        // What rests on several structures is computed in the last grid: that of all space, or else
+        // that of the organ which targets are taken out of.
+        let last = holding.or_else(|| brain(case).and_then(|n| known.place.get(&n).copied()));
+        let mut sources: Vec<(usize, Source)> = sources.into_iter().enumerate().collect();
+        sources.sort_by_key(|(index, _)| Some(*index) == last);
+        let (mut out, mut gathered) = (Analysis::empty(case.id.clone()), Gathered::default());
+        let mut facts: Vec<(usize, GridFacts)> = Vec::new();
+        for (turn, (index, source)) in (1..).zip(sources) {
+            let of_grid = known.place.iter().filter(|(_, at)| **at == index);
+            let own: BTreeSet<i64> = of_grid.map(|(number, _)| *number).collect();
+            let wanted = |number: i64| own.contains(&number);
+            let (holds_all, last) = (holding == Some(index), turn == count);
+            let turn = Turn { wanted: &wanted, grids: count, holds_all, last };
+            let mut shared = own.clone();
+            shared.extend(brain(case).filter(|_| last));
+            let set = restricted(set, case, &shared);
+            let mut one = Analysis::empty(case.id.clone());
+            let parts = parts(case, Some(&set), &mut one);
+            let grid = source.grid(settings);
+            facts.push((index, grid.facts(settings)));
+            let order = Order { settings, turn, notes };
+            measure(case, Some(&parts), Some(&grid), order, (&mut gathered, &mut one))?;
+            add(&mut out, one);
+        }
+        facts.sort_by_key(|(index, _)| *index);
+        let facts = facts.into_iter().map(|(_, facts)| facts).collect();
+        if known.grids != facts {
+            known.grids = facts;
+            notes.keep_grids(known);
+        }
+        let parts = parts(case, Some(set), &mut out);
+        conclude(case, &parts, (settings, &gathered.values, notes), &mut out);
+        out.structures.sort_by_key(|s| s.roi_number);
+        out.findings.dedup();
+        Ok(out)
+    }
+
+    /// The case without a dose.
+    fn refused(self, reason: String) -> Result<Analysis, Missing> {
         let left_out = Some((Code::DoseGridsDisagree, reason.clone()));
-        let refused = Case { left_out, ..case.clone() };
-        let mut out = analyse(&refused, structures, None, settings);
-        out.findings.push(Finding::new(Code::DoseGridsDisagree, about(case), reason));
+        let refused = Case { left_out, ..self.case.clone() };
+        let mut out = Job { case: &refused, ..self }.single(None)?;
+        out.findings.push(Finding::new(Code::DoseGridsDisagree, about(self.case), reason));
         out.findings.sort();
-        return out;
+        Ok(out)
     }
-    let place = assignment(&doses, set);
-    let (grids, holding) = (doses.len(), holds_all(&doses));
-    let mut doses: Vec<(usize, Dose)> = doses.into_iter().enumerate().collect();
-    // What rests on several structures is computed in the last grid: that of all space, or else that
-    // of the organ which targets are taken out of.
-    let last = holding.or_else(|| brain(case).and_then(|number| place.get(&number).copied()));
-    doses.sort_by_key(|(index, _)| Some(*index) == last);
-    let (mut out, mut gathered) = (Analysis::empty(case.id.clone()), Gathered::default());
-    for (turn, (index, dose)) in (1..).zip(doses) {
-        let own: BTreeSet<i64> =
-            place.iter().filter(|(_, at)| **at == index).map(|(number, _)| *number).collect();
-        let wanted = |number: i64| own.contains(&number);
-        let (holds_all, last) = (holding == Some(index), turn == grids);
-        let turn = Turn { wanted: &wanted, grids, holds_all, last };
-        let mut shared = own.clone();
-        shared.extend(brain(case).filter(|_| last));
-        let set = restricted(set, case, &shared);
-        let mut one = Analysis::empty(case.id.clone());
-        let parts = parts(case, Some(&set), &mut one);
-        let into = (&mut gathered, &mut one);
-        measure(case, Some(&parts), prepared(Some(dose), settings), (settings, turn), into);
-        add(&mut out, one);
+}
+
+/// A dose, or what is remembered of it.
+enum Source {
+    Dose(Dose),
+    Facts(GridFacts),
+}
+
+impl Source {
+    fn grid(self, settings: &Settings) -> DoseAtHand {
+        match self {
+            Self::Dose(dose) => DoseAtHand::of(dose, settings),
+            Self::Facts(facts) => DoseAtHand::Remembered(facts),
+        }
     }
-    let parts = parts(case, structures, &mut out);
-    conclude(case, &parts, (settings, &gathered.values), &mut out);
-    out.structures.sort_by_key(|s| s.roi_number);
-    out.findings.dedup();
-    out
+}
+
+/// Whether doses agree, and which structure is measured in which; facts of each come later.
+fn layout(sources: &[Source], set: &StructureSet) -> Grids {
+    let dose = |s: &'_ Source| match s {
+        Source::Dose(dose) => Some(dose.clone()),
+        Source::Facts(_) => None,
+    };
+    let doses: Vec<Dose> = sources.iter().filter_map(dose).collect();
+    match disagreement(&doses) {
+        Some(reason) => Grids { disagreement: Some(reason), ..Grids::default() },
+        None => {
+            Grids { place: assignment(&doses, set), holding: holds_all(&doses), ..Grids::default() }
+        }
+    }
 }
 
 fn about(case: &Case) -> Subject {
@@ -106,7 +239,7 @@ fn restricted(set: &StructureSet, case: &Case, own: &BTreeSet<i64>) -> Structure
 }
 
 /// Adds what one grid gave.
-fn add(total: &mut Analysis, one: Analysis) {
+pub(super) fn add(total: &mut Analysis, one: Analysis) {
     match (&mut total.dose, one.dose) {
         (Some(all), Some(dose)) => {
             all.maximum_gy = all.maximum_gy.max(dose.maximum_gy);

@@ -5,6 +5,8 @@
 use std::collections::BTreeMap;
 
 use super::coin::OrganShare;
+use super::memory::Notes;
+use super::settings::Settings;
 use super::trace::Doubts;
 use tidydose_metrics::{Definition, Metric, Outcome};
 
@@ -17,7 +19,7 @@ pub(super) struct Known {
 }
 
 /// The values of all structures that were measured, by ROI Number.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Values(BTreeMap<i64, Vec<Known>>);
 
 impl Values {
@@ -43,7 +45,7 @@ impl Values {
 }
 
 /// What the grids of one dose gave so far.
-#[derive(Debug, Default)]
+#[derive(Debug, Clone, Default)]
 pub(super) struct Gathered {
     pub(super) values: Values,
     pub(super) shares: Vec<OrganShare>,
@@ -72,4 +74,13 @@ impl<'a> Turn<'a> {
     pub(super) const fn only(wanted: &'a dyn Fn(i64) -> bool) -> Self {
         Self { wanted, grids: 1, holds_all: true, last: true }
     }
+}
+
+/// What a dose is measured by.
+#[derive(Clone, Copy)]
+pub(super) struct Order<'a> {
+    pub(super) settings: &'a Settings,
+    pub(super) turn: Turn<'a>,
+    /// What is known already, and where what is measured goes.
+    pub(super) notes: &'a Notes,
 }

@@ -14,10 +14,15 @@ mod known;
 pub mod lesion;
 pub mod limit_check;
 pub mod look;
+mod look_ahead;
+pub mod memory;
+pub mod numbers;
+mod part;
 pub mod picture;
 mod region;
 pub mod relate;
 pub mod result;
+mod sampling;
 pub mod settings;
 pub mod shape;
 mod stored;
@@ -33,9 +38,11 @@ mod alone;
 pub(crate) mod testing;
 
 pub use evidence::{Evidence, SeenSide};
-pub use grids::analyse_grids;
+pub use grids::{analyse_grids, analyse_remembered};
 pub use lesion::Lesion;
 pub use look::{Fit, Look, fit};
+pub use memory::{Memory, Work};
+pub use numbers::NUMBERS;
 pub use region::REGIONS;
 pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
@@ -43,27 +50,26 @@ pub use sum::{Addend, SumMeasurement, analyse_sum};
 
 use std::sync::Arc;
 
-use bounds::{Circumstances, Views};
 use fields::{Fields, Prepared};
 use form::isocentres;
-use known::{Gathered, Known, Turn, Values};
+use known::{Gathered, Order, Values};
+use memory::{Facts, GridFacts, Missing, Notes};
+use part::Part;
 use shape::Shape;
 use structure::{NoSolid, Solid};
 use target::{Space, Target};
-use tidydose_case::{Case, NamedRoi, Role};
-use tidydose_dose::{Dvh, Isodose, IsodoseMap, Noise};
+use tidydose_case::{Case, Role};
+use tidydose_dose::{Dvh, Isodose, IsodoseMap};
 use tidydose_geometry::locate::Locator;
 use tidydose_geometry::occupancy::Occupancy;
 use tidydose_geometry::point::Point;
 use tidydose_geometry::smooth::Variant;
-use tidydose_metrics::place::HOLDING;
 use tidydose_metrics::{
-    self as metrics, AppliesTo, Biology, Definition, Metric, Need, Outcome, PrescriptionIsodoses,
-    Status, needs, organ_models,
+    self as metrics, Metric, Need, Outcome, PrescriptionIsodoses, Status, needs,
 };
 use tidydose_rt::finding::{Code, Finding, Subject as About};
-use tidydose_rt::{Dose, Plan, Roi, StructureSet};
-use trace::{Doubts, StructureTrace};
+use tidydose_rt::{Dose, StructureSet};
+use trace::Doubts;
 
 /// Analyses one case.
 ///
@@ -76,14 +82,7 @@ pub fn analyse(
     dose: Option<Dose>,
     settings: &Settings,
 ) -> Analysis {
-    let mut out = Analysis::empty(case.id.clone());
-    let parts = parts(case, structures, &mut out);
-    let measured = structures.map(|_| parts.as_slice());
-    let mut gathered = Gathered::default();
-    let turn = (settings, Turn::only(&|_| true));
-    measure(case, measured, prepared(dose, settings), turn, (&mut gathered, &mut out));
-    conclude(case, &parts, (settings, &gathered.values), &mut out);
-    out
+    analyse_grids(case, structures, dose.into_iter().collect(), settings)
 }
 
 fn parts<'a>(
@@ -94,71 +93,120 @@ fn parts<'a>(
     structures.iter().flat_map(|set| &set.rois).map(|roi| Part::of(roi, case, out)).collect()
 }
 
-/// A dose ready to be read, with its stored step.
-fn prepared(dose: Option<Dose>, settings: &Settings) -> Option<(Prepared, f64)> {
-    let step_gy = dose.as_ref()?.step.value();
-    dose.map(|d| (Prepared::of(d, settings.interpolation), step_gy))
+/// One grid of the dose: ready to be read, or only what is remembered of it.
+enum DoseAtHand {
+    /// With its stored step, Gy.
+    Read(Box<Prepared>, f64),
+    Remembered(GridFacts),
+}
+
+impl DoseAtHand {
+    fn of(dose: Dose, settings: &Settings) -> Self {
+        let step_gy = dose.step.value();
+        Self::Read(Box::new(Prepared::of(dose, settings.interpolation)), step_gy)
+    }
+
+    fn fields(&self) -> Option<Fields<'_>> {
+        match self {
+            Self::Read(prepared, step_gy) => Some(prepared.fields(*step_gy)),
+            Self::Remembered(_) => None,
+        }
+    }
+
+    fn facts(&self, settings: &Settings) -> GridFacts {
+        match self {
+            Self::Remembered(facts) => facts.clone(),
+            Self::Read(prepared, step_gy) => {
+                let fields = prepared.fields(*step_gy);
+                GridFacts { dose: dose_result(fields), noise: noise(prepared, settings, fields) }
+            }
+        }
+    }
 }
 
 /// Adds what a dose gives: rows for the structures that are wanted in this turn, and after the last
-/// turn those that rest on several structures. Without a structure set there are none.
+/// turn those that rest on several structures. Without a structure set there are none. The
+/// isodoses of space are made when something turns out to need them.
 fn measure(
     case: &Case,
     parts: Option<&[Part<'_>]>,
-    prepared: Option<(Prepared, f64)>,
-    (settings, turn): (&Settings, Turn<'_>),
+    grid: Option<&DoseAtHand>,
+    order: Order<'_>,
     (gathered, out): (&mut Gathered, &mut Analysis),
-) {
-    let fields = prepared.as_ref().map(|(p, step_gy)| p.fields(*step_gy));
-    out.dose = fields.map(dose_result);
-    if let Some(noise) = prepared.as_ref().and_then(|(p, _)| p.noise) {
-        out.findings.push(report_noise(noise, case, settings, fields));
-    }
-    let Some(parts) = parts else { return };
-    let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
+) -> Result<(), Missing> {
+    let facts = grid.map(|g| g.facts(order.settings));
+    out.dose = facts.as_ref().map(|f| f.dose);
+    let noise = facts.as_ref().and_then(|f| f.noise.clone());
+    out.findings.extend(noise.map(|words| report_noise(words, case)));
+    let Some(parts) = parts else { return Ok(()) };
     let isocentres = isocentres(case);
-    let outline = outline(parts, settings);
-    let body = outline.as_deref().map(Locator::new);
+    let fields = grid.and_then(DoseAtHand::fields);
+    let bench = Bench {
+        case,
+        order,
+        fields,
+        dose: facts.map(|f| f.dose),
+        doses_gy: parts.iter().filter_map(Part::target_dose_gy).collect(),
+        arrangement: arrangement(parts, order.settings),
+        targets: &[],
+        isocentres: &isocentres,
+        spaces: None,
+        scattered: &[],
+    };
+    let mut trial = (gathered.clone(), Analysis::empty(case.id.clone()));
+    if bench.all(parts, (&mut trial.0, &mut trial.1)).is_err() {
+        let Some(fields) = fields else { return Err(Missing) };
+        let settings = order.settings;
+        let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
+        let outline = outline(parts, settings);
+        let body = outline.as_deref().map(Locator::new);
+        let needed = settings.needed(&settings.metrics);
+        let map = |field| IsodoseMap::new(field).within(body.as_ref());
+        let space = |field| Space::new(map(field), &targets, &needed);
+        let spaces = [fields.nominal, &fields.thinned[0], &fields.thinned[1]].map(space);
+        let scattered: Vec<Space<'_>> =
+            fields.scattered.iter().map(|other| space(&other.field)).collect();
+        let bench =
+            Bench { targets: &targets, spaces: Some(&spaces), scattered: &scattered, ..bench };
+        trial = (gathered.clone(), Analysis::empty(case.id.clone()));
+        bench.all(parts, (&mut trial.0, &mut trial.1))?;
+    }
+    *gathered = trial.0;
+    grids::add(out, trial.1);
+    Ok(())
+}
+
+/// What the isodoses of all targets follow from besides the dose: the targets with their
+/// prescriptions, the outline of the patient, and what metrics need of the space around targets.
+fn arrangement(parts: &[Part<'_>], settings: &Settings) -> String {
     let needed = settings.needed(&settings.metrics);
-    let map = |field| IsodoseMap::new(field).within(body.as_ref());
-    let space = |field| Space::new(map(field), &targets, &needed);
-    let spaces = fields.map(|f| [f.nominal, &f.thinned[0], &f.thinned[1]].map(space));
-    let scattered: Vec<Space<'_>> =
-        fields.iter().flat_map(|f| f.scattered).map(|other| space(&other.field)).collect();
-    let (spaces, scattered) = (spaces.as_ref(), &scattered);
-    let (targets, isocentres) = (&targets, &isocentres);
-    let bench = Bench { case, settings, fields, targets, isocentres, spaces, scattered, turn };
-    for part in parts.iter().filter(|part| (turn.wanted)(part.roi.header.number)) {
-        bench.measure(part, gathered, out);
-    }
-    if let (Some(spaces), Some(fields)) = (spaces, fields) {
-        gathered.maximum_gy = gathered.maximum_gy.max(spaces[0].map.maximum_gy());
-        gathered.step_gy = gathered.step_gy.max(fields.step_gy);
-    }
-    if turn.last {
-        for part in parts {
-            out.measurements.extend(bench.of_several_organs(part, gathered));
-        }
-        out.regions = bench.regions(parts, gathered);
-    }
-    out.pictures = bench.pictures(parts, turn.wanted, &out.traces);
+    let asked = [Need::Isodoses, Need::Nearest, Need::TwoCm, Need::Penumbra]
+        .map(|need| needs::any_needs(&needed, need));
+    let local_gy = needs::local_levels(&needed);
+    let target = |p: &Part<'_>| p.target_dose_gy().map(|gy| (p.number(), gy));
+    let targets: Vec<(i64, f64)> = parts.iter().filter_map(target).collect();
+    let outline = only_outline(parts).map(Part::number);
+    format!("targets {targets:?} in {outline:?}, {asked:?} {local_gy:?}")
 }
 
 /// Adds what rests on all structures of the case, whatever grid each was measured in.
 fn conclude(
     case: &Case,
     parts: &[Part<'_>],
-    (settings, values): (&Settings, &Values),
+    (settings, values, notes): (&Settings, &Values, &Notes),
     out: &mut Analysis,
 ) {
     let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
     let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
     (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
     out.findings.extend(seen.findings);
-    let about: Vec<_> = parts.iter().map(|p| (p.roi.header.number, &p.about)).collect();
+    let about: Vec<_> = parts.iter().map(|p| (p.number(), &p.about)).collect();
     out.findings.extend(stored::compare(case, &about, values));
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
-    out.relations = relate::relate(&members, (settings.ends, settings.uncertain_from));
+    let open = |p: &&Part<'_>| p.name.is_some_and(|n| n.possible_organs().is_some());
+    let open: Vec<i64> = parts.iter().filter(open).map(Part::number).collect();
+    let how = relate::How { ends: settings.ends, uncertain_from: settings.uncertain_from };
+    out.relations = relate::relate(&members, how, (&open, notes));
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
     let look = limit_check::Look {
@@ -226,189 +274,74 @@ fn reason_without_dose(case: &Case) -> (Status, String) {
     }
 }
 
-/// The outline of the patient as a solid, where exactly one structure is it.
-fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Arc<Occupancy>> {
+/// The outline of the patient, where exactly one structure is it.
+fn only_outline<'p, 'a>(parts: &'p [Part<'a>]) -> Option<&'p Part<'a>> {
     let mut found = parts.iter().filter(|p| p.role() == Role::External);
     let (only, None) = (found.next()?, found.next()) else { return None };
-    let solid = only.solid.as_ref().ok()?;
+    Some(only)
+}
+
+/// The same as a solid.
+fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Arc<Occupancy>> {
+    let solid = only_outline(parts)?.solid.as_ref().ok()?;
     Some(solid.occupancy(settings.ends, 1.0, Variant::default()))
-}
-
-/// One structure of the case on its way.
-struct Part<'a> {
-    roi: &'a Roi,
-    name: Option<&'a NamedRoi>,
-    prescription: Option<(f64, &'static str)>,
-    solid: Result<Solid, NoSolid>,
-    about: About,
-}
-
-impl<'a> Part<'a> {
-    fn of(roi: &'a Roi, case: &'a Case, out: &mut Analysis) -> Self {
-        let number = roi.header.number;
-        let about = About {
-            patient: case.patient.clone(),
-            case: Some(case.id.clone()),
-            object: case.structure_set.as_ref().map(|s| s.origin.object.clone()),
-            roi_number: Some(number),
-            ..About::default()
-        };
-        let prescription = case
-            .prescriptions
-            .iter()
-            .find(|p| p.roi_number == number)
-            .map(|p| (p.dose.value(), p.basis.word()));
-        Self {
-            roi,
-            name: case.name(number),
-            prescription,
-            solid: structure::build(roi, &about, &mut out.findings),
-            about,
-        }
-    }
-
-    fn role(&self) -> Role {
-        self.name.map_or(Role::Unknown, |n| n.role)
-    }
-
-    fn member(&self) -> relate::Member<'_> {
-        relate::Member {
-            number: self.roi.header.number,
-            role: self.role(),
-            frame: self.roi.header.frame.as_ref(),
-            solid: &self.solid,
-        }
-    }
-
-    /// The metrics of the study, then those that limits of this organ need.
-    fn metrics(&self, settings: &Settings) -> Vec<Metric> {
-        settings.metrics_of(self.name.and_then(|n| n.standard.as_deref()))
-    }
-
-    /// Whether a metric is for structures like this one.
-    fn takes(&self, definition: &Definition) -> bool {
-        match definition.applies_to {
-            AppliesTo::Structure => true,
-            AppliesTo::Target => self.role().is_target(),
-            AppliesTo::Plan => false,
-            AppliesTo::ModelledOrgan => {
-                let standard = self.name.and_then(|n| n.standard.as_deref());
-                let is_target = self.role().is_target();
-                !is_target && standard.is_some_and(|s| organ_models::of_organ(s).is_some())
-            }
-        }
-    }
-
-    fn in_other_frame(&self, case: &Case) -> bool {
-        let dose = case.dose.as_ref().and_then(|d| d.frame.as_ref());
-        dose.zip(self.roi.header.frame.as_ref()).is_some_and(|(dose, own)| dose != own)
-    }
-
-    fn target(&self, settings: &Settings) -> Option<Target> {
-        let solid = self.solid.as_ref().ok()?;
-        let (dose_gy, _) = self.prescription.filter(|_| self.role().is_target())?;
-        let cells = |coarse| solid.occupancy(settings.ends, coarse, Variant::default());
-        Target::of(self.roi.header.number, dose_gy, cells(2.0), &cells(1.0))
-    }
 }
 
 /// What every structure of the case is measured with.
 struct Bench<'a> {
     case: &'a Case,
-    settings: &'a Settings,
+    order: Order<'a>,
+    /// The dose, where it was read.
     fields: Option<Fields<'a>>,
+    /// What is told of the dose, read or remembered; absent without a dose.
+    dose: Option<DoseResult>,
+    /// The doses prescribed to targets, Gy.
+    doses_gy: Vec<f64>,
+    /// What the isodoses of all targets follow from.
+    arrangement: String,
+    /// Empty as long as no isodoses were needed, as are the next two.
     targets: &'a [Target],
     isocentres: &'a [Point],
     /// The isodoses of the dose and of its two thinned selves.
     spaces: Option<&'a [Space<'a>; 3]>,
     /// The isodoses of what a noisy dose may have been.
     scattered: &'a [Space<'a>],
-    turn: Turn<'a>,
 }
 
-impl Bench<'_> {
-    /// Adds the rows of a structure, and to what is gathered all its values and what of it lies in
-    /// the isodoses of the prescriptions.
-    fn measure(&self, part: &Part<'_>, gathered: &mut Gathered, out: &mut Analysis) {
-        let solid = match &part.solid {
-            Ok(solid) => solid,
-            Err(none) => return self.rows_without_solid(part, none, out),
-        };
-        let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
-        let solid = &bounds::refined(solid, self.settings.ends, fields);
-        let no_dose = fields.is_none().then(|| self.reason_without_dose(part));
-        let spaces = self.spaces.filter(|_| fields.is_some());
-        let isodoses = self.isodoses(part, spaces.map(|s| &s[0]), no_dose.as_ref());
-        let of = |s| self.isodoses(part, Some(s), None).ok().filter(|_| isodoses.is_ok());
-        let other = match spaces {
-            Some([_, even, odd]) => [even, odd].into_iter().chain(self.scattered).map(of).collect(),
-            None => Vec::new(),
-        };
-        let asked = part.metrics(self.settings);
-        let needed = self.settings.needed(&asked);
-        let isocentres = needs::any_needs(&needed, Need::Form).then_some(self.isocentres);
-        let views = Views::of(solid, self.settings.ends, fields, other, isocentres);
-        report_jump(part, &views.nominal, out);
-        report_cover(part, &views.nominal, fields.is_some(), out);
-        report_cut_isodoses(part, isodoses.as_ref(), out);
-        let around = Circumstances { no_dose, isodoses, biology: self.biology(part) };
-        let method = views.method(self.settings);
-        let alone = |d: &Definition| part.takes(d) && !d.needs(Need::Organs);
-        let value = |metric: &Metric| {
-            let (outcome, doubts) = views.traced(metric, &around);
-            Known { metric: *metric, outcome, doubts }
-        };
-        let subject = around.subject(&views.nominal);
-        let holds = |m: &&Metric| {
-            !needed.contains(m) && (m.definition.place)(&subject, m.argument).is_some()
-        };
-        let all = needed.iter().chain(HOLDING.iter().filter(holds));
-        let mut values: Vec<Known> = all.filter(|m| alone(m.definition)).map(value).collect();
-        coherent::of_structure(&mut values, &subject);
-        for known in &mut values {
-            let outcome = known.outcome.clone();
-            let from = self.settings.uncertain_from;
-            known.outcome = known.metric.definition.weighed(outcome, &subject, from);
-        }
-        for Known { metric, outcome, doubts } in values.iter().filter(|k| asked.contains(&k.metric))
-        {
-            let rule = views.rule(metric, &around);
-            let traced = (outcome.clone(), *doubts);
-            out.measurements.push(row(part, metric, traced, [&method, &rule]));
-        }
-        gathered.values.add(part.roi.header.number, values);
-        let cells = solid.occupancy(self.settings.ends, 2.0, Variant::default());
-        let field = fields.map(|f| f.nominal);
-        let trace = StructureTrace::of(part.roi.header.number, solid, &cells, field);
-        let volume = gathered.values.plain(part.roi.header.number, &metrics::VOLUME);
-        let found = (solid, &trace, views.nominal.cover, volume);
-        out.structures.push(self.structure_row(part, found));
-        out.traces.push(trace);
-        if let Some(dvh) = &views.nominal.dvh {
-            out.dvh.extend(curve(part.roi.header.number, dvh));
-        }
-        compare_stated_volume(part, views.nominal.volume_cc, out);
-        gathered.shares.extend(self.organ_shares(part, &views, &around));
-    }
+impl<'a> std::ops::Deref for Bench<'a> {
+    type Target = Order<'a>;
 
-    fn biology(&self, part: &Part<'_>) -> Biology {
-        let standard = part.name.and_then(|n| n.standard.as_deref());
-        let is_target = part.role().is_target();
-        let chosen = &self.settings.alpha_beta;
-        let (alpha_beta_gy, alpha_beta_basis) =
-            organ_models::alpha_beta(standard, is_target, chosen);
-        Biology {
-            fractions: self.case.plan.as_ref().and_then(Plan::fractions),
-            days: self.case.treatment.days(),
-            alpha_beta_gy,
-            alpha_beta_basis,
-            organ: standard.filter(|_| !is_target).and_then(organ_models::of_organ),
-            is_target,
+    fn deref(&self) -> &Order<'a> {
+        &self.order
+    }
+}
+
+impl<'a> Bench<'a> {
+    /// Everything of one turn.
+    fn all(
+        &self,
+        parts: &[Part<'a>],
+        (gathered, out): (&mut Gathered, &mut Analysis),
+    ) -> Result<(), Missing> {
+        for part in parts.iter().filter(|part| (self.turn.wanted)(part.number())) {
+            self.measure(part, gathered, out)?;
         }
+        if let Some(dose) = self.dose {
+            gathered.maximum_gy = gathered.maximum_gy.max(dose.maximum_gy);
+            gathered.step_gy = gathered.step_gy.max(dose.step_gy);
+        }
+        if self.turn.last {
+            for part in parts {
+                out.measurements.extend(self.of_several_organs(part, gathered));
+            }
+            out.regions = self.regions(parts, gathered)?;
+        }
+        out.pictures = self.pictures(parts, &out.traces)?;
+        Ok(())
     }
 
     fn reason_without_dose(&self, part: &Part<'_>) -> (Status, String) {
-        if part.in_other_frame(self.case) && self.fields.is_some() {
+        if part.in_other_frame(self.case) && self.dose.is_some() {
             let reason = "the structure is in another frame of reference than the dose";
             return (Status::Unlinked, reason.to_owned());
         }
@@ -421,20 +354,19 @@ impl Bench<'_> {
         space: Option<&Space<'_>>,
         no_dose: Option<&(Status, String)>,
     ) -> Result<PrescriptionIsodoses, String> {
-        let number = part.roi.header.number;
-        let target = self
-            .targets
-            .iter()
-            .find(|t| t.roi_number == number)
-            .ok_or_else(|| "no prescription dose is known for this structure".to_owned())?;
+        let unknown = || "no prescription dose is known for this structure".to_owned();
+        part.target_dose_gy().ok_or_else(unknown)?;
+        // Targets are placed only where there is a dose to look for isodoses in.
         let space = space.ok_or_else(|| no_dose.map_or_else(String::new, |n| n.1.clone()))?;
+        let number = part.number();
+        let target = self.targets.iter().find(|t| t.roi_number == number).ok_or_else(unknown)?;
         Ok(space.isodoses(target))
     }
 
     fn structure_row(
         &self,
         part: &Part<'_>,
-        (solid, trace, cover, volume): (&Solid, &StructureTrace, f64, Option<&Outcome>),
+        (solid, facts, volume): (&Solid, &Facts, Option<&Outcome>),
     ) -> StructureResult {
         let unknown = || Outcome::none(Status::NotApplicable, "the volume was not computed");
         StructureResult {
@@ -445,8 +377,8 @@ impl Bench<'_> {
             plane_spacing_mm: solid.stack.typical_gap_mm(),
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
             volume: volume.cloned().unwrap_or_else(unknown),
-            centroid_mm: trace.middle_mm,
-            dose_cover_percent: self.fields.map(|_| 100.0 * cover),
+            centroid_mm: facts.trace.middle_mm,
+            dose_cover_percent: self.dose.map(|_| 100.0 * facts.cover),
             prescription: part.prescription,
         }
     }
@@ -466,7 +398,8 @@ impl Bench<'_> {
             prescription: part.prescription,
         });
         let method = self.settings.method();
-        for metric in part.metrics(self.settings).iter().filter(|m| part.takes(m.definition)) {
+        for metric in part.who().metrics(self.settings).iter().filter(|m| part.takes(m.definition))
+        {
             out.measurements.push(row(part, metric, (outcome.clone(), None), [&method, ""]));
         }
     }
@@ -490,43 +423,51 @@ fn row(
     }
 }
 
-fn report_noise(
-    noise: Noise,
-    case: &Case,
-    settings: &Settings,
-    fields: Option<Fields<'_>>,
-) -> Finding {
+/// The noise of a dose in words, where there is any.
+fn noise(prepared: &Prepared, settings: &Settings, fields: Fields<'_>) -> Option<String> {
+    let used = fields.nominal.method();
+    debug_assert!(prepared.noise.is_some() || used == settings.interpolation);
+    prepared.noise.map(|noise| {
+        format!(
+            "a standard deviation of {:.3} Gy from voxel to voxel; interpolated by {}",
+            noise.deviation_gy,
+            used.word()
+        )
+    })
+}
+
+fn report_noise(words: String, case: &Case) -> Finding {
     let about = About {
         patient: case.patient.clone(),
         case: Some(case.id.clone()),
         object: case.dose.as_ref().map(|d| d.origin.object.clone()),
         ..About::default()
     };
-    let used = fields.map_or(settings.interpolation, |f| f.nominal.method());
-    let text = format!(
-        "a standard deviation of {:.3} Gy from voxel to voxel; interpolated by {}",
-        noise.deviation_gy,
-        used.word()
-    );
-    Finding::new(Code::DoseNoise, about, text)
+    Finding::new(Code::DoseNoise, about, words)
 }
 
-fn report_jump(part: &Part<'_>, view: &bounds::View, out: &mut Analysis) {
-    if view.jumps > 0.0 {
-        let text = format!("in {:.1} % of its volume", 100.0 * view.jumps);
-        out.findings.push(Finding::new(Code::DoseJump, part.about.clone(), text));
+/// Reports what was seen of a structure in its dose.
+fn report(part: &Part<'_>, facts: &Facts, has_dose: bool, out: &mut Analysis) {
+    let mut note = |code, text| out.findings.push(Finding::new(code, part.about.clone(), text));
+    if facts.jumps > 0.0 {
+        note(Code::DoseJump, format!("in {:.1} % of its volume", 100.0 * facts.jumps));
     }
-}
-
-fn report_cover(part: &Part<'_>, view: &bounds::View, has_dose: bool, out: &mut Analysis) {
-    let code = match &view.dvh {
-        _ if !has_dose => return,
-        None => Code::DoseCoverNone,
-        Some(_) if view.cover < 1.0 - 1e-6 => Code::DoseCoverPartial,
-        Some(_) => return,
+    let code = match facts.max_gy {
+        _ if !has_dose => None,
+        None => Some(Code::DoseCoverNone),
+        Some(_) => (facts.cover < 1.0 - 1e-6).then_some(Code::DoseCoverPartial),
     };
-    let text = format!("{:.1} % of it are covered", 100.0 * view.cover);
-    out.findings.push(Finding::new(code, part.about.clone(), text));
+    if let Some(code) = code {
+        note(code, format!("{:.1} % of it are covered", 100.0 * facts.cover));
+    }
+    let stated = part.roi.header.stated_volume.map(|v| v.value());
+    let volume_cc = facts.volume_cc;
+    let differs = |stated: &f64| {
+        *stated > STATED_FROM_CC && (stated / volume_cc - 1.0).abs() > STATED_TOLERANCE
+    };
+    if let Some(stated) = stated.filter(differs) {
+        note(Code::VolumeDiffers, format!("{stated} cc stated, {volume_cc:.3} cc computed"));
+    }
 }
 
 /// The prescription as a share of the largest dose in the target is no isodose that is prescribed
@@ -550,17 +491,17 @@ fn isodose_level(part: &Part<'_>, values: &Values) -> Option<Finding> {
     })
 }
 
-fn report_cut_isodoses(
-    part: &Part<'_>,
-    isodoses: Result<&PrescriptionIsodoses, &String>,
-    out: &mut Analysis,
-) {
-    let Ok(rx) = isodoses else { return };
-    for (dose, isodose) in [(rx.dose_gy, &rx.whole), (rx.dose_gy / 2.0, &rx.half)] {
-        if matches!(isodose, Ok(Isodose { cut_by_grid: true, .. })) {
-            let text = format!("the {dose} Gy isodose");
-            out.findings.push(Finding::new(Code::IsodoseCut, part.about.clone(), text));
-        }
+/// The isodoses of the prescription that the grid cuts, in words.
+fn cut_isodoses(isodoses: Option<&PrescriptionIsodoses>) -> Vec<String> {
+    let Some(rx) = isodoses else { return Vec::new() };
+    let all = [(rx.dose_gy, &rx.whole), (rx.dose_gy / 2.0, &rx.half)];
+    let cut = all.into_iter().filter(|(_, i)| matches!(i, Ok(Isodose { cut_by_grid: true, .. })));
+    cut.map(|(dose, _)| format!("the {dose} Gy isodose")).collect()
+}
+
+fn report_cut_isodoses(part: &Part<'_>, cuts: &[String], out: &mut Analysis) {
+    for text in cuts {
+        out.findings.push(Finding::new(Code::IsodoseCut, part.about.clone(), text));
     }
 }
 
@@ -587,11 +528,3 @@ fn curve(roi_number: i64, dvh: &Dvh) -> Vec<DvhPoint> {
 /// A stated volume is compared above this size; below it, rounding in the file is too coarse.
 const STATED_FROM_CC: f64 = 1.0;
 const STATED_TOLERANCE: f64 = 0.05;
-
-fn compare_stated_volume(part: &Part<'_>, volume_cc: f64, out: &mut Analysis) {
-    let Some(stated) = part.roi.header.stated_volume.map(|v| v.value()) else { return };
-    if stated > STATED_FROM_CC && (stated / volume_cc - 1.0).abs() > STATED_TOLERANCE {
-        let text = format!("{stated} cc stated, {volume_cc:.3} cc computed");
-        out.findings.push(Finding::new(Code::VolumeDiffers, part.about.clone(), text));
-    }
-}

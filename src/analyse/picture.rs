@@ -9,8 +9,11 @@ use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
 use serde::{Deserialize, Serialize};
 
+use super::Bench;
+use super::fields::Fields;
+use super::memory::Missing;
+use super::part::Part;
 use super::trace::StructureTrace;
-use super::{Bench, Part};
 use tidydose_case::Role;
 use tidydose_dose::DoseField;
 use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
@@ -122,32 +125,65 @@ pub struct Drawn<'a> {
     pub stack: &'a PlaneStack,
 }
 
+/// What the dose adds to a picture.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+pub struct DoseLines {
+    /// Isodose lines by falling dose.
+    pub isodoses: Vec<PictureLine>,
+    /// Dose at the point of interest, Gy; absent outside the grid.
+    pub mark_gy: Option<f64>,
+}
+
+/// A structure with the point of it that a picture is about.
+#[derive(Debug, Clone, Copy)]
+pub struct Seen<'a> {
+    /// ROI Number.
+    pub roi_number: i64,
+    /// Its planes.
+    pub stack: &'a PlaneStack,
+    /// What the picture is centred on.
+    pub view: View,
+    /// The point of interest.
+    pub point: Point,
+}
+
+impl Seen<'_> {
+    /// Position along the normal of the point, and of the plane that is drawn.
+    fn positions(&self) -> Option<[f64; 2]> {
+        let wanted = dot(self.stack.axes.directions[2], self.point);
+        Some([wanted, nearest(self.stack, wanted)?])
+    }
+
+    fn page(&self, [wanted, plane]: [f64; 2]) -> Page {
+        let normal = self.stack.axes.directions[2];
+        Page::new(normal, add(self.point, scale(normal, plane - wanted)))
+    }
+
+    /// What a dose adds to the picture.
+    #[must_use]
+    pub fn dose_lines(&self, field: &DoseField, levels_gy: &[f64]) -> DoseLines {
+        let lines = |at| self.page(at).isodoses(field, levels_gy);
+        let isodoses = self.positions().map(lines).unwrap_or_default();
+        DoseLines { isodoses, mark_gy: field.at(self.point) }
+    }
+}
+
 /// The picture of a structure about a point of it; absent without contour planes.
 #[must_use]
-pub fn picture(
-    (roi_number, stack): (i64, &PlaneStack),
-    (view, point): (View, Point),
-    field: Option<&DoseField>,
-    levels_gy: &[f64],
-    drawn: &[Drawn<'_>],
-) -> Option<Picture> {
-    let normal = stack.axes.directions[2];
-    let wanted = dot(normal, point);
-    let plane = nearest(stack, wanted)?;
-    let page = Page::new(normal, add(point, scale(normal, plane - wanted)));
+pub fn picture(seen: Seen<'_>, dose: DoseLines, drawn: &[Drawn<'_>]) -> Option<Picture> {
+    let [wanted, plane] = seen.positions()?;
+    let page = seen.page([wanted, plane]);
     let mut lines: Vec<PictureLine> = drawn.iter().flat_map(|d| page.contours(d)).collect();
-    if let Some(field) = field {
-        lines.extend(page.isodoses(field, levels_gy));
-    }
+    lines.extend(dose.isodoses);
     lines.push(PictureLine {
         kind: LineKind::Mark,
         roi_number: None,
-        dose_gy: field.and_then(|f| f.at(point)),
+        dose_gy: dose.mark_gy,
         points: vec![[0.0, 0.0]],
     });
     Some(Picture {
-        roi_number,
-        view,
+        roi_number: seen.roi_number,
+        view: seen.view,
         directions: [letter(page.right), letter(page.down)],
         plane_mm: plane,
         off_plane_mm: (plane - wanted).abs(),
@@ -160,41 +196,81 @@ impl Bench<'_> {
     pub(super) fn pictures(
         &self,
         parts: &[Part<'_>],
-        wanted: &dyn Fn(i64) -> bool,
         traces: &[StructureTrace],
-    ) -> Vec<Picture> {
-        let solid = |p: &Part<'_>| p.solid.is_ok() && !p.in_other_frame(self.case);
-        // The surface of a head is a face: it stays inside the site.
-        let is_skin = |p: &Part<'_>| {
-            let standard = p.name.and_then(|n| n.standard.as_deref());
-            p.role() == Role::External || standard == Some("Skin")
-        };
-        let seen = |p: &&Part<'_>| {
-            solid(p) && !matches!(p.role(), Role::Helper | Role::Marker) && !is_skin(p)
-        };
+    ) -> Result<Vec<Picture>, Missing> {
         let drawn: Vec<Drawn<'_>> = parts
             .iter()
-            .filter(seen)
+            .filter(|p| self.is_drawn(p))
             .filter_map(|p| {
                 let stack = &p.solid.as_ref().ok()?.stack;
-                Some(Drawn { roi_number: p.roi.header.number, stack })
+                Some(Drawn { roi_number: p.number(), stack })
             })
             .collect();
+        let mut pictures = Vec::new();
+        for part in parts.iter().filter(|p| (self.turn.wanted)(p.number()) && self.is_drawn(p)) {
+            let trace = traces.iter().find(|t| t.roi_number == part.number());
+            let about = |(view, point): (View, Point)| {
+                let stack = &part.solid.as_ref().ok()?.stack;
+                Some(Seen { roi_number: part.number(), stack, view, point })
+            };
+            let Some(seen) = trace.and_then(|t| point_of_interest(part.role(), t)).and_then(about)
+            else {
+                continue;
+            };
+            pictures.extend(picture(seen, self.dose_lines(&seen)?, &drawn));
+        }
+        if self.notes.looks_ahead() {
+            self.pictures_ahead(parts, traces)?;
+        }
+        Ok(pictures)
+    }
+
+    /// Whether a structure is seen in pictures.
+    fn is_drawn(&self, part: &Part<'_>) -> bool {
+        // The surface of a head is a face: it stays inside the site.
+        let is_skin = part.role() == Role::External || part.who().standard() == Some("Skin");
+        part.solid.is_ok()
+            && !part.in_other_frame(self.case)
+            && !matches!(part.role(), Role::Helper | Role::Marker)
+            && !is_skin
+    }
+
+    fn dose_lines(&self, seen: &Seen<'_>) -> Result<DoseLines, Missing> {
+        if self.dose.is_none() {
+            return Ok(DoseLines::default());
+        }
         let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
         let levels = levels_gy(highest);
-        let field = self.fields.map(|f| f.nominal);
-        let here = |p: &&Part<'_>| seen(p) && wanted(p.roi.header.number);
-        let pictures = parts.iter().filter(here).filter_map(|p| {
-            let trace = traces.iter().find(|t| t.roi_number == p.roi.header.number)?;
-            let (view, point) = match p.role() {
-                Role::Organ => (View::HottestPoint, trace.hottest?.point_mm),
-                role if role.is_target() => (View::Middle, trace.middle_mm?),
-                _ => return None,
-            };
-            let of = (p.roi.header.number, &p.solid.as_ref().ok()?.stack);
-            picture(of, (view, point), field, &levels, &drawn)
-        });
-        pictures.collect()
+        let key = format!("{} {} {levels:?}", seen.roi_number, seen.view.word());
+        let make = |fields: Fields<'_>| seen.dose_lines(fields.nominal, &levels);
+        self.notes.picture_or(key, || self.fields.map(make).ok_or(Missing))
+    }
+
+    /// Keeps what the pictures of structures of unknown kind will need when they turn out to be
+    /// organs.
+    fn pictures_ahead(&self, parts: &[Part<'_>], traces: &[StructureTrace]) -> Result<(), Missing> {
+        if self.fields.is_none() {
+            return Ok(());
+        }
+        let is_open = |p: &&Part<'_>| p.name.is_some_and(|n| n.possible_organs().is_some());
+        for part in parts.iter().filter(is_open).filter(|p| p.role() == Role::Unknown) {
+            let trace = traces.iter().find(|t| t.roi_number == part.number());
+            let interest = trace.and_then(|t| point_of_interest(Role::Organ, t));
+            if let (Some((view, point)), Ok(solid)) = (interest, &part.solid) {
+                let stack = &solid.stack;
+                self.dose_lines(&Seen { roi_number: part.number(), stack, view, point })?;
+            }
+        }
+        Ok(())
+    }
+}
+
+/// What the picture of a structure of a role is about; nothing for one that has none.
+fn point_of_interest(role: Role, trace: &StructureTrace) -> Option<(View, Point)> {
+    match role {
+        Role::Organ => Some((View::HottestPoint, trace.hottest?.point_mm)),
+        role if role.is_target() => Some((View::Middle, trace.middle_mm?)),
+        _ => None,
     }
 }
 
@@ -398,8 +474,8 @@ mod tests {
             View::Middle => trace.middle_mm.unwrap(),
         };
         let drawn = [Drawn { roi_number: 7, stack: &solid.stack }];
-        let about = (7, &solid.stack);
-        picture(about, (view, point), Some(field), &[20.0, 25.0], &drawn).unwrap()
+        let seen = Seen { roi_number: 7, stack: &solid.stack, view, point };
+        picture(seen, seen.dose_lines(field, &[20.0, 25.0]), &drawn).unwrap()
     }
 
     #[test]

@@ -5,11 +5,13 @@ use std::sync::Arc;
 
 use super::bounds::{self, Circumstances, Views};
 use super::coherent;
-use super::known::{Gathered, Values};
+use super::known::{Gathered, Turn, Values};
+use super::memory::Missing;
+use super::part::Part;
 use super::result::RegionMeasurement;
 use super::structure::Solid;
 use super::target::{Space, Target, lesions};
-use super::{Bench, Part};
+use super::{Bench, Settings};
 use tidydose_case::Role;
 use tidydose_dose::Isodose;
 use tidydose_geometry::locate::{Keep, Locator, clipped};
@@ -47,13 +49,38 @@ impl Bench<'_> {
         &self,
         parts: &[Part<'_>],
         gathered: &Gathered,
-    ) -> Vec<RegionMeasurement> {
-        let mut out = self.plan(gathered);
-        if self.settings.regions {
-            out.extend(self.tissue());
-            out.extend(self.brain(parts, &gathered.values));
+    ) -> Result<Vec<RegionMeasurement>, Missing> {
+        let make = || {
+            let mut out = self.plan(gathered);
+            if self.settings.regions {
+                out.extend(self.tissue());
+                out.extend(self.brain(parts, &gathered.values));
+            }
+            out
+        };
+        match (self.dose, self.spaces) {
+            (None, _) => Ok(make()),
+            (Some(_), spaces) => {
+                let make = || spaces.map(|_| make()).ok_or(Missing);
+                self.notes.regions_or(self.key(parts), make)
+            }
         }
-        out
+    }
+
+    /// What the rows follow from besides the dose: every target by kind, the brain, and what is asked
+    /// for.
+    fn key(&self, parts: &[Part<'_>]) -> String {
+        let Settings { metrics, regions, uncertain_from, .. } = self.settings;
+        let takes_part = |p: &&Part<'_>| p.role().is_target() || p.who().standard() == Some(BRAIN);
+        let who = |p: &Part<'_>| (p.number(), p.role().word(), p.prescription.map(|rx| rx.0));
+        let who: Vec<_> = parts.iter().filter(takes_part).map(who).collect();
+        let metrics: Vec<String> = metrics.iter().map(Metric::to_string).collect();
+        let Turn { grids, holds_all, .. } = self.turn;
+        format!(
+            "{}; {who:?}; {grids} grids {holds_all}; {regions} {uncertain_from} {}",
+            self.arrangement,
+            metrics.join(" ")
+        )
     }
 
     /// The isodoses of all space, or the outcome that stands for all that needs them.
@@ -312,13 +339,13 @@ impl Bench<'_> {
     }
 
     fn additive(&self, part: &Part<'_>, solid: &Solid) -> Vec<Outcome> {
-        let fields = self.fields.filter(|_| !part.in_other_frame(self.case));
+        let fields = self.fields_of(part);
         let isodoses = vec![None; fields.map_or(0, |f| f.others().count())];
         let views = Views::of(solid, self.settings.ends, fields, isodoses, None);
         let around = Circumstances {
             no_dose: fields.is_none().then(|| self.reason_without_dose(part)),
             isodoses: Err(String::new()),
-            biology: self.biology(part),
+            biology: part.who().biology(self.case, self.settings),
         };
         self.additive_metrics().iter().map(|m| views.measure(m, &around)).collect()
     }

@@ -9,8 +9,11 @@ mod shape;
 
 pub use definitions::{DEFINITIONS, RelationDefinition, SHARE};
 
+use std::cell::OnceCell;
+
 use serde::{Deserialize, Serialize};
 
+use super::memory::Notes;
 use super::result::{Word, word};
 use super::settings::Ends;
 use super::structure::{NoSolid, Solid};
@@ -19,7 +22,8 @@ use definitions::{
 };
 use shape::{Shape, Shapes};
 use tidydose_case::Role;
-use tidydose_metrics::{Outcome, Status, Subject, weigh};
+use tidydose_metrics::weigh::{self, Extent};
+use tidydose_metrics::{Outcome, Status};
 use tidydose_rt::identity::Token;
 
 /// One row of the table of relations.
@@ -61,21 +65,30 @@ impl Member<'_> {
     }
 }
 
-/// The relations of all pairs, by ROI Numbers and in the order of [`DEFINITIONS`]; with the convention
-/// of the ends and the share of a value from which on its bounds are too wide.
-#[must_use]
-pub fn relate(members: &[Member<'_>], (ends, uncertain_from): (Ends, f64)) -> Vec<Relation> {
+/// What the relations rest on besides the structures.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct How {
+    /// The convention of the ends.
+    pub(super) ends: Ends,
+    /// Share of a value from which on its bounds are too wide.
+    pub(super) uncertain_from: f64,
+}
+
+/// The relations of all pairs, by ROI Numbers and in the order of [`DEFINITIONS`]; those of pairs
+/// that are known are not computed again. Of structures in `open`, by ROI Number, those of an organ
+/// are kept for the day on which they turn out to be one.
+pub(super) fn relate(
+    members: &[Member<'_>],
+    how: How,
+    (open, notes): (&[i64], &Notes),
+) -> Vec<Relation> {
     if !members.iter().any(|m| m.role.is_target()) {
         return Vec::new();
     }
     let mut known: Vec<Known<'_>> = members
         .iter()
         .filter(|m| m.role.is_target() || m.is_other())
-        .map(|member| {
-            let shapes = member.solid.as_ref().map_err(Clone::clone);
-            let shapes = shapes.and_then(|s| Shapes::of(s, ends).ok_or_else(shape::nothing));
-            Known { member, shapes }
-        })
+        .map(|member| Known::of(member, how.ends))
         .collect();
     known.sort_by_key(|k| k.member.number);
     let mut out = Vec::new();
@@ -86,7 +99,7 @@ pub fn relate(members: &[Member<'_>], (ends, uncertain_from): (Ends, f64)) -> Ve
             if both_targets && other.member.number <= one.member.number {
                 continue;
             }
-            let rows = pair(one, other, (ends, uncertain_from));
+            let rows = known_pair(one, other, how, notes);
             if both_targets {
                 gaps.push(TargetGap::of([one.member.number, other.member.number], &rows));
             }
@@ -94,17 +107,61 @@ pub fn relate(members: &[Member<'_>], (ends, uncertain_from): (Ends, f64)) -> Ve
         }
     }
     for one in known.iter().filter(|k| k.member.role.is_target()) {
-        out.push(nearest(one.member.number, &gaps, ends));
+        out.push(nearest(one.member.number, &gaps, how.ends));
+    }
+    if notes.looks_ahead() {
+        let unknown = |m: &&Member<'_>| open.contains(&m.number) && m.role == Role::Unknown;
+        let as_organs = members.iter().filter(unknown);
+        let as_organs: Vec<_> =
+            as_organs.map(|m| Member { role: Role::Organ, ..m.clone() }).collect();
+        for other in as_organs.iter().map(|member| Known::of(member, how.ends)) {
+            for one in known.iter().filter(|k| k.member.role.is_target()) {
+                known_pair(one, &other, how, notes);
+            }
+        }
     }
     let place = |r: &Relation| DEFINITIONS.iter().position(|d| d.name == r.metric);
     out.sort_by_key(|r| (r.roi_number, r.other_roi_number, place(r)));
     out
 }
 
-/// A structure with what it is compared by.
+/// A structure with what it is compared by, made when a pair is not known.
 struct Known<'a> {
     member: &'a Member<'a>,
-    shapes: Result<Shapes, NoSolid>,
+    ends: Ends,
+    shapes: OnceCell<Result<Shapes, NoSolid>>,
+}
+
+impl<'a> Known<'a> {
+    const fn of(member: &'a Member<'a>, ends: Ends) -> Self {
+        Self { member, ends, shapes: OnceCell::new() }
+    }
+
+    fn shapes(&self) -> &Result<Shapes, NoSolid> {
+        self.shapes.get_or_init(|| {
+            let solid = self.member.solid.as_ref().map_err(Clone::clone);
+            solid.and_then(|s| Shapes::of(s, self.ends).ok_or_else(shape::nothing))
+        })
+    }
+
+    /// What it is, as far as the rows of a pair differ by it.
+    const fn kind(&self) -> &'static str {
+        if self.member.is_other() { "organ" } else { self.member.role.word() }
+    }
+}
+
+/// The rows of a pair, from the notes where they have them.
+fn known_pair(one: &Known<'_>, other: &Known<'_>, how: How, notes: &Notes) -> Vec<Relation> {
+    let key = format!(
+        "{} {}, {} {}, {}, {}",
+        one.member.number,
+        one.kind(),
+        other.member.number,
+        other.kind(),
+        how.ends.word(),
+        how.uncertain_from
+    );
+    notes.relations_or(key, || pair(one, other, how))
 }
 
 /// Distances at which the overlap is counted, mm, in the order of [`OVH`].
@@ -112,9 +169,9 @@ const OVH_MM: [f64; 4] = [2.0, 5.0, 10.0, 20.0];
 /// Overlap of so large a share of either volume makes two targets one lesion.
 const NESTED_PERCENT: f64 = 50.0;
 
-fn pair(one: &Known<'_>, other: &Known<'_>, (ends, from): (Ends, f64)) -> Vec<Relation> {
-    let volume_cc = one.shapes.as_ref().map_or(0.0, Shapes::volume_cc);
-    let target = Subject::new(volume_cc, Err((Status::NotApplicable, String::new())));
+fn pair(one: &Known<'_>, other: &Known<'_>, how: How) -> Vec<Relation> {
+    let volume_cc = one.shapes().as_ref().map_or(0.0, Shapes::volume_cc);
+    let target = Extent { volume_cc, max_gy: 0.0 };
     let row = |definition: &RelationDefinition, outcome| {
         let scale = (definition.scale, definition.unit);
         Relation {
@@ -122,8 +179,8 @@ fn pair(one: &Known<'_>, other: &Known<'_>, (ends, from): (Ends, f64)) -> Vec<Re
             other_roi_number: Some(other.member.number),
             metric: definition.name,
             unit: definition.unit,
-            outcome: weigh::weighed(outcome, scale, &target, from),
-            method: ends.word(),
+            outcome: weigh::weighed(outcome, scale, target, how.uncertain_from),
+            method: how.ends.word(),
         }
     };
     let frames = one.member.frame.zip(other.member.frame);
@@ -131,7 +188,7 @@ fn pair(one: &Known<'_>, other: &Known<'_>, (ends, from): (Ends, f64)) -> Vec<Re
         let reason = "the structures are in different frames of reference";
         return vec![row(&GAP, Outcome::none(Status::Unlinked, reason))];
     }
-    let (a, b) = match (&one.shapes, &other.shapes) {
+    let (a, b) = match (one.shapes(), other.shapes()) {
         (Ok(a), Ok(b)) => (a, b),
         (Err(none), _) | (_, Err(none)) => {
             return vec![row(&GAP, Outcome::none(none.status, none.reason.clone()))];

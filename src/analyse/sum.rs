@@ -7,8 +7,9 @@ use std::collections::BTreeMap;
 use ndarray::Array3;
 
 use super::fields::{Prepared, Scattered};
-use super::known::{Gathered, Turn};
-use super::{Analysis, Settings, measure, parts};
+use super::known::{Gathered, Order, Turn};
+use super::memory::Notes;
+use super::{Analysis, DoseAtHand, Settings, measure, parts};
 use tidydose_case::{Case, CountedFractions, Role, SumBasis};
 use tidydose_dose::{self as dose, DoseField, Interpolation, Phase};
 use tidydose_geometry::point::sub;
@@ -136,9 +137,13 @@ pub fn analyse_sum(
             sources.iter().map(|s| weight.step(s.step_gy, s.largest_gy, s.fractions)).sum();
         let mut one = Analysis::empty(case.id.clone());
         let wanted = |number: i64| numbers.contains(&number);
-        let turn = (&own, Turn::only(&wanted));
+        let notes = Notes::default();
+        let order = Order { settings: &own, turn: Turn::only(&wanted), notes: &notes };
         let into = (&mut Gathered::default(), &mut one);
-        measure(case, Some(&parts), Some((prepared, step_gy)), turn, into);
+        let grid = DoseAtHand::Read(Box::new(prepared), step_gy);
+        // With the dose at hand nothing is missing.
+        let done = measure(case, Some(&parts), Some(&grid), order, into);
+        debug_assert!(done.is_ok(), "the dose is at hand");
         let words = words(weight, sources.len(), &alpha_beta.basis);
         out.extend(one.measurements.into_iter().map(|m| SumMeasurement {
             roi_number: m.roi_number,

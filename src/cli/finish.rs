@@ -1,5 +1,6 @@
 //! Cases are finished one by one: a part that is there and whole is used, otherwise the case is
-//! measured and its part written. Only what the tables of the whole study need stays in memory.
+//! measured, as far as a decision changed what it rests on, and its part written. Only what the
+//! tables of the whole study need stays in memory.
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -7,12 +8,12 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use super::fault::Fault;
 use super::one_case::{CaseResult, Workshop, is_worth_measuring};
 use super::parallel::map_indices;
-use super::part_key::PartKeys;
+use super::part_key::{PartKey, PartKeys};
 use super::prepare::Prepared;
 use super::settings::{Measuring, Settings};
 use super::store::Store;
 use super::terminal::Terminal;
-use tidydose_analyse::Analysis;
+use tidydose_analyse::{Analysis, Work};
 use tidydose_case::Case;
 use tidydose_rt::finding::Finding;
 use tidydose_table::WriteError;
@@ -32,6 +33,8 @@ pub(super) struct Finished {
     pub(super) key: Option<String>,
     /// Whether the part was there before.
     pub(super) reused: bool,
+    /// What was measured of it, and what was known.
+    pub(super) work: Work,
 }
 
 /// One result per case, by index; absent for a case that was not begun, or is not in the share.
@@ -89,23 +92,26 @@ struct Bench<'a> {
 impl Bench<'_> {
     fn finish(&self, case: &Case) -> Result<Finished, WriteError> {
         let key = self.keys.of(case);
-        match self.store.load(&key, case) {
+        match self.store.load(key.text(), case) {
             Reading::Whole(part) => return Ok(Finished::of(*part, key, true)),
             Reading::Damaged(reason) => {
                 let folder = self.store.folder().display();
                 self.terminal.warn(&format!(
-                    "the part {key} in {folder} is damaged ({reason}); its case is measured again"
+                    "the part {} in {folder} is damaged ({reason}); its case is measured again",
+                    key.text()
                 ));
             }
             Reading::Absent => {}
         }
-        let CaseResult { analysis, findings, failure } = self.workshop.measure(case);
+        let memory = self.store.measured(&key, case);
+        let (result, mut memory) = self.workshop.measure(case, memory);
+        let CaseResult { analysis, findings, failure } = result;
         match (analysis, failure) {
             // A failure may pass, as that of a network drive: it is tried again in the next run.
             (Some(analysis), None) => {
                 let mut part = Part { analysis, findings };
-                self.store.keep(&key, case, &mut part)?;
-                Ok(Finished::of(part, key, false))
+                self.store.keep(key.text(), case, (&mut part, &mut memory))?;
+                Ok(Finished { work: memory.work, ..Finished::of(part, key, false) })
             }
             (_, failure) => Ok(Finished { findings, failure, ..Finished::default() }),
         }
@@ -113,10 +119,10 @@ impl Bench<'_> {
 }
 
 impl Finished {
-    fn of(part: Part, key: String, reused: bool) -> Self {
+    fn of(part: Part, key: PartKey, reused: bool) -> Self {
         let Part { analysis, findings } = part;
-        let residue = Some(residue(analysis));
-        Self { residue, findings, failure: None, key: Some(key), reused }
+        let (residue, key) = (Some(residue(analysis)), Some(key.into_text()));
+        Self { residue, findings, failure: None, key, reused, work: Work::default() }
     }
 }
 

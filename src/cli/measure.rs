@@ -72,6 +72,7 @@ pub(super) fn measure(
         );
     }
     let reused = results.iter().flatten().filter(|r| r.reused).count();
+    say_work(&results, terminal);
     let mut done = Done::collect(&mut prepared, results);
     if settings.strict {
         done.refuse(&mut prepared);
@@ -116,6 +117,17 @@ fn outcome(
     );
     terminal.conclude(&prepared.left_out(all.into_iter(), &done.refusals), &place);
     outcome
+}
+
+/// Says how much was measured of cases whose parts were not there.
+fn say_work(results: &[Option<Finished>], terminal: &Terminal) {
+    let sum = |of: fn(&Finished) -> usize| results.iter().flatten().map(of).sum::<usize>();
+    let (measured, known) = (sum(|r| r.work.measured), sum(|r| r.work.remembered));
+    if known > 0 {
+        terminal.say(&format!(
+            "after decisions {measured} structures were measured and {known} had all values already"
+        ));
+    }
 }
 
 /// Says how many parts were of use, and removes the others where that is wanted.

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::parallel::guarded;
-use tidydose_analyse::{self as analyse, Analysis};
+use tidydose_analyse::{self as analyse, Analysis, Memory};
 use tidydose_case::Case;
 use tidydose_dicom::{self as dicom, Place};
 use tidydose_dose as dose;
@@ -58,16 +58,22 @@ pub(super) fn read_structures(
 }
 
 impl Workshop<'_> {
-    /// Measures one case.
-    pub(super) fn measure(&self, case: &Case) -> CaseResult {
-        match guarded(|| self.read_and_analyse(case)) {
-            Ok(Ok(result)) => result,
-            Ok(Err(finding)) => failed(case, finding.message.clone(), Some(*finding)),
-            Err(panic) => failed(case, panic, None),
+    /// Measures one case, as far as it is not remembered. What was measured goes with the result.
+    pub(super) fn measure(&self, case: &Case, memory: Memory) -> (CaseResult, Memory) {
+        match guarded(move || self.read_and_analyse(case, memory)) {
+            Ok(Ok(done)) => done,
+            Ok(Err(finding)) => {
+                (failed(case, finding.message.clone(), Some(*finding)), Memory::default())
+            }
+            Err(panic) => (failed(case, panic, None), Memory::default()),
         }
     }
 
-    fn read_and_analyse(&self, case: &Case) -> Result<CaseResult, Box<Finding>> {
+    fn read_and_analyse(
+        &self,
+        case: &Case,
+        memory: Memory,
+    ) -> Result<(CaseResult, Memory), Box<Finding>> {
         let mut findings = Vec::new();
         let structures = match &case.structure_set {
             None => None,
@@ -84,9 +90,18 @@ impl Workshop<'_> {
                 Some(reading.value)
             }
         };
-        let doses = self.doses(case, &mut findings)?;
-        let analysis = analyse::analyse_grids(case, structures.as_ref(), doses, self.settings);
-        Ok(CaseResult { analysis: Some(analysis), findings, failure: None })
+        let mut memory = memory.looking_ahead();
+        let mut of_doses = None;
+        let read = || self.doses(case, of_doses.insert(Vec::new()));
+        let settings = self.settings;
+        let analysis =
+            analyse::analyse_remembered(case, structures.as_ref(), read, settings, &mut memory)?;
+        // Of a case that is left out no dose is read: what was found in it is kept and not said.
+        if case.left_out.is_none() {
+            memory.findings = of_doses.unwrap_or(memory.findings);
+            findings.extend(memory.findings.iter().cloned());
+        }
+        Ok((CaseResult { analysis: Some(analysis), findings, failure: None }, memory))
     }
 
     /// The dose that is measured, added up from its parts, then the grids of further regions.

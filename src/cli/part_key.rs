@@ -1,88 +1,79 @@
-//! Under which name the results of a case are kept: a digest of all that they follow from. These
-//! are the contents of the files of the case, what was read from headers and decided about it, the
-//! settings, and the program itself. Where the files lie and how they are called has no part in it.
+//! Under which name the results of a case are kept: two digests of all that they follow from. The
+//! first is of what is measured: the contents of the case's objects, interpolation and ends, and the
+//! version of the numbers. The second is of what was decided about it and of the settings that say
+//! what is asked for. Parts of one first digest share what was measured. Where the files lie and how
+//! they are called has no part in either.
+//!
+//! Every struct is taken apart by name, so that a new field does not compile until somebody has
+//! decided in which digest it has its place, or in none.
 
-use std::sync::LazyLock;
+use std::fmt::Write as _;
 
-use include_dir::{Dir, include_dir};
 use sha2::{Digest, Sha256};
 
-use tidydose_analyse as analyse;
-use tidydose_case::{Case, Treatment};
+use tidydose_analyse::{self as analyse, NUMBERS};
+use tidydose_case::{
+    Case, Delivery, DosePart, DoseSource, FrameJoin, NamedRoi, Prescription, Treatment,
+};
 use tidydose_metrics::Metric;
-use tidydose_rt::Origin;
-use tidydose_rt::identity::Token;
+use tidydose_rt::{DoseHeader, Origin, RoiHeader};
 use tidydose_table as table;
 
-/// 128 bits: as good as never the same for two.
+/// 128 bits for each digest: as good as never the same for two.
 const DIGITS: usize = 32;
 
-/// The rooms in which numbers come about, as they were when the program was built.
-static ROOMS: [Dir<'_>; 7] = [
-    include_dir!("$CARGO_MANIFEST_DIR/../geometry"),
-    include_dir!("$CARGO_MANIFEST_DIR/../rt"),
-    include_dir!("$CARGO_MANIFEST_DIR/../dicom"),
-    include_dir!("$CARGO_MANIFEST_DIR/../case"),
-    include_dir!("$CARGO_MANIFEST_DIR/../dose"),
-    include_dir!("$CARGO_MANIFEST_DIR/../metrics"),
-    include_dir!("$CARGO_MANIFEST_DIR/../analyse"),
-];
+/// The key of a case.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) struct PartKey(String);
 
-/// Single files that numbers rest on.
-const FILES: [&[u8]; 5] = [
-    include_bytes!("../geometry/units.rs"),
-    include_bytes!("../rt/identity.rs"),
-    include_bytes!("../rt/finding.rs"),
-    include_bytes!("one_case.rs"),
-    include_bytes!("../../Cargo.lock"),
-];
+impl PartKey {
+    /// As a file is called.
+    pub(super) fn text(&self) -> &str {
+        &self.0
+    }
 
-/// Digest of the program: version, sources and versions of what it is built from. A build with any
-/// change that may reach a number does not use the parts of another one, and builds for different
-/// systems use each other's.
-static PROGRAM: LazyLock<Vec<u8>> = LazyLock::new(|| {
-    let mut hash = Sha256::new();
-    hash.update(env!("CARGO_PKG_VERSION"));
-    for room in &ROOMS {
-        add_folder(&mut hash, room);
+    /// The same.
+    pub(super) fn into_text(self) -> String {
+        self.0
     }
-    for file in FILES {
-        add_text(&mut hash, file);
-    }
-    hash.finalize().to_vec()
-});
 
-fn add_folder(hash: &mut Sha256, folder: &Dir<'_>) {
-    let mut files: Vec<_> = folder.files().collect();
-    files.sort_by_key(|f| f.path());
-    for file in files {
-        add_text(hash, file.contents());
-    }
-    let mut folders: Vec<_> = folder.dirs().collect();
-    folders.sort_by_key(|d| d.path());
-    for inner in folders {
-        add_folder(hash, inner);
+    /// What the keys of all decisions about the same files begin with.
+    pub(super) fn inputs(&self) -> &str {
+        self.0.get(..=DIGITS).unwrap_or(&self.0)
     }
 }
 
-/// Line ends differ between checkouts and do not count.
-fn add_text(hash: &mut Sha256, text: &[u8]) {
-    for line in text.split(|b| *b == b'\r') {
-        hash.update(line);
+/// A text of named values, and its digest.
+struct Text(String);
+
+impl Text {
+    fn add(&mut self, name: &str, value: impl std::fmt::Debug) {
+        // Writing into a text does not fail.
+        let _ = writeln!(self.0, "{name} {value:?}");
     }
-    hash.update([0]);
+
+    fn digits(&self) -> String {
+        let mut digits: String =
+            Sha256::digest(&self.0).iter().map(|b| format!("{b:02x}")).collect();
+        digits.truncate(DIGITS);
+        digits
+    }
 }
 
 /// What the keys of one run have in common.
 #[derive(Debug, Clone)]
 pub(super) struct PartKeys {
-    common: String,
+    measured: String,
+    asked: String,
 }
 
 impl PartKeys {
     /// For the settings of the run.
     pub(super) fn new(settings: &analyse::Settings) -> Self {
-        // Named one by one: a new setting does not compile until it has its place here.
+        Self::of_version(NUMBERS, settings)
+    }
+
+    fn of_version(numbers: u32, settings: &analyse::Settings) -> Self {
         let analyse::Settings {
             interpolation,
             ends,
@@ -92,76 +83,179 @@ impl PartKeys {
             alpha_beta,
             uncertain_from,
         } = settings;
-        let metrics: Vec<String> = metrics.iter().map(Metric::to_string).collect();
-        let limits = table::limits::digest(limits);
-        let (interpolation, ends) = (interpolation.word(), ends.word());
-        let settings = format!(
-            "{interpolation:?} {ends:?} {metrics:?} {limits} {regions} {alpha_beta:?} {uncertain_from}"
-        );
-        let program: String = PROGRAM.iter().map(|b| format!("{b:02x}")).collect();
-        Self { common: format!("{program} {settings}") }
+        let mut measured = Text(String::new());
+        measured.add("numbers", numbers);
+        measured.add("interpolation", interpolation.word());
+        measured.add("ends", ends.word());
+        let mut asked = Text(String::new());
+        asked.add("metrics", metrics.iter().map(Metric::to_string).collect::<Vec<_>>());
+        asked.add("limits", table::limits::digest(limits));
+        asked.add("regions", regions);
+        asked.add("alpha_beta", alpha_beta);
+        asked.add("uncertain_from", uncertain_from);
+        Self { measured: measured.0, asked: asked.0 }
     }
 
     /// The key of a case as it was joined and named, before it is measured.
-    pub(super) fn of(&self, case: &Case) -> String {
-        let mut case = case.clone();
-        // Which plan was treated, and who counts, has no part in the numbers of a case.
-        let delivery = case.treatment.delivery;
-        case.treatment = Treatment { delivery, ..Treatment::default() };
-        for origin in origins_mut(&mut case) {
-            origin.file = Token::new("");
-        }
-        let digest = Sha256::digest(format!("{} {case:?}", self.common));
-        let mut key: String = digest.iter().map(|b| format!("{b:02x}")).collect();
-        key.truncate(DIGITS);
-        key
+    pub(super) fn of(&self, case: &Case) -> PartKey {
+        let (mut inputs, mut decisions) = (Text(self.measured.clone()), Text(self.asked.clone()));
+        add_case(case, &mut inputs, &mut decisions);
+        PartKey(format!("{}-{}", inputs.digits(), decisions.digits()))
     }
 }
 
-/// Where the objects of a case come from.
-fn origins_mut(case: &mut Case) -> Vec<&mut Origin> {
-    let source = &mut case.dose_source;
-    let mut list: Vec<&mut Origin> = Vec::new();
-    list.extend(case.plan.iter_mut().map(|p| &mut p.origin));
-    list.extend(case.structure_set.iter_mut().map(|s| &mut s.origin));
-    list.extend(case.dose.iter_mut().map(|d| &mut d.origin));
-    list.extend(source.parts.iter_mut().map(|p| &mut p.dose.origin));
-    list.extend(source.local.iter_mut().map(|d| &mut d.origin));
-    list
+fn add_case(case: &Case, inputs: &mut Text, decisions: &mut Text) {
+    let Case {
+        id,
+        patient,
+        plan,
+        structure_set,
+        dose,
+        dose_source,
+        frames,
+        treatment,
+        // How things were joined and what they are called in other tables.
+        doses_seen: _,
+        dose_link: _,
+        structure_link: _,
+        technology: _,
+        technology_basis: _,
+        names,
+        prescriptions,
+        left_out,
+    } = case;
+    inputs.add("case", (id.as_str(), patient));
+    inputs.add("plan", plan.as_ref().map(|p| of_origin(&p.origin)));
+    inputs.add("structure set", structure_set.as_ref().map(|s| of_origin(&s.origin)));
+    for roi in structure_set.iter().flat_map(|s| &s.rois) {
+        add_roi(roi, inputs);
+    }
+    inputs.add("dose", dose.as_ref().map(of_dose));
+    add_dose_source(dose_source, inputs);
+    let FrameJoin { link: _, motions } = frames;
+    inputs.add("motions", motions);
+    // Which plan was treated, and who counts, has no part in the numbers of a case.
+    let Treatment { reason: _, delivery, other_treated: _, asked: _ } = treatment;
+    decisions.add("delivered", delivery.as_ref().map(of_delivery));
+    for NamedRoi { number, original, standard, role, basis } in names {
+        decisions.add("name", (number, original, standard, role.word(), basis.word()));
+    }
+    for Prescription { roi_number, dose, basis } in prescriptions {
+        decisions.add("prescription", (roi_number, dose.value(), basis.word()));
+    }
+    decisions.add("left out", left_out.as_ref().map(|(code, why)| (code.definition().id, why)));
+}
+
+/// All else that an object says follows from its content.
+fn of_origin(origin: &Origin) -> (&str, &str) {
+    let Origin { file: _, object, patient: _, digest, person: _ } = origin;
+    (object.as_str(), digest)
+}
+
+fn of_dose(dose: &DoseHeader) -> ((&str, &str), Option<&str>) {
+    (of_origin(&dose.origin), dose.frame.as_ref().map(|f| f.as_str()))
+}
+
+/// What the scan adds to a structure from other objects; the rest is in the content of its file.
+fn add_roi(roi: &RoiHeader, inputs: &mut Text) {
+    let RoiHeader {
+        number,
+        name: _,
+        interpreted_type: _,
+        generation_algorithm: _,
+        frame,
+        stated_volume: _,
+        plane_spacing,
+        image_planes,
+        planes_complete,
+        contours: _,
+    } = roi;
+    inputs.add("roi", (number, frame, plane_spacing, image_planes, planes_complete));
+}
+
+fn add_dose_source(source: &DoseSource, inputs: &mut Text) {
+    let DoseSource { parts, local, words: _ } = source;
+    for DosePart { dose, factor } in parts {
+        inputs.add("part of dose", (of_dose(dose), factor));
+    }
+    for dose in local {
+        inputs.add("further grid", of_dose(dose));
+    }
+}
+
+fn of_delivery(delivery: &Delivery) -> (Option<u32>, u32, [Option<i64>; 2], &'static str) {
+    let Delivery { fractions, partial, first_day, last_day, source } = delivery;
+    (*fractions, *partial, [first_day, last_day].map(|d| d.map(|d| d.0)), source.word())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::testing::case_of;
-    use tidydose_case::{NameBasis, RoleReason};
+    use tidydose_case::{NameBasis, PrescriptionBasis, RoleReason};
+    use tidydose_geometry::units::Gray;
+    use tidydose_rt::identity::Token;
+
+    fn keys() -> PartKeys {
+        PartKeys::new(&analyse::Settings::default())
+    }
 
     #[test]
-    fn the_key_follows_what_results_follow_from() {
-        let settings = analyse::Settings::default();
-        let keys = PartKeys::new(&settings);
+    fn a_key_has_two_parts_and_where_files_lie_has_none_in_it() {
         let case = case_of(&["GTV", "Brainstem"]);
-        let key = keys.of(&case);
-        assert_eq!((key.len(), key.clone()), (DIGITS, PartKeys::new(&settings).of(&case)));
+        let key = keys().of(&case);
+        assert_eq!((key.text().len(), key.inputs().len()), (2 * DIGITS + 1, DIGITS + 1));
+        assert!(key.text().starts_with(key.inputs()));
         let mut renamed = case.clone();
-        for origin in origins_mut(&mut renamed) {
+        for origin in renamed.structure_set.iter_mut().map(|s| &mut s.origin) {
             origin.file = Token::new("elsewhere");
         }
-        assert_eq!(keys.of(&renamed), key);
-        let mut other = case.clone();
-        for origin in origins_mut(&mut other) {
-            origin.digest = "changed".to_owned();
-        }
-        assert_ne!(keys.of(&other), key, "another content");
-        let mut decided = case.clone();
-        decided.names[1].basis = NameBasis::User;
-        assert_ne!(keys.of(&decided), key, "a decision about it");
-        let mut treated = case.clone();
+        assert_eq!(keys().of(&renamed), key);
+        let mut treated = case;
         treated.treatment.reason = RoleReason::UserYes;
         treated.treatment.other_treated = true;
-        assert_eq!(keys.of(&treated), key, "what was treated costs no measurement");
-        let settings = analyse::Settings { regions: false, ..settings };
-        assert_ne!(PartKeys::new(&settings).of(&case), key, "another setting");
-        assert!(PROGRAM.len() == 32 && ROOMS.iter().all(|r| r.files().count() >= 3));
+        assert_eq!(keys().of(&treated), key, "what was treated costs no measurement");
+    }
+
+    #[test]
+    fn a_decision_leaves_what_was_measured() {
+        let case = case_of(&["GTV", "Brainstem"]);
+        let key = keys().of(&case);
+        let same_inputs = |other: &Case| {
+            let other = keys().of(other);
+            assert_ne!(other, key);
+            other.inputs() == key.inputs()
+        };
+        let mut named = case.clone();
+        named.names[1].basis = NameBasis::User;
+        assert!(same_inputs(&named));
+        let mut prescribed = case.clone();
+        let (dose, basis) = (Gray::gy(21.0), PrescriptionBasis::User);
+        prescribed.prescriptions.push(Prescription { roi_number: 1, dose, basis });
+        assert!(same_inputs(&prescribed));
+        let mut other = case.clone();
+        for origin in other.structure_set.iter_mut().map(|s| &mut s.origin) {
+            origin.digest = "changed".to_owned();
+        }
+        assert!(!same_inputs(&other), "another content");
+        let mut spaced = case;
+        for roi in spaced.structure_set.iter_mut().flat_map(|s| &mut s.rois) {
+            roi.planes_complete = true;
+        }
+        assert!(!same_inputs(&spaced), "planes that other objects tell of");
+    }
+
+    #[test]
+    fn what_is_asked_for_is_no_input_and_how_it_is_measured_is() {
+        let case = case_of(&["GTV"]);
+        let settings = analyse::Settings::default();
+        let key = PartKeys::new(&settings).of(&case);
+        let less = analyse::Settings { regions: false, ..settings.clone() };
+        let less = PartKeys::new(&less).of(&case);
+        assert!(less != key && less.inputs() == key.inputs());
+        let ends = analyse::Settings { ends: analyse::Ends::HalfSlice, ..settings.clone() };
+        assert_ne!(PartKeys::new(&ends).of(&case).inputs(), key.inputs());
+        let next = PartKeys::of_version(NUMBERS + 1, &settings).of(&case);
+        assert_ne!(next.inputs(), key.inputs(), "another version of the numbers");
     }
 }

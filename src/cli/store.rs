@@ -8,10 +8,15 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+use super::part_key::PartKey;
+use tidydose_analyse::Memory;
 use tidydose_case::Case;
+use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
 use tidydose_table::WriteError;
-use tidydose_table::part::{Part, Reading, keys, part_file, read_part, write_part};
+use tidydose_table::part::{
+    Part, Reading, keys, keys_beginning, part_file, read_measured, read_part, write_part,
+};
 
 /// How a content is named where a file was.
 const CONTENT: &str = "sha256:";
@@ -40,22 +45,37 @@ impl Store {
             if part.analysis.case != case.id {
                 return Reading::Damaged("it is of another case".to_owned());
             }
-            let files: BTreeMap<Token, Token> =
-                contents(case).into_iter().map(|(file, content)| (content, file)).collect();
-            rename(part, &files);
+            let files = files(case);
+            rename(part.findings.iter_mut().chain(&mut part.analysis.findings), &files);
         }
         reading
     }
 
-    /// Keeps what was computed for `case`.
+    /// What was measured for `case` under earlier decisions; nothing when there is none that can be
+    /// trusted.
+    pub(super) fn measured(&self, key: &PartKey, case: &Case) -> Memory {
+        let parts = keys_beginning(&self.folder, key.inputs());
+        let found = parts.iter().find_map(|key| read_measured(&self.folder, key));
+        let mut memory = found.unwrap_or_default();
+        rename(memory.findings.iter_mut(), &files(case));
+        memory
+    }
+
+    /// Keeps what was computed for `case`, and what was measured for it.
     ///
     /// # Errors
     /// When it cannot be written.
-    pub(super) fn keep(&self, key: &str, case: &Case, part: &mut Part) -> Result<(), WriteError> {
-        let names = contents(case);
-        rename(part, &names);
-        write_part(&self.folder, key, part)?;
-        rename(part, &names.into_iter().map(|(file, content)| (content, file)).collect());
+    pub(super) fn keep(
+        &self,
+        key: &str,
+        case: &Case,
+        (part, measured): (&mut Part, &mut Memory),
+    ) -> Result<(), WriteError> {
+        let (names, back) = (contents(case), files(case));
+        rename(measured.findings.iter_mut(), &names);
+        rename(part.findings.iter_mut().chain(&mut part.analysis.findings), &names);
+        write_part(&self.folder, key, part, measured)?;
+        rename(part.findings.iter_mut().chain(&mut part.analysis.findings), &back);
         Ok(())
     }
 
@@ -104,9 +124,13 @@ fn contents(case: &Case) -> BTreeMap<Token, Token> {
     origins.map(|o| (o.file.clone(), Token::new(format!("{CONTENT}{}", o.digest)))).collect()
 }
 
-fn rename(part: &mut Part, names: &BTreeMap<Token, Token>) {
-    let own = part.findings.iter_mut().chain(&mut part.analysis.findings);
-    for finding in own {
+/// The contents of a case with the files that hold them.
+fn files(case: &Case) -> BTreeMap<Token, Token> {
+    contents(case).into_iter().map(|(file, content)| (content, file)).collect()
+}
+
+fn rename<'f>(findings: impl Iterator<Item = &'f mut Finding>, names: &BTreeMap<Token, Token>) {
+    for finding in findings {
         let file = &mut finding.subject.file;
         if let Some(name) = file.as_ref().and_then(|f| names.get(f)) {
             *file = Some(name.clone());

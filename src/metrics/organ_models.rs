@@ -66,6 +66,12 @@ fn base(standard: &str) -> &str {
     organ.strip_suffix("_L").or_else(|| organ.strip_suffix("_R")).unwrap_or(organ)
 }
 
+/// The standard names, without side, of all organs that have parameters or an α/β of their own.
+pub fn own_numbers() -> impl Iterator<Item = &'static str> {
+    let listed = ALPHA_BETA.iter().map(|(name, ..)| *name).filter(|name| *name != "target");
+    ORGANS.iter().map(|o| o.organ).chain(listed)
+}
+
 /// The parameters of the organ with this standard name.
 #[must_use]
 pub fn of_organ(standard: &str) -> Option<&'static OrganModel> {

@@ -25,6 +25,23 @@ const NEGLIGIBLE: f64 = 0.01;
 /// smallest volume that limits of dose ask for (0.03 cc).
 const NEGLIGIBLE_CC: f64 = 0.03;
 
+/// How large a structure and its dose are.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Extent {
+    /// Volume, cc; 0 for a region that nobody drew.
+    pub volume_cc: f64,
+    /// Largest dose, Gy; 0 without dose.
+    pub max_gy: f64,
+}
+
+impl Extent {
+    /// That of a structure with its histogram.
+    #[must_use]
+    pub fn of(s: &Subject<'_>) -> Self {
+        Self { volume_cc: s.volume_cc, max_gy: s.dvh.as_ref().map_or(0.0, |dvh| dvh.max_gy()) }
+    }
+}
+
 /// What the width of the bounds of a metric is held against beside the value itself.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Scale {
@@ -50,8 +67,7 @@ pub enum Scale {
 
 impl Scale {
     /// The width that says enough of a value, in its unit.
-    fn allowed(self, value: f64, s: &Subject<'_>, from: f64) -> f64 {
-        let max_gy = || s.dvh.as_ref().map_or(0.0, |dvh| dvh.max_gy());
+    fn allowed(self, value: f64, s: Extent, from: f64) -> f64 {
         // Regions that nobody drew have no volume of their own.
         let negligible_cc = match s.volume_cc {
             v if v > 0.0 => NEGLIGIBLE_CC.min(NEGLIGIBLE * v),
@@ -62,8 +78,8 @@ impl Scale {
             Self::Volume => negligible_cc,
             Self::ShareOfVolume(whole) if s.volume_cc > 0.0 => whole * negligible_cc / s.volume_cc,
             Self::ShareOfVolume(whole) | Self::Whole(whole) => NEGLIGIBLE * whole,
-            Self::Dose => NEGLIGIBLE * max_gy(),
-            Self::IntegralDose => NEGLIGIBLE * max_gy() * s.volume_cc,
+            Self::Dose => NEGLIGIBLE * s.max_gy,
+            Self::IntegralDose => NEGLIGIBLE * s.max_gy * s.volume_cc,
             Self::Points(length) => return from * length,
             Self::Size => {
                 return from * (6.0 * 1000.0 * s.volume_cc / std::f64::consts::PI).cbrt();
@@ -103,12 +119,7 @@ impl Scale {
 /// An outcome with two bounds, marked as uncertain when they are too wide to say anything, and as
 /// ok else; any other outcome as it is.
 #[must_use]
-pub fn weighed(
-    outcome: Outcome,
-    (scale, unit): (Scale, &str),
-    s: &Subject<'_>,
-    from: f64,
-) -> Outcome {
+pub fn weighed(outcome: Outcome, (scale, unit): (Scale, &str), s: Extent, from: f64) -> Outcome {
     let (Some(value), Some(low), Some(high)) = (outcome.value, outcome.low, outcome.high) else {
         return outcome;
     };
@@ -133,7 +144,13 @@ impl super::Definition {
     /// A value of this metric, marked by the width of its bounds; see [`weighed`].
     #[must_use]
     pub fn weighed(&self, outcome: Outcome, s: &Subject<'_>, from: f64) -> Outcome {
-        weighed(outcome, (self.scale, self.unit), s, from)
+        self.weighed_by(outcome, Extent::of(s), from)
+    }
+
+    /// The same where no more is at hand than how large structure and dose are.
+    #[must_use]
+    pub fn weighed_by(&self, outcome: Outcome, extent: Extent, from: f64) -> Outcome {
+        weighed(outcome, (self.scale, self.unit), extent, from)
     }
 }
 

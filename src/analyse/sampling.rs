@@ -1,0 +1,264 @@
+//! One structure in its dose: what is known of it is taken from the notes, and the rest is measured,
+//! once and only when something is missing. Rows are made from both alike.
+
+use std::cell::OnceCell;
+
+use super::bounds::{self, Circumstances, Views};
+use super::coherent;
+use super::fields::Fields;
+use super::known::{Gathered, Known};
+use super::memory::{Facts, Missing, Raw};
+use super::part::{Part, Who};
+use super::structure::Solid;
+use super::trace::StructureTrace;
+use super::{Analysis, Bench, look_ahead};
+use tidydose_geometry::smooth::Variant;
+use tidydose_metrics::local::Surroundings;
+use tidydose_metrics::place::HOLDING;
+use tidydose_metrics::weigh::Extent;
+use tidydose_metrics::{
+    self as metrics, AppliesTo, Definition, Metric, Need, PrescriptionIsodoses, Status, Subject,
+    needs,
+};
+
+/// A structure that is looked up, and measured where that does not do.
+pub(super) struct Sampling<'b, 'a> {
+    bench: &'b Bench<'a>,
+    part: &'b Part<'a>,
+    solid: &'b Solid,
+    /// Status and reason where there is no usable dose for it.
+    no_dose: Option<(Status, String)>,
+    /// What it is found under.
+    key: String,
+    seen: OnceCell<Seen>,
+}
+
+/// A structure that was measured.
+struct Seen {
+    /// With cells fine enough for the dose.
+    solid: Solid,
+    views: Views,
+    isodoses: Result<PrescriptionIsodoses, String>,
+}
+
+impl<'b, 'a> Sampling<'b, 'a> {
+    pub(super) fn of(bench: &'b Bench<'a>, part: &'b Part<'a>, solid: &'b Solid) -> Self {
+        let usable = bench.dose.is_some() && !part.in_other_frame(bench.case);
+        let no_dose = (!usable).then(|| bench.reason_without_dose(part));
+        let key = format!("{} {no_dose:?}", part.number());
+        Self { bench, part, solid, no_dose, key, seen: OnceCell::new() }
+    }
+
+    /// Whether anything had to be measured.
+    fn is_measured(&self) -> bool {
+        self.seen.get().is_some()
+    }
+
+    /// The structure in all ways.
+    fn seen(&self) -> Result<&Seen, Missing> {
+        if let Some(seen) = self.seen.get() {
+            return Ok(seen);
+        }
+        let bench = self.bench;
+        let fields = bench.fields.filter(|_| self.no_dose.is_none());
+        let has_isodoses = self.prescribed_gy().is_some();
+        if self.no_dose.is_none() && (fields.is_none() || has_isodoses && bench.spaces.is_none()) {
+            return Err(Missing);
+        }
+        let solid = bounds::refined(self.solid, bench.settings.ends, fields);
+        let spaces = bench.spaces.filter(|_| fields.is_some());
+        let no_dose = self.no_dose.as_ref();
+        let isodoses = bench.isodoses(self.part, spaces.map(|s| &s[0]), no_dose);
+        let of = |s| bench.isodoses(self.part, Some(s), None).ok().filter(|_| isodoses.is_ok());
+        let other = match spaces {
+            Some([_, even, odd]) => {
+                [even, odd].into_iter().chain(bench.scattered).map(of).collect()
+            }
+            None => vec![None; fields.map_or(0, |f| f.others().count())],
+        };
+        let needed = bench.settings.needed(&bench.settings.all_metrics());
+        let isocentres = needs::any_needs(&needed, Need::Form).then_some(bench.isocentres);
+        let views = Views::of(&solid, bench.settings.ends, fields, other, isocentres);
+        let _ = self.seen.set(Seen { solid, views, isodoses });
+        self.seen.get().ok_or(Missing)
+    }
+
+    /// The dose prescribed to it where it has isodoses, Gy.
+    fn prescribed_gy(&self) -> Option<f64> {
+        self.part.target_dose_gy().filter(|_| self.no_dose.is_none())
+    }
+
+    /// What its isodoses follow from.
+    fn arrangement(&self) -> &str {
+        if self.prescribed_gy().is_some() { &self.bench.arrangement } else { "none" }
+    }
+
+    fn facts(&self) -> Result<Facts, Missing> {
+        let notes = self.bench.notes;
+        if let Some(facts) = notes.facts(&self.key) {
+            return Ok(facts);
+        }
+        let Seen { solid, views, .. } = self.seen()?;
+        let nominal = &views.nominal;
+        let cells = solid.occupancy(self.bench.settings.ends, 2.0, Variant::default());
+        let field = self.bench.fields.filter(|_| self.no_dose.is_none()).map(|f| f.nominal);
+        let curve = nominal.dvh.as_ref().map(|dvh| super::curve(self.part.number(), dvh));
+        let facts = Facts {
+            volume_cc: nominal.volume_cc,
+            max_gy: nominal.dvh.as_ref().map(tidydose_dose::Dvh::max_gy),
+            cover: nominal.cover,
+            jumps: nominal.jumps,
+            method: views.method(self.bench.settings),
+            trace: StructureTrace::of(self.part.number(), solid, &cells, field),
+            curve: curve.unwrap_or_default(),
+        };
+        notes.keep_facts(&self.key, facts.clone());
+        Ok(facts)
+    }
+
+    /// Its isodoses that the grid cuts.
+    fn cuts(&self) -> Result<Vec<String>, Missing> {
+        if self.prescribed_gy().is_none() {
+            return Ok(Vec::new());
+        }
+        let (notes, arrangement) = (self.bench.notes, self.arrangement());
+        if let Some(cuts) = notes.cuts(&self.key, arrangement) {
+            return Ok(cuts);
+        }
+        let cuts = super::cut_isodoses(self.seen()?.isodoses.as_ref().ok());
+        notes.keep_cuts(&self.key, arrangement, cuts.clone());
+        Ok(cuts)
+    }
+
+    /// One value, as the structure would have it if it were `who`.
+    fn value(&self, metric: &Metric, who: Who<'_>) -> Result<Raw, Missing> {
+        let biology = who.biology(self.bench.case, self.bench.settings);
+        let mut key = metric.to_string();
+        if metric.definition.needs(Need::Biology) {
+            let organ = biology.organ.map_or("", |o| o.organ);
+            key += &format!(
+                "; {:?} fractions, {:?} days, {} Gy {}, {organ}, target {}",
+                biology.fractions,
+                biology.days,
+                biology.alpha_beta_gy,
+                biology.alpha_beta_basis,
+                biology.is_target
+            );
+        }
+        if metric.definition.applies_to == AppliesTo::Target {
+            key += &format!("; {}", self.arrangement());
+        }
+        let notes = self.bench.notes;
+        if let Some(raw) = notes.value(&self.key, &key) {
+            return Ok(raw);
+        }
+        let Seen { views, isodoses, .. } = self.seen()?;
+        let (no_dose, isodoses) = (self.no_dose.clone(), isodoses.clone());
+        let around = Circumstances { no_dose, isodoses, biology };
+        let (outcome, doubts) = views.traced(metric, &around);
+        let raw = Raw { outcome, doubts, rule: views.rule(metric, &around) };
+        notes.keep_value(&self.key, key, raw.clone());
+        Ok(raw)
+    }
+
+    /// All values that the structure has if it is `who`, each with its rule: as they were measured.
+    pub(super) fn values(
+        &self,
+        who: Who<'_>,
+        subject: &Subject<'_>,
+    ) -> Result<Vec<(Known, String)>, Missing> {
+        let needed = self.bench.settings.needed(&who.metrics(self.bench.settings));
+        let holds = |m: &&Metric| {
+            !needed.contains(m) && (m.definition.place)(subject, m.argument).is_some()
+        };
+        let alone = |d: &Definition| who.takes(d) && !d.needs(Need::Organs);
+        let all = needed.iter().chain(HOLDING.iter().filter(holds));
+        let mut out = Vec::new();
+        for metric in all.filter(|m| alone(m.definition)) {
+            let Raw { outcome, doubts, rule } = self.value(metric, who)?;
+            out.push((Known { metric: *metric, outcome, doubts }, rule));
+        }
+        Ok(out)
+    }
+
+    /// A share of the structure that some dose reaches.
+    pub(super) fn share(&self, metric: &Metric, who: Who<'_>) -> Result<Raw, Missing> {
+        self.value(metric, who)
+    }
+}
+
+impl<'a> Bench<'a> {
+    /// Adds the rows of a structure, and to what is gathered all its values and what of it lies in
+    /// the isodoses of the prescriptions.
+    pub(super) fn measure(
+        &self,
+        part: &Part<'a>,
+        gathered: &mut Gathered,
+        out: &mut Analysis,
+    ) -> Result<(), Missing> {
+        let solid = match &part.solid {
+            Ok(solid) => solid,
+            Err(none) => {
+                self.rows_without_solid(part, none, out);
+                return Ok(());
+            }
+        };
+        let sampling = Sampling::of(self, part, solid);
+        let facts = sampling.facts()?;
+        super::report(part, &facts, sampling.no_dose.is_none(), out);
+        super::report_cut_isodoses(part, &sampling.cuts()?, out);
+        let rx = sampling.prescribed_gy().map(prescription_alone);
+        let subject = subject(&facts, rx.as_ref());
+        let (mut values, rules): (Vec<Known>, Vec<String>) =
+            sampling.values(part.who(), &subject)?.into_iter().unzip();
+        coherent::of_structure(&mut values, &subject);
+        let extent = Extent { volume_cc: facts.volume_cc, max_gy: facts.max_gy.unwrap_or(0.0) };
+        for known in &mut values {
+            let (outcome, from) = (known.outcome.clone(), self.settings.uncertain_from);
+            known.outcome = known.metric.definition.weighed_by(outcome, extent, from);
+        }
+        let asked = part.who().metrics(self.settings);
+        for (known, rule) in values.iter().zip(&rules).filter(|(k, _)| asked.contains(&k.metric)) {
+            let traced = (known.outcome.clone(), known.doubts);
+            out.measurements.push(super::row(part, &known.metric, traced, [&facts.method, rule]));
+        }
+        gathered.values.add(part.number(), values);
+        let volume = gathered.values.plain(part.number(), &metrics::VOLUME);
+        out.structures.push(self.structure_row(part, (solid, &facts, volume)));
+        out.dvh.extend(&facts.curve);
+        out.traces.push(facts.trace);
+        gathered.shares.extend(self.organ_shares(part.who(), &sampling)?);
+        if self.notes.looks_ahead() && sampling.is_measured() {
+            for name in look_ahead::names(part, self.settings) {
+                let who = Who { name: Some(&name) };
+                sampling.values(who, &subject)?;
+                self.organ_shares(who, &sampling)?;
+            }
+        }
+        self.notes.count(part.number(), sampling.is_measured());
+        Ok(())
+    }
+
+    /// The dose of the bench as a structure has it.
+    pub(super) fn fields_of(&self, part: &Part<'_>) -> Option<Fields<'a>> {
+        self.fields.filter(|_| !part.in_other_frame(self.case))
+    }
+}
+
+/// A structure as places on curves and widths of bounds see it: size, prescription dose and nothing
+/// else.
+fn subject<'s>(facts: &Facts, rx: Option<&'s PrescriptionIsodoses>) -> Subject<'s> {
+    let none = (Status::NotApplicable, "the histogram is not at hand".to_owned());
+    let alone = Subject::new(facts.volume_cc, Err(none));
+    match rx {
+        Some(rx) => Subject { prescription: Ok(rx), ..alone },
+        None => alone,
+    }
+}
+
+/// A prescription dose without its isodoses.
+fn prescription_alone(dose_gy: f64) -> PrescriptionIsodoses {
+    let none = || Err("the isodose is not at hand".to_owned());
+    let (whole, half, around) = (none(), none(), Surroundings::default());
+    PrescriptionIsodoses { dose_gy, whole, half, penumbra: None, around }
+}
