@@ -5,7 +5,7 @@
 //! | term | varied | counted |
 //! |---|---|---|
 //! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
-//! | slices | a quarter of the way from parabolas to straight lines between planes | whole |
+//! | slices | a quarter of the way from parabolas to straight lines between planes; with two planes only, an ellipsoid that closes half a gap beyond them | whole, the larger |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
 //! | summit | the largest dose, raised by what it rises above its voxels | whole, upward only |
@@ -248,8 +248,12 @@ impl Views {
             Term { against_nominal: true, ..Term::of(Doubt::Cells, base.clone(), 2.0 / 3.0) },
         ];
         if ends == Ends::ClosedCaps {
-            let straighter = coarse(Variant { straight: 0.25, ..plain });
-            terms.push(Term::of(Doubt::Slices, straighter, 1.0));
+            let mut between = vec![coarse(Variant { straight: 0.25, ..plain })];
+            if solid.stack.planes.len() == 2 {
+                between.push(coarse(Variant { round: true, ..plain }));
+            }
+            terms
+                .push(Term { groups: vec![between], ..Term::of(Doubt::Slices, base.clone(), 1.0) });
             terms.push(Term::of(Doubt::Chords, coarse(Variant { bulge: 1.0, ..plain }), 1.0));
         }
         if let Some(f) = fields {

@@ -20,8 +20,8 @@ pub struct Samples {
     pub held_mm3: f64,
     /// Steepest change of dose along an axis of the cells, Gy/mm.
     pub steepest_gy_per_mm: f64,
-    /// Smallest and largest dose found in the structure, Gy, the corners of its outermost
-    /// whole cells included.
+    /// Smallest and largest dose found in the structure, Gy: in the middle of cells, on the outline
+    /// of each sheet and on the outer faces of the outermost ones.
     pub extremes_gy: [f64; 2],
     /// Standard uncertainty of either, since the surface is known to a part of a cell only, Gy.
     pub surface_gy: [f64; 2],
@@ -38,19 +38,31 @@ impl Samples {
 /// A cell in which the dose changes by more than twice this along an axis is split into parts in
 /// which it changes by no more than about this, Gy.
 pub const SAMPLE_STEP_GY: f64 = 0.4;
-/// Standard uncertainty of the place of the surface in a cell, as a share of its edge. Area share and
-/// centre of mass of a cut cell are exact and tell where a straight outline crosses it but for its
-/// direction: half a diagonal against half an edge, so (√2 − 1)/2 at most, evenly spread.
-const SURFACE_SHARE: f64 = 0.119_6;
 /// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
 /// isodoses curve, and a long part would read them at its middle only.
 const SPLIT_MM: f64 = 0.35;
+/// Standard uncertainty of the place of the surface in a cell, as a share of its edge. The outline is
+/// known where it enters and leaves a cell; a corner between the two reaches (√2 − 1)/2 farther at
+/// most, evenly spread.
+const SURFACE_SHARE: f64 = 0.119_6;
+/// The same between the sheets: half a sheet to either side, evenly spread.
+const SHEET_SHARE: f64 = 0.288_7;
+/// A dose on the outline is read where the slope says that it may be an extreme, or would if it were
+/// larger by this.
+const SLOPE_MARGIN: f64 = 1.5;
+/// The climb to the summit ends outside of its cell after so many cells: there is none nearby.
+const CLIMB_CELLS: f64 = 1.0;
 /// The golden ratio less one: its multiples fill the unit interval most evenly.
 const GOLDEN: f64 = 0.618_033_988_749_894_9;
 /// A whole cell over which the dose has a larger standard deviation gives two samples, Gy.
 const SPREAD_GY: f64 = 0.03;
+/// ... or than this share of the dose there: a small hot spot of a structure far from the target has
+/// few cells, and falls off by much of its dose in each.
+const SPREAD_SHARE: f64 = 0.01;
 /// A cut cell in which the dose changes by more than this is sampled in as many parts, Gy.
 const CUT_STEP_GY: f64 = 0.05;
+/// ... or by more than this share of the dose there.
+const CUT_STEP_SHARE: f64 = 0.03;
 const CUT_PARTS: u32 = 4;
 /// The guard of the interpolation holds a dose for certain when it moves it by more than this, Gy.
 const HELD_GY: f64 = 0.05;
@@ -66,6 +78,7 @@ const MAX_SPLITS: f64 = 8.0;
 pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples {
     let mut sampler = Sampler::new(field, occupancy);
     sampler.coarse = coarse;
+    sampler.faces = outer_faces(occupancy);
     for layer in &occupancy.layers {
         for sheet in &layer.sheets {
             sampler.sheet(layer, *sheet);
@@ -78,6 +91,19 @@ pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples 
     sampler.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
     sampler.out
 }
+
+/// Where a solid ends below and above, mm.
+fn outer_faces(occupancy: &Occupancy) -> [f64; 2] {
+    let mut faces = [f64::INFINITY, f64::NEG_INFINITY];
+    for sheet in occupancy.layers.iter().flat_map(|layer| &layer.sheets) {
+        let half = sheet.thickness_mm / 2.0;
+        faces = [faces[0].min(sheet.w_mm - half), faces[1].max(sheet.w_mm + half)];
+    }
+    faces
+}
+
+/// Positions closer than this are the same face, mm.
+const SAME_FACE_MM: f64 = 1e-6;
 
 /// Not `hypot` and `floor`, which are slow for numbers that do not occur here.
 fn length([x, y]: [f64; 2]) -> f64 {
@@ -101,6 +127,10 @@ struct Sampler<'a> {
     out: Samples,
     extremes: [f64; 2],
     surface_gy: [f64; 2],
+    /// Where the solid ends below and above, mm, and which of the two the present sheet touches, as a
+    /// step from its middle.
+    faces: [f64; 2],
+    face: Option<f64>,
     steepest: f64,
     coarse: f64,
     turn: f64,
@@ -141,6 +171,8 @@ impl<'a> Sampler<'a> {
             out,
             extremes,
             surface_gy: [0.0; 2],
+            faces: [f64::NEG_INFINITY, f64::INFINITY],
+            face: None,
             steepest: 0.0,
             coarse: 1.0,
             turn: 0.5,
@@ -165,6 +197,9 @@ impl<'a> Sampler<'a> {
         let h = self.occupancy.pitch_mm;
         let t = sheet.thickness_mm;
         let [du, dv] = layer.shift_mm;
+        let ends = [-0.5, 0.5].map(|side| side * t);
+        let touches = |i: usize| (sheet.w_mm + ends[i] - self.faces[i]).abs() < SAME_FACE_MM;
+        self.face = (0..2).find(|i| touches(*i)).map(|i| ends[i]);
         for run in &layer.footprint.runs {
             let v = (f64::from(run.row) + 0.5) * h + dv;
             let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
@@ -183,19 +218,25 @@ impl<'a> Sampler<'a> {
         self.on_line = false;
         for cut in &layer.footprint.cuts {
             let local = self.local(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
-            self.cut(cut, local, t);
+            let rim = cut.rim.map(|p| [p[0] - cut.centre[0], p[1] - cut.centre[1]]);
+            self.cut(cut, local, t, rim);
         }
     }
 
     /// A cell on the outline: its filled part lies about its centre of mass, as deep as area over
     /// edge across the outline and a whole edge along it. Parts along the slope of the dose give
     /// the outermost shell its own, coldest (or hottest) doses.
-    fn cut(&mut self, cut: &Cut, local: [f64; 3], t: f64) {
+    fn cut(&mut self, cut: &Cut, local: [f64; 3], t: f64, rim: [[f64; 2]; 2]) {
         let volume = cut.area * t;
         let Some((dose, slope)) = self.read(local, volume) else { return };
         let h = self.occupancy.pitch_mm;
         let gradient = self.gradient(slope);
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
+        let doubt = doubt_gy(gradient, [h, h, t]);
+        self.meet(dose, doubt);
+        for [u, v] in rim {
+            self.look(local, dose, gradient, ([u, v, 0.0], doubt));
+        }
         let steep = length([gradient[0], gradient[1]]);
         // From the cell's middle to the centre of mass points inward.
         let inward = cut.centre.map(|c| c - (whole_below(c / h) + 0.5) * h);
@@ -207,7 +248,7 @@ impl<'a> Sampler<'a> {
         };
         let sine = (1.0 - cosine * cosine).max(0.0).sqrt();
         let extent = (cosine * cut.area / h).max(sine * cut.area / h);
-        if steep * extent <= CUT_STEP_GY {
+        if steep * extent <= CUT_STEP_GY.min(CUT_STEP_SHARE * dose) {
             // The dose changes across the sheet or not at all.
             return self.spread(dose, volume, [0.0, 0.0, gradient[2] * t]);
         }
@@ -248,24 +289,56 @@ impl<'a> Sampler<'a> {
         self.steps.map(|s| s[0] * slope[0] + s[1] * slope[1] + s[2] * slope[2])
     }
 
-    fn cell(&mut self, cell: &Cell) {
-        let before = self.extremes;
-        let Some(change_gy) = self.fill(cell) else { return };
-        for (end, old) in before.into_iter().enumerate() {
-            if self.extremes[end] != old {
-                self.surface_gy[end] = SURFACE_SHARE * change_gy;
+    /// Keeps a dose in the structure where it is the smallest or the largest so far.
+    fn meet(&mut self, dose: f64, doubt_gy: f64) {
+        if dose < self.extremes[0] {
+            (self.extremes[0], self.surface_gy[0]) = (dose, doubt_gy);
+        }
+        if dose > self.extremes[1] {
+            (self.extremes[1], self.surface_gy[1]) = (dose, doubt_gy);
+        }
+    }
+
+    /// Reads the dose at `offset` in mm from a place in the structure where it is `dose`, and on the
+    /// outer face of an outermost sheet, when the slope says that it may be an extreme.
+    fn look(
+        &mut self,
+        local: [f64; 3],
+        dose: f64,
+        gradient: [f64; 3],
+        (offset, doubt_gy): ([f64; 3], f64),
+    ) {
+        let faces = [Some(0.0), self.face];
+        for face in faces.into_iter().flatten() {
+            let at = [offset[0], offset[1], offset[2] + face];
+            let reach: f64 = at.iter().zip(gradient).map(|(x, g)| (x * g).abs()).sum();
+            let reach = SLOPE_MARGIN * reach;
+            if reach == 0.0
+                || (dose + reach <= self.extremes[1] && dose - reach >= self.extremes[0])
+            {
+                continue;
+            }
+            let mut place = local;
+            for (step, x) in self.steps.iter().zip(at) {
+                for (l, s) in place.iter_mut().zip(step) {
+                    *l += s * x;
+                }
+            }
+            if let Some(dose) = self.field.at_local(place) {
+                self.meet(dose, doubt_gy);
             }
         }
     }
 
-    /// Adds the samples of a cell; the largest change of dose across it, Gy.
-    fn fill(&mut self, cell: &Cell) -> Option<f64> {
-        let (dose, slope) = self.read(cell.local, cell.volume)?;
+    /// Adds the samples of a cell.
+    fn cell(&mut self, cell: &Cell) {
+        let Some((dose, slope)) = self.read(cell.local, cell.volume) else { return };
         let gradient = self.gradient(slope);
         let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
-        let reach = (change[0].abs() + change[1].abs()) / 2.0;
-        if dose + reach > self.extremes[1] || dose - reach < self.extremes[0] {
-            self.ends(cell, gradient);
+        let doubt = doubt_gy(gradient, cell.size);
+        self.meet(dose, doubt);
+        if self.face.is_some() {
+            self.look(cell.local, dose, gradient, ([0.0; 3], doubt));
         }
         let by_dose = change.map(|c| (c.abs() / (SAMPLE_STEP_GY * self.coarse)).ceil());
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
@@ -286,9 +359,8 @@ impl<'a> Sampler<'a> {
                 self.hottest = Some((dose, cell.local, cell.size));
             }
         } else {
-            self.split(cell, splits, change);
+            self.split(cell, splits, change, doubt);
         }
-        Some(change[0].abs().max(change[1].abs()))
     }
 
     /// Two samples on either side of the middle of a cell. Their distance changes from cell to
@@ -296,20 +368,20 @@ impl<'a> Sampler<'a> {
     /// is linear in each, with its mean and variance, even where all middles have one dose.
     fn spread(&mut self, dose: f64, volume: f64, change: [f64; 3]) {
         let deviation = (change.iter().map(|c| c * c).sum::<f64>() / 12.0).sqrt();
-        if deviation < SPREAD_GY {
+        if deviation < SPREAD_GY.min(SPREAD_SHARE * dose) {
             return self.push(dose, volume);
         }
         self.turn = (self.turn + GOLDEN).fract();
         let by = 3.0_f64.sqrt() * deviation * self.turn;
-        let extremes = self.extremes;
         self.push(dose - by, volume / 2.0);
         self.push(dose + by, volume / 2.0);
-        self.extremes = [extremes[0].min(dose), extremes[1].max(dose)];
     }
 
-    /// Climbs from the middle of the hottest cell to the summit within it.
+    /// Climbs from the middle of the hottest cell to the summit, where there is one in it or next
+    /// to it: on a slope the climb goes on, and the largest dose is that on the surface.
     fn climb(&mut self) {
         let Some((mut dose, local, size)) = self.hottest else { return };
+        let cell = Cell { local, size, volume: 0.0, deep: true };
         let mut at: [f64; 3] = [0.0; 3];
         let mut step: f64 = 0.25;
         while step > 0.02 {
@@ -317,8 +389,7 @@ impl<'a> Sampler<'a> {
             for axis in 0..3 {
                 for sign in [step, -step] {
                     let mut next = at;
-                    next[axis] = (next[axis] + sign).clamp(-0.5, 0.5);
-                    let cell = Cell { local, size, volume: 0.0, deep: true };
+                    next[axis] += sign;
                     if let Some(d) = self.field.at_local(self.moved(&cell, next))
                         && d > dose
                     {
@@ -326,26 +397,27 @@ impl<'a> Sampler<'a> {
                     }
                 }
             }
+            if at.iter().any(|x| x.abs() > CLIMB_CELLS) {
+                return;
+            }
             if !moved {
                 step /= 2.0;
             }
         }
         if dose >= self.extremes[1] {
-            let cell = Cell { local, size, volume: 0.0, deep: true };
             let around = self.field.largest_voxel_around(self.moved(&cell, at));
-            // Below the voxels around it, on a slope at the surface, there is no summit.
+            // Below the voxels around it there is no summit.
             self.out.summit_gy = around.map_or(0.0, |v| (dose - v).max(0.0));
+            self.extremes[1] = dose;
         }
-        self.extremes[1] = self.extremes[1].max(dose);
     }
 
     fn push(&mut self, dose: f64, volume: f64) {
-        self.extremes = [self.extremes[0].min(dose), self.extremes[1].max(dose)];
         #[allow(clippy::cast_possible_truncation)] // samples are stored in single precision
         self.out.parts.push((dose as f32, volume as f32));
     }
 
-    fn split(&mut self, cell: &Cell, [nu, nv, nw]: [u32; 3], change: [f64; 3]) {
+    fn split(&mut self, cell: &Cell, [nu, nv, nw]: [u32; 3], change: [f64; 3], doubt_gy: f64) {
         let within =
             [change[0] / f64::from(nu), change[1] / f64::from(nv), change[2] / f64::from(nw)];
         let volume = cell.volume / f64::from(nu * nv * nw);
@@ -362,7 +434,10 @@ impl<'a> Sampler<'a> {
                         None => field.at_local(local),
                     };
                     match dose {
-                        Some(dose) => self.spread(dose, volume, within),
+                        Some(dose) => {
+                            self.meet(dose, doubt_gy);
+                            self.spread(dose, volume, within);
+                        }
                         None => self.out.outside_mm3 += volume,
                     }
                 }
@@ -380,14 +455,10 @@ impl<'a> Sampler<'a> {
         }
         local
     }
+}
 
-    /// The dose at the corners of a whole cell, in the middle of its sheet, up and down the slope.
-    fn ends(&mut self, cell: &Cell, gradient: [f64; 3]) {
-        for sign in [0.5, -0.5] {
-            let offset = [gradient[0].signum() * sign, gradient[1].signum() * sign, 0.0];
-            if let Some(dose) = self.field.at_local(self.moved(cell, offset)) {
-                self.extremes = [self.extremes[0].min(dose), self.extremes[1].max(dose)];
-            }
-        }
-    }
+/// Standard uncertainty of an extreme on a slope for the place of the surface in a cell, Gy.
+fn doubt_gy(gradient: [f64; 3], size: [f64; 3]) -> f64 {
+    let in_plane = SURFACE_SHARE * size[0] * gradient[0].abs().max(gradient[1].abs());
+    length([in_plane, SHEET_SHARE * size[2] * gradient[2]])
 }

@@ -153,7 +153,7 @@ fn clip_footprint(old: &Footprint, h: f64, share: impl Fn(f64, f64) -> f64) -> F
                 out.runs.push(Run { row: run.row, start, end: column });
             }
             if s > ROUNDING {
-                new_cuts.push(Cut { centre: [u, v], area: s * h * h });
+                new_cuts.push(Cut { centre: [u, v], area: s * h * h, rim: [[u, v]; 2] });
             }
         }
         if let Some(start) = open {

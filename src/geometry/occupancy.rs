@@ -25,6 +25,9 @@ pub struct Cut {
     pub centre: [f64; 2],
     /// Filled area, mm².
     pub area: f64,
+    /// Two points of the outline in the cell, as far from each other as any, mm; the centre of mass
+    /// where none is known.
+    pub rim: [[f64; 2]; 2],
 }
 
 /// The cells that one cross-section fills.

@@ -52,6 +52,7 @@ pub(super) fn footprint(phi: &[f64], lattice: &Lattice) -> Footprint {
 fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64, radius: f64) -> Option<Cut> {
     const AT: [Point2; 4] = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
     let (mut area, mut moment, mut bulge) = (0.0, [0.0; 2], 0.0);
+    let mut rim = None;
     for [a, b, c] in [[0, 1, 2], [0, 2, 3]] {
         let (mut polygon, mut count) = ([[0.0; 2]; 4], 0);
         let (mut ends, mut crossed) = ([[0.0; 2]; 2], 0);
@@ -68,6 +69,7 @@ fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64, radius: f64) -> Option<C
         }
         if crossed == 2 {
             let [p, q] = ends;
+            rim = Some(polygon::farthest(rim, ends));
             let square = (p[0] - q[0]).powi(2) + (p[1] - q[1]).powi(2);
             bulge += square * square.sqrt() / (12.0 * radius / pitch);
         }
@@ -76,9 +78,14 @@ fn cut_cell(corners: [f64; 4], low: Point2, pitch: f64, radius: f64) -> Option<C
         let m = polygon::moments(polygon);
         moment = [moment[0] + m[0], moment[1] + m[1]];
     }
-    (area > 1e-9).then(|| Cut {
-        centre: [0, 1].map(|x| (low[x] + moment[x] / area) * pitch),
-        area: (area + bulge).min(1.0) * pitch * pitch,
+    (area > 1e-9).then(|| {
+        let mass = moment.map(|m| m / area);
+        let placed = |p: Point2| [0, 1].map(|x| (low[x] + p[x]) * pitch);
+        Cut {
+            centre: placed(mass),
+            area: (area + bulge).min(1.0) * pitch * pitch,
+            rim: rim.unwrap_or([mass; 2]).map(placed),
+        }
     })
 }
 

@@ -11,6 +11,20 @@ pub const SAME_VERTEX_MM: f64 = 1e-4;
 /// Rings of less area enclose nothing, mm².
 pub const NO_AREA_MM2: f64 = 1e-9;
 
+/// The two of up to four points that lie farthest from each other.
+#[must_use]
+pub fn farthest(before: Option<[Point2; 2]>, new: [Point2; 2]) -> [Point2; 2] {
+    let Some(old) = before else { return new };
+    let square = |[p, q]: [Point2; 2]| (p[0] - q[0]).powi(2) + (p[1] - q[1]).powi(2);
+    let mut best = old;
+    for pair in [new, [old[0], new[0]], [old[0], new[1]], [old[1], new[0]], [old[1], new[1]]] {
+        if square(pair) > square(best) {
+            best = pair;
+        }
+    }
+    best
+}
+
 /// A smallest and a largest corner, mm.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Bounds {

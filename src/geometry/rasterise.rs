@@ -42,12 +42,15 @@ struct Sums {
     columns: usize,
     rows: usize,
     cells: Vec<[f64; 3]>,
+    /// The ends of the outline in each cell, from its lower corner.
+    rims: Vec<Option<[Point2; 2]>>,
 }
 
 impl Sums {
     fn new([columns, rows]: [usize; 2]) -> Self {
         // One spare column takes what is carried past the last cell.
-        Self { columns: columns + 1, rows, cells: vec![[0.0; 3]; (columns + 1) * rows] }
+        let cells = (columns + 1) * rows;
+        Self { columns: columns + 1, rows, cells: vec![[0.0; 3]; cells], rims: vec![None; cells] }
     }
 
     /// Splits an edge at the row borders; coordinates in cells.
@@ -104,6 +107,7 @@ impl Sums {
 
     /// Adds what lies to the right of a piece of edge inside one cell (coordinates 0 to 1).
     fn add_in_cell(&mut self, cell: usize, [a, b]: [Point2; 2], sign: f64) {
+        self.rims[cell] = Some(polygon::farthest(self.rims[cell], [a, b]));
         let dy = (b[1] - a[1]).abs() * sign;
         if dy == 0.0 {
             return;
@@ -148,12 +152,18 @@ impl Sums {
                 }
                 if !whole && share > ROUNDING {
                     let offset = [c[1] / share, mv / share].map(|o| o.clamp(-0.5, 0.5));
+                    let mass = offset.map(|o| 0.5 + o);
+                    let rim = self.rims[row * self.columns + column].unwrap_or([mass; 2]);
+                    let placed = |p: Point2| {
+                        [
+                            (f64::from(index) + p[0]) * pitch_mm,
+                            (f64::from(row_index) + p[1]) * pitch_mm,
+                        ]
+                    };
                     out.cuts.push(Cut {
-                        centre: [
-                            (f64::from(index) + 0.5 + offset[0]) * pitch_mm,
-                            (f64::from(row_index) + 0.5 + offset[1]) * pitch_mm,
-                        ],
+                        centre: placed(mass),
                         area: share * pitch_mm * pitch_mm,
+                        rim: rim.map(placed),
                     });
                 }
             }

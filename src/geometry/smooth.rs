@@ -36,13 +36,17 @@ pub struct Variant {
     pub straight: f64,
     /// Regions grown by this many times the area that straight edges cut off a smooth outline.
     pub bulge: f64,
+    /// A solid drawn on two planes only closes half a gap beyond them, as an ellipsoid of their area
+    /// does, instead of having the curvature of a ball: of an elongated one that lies flat the widest
+    /// section was not drawn.
+    pub round: bool,
     /// The fields may use the gauge form where it exists.
     pub gauge: bool,
 }
 
 impl Default for Variant {
     fn default() -> Self {
-        Self { ends: [0.0; 2], straight: 0.0, bulge: 0.0, gauge: true }
+        Self { ends: [0.0; 2], straight: 0.0, bulge: 0.0, round: false, gauge: true }
     }
 }
 
@@ -201,7 +205,18 @@ impl<'a> Builder<'a> {
         let all_gauge =
             self.variant.gauge && parts.iter().all(|p| plane_field::has_gauge(&self.region(p)));
         let kind = if all_gauge { Kind::Gauge } else { Kind::Distance };
+        let curvature = match parts {
+            [a, b] if self.variant.round => {
+                let area = f64::midpoint(self.region(a).area(), self.region(b).area());
+                let gap = self.w(a.0) - self.w(b.0);
+                // The field −A/π is 0 at a distance e beyond the planes when it curves by
+                // A/(π e (e + gap)); e is half a gap.
+                (area / (std::f64::consts::PI * 0.75 * gap * gap)).max(1.0)
+            }
+            _ => 1.0,
+        };
         Strand {
+            curvature,
             w: parts.iter().map(|p| self.w(p.0)).collect(),
             centres: parts.iter().map(|p| plane_field::centre(&self.region(p))).collect(),
             fields: parts.iter().map(|p| self.field(p, kind)).collect(),

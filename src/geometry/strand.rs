@@ -10,6 +10,8 @@ pub(super) struct Strand {
     pub(super) w: Vec<f64>,
     pub(super) centres: Vec<Point2>,
     pub(super) fields: Vec<Rc<Vec<f64>>>,
+    /// Half the second derivative along the normal where there are two planes only: 1 for a ball.
+    pub(super) curvature: f64,
 }
 
 impl Strand {
@@ -26,7 +28,7 @@ impl Strand {
     }
 
     /// Weights between planes `k` and `k + 1`: the mean of the parabolas with either neighbour, or
-    /// the only one; without neighbours the curvature of a ball.
+    /// the only one; without neighbours that of [`Self::curvature`].
     pub(super) fn between(&self, k: usize, w: f64, straight: f64) -> Mix {
         let n = self.w.len();
         let mut line = Mix { constant: 0.0, of_plane: vec![0.0; n] };
@@ -43,7 +45,7 @@ impl Strand {
         let mut curve = Mix { constant: 0.0, of_plane: vec![0.0; n] };
         if starts.is_empty() {
             curve = line.clone();
-            curve.constant = (w - self.w[k]) * (w - self.w[k + 1]);
+            curve.constant = self.curvature * (w - self.w[k]) * (w - self.w[k + 1]);
         }
         #[allow(clippy::cast_precision_loss)] // one or two
         let share = 1.0 / starts.len().max(1) as f64;
@@ -56,14 +58,15 @@ impl Strand {
         curve.toward(&line, straight)
     }
 
-    /// Weights beyond the first plane: the parabola through three planes, or with two the
-    /// curvature of a ball.
+    /// Weights beyond the first plane: the parabola through three planes, or with two that of
+    /// [`Self::curvature`].
     pub(super) fn beyond(&self, w: f64) -> Mix {
         match self.w[..] {
             [a, b, c, ..] => Mix { constant: 0.0, of_plane: lagrange([a, b, c], w).to_vec() },
             [a, b] => {
                 let t = (w - a) / (b - a);
-                Mix { constant: (w - a) * (w - b), of_plane: vec![1.0 - t, t] }
+                let constant = self.curvature * (w - a) * (w - b);
+                Mix { constant, of_plane: vec![1.0 - t, t] }
             }
             _ => Mix { constant: 0.0, of_plane: vec![1.0] },
         }

@@ -17,4 +17,5 @@ mod noise;
 mod organ;
 mod score;
 mod shapes;
+mod slope;
 mod uneven;

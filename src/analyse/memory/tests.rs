@@ -1,3 +1,5 @@
+//! Memories against analyses that remember nothing, after every kind of decision.
+
 use std::cell::Cell;
 
 use ndarray::Array3;
