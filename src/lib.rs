@@ -23,3 +23,29 @@
 //!    `tidydose-paper` makes a registrar's folder.
 //!
 //! Conventions (axes, voxel centres, holes, slice ends, units) are on the page of `tidydose-geometry`.
+//!
+//! # As a library
+//!
+//! [`dvh`] measures one structure in one dose: the same numbers, with the same bounds, as a study has.
+//!
+//! ```
+//! use tidydose::Settings;
+//!
+//! let folder = "sample-anonymised/gantry/LK-07";
+//! let set = tidydose::read_structure_set(format!("{folder}/RS.LK-07.A.dcm"))?;
+//! let dose = tidydose::read_dose(format!("{folder}/RD.LK-07.A.dcm"))?;
+//! let dvh = tidydose::dvh(set.roi("Brainstem")?, &dose, &Settings::default())?;
+//! let d = dvh.value("D0.03cc[Gy]")?;
+//! println!("{:?} Gy, {:?} to {:?}, {}", d.value, d.low, d.high, d.status.word());
+//! # Ok::<(), tidydose::Error>(())
+//! ```
+
+mod library;
+
+pub use library::{
+    Dose, Dvh, Error, Plan, Roi, StructureSet, dvh, read_dose, read_plan, read_structure_set,
+};
+pub use tidydose_analyse::{Ends, Settings};
+pub use tidydose_dose::Interpolation;
+pub use tidydose_metrics::{Outcome, Status, parse as metric};
+pub use tidydose_rt::finding::Finding;

@@ -42,6 +42,7 @@ mod faults;
 mod golden;
 mod handoff;
 mod leaks;
+mod library;
 mod meaning;
 mod measured;
 mod names;
