@@ -3,7 +3,7 @@
 //! `phantom` holds solids, dose fields and DICOM objects with truth known in closed form, and their
 //! own unit tests; `truth` measures them in memory. `archive` puts files in a folder and does with
 //! them what the program does. `worked_examples` goes from files to metrics with truth known in closed
-//! form; `meaning` does so with doses, frames and versions of plans of every kind, `regions` with what
+//! form; `linking` does so with doses, frames and versions of plans of every kind, `regions` with what
 //! is measured beside structures. `encodings` writes one case in every way, `containers` packs it,
 //! `damage` harms its files, and `quirks` has one file for each defect and quirk of real archives.
 //! `properties` holds what no structure and no dose may break. `cli` runs the program as a person
@@ -43,7 +43,7 @@ mod golden;
 mod handoff;
 mod leaks;
 mod library;
-mod meaning;
+mod linking;
 mod measured;
 mod names;
 mod numbers_version;

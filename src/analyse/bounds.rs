@@ -27,7 +27,7 @@ use super::fields::Fields;
 use super::form;
 use super::settings::{Ends, Settings};
 use super::structure::Solid;
-use super::trace::{Doubt, Doubts};
+use super::trace::{Uncertainty, UncertaintyTerm};
 use tidydose_dose::{DoseField, Dvh, Interpolation, sample};
 use tidydose_geometry::smooth::Variant;
 use tidydose_geometry::{Occupancy, Point};
@@ -54,7 +54,7 @@ pub struct View {
 /// Ways of computing that differ from `base` in one thing.
 #[derive(Debug, Clone)]
 struct Term {
-    doubt: Doubt,
+    doubt: UncertaintyTerm,
     /// The largest difference of each group counts; those of several groups add up.
     groups: Vec<Vec<View>>,
     /// Share of the difference that counts.
@@ -67,18 +67,23 @@ struct Term {
 
 impl Term {
     /// One view that is compared with the coarse one.
-    fn of(doubt: Doubt, view: View, scale: f64) -> Self {
+    fn of(doubt: UncertaintyTerm, view: View, scale: f64) -> Self {
         let groups = vec![vec![view]];
         Self { doubt, groups, scale, against_nominal: false, one_sided: false }
     }
 
     /// The same, counting only on the side on which the view lies.
-    fn toward(doubt: Doubt, view: View, scale: f64) -> Self {
+    fn toward(doubt: UncertaintyTerm, view: View, scale: f64) -> Self {
         Self { one_sided: true, ..Self::of(doubt, view, scale) }
     }
 
     /// Adds what varying does to a quantity.
-    fn add_to(&self, doubts: &mut Doubts, base: Option<f64>, of: impl Fn(&View) -> Option<f64>) {
+    fn add_to(
+        &self,
+        doubts: &mut Uncertainty,
+        base: Option<f64>,
+        of: impl Fn(&View) -> Option<f64>,
+    ) {
         if !self.one_sided {
             return doubts.add(self.doubt, self.scale * self.difference(base, of));
         }
@@ -111,7 +116,7 @@ pub struct Views {
 
 /// What is the same for every view of a structure.
 #[derive(Debug, Clone)]
-pub struct Circumstances {
+pub struct MetricInputs {
     /// Status and reason where there is no usable dose for the structure.
     pub no_dose: Option<(Status, String)>,
     /// The isodoses of its prescription, or why there are none.
@@ -120,7 +125,7 @@ pub struct Circumstances {
     pub biology: Biology,
 }
 
-impl Circumstances {
+impl MetricInputs {
     /// A view as the metrics see it.
     pub(super) fn subject<'a>(&'a self, view: &'a View) -> Subject<'a> {
         let without = || {
@@ -167,19 +172,19 @@ const COARSE: f64 = 2.0;
 
 /// A solid as cells, which doses are read in.
 struct Filled<'a> {
-    how: How<'a>,
+    fill: FillSettings<'a>,
     occupancy: Arc<Occupancy>,
     volume_cc: f64,
     form: Option<Form>,
 }
 
 impl<'a> Filled<'a> {
-    fn of(solid: &Solid, how: How<'a>) -> Self {
-        let occupancy = solid.occupancy(how.ends, how.coarse, how.variant);
+    fn of(solid: &Solid, fill: FillSettings<'a>) -> Self {
+        let occupancy = solid.occupancy(fill.ends, fill.coarse, fill.variant);
         let volume_cc = occupancy.volume_mm3() / 1000.0;
-        let of = |isocentres| form::of(solid, &occupancy, how.variant, isocentres);
-        let form = how.isocentres.map(of);
-        Self { how, occupancy, volume_cc, form }
+        let of = |isocentres| form::of(solid, &occupancy, fill.variant, isocentres);
+        let form = fill.isocentres.map(of);
+        Self { fill, occupancy, volume_cc, form }
     }
 
     fn view(&self, field: Option<&DoseField>) -> View {
@@ -187,9 +192,9 @@ impl<'a> Filled<'a> {
         let Some(field) = field else {
             return View { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
         };
-        let told = self.form.zip(self.how.isocentres);
+        let told = self.form.zip(self.fill.isocentres);
         let form = told.map(|(form, isocentres)| form::with_doses(form, field, isocentres));
-        let samples = sample(field, &self.occupancy, self.how.coarse);
+        let samples = sample(field, &self.occupancy, self.fill.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let share = |part: f64| if whole > 0.0 { part / whole } else { 0.0 };
@@ -207,11 +212,67 @@ pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
 }
 
 #[derive(Clone, Copy)]
-struct How<'a> {
+struct FillSettings<'a> {
     ends: Ends,
     coarse: f64,
     variant: Variant,
     isocentres: Option<&'a [Point]>,
+}
+
+/// What the ends, the space between planes and the sides of outlines leave open.
+fn terms_of_shape(
+    solid: &Solid,
+    ends: Ends,
+    base: &View,
+    with: impl Fn(Variant) -> View,
+) -> Vec<Term> {
+    let plain = Variant::default();
+    let mut terms = vec![
+        // Both ends may err in step, when the height is a whole number of gaps.
+        Term {
+            groups: vec![
+                [1.0, -1.0].map(|t| with(Variant { ends: [t, 0.0], ..plain })).to_vec(),
+                [1.0, -1.0].map(|t| with(Variant { ends: [0.0, t], ..plain })).to_vec(),
+            ],
+            ..Term::of(UncertaintyTerm::Ends, base.clone(), 1.0)
+        },
+    ];
+    if ends == Ends::ClosedCaps {
+        let mut between = vec![with(Variant { straight: 0.25, ..plain })];
+        if solid.stack.planes.len() == 2 {
+            between.push(with(Variant { round: true, ..plain }));
+        }
+        let slices = Term::of(UncertaintyTerm::Slices, base.clone(), 1.0);
+        terms.push(Term { groups: vec![between], ..slices });
+        let bulging = with(Variant { bulge: 1.0, ..plain });
+        terms.push(Term::of(UncertaintyTerm::Chords, bulging, 1.0));
+    }
+    terms
+}
+
+/// What the dose and the reading of it leave open; `others` are the views of its other fields.
+fn terms_of_dose(fields: Fields<'_>, others: Vec<View>, nominal: &View, base: &View) -> Vec<Term> {
+    let mut others = others.into_iter();
+    let thinned = others.by_ref().take(fields.thinned.len()).collect();
+    let share = match nominal.jumps > 0.0 {
+        true => JUMP_SHARE,
+        false => dose_share(fields.nominal.method()),
+    };
+    let dose = Term::of(UncertaintyTerm::Dose, base.clone(), share);
+    let mut terms = vec![Term { groups: vec![thinned], ..dose }];
+    terms.extend(others.zip(fields.scattered).map(|(view, other)| Term {
+        one_sided: other.one_sided,
+        ..Term::of(UncertaintyTerm::Scatter, view, other.share)
+    }));
+    let with_dvh = |view: &View, dvh: Option<Dvh>| View { dvh, ..view.clone() };
+    let raised = base.dvh.as_ref().map(|d| d.raised(fields.step_gy / 2.0));
+    terms.push(Term::of(UncertaintyTerm::Step, with_dvh(base, raised), 1.0));
+    let open = nominal.dvh.as_ref().map(Dvh::with_moved_surface);
+    let cells = Term::of(UncertaintyTerm::Cells, with_dvh(nominal, open), 1.0);
+    terms.push(Term { against_nominal: true, ..cells });
+    let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
+    terms.push(Term::toward(UncertaintyTerm::Summit, with_dvh(base, sharper), 1.0));
+    terms
 }
 
 impl Views {
@@ -228,61 +289,22 @@ impl Views {
     ) -> Self {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
-        let how = How { ends, coarse: COARSE, variant: plain, isocentres };
-        let coarse = |variant| Filled::of(solid, How { variant, ..how }).view(field);
-        let nominal = Filled::of(solid, How { coarse: 1.0, ..how }).view(field);
-        let filled = Filled::of(solid, how);
+        let fill = FillSettings { ends, coarse: COARSE, variant: plain, isocentres };
+        let coarse = |variant| Filled::of(solid, FillSettings { variant, ..fill }).view(field);
+        let nominal = Filled::of(solid, FillSettings { coarse: 1.0, ..fill }).view(field);
+        let filled = Filled::of(solid, fill);
         let base = filled.view(field);
-        let mut terms = vec![
-            // Both ends may err in step, when the height is a whole number of gaps.
-            Term {
-                doubt: Doubt::Ends,
-                groups: vec![
-                    [1.0, -1.0].map(|t| coarse(Variant { ends: [t, 0.0], ..plain })).to_vec(),
-                    [1.0, -1.0].map(|t| coarse(Variant { ends: [0.0, t], ..plain })).to_vec(),
-                ],
-                scale: 1.0,
-                against_nominal: false,
-                one_sided: false,
-            },
-            Term { against_nominal: true, ..Term::of(Doubt::Cells, base.clone(), 2.0 / 3.0) },
-        ];
-        if ends == Ends::ClosedCaps {
-            let mut between = vec![coarse(Variant { straight: 0.25, ..plain })];
-            if solid.stack.planes.len() == 2 {
-                between.push(coarse(Variant { round: true, ..plain }));
-            }
-            terms
-                .push(Term { groups: vec![between], ..Term::of(Doubt::Slices, base.clone(), 1.0) });
-            terms.push(Term::of(Doubt::Chords, coarse(Variant { bulge: 1.0, ..plain }), 1.0));
-        }
+        let mut terms = vec![Term {
+            against_nominal: true,
+            ..Term::of(UncertaintyTerm::Cells, base.clone(), 2.0 / 3.0)
+        }];
+        terms.extend(terms_of_shape(solid, ends, &base, coarse));
         if let Some(f) = fields {
-            let mut others = f
-                .others()
-                .zip(isodoses)
-                .map(|(field, isodoses)| View { isodoses, ..filled.view(Some(field)) });
-            terms.push(Term {
-                doubt: Doubt::Dose,
-                groups: vec![others.by_ref().take(f.thinned.len()).collect()],
-                scale: if nominal.jumps > 0.0 {
-                    JUMP_SHARE
-                } else {
-                    dose_share(f.nominal.method())
-                },
-                against_nominal: false,
-                one_sided: false,
-            });
-            terms.extend(others.zip(f.scattered).map(|(view, other)| Term {
-                one_sided: other.one_sided,
-                ..Term::of(Doubt::Scatter, view, other.share)
-            }));
-            let raised = base.dvh.as_ref().map(|d| d.raised(f.step_gy / 2.0));
-            terms.push(Term::of(Doubt::Step, View { dvh: raised, ..base.clone() }, 1.0));
-            let moved = nominal.dvh.as_ref().map(Dvh::with_moved_surface);
-            let moved = View { dvh: moved, ..nominal.clone() };
-            terms.push(Term { against_nominal: true, ..Term::of(Doubt::Cells, moved, 1.0) });
-            let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-            terms.push(Term::toward(Doubt::Summit, View { dvh: sharper, ..base.clone() }, 1.0));
+            let others = f.others().zip(isodoses);
+            let others = others
+                .map(|(field, isodoses)| View { isodoses, ..filled.view(Some(field)) })
+                .collect();
+            terms.extend(terms_of_dose(f, others, &nominal, &base));
         }
         Self { nominal, coarse: base, terms, method: fields.map(|f| f.nominal.method()) }
     }
@@ -300,25 +322,25 @@ impl Views {
 
     /// The metric with its bounds.
     #[must_use]
-    pub fn measure(&self, metric: &Metric, around: &Circumstances) -> Outcome {
+    pub fn measure(&self, metric: &Metric, around: &MetricInputs) -> Outcome {
         self.traced(metric, around).0
     }
 
     /// The metric with its bounds, and what they are made of; absent without a value.
     #[must_use]
-    pub fn traced(&self, metric: &Metric, around: &Circumstances) -> (Outcome, Option<Doubts>) {
+    pub fn traced(&self, metric: &Metric, around: &MetricInputs) -> (Outcome, Option<Uncertainty>) {
         let mut outcome = metric.compute(&around.subject(&self.nominal));
         // A model that holds for the value tells what it would be a little beyond, too.
         let compute = |view: &View| metric.compute_anywhere(&around.subject(view));
         let Some(value) = outcome.value else { return (outcome, None) };
         let coarse = compute(&self.coarse).value;
-        let mut doubts = Doubts::default();
+        let mut doubts = Uncertainty::default();
         for term in &self.terms {
             let base = if term.against_nominal { Some(value) } else { coarse };
             term.add_to(&mut doubts, base, |v| compute(v).value);
         }
         if metric.definition.scatters {
-            doubts.add(Doubt::Chance, CHANCE_SHARE * value);
+            doubts.add(UncertaintyTerm::Chance, CHANCE_SHARE * value);
         }
         let [below, above] = doubts.sides().map(|u| 2.0 * u);
         let [least, most] = metric.definition.limits;
@@ -332,7 +354,7 @@ impl Views {
 
     /// The rule or parameter by which the metric was computed; empty when there is none.
     #[must_use]
-    pub fn rule(&self, metric: &Metric, around: &Circumstances) -> String {
+    pub fn rule(&self, metric: &Metric, around: &MetricInputs) -> String {
         metric.rule(&around.subject(&self.nominal))
     }
 }

@@ -2,13 +2,13 @@
 //! the organ that stays below the prescription. Needs the values of several structures, so that it
 //! is computed when all of them have been measured. Knows no dose and no solid.
 
-use super::Bench;
+use super::GridMeasurement;
 use super::known::{Gathered, Known};
 use super::memory::{Missing, Raw};
 use super::part::{Part, Who};
 use super::region::BRAIN;
 use super::sampling::Sampling;
-use super::trace::{Doubt, Doubts};
+use super::trace::{Uncertainty, UncertaintyTerm};
 use super::{Measurement, row};
 use tidydose_case::Role;
 use tidydose_metrics::{Metric, Need, Outcome, SHARE_AT_DOSE, Status, Subject, needs};
@@ -20,10 +20,10 @@ pub(super) struct OrganShare {
     dose_gy: f64,
     /// Percent of the organ.
     share: Outcome,
-    doubts: Option<Doubts>,
+    doubts: Option<Uncertainty>,
 }
 
-impl Bench<'_> {
+impl GridMeasurement<'_> {
     /// The shares of a structure that count as those of a critical organ: every named organ but the
     /// brain, which holds the targets.
     pub(super) fn organ_shares(
@@ -92,7 +92,7 @@ fn of_factors(
     conformation: &Known,
     [least, most]: [f64; 2],
     shares: &[&OrganShare],
-) -> (Outcome, Option<Doubts>) {
+) -> (Outcome, Option<Uncertainty>) {
     let base = &conformation.outcome;
     let known = |o: &Outcome| o.value.filter(|_| o.status.has_both_bounds());
     let Some(first) = known(base) else { return (base.clone(), None) };
@@ -111,10 +111,10 @@ fn of_factors(
         let others = factors.iter().enumerate().filter(|(i, _)| Some(*i) != without);
         others.map(|(_, factor)| factor.0).product()
     };
-    let mut all = Doubts::default();
+    let mut all = Uncertainty::default();
     for (i, (_, unit, doubts)) in factors.iter().enumerate() {
         let others = product(Some(i));
-        for term in Doubt::ALL {
+        for term in UncertaintyTerm::ALL {
             all.add(term, doubts.map_or(0.0, |d| d.of(term)) * unit * others);
         }
     }

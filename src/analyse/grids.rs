@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::convert::Infallible;
 
-use super::known::{Gathered, Order, Turn};
+use super::known::{Gathered, GridPass, Order};
 use super::memory::{GridFacts, Grids, Memory, Missing, Notes};
 use super::region::BRAIN;
 use super::{Analysis, DoseAtHand, Settings, conclude, measure, parts};
@@ -101,7 +101,7 @@ impl<'a> Job<'a> {
         if let Some(grid @ DoseAtHand::Read(..)) = &grid {
             notes.keep_grids(Grids { grids: vec![grid.facts(settings)], ..Grids::default() });
         }
-        let (mut gathered, turn) = (Gathered::default(), Turn::only(&|_| true));
+        let (mut gathered, turn) = (Gathered::default(), GridPass::only(&|_| true));
         let measured = structures.map(|_| parts.as_slice());
         let order = Order { settings, turn, notes };
         measure(case, measured, grid.as_ref(), order, (&mut gathered, &mut out))?;
@@ -134,7 +134,7 @@ impl<'a> Job<'a> {
             let own: BTreeSet<i64> = of_grid.map(|(number, _)| *number).collect();
             let wanted = |number: i64| own.contains(&number);
             let (holds_all, last) = (holding == Some(index), turn == count);
-            let turn = Turn { wanted: &wanted, grids: count, holds_all, last };
+            let turn = GridPass { wanted: &wanted, grids: count, holds_all, last };
             let mut shared = own.clone();
             shared.extend(brain(case).filter(|_| last));
             let set = restricted(set, case, &shared);

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use super::coin::OrganShare;
 use super::memory::Notes;
 use super::settings::Settings;
-use super::trace::Doubts;
+use super::trace::Uncertainty;
 use tidydose_metrics::{Definition, Metric, Outcome};
 
 /// One value.
@@ -15,7 +15,7 @@ use tidydose_metrics::{Definition, Metric, Outcome};
 pub(super) struct Known {
     pub(super) metric: Metric,
     pub(super) outcome: Outcome,
-    pub(super) doubts: Option<Doubts>,
+    pub(super) doubts: Option<Uncertainty>,
 }
 
 /// The values of all structures that were measured, by ROI Number.
@@ -57,7 +57,7 @@ pub(super) struct Gathered {
 
 /// One of the grids of a dose in its turn.
 #[derive(Clone, Copy)]
-pub(super) struct Turn<'a> {
+pub(super) struct GridPass<'a> {
     /// The structures, by ROI Number, that are measured in it; the others still have their part in
     /// the isodoses of their neighbours.
     pub(super) wanted: &'a dyn Fn(i64) -> bool,
@@ -69,7 +69,7 @@ pub(super) struct Turn<'a> {
     pub(super) last: bool,
 }
 
-impl<'a> Turn<'a> {
+impl<'a> GridPass<'a> {
     /// The turn of the only grid.
     pub(super) const fn only(wanted: &'a dyn Fn(i64) -> bool) -> Self {
         Self { wanted, grids: 1, holds_all: true, last: true }
@@ -80,7 +80,7 @@ impl<'a> Turn<'a> {
 #[derive(Clone, Copy)]
 pub(super) struct Order<'a> {
     pub(super) settings: &'a Settings,
-    pub(super) turn: Turn<'a>,
+    pub(super) turn: GridPass<'a>,
     /// What is known already, and where what is measured goes.
     pub(super) notes: &'a Notes,
 }

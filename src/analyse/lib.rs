@@ -69,7 +69,7 @@ use tidydose_metrics::{
 };
 use tidydose_rt::finding::{Code, Finding, Subject as About};
 use tidydose_rt::{Dose, StructureSet};
-use trace::Doubts;
+use trace::Uncertainty;
 
 /// Analyses one case.
 ///
@@ -141,7 +141,7 @@ fn measure(
     let Some(parts) = parts else { return Ok(()) };
     let isocentres = isocentres(case);
     let fields = grid.and_then(DoseAtHand::fields);
-    let bench = Bench {
+    let context = GridMeasurement {
         case,
         order,
         fields,
@@ -154,7 +154,7 @@ fn measure(
         scattered: &[],
     };
     let mut trial = (gathered.clone(), Analysis::empty(case.id.clone()));
-    if bench.all(parts, (&mut trial.0, &mut trial.1)).is_err() {
+    if context.all(parts, (&mut trial.0, &mut trial.1)).is_err() {
         let Some(fields) = fields else { return Err(Missing) };
         let settings = order.settings;
         let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
@@ -166,10 +166,14 @@ fn measure(
         let spaces = [fields.nominal, &fields.thinned[0], &fields.thinned[1]].map(space);
         let scattered: Vec<Space<'_>> =
             fields.scattered.iter().map(|other| space(&other.field)).collect();
-        let bench =
-            Bench { targets: &targets, spaces: Some(&spaces), scattered: &scattered, ..bench };
+        let context = GridMeasurement {
+            targets: &targets,
+            spaces: Some(&spaces),
+            scattered: &scattered,
+            ..context
+        };
         trial = (gathered.clone(), Analysis::empty(case.id.clone()));
-        bench.all(parts, (&mut trial.0, &mut trial.1))?;
+        context.all(parts, (&mut trial.0, &mut trial.1))?;
     }
     *gathered = trial.0;
     grids::add(out, trial.1);
@@ -205,11 +209,12 @@ fn conclude(
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
     let open = |p: &&Part<'_>| p.name.is_some_and(|n| n.possible_organs().is_some());
     let open: Vec<i64> = parts.iter().filter(open).map(Part::number).collect();
-    let how = relate::How { ends: settings.ends, uncertain_from: settings.uncertain_from };
-    out.relations = relate::relate(&members, how, (&open, notes));
+    let relation =
+        relate::RelationSettings { ends: settings.ends, uncertain_from: settings.uncertain_from };
+    out.relations = relate::relate(&members, relation, (&open, notes));
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
-    let look = limit_check::Look {
+    let look = limit_check::CheckInputs {
         case,
         limits: &settings.limits,
         measurements: &out.measurements,
@@ -223,7 +228,7 @@ fn conclude(
 
 /// What the shapes of a case say, without any dose.
 #[derive(Debug, Clone, Default)]
-pub struct Glance {
+pub struct ShapeReview {
     /// About who is who.
     pub evidence: Vec<Evidence>,
     /// Which targets are one lesion.
@@ -234,16 +239,16 @@ pub struct Glance {
 
 /// Looks at the structures of a case; [`analyse`] finds the same and measures besides.
 #[must_use]
-pub fn glance(case: &Case, set: &StructureSet) -> Glance {
+pub fn glance(case: &Case, set: &StructureSet) -> ShapeReview {
     judge(case, &shape::shapes(case, set))
 }
 
-fn judge(case: &Case, shapes: &[Shape]) -> Glance {
+fn judge(case: &Case, shapes: &[Shape]) -> ShapeReview {
     let evidence = evidence::evidence(case, shapes);
     let mut findings = evidence::doubts(case, shapes, &evidence);
     let (lesions, doubtful) = lesion::lesions(case, shapes, &evidence);
     findings.extend(doubtful);
-    Glance { evidence, lesions, findings }
+    ShapeReview { evidence, lesions, findings }
 }
 
 fn dose_result(fields: Fields<'_>) -> DoseResult {
@@ -288,7 +293,7 @@ fn outline(parts: &[Part<'_>], settings: &Settings) -> Option<Arc<Occupancy>> {
 }
 
 /// What every structure of the case is measured with.
-struct Bench<'a> {
+struct GridMeasurement<'a> {
     case: &'a Case,
     order: Order<'a>,
     /// The dose, where it was read.
@@ -308,7 +313,7 @@ struct Bench<'a> {
     scattered: &'a [Space<'a>],
 }
 
-impl<'a> std::ops::Deref for Bench<'a> {
+impl<'a> std::ops::Deref for GridMeasurement<'a> {
     type Target = Order<'a>;
 
     fn deref(&self) -> &Order<'a> {
@@ -316,7 +321,7 @@ impl<'a> std::ops::Deref for Bench<'a> {
     }
 }
 
-impl<'a> Bench<'a> {
+impl<'a> GridMeasurement<'a> {
     /// Everything of one turn.
     fn all(
         &self,
@@ -409,7 +414,7 @@ impl<'a> Bench<'a> {
 fn row(
     part: &Part<'_>,
     metric: &Metric,
-    (outcome, doubts): (Outcome, Option<Doubts>),
+    (outcome, doubts): (Outcome, Option<Uncertainty>),
     [method, rule]: [&str; 2],
 ) -> Measurement {
     let gap = if rule.is_empty() { "" } else { "; " };

@@ -42,7 +42,7 @@ pub struct LimitCheck {
 
 /// What the rows of a case rest on.
 #[derive(Debug, Clone, Copy)]
-pub struct Look<'a> {
+pub struct CheckInputs<'a> {
     /// The case.
     pub case: &'a Case,
     /// The list of limits.
@@ -57,9 +57,9 @@ pub struct Look<'a> {
 
 /// The rows of a case that was measured.
 #[must_use]
-pub fn check(look: Look<'_>) -> Vec<LimitCheck> {
-    let organs: BTreeSet<&str> = look.limits.iter().map(|l| l.organ.as_str()).collect();
-    organs.into_iter().flat_map(|organ| look.organ(organ)).collect()
+pub fn check(inputs: CheckInputs<'_>) -> Vec<LimitCheck> {
+    let organs: BTreeSet<&str> = inputs.limits.iter().map(|l| l.organ.as_str()).collect();
+    organs.into_iter().flat_map(|organ| inputs.organ(organ)).collect()
 }
 
 /// The rows of a case that was not measured, for the reason `why`: nothing is known.
@@ -93,7 +93,7 @@ fn empty(
     }
 }
 
-impl Look<'_> {
+impl CheckInputs<'_> {
     fn organ(&self, organ: &str) -> Vec<LimitCheck> {
         let row = |roi_number, verdict, reason: String| {
             empty(self.case, organ, (roi_number, verdict, reason))

@@ -13,7 +13,7 @@ use serde::{Deserialize, Serialize};
 use super::picture::DoseLines;
 use super::relate::Relation;
 use super::result::{DoseResult, DvhPoint, RegionMeasurement};
-use super::trace::{Doubts, StructureTrace};
+use super::trace::{StructureTrace, Uncertainty};
 use tidydose_metrics::Outcome;
 use tidydose_rt::finding::Finding;
 
@@ -105,7 +105,7 @@ pub(super) struct Facts {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Raw {
     pub(super) outcome: Outcome,
-    pub(super) doubts: Option<Doubts>,
+    pub(super) doubts: Option<Uncertainty>,
     pub(super) rule: String,
 }
 

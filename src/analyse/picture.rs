@@ -9,7 +9,7 @@ use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
 use serde::{Deserialize, Serialize};
 
-use super::Bench;
+use super::GridMeasurement;
 use super::fields::Fields;
 use super::memory::Missing;
 use super::part::Part;
@@ -191,7 +191,7 @@ pub fn picture(seen: Seen<'_>, dose: DoseLines, drawn: &[Drawn<'_>]) -> Option<P
     })
 }
 
-impl Bench<'_> {
+impl GridMeasurement<'_> {
     /// Each organ about its hottest point, each target about its middle.
     pub(super) fn pictures(
         &self,

@@ -3,15 +3,15 @@
 
 use std::sync::Arc;
 
-use super::bounds::{self, Circumstances, Views};
+use super::bounds::{self, MetricInputs, Views};
 use super::coherent;
-use super::known::{Gathered, Turn, Values};
+use super::known::{Gathered, GridPass, Values};
 use super::memory::Missing;
 use super::part::Part;
 use super::result::RegionMeasurement;
 use super::structure::Solid;
 use super::target::{Space, Target, lesions};
-use super::{Bench, Settings};
+use super::{GridMeasurement, Settings};
 use tidydose_case::Role;
 use tidydose_dose::Isodose;
 use tidydose_geometry::locate::{Keep, Locator, clipped};
@@ -43,7 +43,7 @@ pub(super) fn rests_on_brain(region: &str) -> bool {
 /// A number of the plan with its standard uncertainty, or the outcome that stands for it.
 type Quantity = Result<(f64, f64), Outcome>;
 
-impl Bench<'_> {
+impl GridMeasurement<'_> {
     /// The rows of the plan, and those of the regions where they are wanted.
     pub(super) fn regions(
         &self,
@@ -75,7 +75,7 @@ impl Bench<'_> {
         let who = |p: &Part<'_>| (p.number(), p.role().word(), p.prescription.map(|rx| rx.0));
         let who: Vec<_> = parts.iter().filter(takes_part).map(who).collect();
         let metrics: Vec<String> = metrics.iter().map(Metric::to_string).collect();
-        let Turn { grids, holds_all, .. } = self.turn;
+        let GridPass { grids, holds_all, .. } = self.turn;
         format!(
             "{}; {who:?}; {grids} grids {holds_all}; {regions} {uncertain_from} {}",
             self.arrangement,
@@ -342,7 +342,7 @@ impl Bench<'_> {
         let fields = self.fields_of(part);
         let isodoses = vec![None; fields.map_or(0, |f| f.others().count())];
         let views = Views::of(solid, self.settings.ends, fields, isodoses, None);
-        let around = Circumstances {
+        let around = MetricInputs {
             no_dose: fields.is_none().then(|| self.reason_without_dose(part)),
             isodoses: Err(String::new()),
             biology: part.who().biology(self.case, self.settings),

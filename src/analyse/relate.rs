@@ -67,7 +67,7 @@ impl Member<'_> {
 
 /// What the relations rest on besides the structures.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct How {
+pub(super) struct RelationSettings {
     /// The convention of the ends.
     pub(super) ends: Ends,
     /// Share of a value from which on its bounds are too wide.
@@ -79,7 +79,7 @@ pub(super) struct How {
 /// are kept for the day on which they turn out to be one.
 pub(super) fn relate(
     members: &[Member<'_>],
-    how: How,
+    settings: RelationSettings,
     (open, notes): (&[i64], &Notes),
 ) -> Vec<Relation> {
     if !members.iter().any(|m| m.role.is_target()) {
@@ -88,7 +88,7 @@ pub(super) fn relate(
     let mut known: Vec<Known<'_>> = members
         .iter()
         .filter(|m| m.role.is_target() || m.is_other())
-        .map(|member| Known::of(member, how.ends))
+        .map(|member| Known::of(member, settings.ends))
         .collect();
     known.sort_by_key(|k| k.member.number);
     let mut out = Vec::new();
@@ -99,7 +99,7 @@ pub(super) fn relate(
             if both_targets && other.member.number <= one.member.number {
                 continue;
             }
-            let rows = known_pair(one, other, how, notes);
+            let rows = known_pair(one, other, settings, notes);
             if both_targets {
                 gaps.push(TargetGap::of([one.member.number, other.member.number], &rows));
             }
@@ -107,16 +107,16 @@ pub(super) fn relate(
         }
     }
     for one in known.iter().filter(|k| k.member.role.is_target()) {
-        out.push(nearest(one.member.number, &gaps, how.ends));
+        out.push(nearest(one.member.number, &gaps, settings.ends));
     }
     if notes.looks_ahead() {
         let unknown = |m: &&Member<'_>| open.contains(&m.number) && m.role == Role::Unknown;
         let as_organs = members.iter().filter(unknown);
         let as_organs: Vec<_> =
             as_organs.map(|m| Member { role: Role::Organ, ..m.clone() }).collect();
-        for other in as_organs.iter().map(|member| Known::of(member, how.ends)) {
+        for other in as_organs.iter().map(|member| Known::of(member, settings.ends)) {
             for one in known.iter().filter(|k| k.member.role.is_target()) {
-                known_pair(one, &other, how, notes);
+                known_pair(one, &other, settings, notes);
             }
         }
     }
@@ -151,17 +151,22 @@ impl<'a> Known<'a> {
 }
 
 /// The rows of a pair, from the notes where they have them.
-fn known_pair(one: &Known<'_>, other: &Known<'_>, how: How, notes: &Notes) -> Vec<Relation> {
+fn known_pair(
+    one: &Known<'_>,
+    other: &Known<'_>,
+    settings: RelationSettings,
+    notes: &Notes,
+) -> Vec<Relation> {
     let key = format!(
         "{} {}, {} {}, {}, {}",
         one.member.number,
         one.kind(),
         other.member.number,
         other.kind(),
-        how.ends.word(),
-        how.uncertain_from
+        settings.ends.word(),
+        settings.uncertain_from
     );
-    notes.relations_or(key, || pair(one, other, how))
+    notes.relations_or(key, || pair(one, other, settings))
 }
 
 /// Distances at which the overlap is counted, mm, in the order of [`OVH`].
@@ -169,7 +174,7 @@ const OVH_MM: [f64; 4] = [2.0, 5.0, 10.0, 20.0];
 /// Overlap of so large a share of either volume makes two targets one lesion.
 const NESTED_PERCENT: f64 = 50.0;
 
-fn pair(one: &Known<'_>, other: &Known<'_>, how: How) -> Vec<Relation> {
+fn pair(one: &Known<'_>, other: &Known<'_>, settings: RelationSettings) -> Vec<Relation> {
     let volume_cc = one.shapes().as_ref().map_or(0.0, Shapes::volume_cc);
     let target = Extent { volume_cc, max_gy: 0.0 };
     let row = |definition: &RelationDefinition, outcome| {
@@ -179,8 +184,8 @@ fn pair(one: &Known<'_>, other: &Known<'_>, how: How) -> Vec<Relation> {
             other_roi_number: Some(other.member.number),
             metric: definition.name,
             unit: definition.unit,
-            outcome: weigh::weighed(outcome, scale, target, how.uncertain_from),
-            method: how.ends.word(),
+            outcome: weigh::weighed(outcome, scale, target, settings.uncertain_from),
+            method: settings.ends.word(),
         }
     };
     let frames = one.member.frame.zip(other.member.frame);

@@ -10,7 +10,7 @@ use super::lesion::Lesion;
 use super::limit_check::LimitCheck;
 use super::picture::Picture;
 use super::relate::Relation;
-use super::trace::{Doubts, StructureTrace};
+use super::trace::{StructureTrace, Uncertainty};
 use tidydose_metrics::Outcome;
 use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
@@ -58,7 +58,7 @@ pub struct Measurement {
     /// Value, bounds, status, reason.
     pub outcome: Outcome,
     /// What the bounds are made of; absent without a value.
-    pub doubts: Option<Doubts>,
+    pub doubts: Option<Uncertainty>,
     /// How it was computed: interpolation, ends, and the rule or parameter of the metric.
     pub method: String,
 }

@@ -3,7 +3,7 @@
 
 use std::cell::OnceCell;
 
-use super::bounds::{self, Circumstances, Views};
+use super::bounds::{self, MetricInputs, Views};
 use super::coherent;
 use super::fields::Fields;
 use super::known::{Gathered, Known};
@@ -11,7 +11,7 @@ use super::memory::{Facts, Missing, Raw};
 use super::part::{Part, Who};
 use super::structure::Solid;
 use super::trace::StructureTrace;
-use super::{Analysis, Bench, look_ahead};
+use super::{Analysis, GridMeasurement, look_ahead};
 use tidydose_geometry::smooth::Variant;
 use tidydose_metrics::local::Surroundings;
 use tidydose_metrics::place::HOLDING;
@@ -23,7 +23,7 @@ use tidydose_metrics::{
 
 /// A structure that is looked up, and measured where that does not do.
 pub(super) struct Sampling<'b, 'a> {
-    bench: &'b Bench<'a>,
+    context: &'b GridMeasurement<'a>,
     part: &'b Part<'a>,
     solid: &'b Solid,
     /// Status and reason where there is no usable dose for it.
@@ -42,11 +42,15 @@ struct Seen {
 }
 
 impl<'b, 'a> Sampling<'b, 'a> {
-    pub(super) fn of(bench: &'b Bench<'a>, part: &'b Part<'a>, solid: &'b Solid) -> Self {
-        let usable = bench.dose.is_some() && !part.in_other_frame(bench.case);
-        let no_dose = (!usable).then(|| bench.reason_without_dose(part));
+    pub(super) fn of(
+        context: &'b GridMeasurement<'a>,
+        part: &'b Part<'a>,
+        solid: &'b Solid,
+    ) -> Self {
+        let usable = context.dose.is_some() && !part.in_other_frame(context.case);
+        let no_dose = (!usable).then(|| context.reason_without_dose(part));
         let key = format!("{} {no_dose:?}", part.number());
-        Self { bench, part, solid, no_dose, key, seen: OnceCell::new() }
+        Self { context, part, solid, no_dose, key, seen: OnceCell::new() }
     }
 
     /// Whether anything had to be measured.
@@ -59,26 +63,27 @@ impl<'b, 'a> Sampling<'b, 'a> {
         if let Some(seen) = self.seen.get() {
             return Ok(seen);
         }
-        let bench = self.bench;
-        let fields = bench.fields.filter(|_| self.no_dose.is_none());
+        let context = self.context;
+        let fields = context.fields.filter(|_| self.no_dose.is_none());
         let has_isodoses = self.prescribed_gy().is_some();
-        if self.no_dose.is_none() && (fields.is_none() || has_isodoses && bench.spaces.is_none()) {
+        if self.no_dose.is_none() && (fields.is_none() || has_isodoses && context.spaces.is_none())
+        {
             return Err(Missing);
         }
-        let solid = bounds::refined(self.solid, bench.settings.ends, fields);
-        let spaces = bench.spaces.filter(|_| fields.is_some());
+        let solid = bounds::refined(self.solid, context.settings.ends, fields);
+        let spaces = context.spaces.filter(|_| fields.is_some());
         let no_dose = self.no_dose.as_ref();
-        let isodoses = bench.isodoses(self.part, spaces.map(|s| &s[0]), no_dose);
-        let of = |s| bench.isodoses(self.part, Some(s), None).ok().filter(|_| isodoses.is_ok());
+        let isodoses = context.isodoses(self.part, spaces.map(|s| &s[0]), no_dose);
+        let of = |s| context.isodoses(self.part, Some(s), None).ok().filter(|_| isodoses.is_ok());
         let other = match spaces {
             Some([_, even, odd]) => {
-                [even, odd].into_iter().chain(bench.scattered).map(of).collect()
+                [even, odd].into_iter().chain(context.scattered).map(of).collect()
             }
             None => vec![None; fields.map_or(0, |f| f.others().count())],
         };
-        let needed = bench.settings.needed(&bench.settings.all_metrics());
-        let isocentres = needs::any_needs(&needed, Need::Form).then_some(bench.isocentres);
-        let views = Views::of(&solid, bench.settings.ends, fields, other, isocentres);
+        let needed = context.settings.needed(&context.settings.all_metrics());
+        let isocentres = needs::any_needs(&needed, Need::Form).then_some(context.isocentres);
+        let views = Views::of(&solid, context.settings.ends, fields, other, isocentres);
         let _ = self.seen.set(Seen { solid, views, isodoses });
         self.seen.get().ok_or(Missing)
     }
@@ -90,25 +95,25 @@ impl<'b, 'a> Sampling<'b, 'a> {
 
     /// What its isodoses follow from.
     fn arrangement(&self) -> &str {
-        if self.prescribed_gy().is_some() { &self.bench.arrangement } else { "none" }
+        if self.prescribed_gy().is_some() { &self.context.arrangement } else { "none" }
     }
 
     fn facts(&self) -> Result<Facts, Missing> {
-        let notes = self.bench.notes;
+        let notes = self.context.notes;
         if let Some(facts) = notes.facts(&self.key) {
             return Ok(facts);
         }
         let Seen { solid, views, .. } = self.seen()?;
         let nominal = &views.nominal;
-        let cells = solid.occupancy(self.bench.settings.ends, 2.0, Variant::default());
-        let field = self.bench.fields.filter(|_| self.no_dose.is_none()).map(|f| f.nominal);
+        let cells = solid.occupancy(self.context.settings.ends, 2.0, Variant::default());
+        let field = self.context.fields.filter(|_| self.no_dose.is_none()).map(|f| f.nominal);
         let curve = nominal.dvh.as_ref().map(|dvh| super::curve(self.part.number(), dvh));
         let facts = Facts {
             volume_cc: nominal.volume_cc,
             max_gy: nominal.dvh.as_ref().map(tidydose_dose::Dvh::max_gy),
             cover: nominal.cover,
             jumps: nominal.jumps,
-            method: views.method(self.bench.settings),
+            method: views.method(self.context.settings),
             trace: StructureTrace::of(self.part.number(), solid, &cells, field),
             curve: curve.unwrap_or_default(),
         };
@@ -121,7 +126,7 @@ impl<'b, 'a> Sampling<'b, 'a> {
         if self.prescribed_gy().is_none() {
             return Ok(Vec::new());
         }
-        let (notes, arrangement) = (self.bench.notes, self.arrangement());
+        let (notes, arrangement) = (self.context.notes, self.arrangement());
         if let Some(cuts) = notes.cuts(&self.key, arrangement) {
             return Ok(cuts);
         }
@@ -132,7 +137,7 @@ impl<'b, 'a> Sampling<'b, 'a> {
 
     /// One value, as the structure would have it if it were `who`.
     fn value(&self, metric: &Metric, who: Who<'_>) -> Result<Raw, Missing> {
-        let biology = who.biology(self.bench.case, self.bench.settings);
+        let biology = who.biology(self.context.case, self.context.settings);
         let mut key = metric.to_string();
         if metric.definition.needs(Need::Biology) {
             let organ = biology.organ.map_or("", |o| o.organ);
@@ -148,13 +153,13 @@ impl<'b, 'a> Sampling<'b, 'a> {
         if metric.definition.applies_to == AppliesTo::Target {
             key += &format!("; {}", self.arrangement());
         }
-        let notes = self.bench.notes;
+        let notes = self.context.notes;
         if let Some(raw) = notes.value(&self.key, &key) {
             return Ok(raw);
         }
         let Seen { views, isodoses, .. } = self.seen()?;
         let (no_dose, isodoses) = (self.no_dose.clone(), isodoses.clone());
-        let around = Circumstances { no_dose, isodoses, biology };
+        let around = MetricInputs { no_dose, isodoses, biology };
         let (outcome, doubts) = views.traced(metric, &around);
         let raw = Raw { outcome, doubts, rule: views.rule(metric, &around) };
         notes.keep_value(&self.key, key, raw.clone());
@@ -167,7 +172,7 @@ impl<'b, 'a> Sampling<'b, 'a> {
         who: Who<'_>,
         subject: &Subject<'_>,
     ) -> Result<Vec<(Known, String)>, Missing> {
-        let needed = self.bench.settings.needed(&who.metrics(self.bench.settings));
+        let needed = self.context.settings.needed(&who.metrics(self.context.settings));
         let holds = |m: &&Metric| {
             !needed.contains(m) && (m.definition.place)(subject, m.argument).is_some()
         };
@@ -187,7 +192,7 @@ impl<'b, 'a> Sampling<'b, 'a> {
     }
 }
 
-impl<'a> Bench<'a> {
+impl<'a> GridMeasurement<'a> {
     /// Adds the rows of a structure, and to what is gathered all its values and what of it lies in
     /// the isodoses of the prescriptions.
     pub(super) fn measure(
@@ -239,7 +244,7 @@ impl<'a> Bench<'a> {
         Ok(())
     }
 
-    /// The dose of the bench as a structure has it.
+    /// The dose of the context as a structure has it.
     pub(super) fn fields_of(&self, part: &Part<'_>) -> Option<Fields<'a>> {
         self.fields.filter(|_| !part.in_other_frame(self.case))
     }

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use ndarray::Array3;
 
 use super::fields::{Prepared, Scattered};
-use super::known::{Gathered, Order, Turn};
+use super::known::{Gathered, GridPass, Order};
 use super::memory::Notes;
 use super::{Analysis, DoseAtHand, Settings, measure, parts};
 use tidydose_case::{Case, CountedFractions, Role, SumBasis};
@@ -138,7 +138,7 @@ pub fn analyse_sum(
         let mut one = Analysis::empty(case.id.clone());
         let wanted = |number: i64| numbers.contains(&number);
         let notes = Notes::default();
-        let order = Order { settings: &own, turn: Turn::only(&wanted), notes: &notes };
+        let order = Order { settings: &own, turn: GridPass::only(&wanted), notes: &notes };
         let into = (&mut Gathered::default(), &mut one);
         let grid = DoseAtHand::Read(Box::new(prepared), step_gy);
         // With the dose at hand nothing is missing.

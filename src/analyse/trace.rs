@@ -10,7 +10,7 @@ use tidydose_geometry::{Occupancy, Point};
 
 /// What makes a value uncertain; [`super::bounds`] says how each is found.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Doubt {
+pub enum UncertaintyTerm {
     /// Where the structure ends beyond its last contours.
     Ends,
     /// What lies between the contour planes.
@@ -31,7 +31,7 @@ pub enum Doubt {
     Chance,
 }
 
-impl Doubt {
+impl UncertaintyTerm {
     /// Every term in the order of the tables.
     pub const ALL: [Self; 9] = [
         Self::Ends,
@@ -50,15 +50,15 @@ impl Doubt {
 /// it. The bounds lie twice the root of the sum of squares of their side away, within what the
 /// metric can be at all and what the other values of the structure leave open.
 #[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
-pub struct Doubts {
-    below: [f64; Doubt::ALL.len()],
-    above: [f64; Doubt::ALL.len()],
+pub struct Uncertainty {
+    below: [f64; UncertaintyTerm::ALL.len()],
+    above: [f64; UncertaintyTerm::ALL.len()],
 }
 
-impl Doubts {
+impl Uncertainty {
     /// Terms given one by one.
     #[must_use]
-    pub fn of_terms(terms: &[(Doubt, f64)]) -> Self {
+    pub fn of_terms(terms: &[(UncertaintyTerm, f64)]) -> Self {
         let mut doubts = Self::default();
         for (doubt, u) in terms {
             doubts.add(*doubt, *u);
@@ -67,13 +67,13 @@ impl Doubts {
     }
 
     /// Adds another contribution to a term, in squares, on both sides.
-    pub(super) fn add(&mut self, doubt: Doubt, u: f64) {
+    pub(super) fn add(&mut self, doubt: UncertaintyTerm, u: f64) {
         self.add_toward(doubt, u);
         self.add_toward(doubt, -u);
     }
 
     /// Adds a contribution on one side: above the value when it is positive, else below.
-    pub(super) fn add_toward(&mut self, doubt: Doubt, u: f64) {
+    pub(super) fn add_toward(&mut self, doubt: UncertaintyTerm, u: f64) {
         let side = if u > 0.0 { &mut self.above } else { &mut self.below };
         let term = &mut side[doubt as usize];
         *term = term.hypot(u);
@@ -81,14 +81,14 @@ impl Doubts {
 
     /// What one term adds, on the side where it adds more.
     #[must_use]
-    pub fn of(&self, doubt: Doubt) -> f64 {
+    pub fn of(&self, doubt: UncertaintyTerm) -> f64 {
         self.below[doubt as usize].max(self.above[doubt as usize])
     }
 
     /// All terms together, each on the side where it adds more.
     #[must_use]
     pub fn total(&self) -> f64 {
-        Doubt::ALL.map(|doubt| self.of(doubt)).iter().map(|u| u * u).sum::<f64>().sqrt()
+        UncertaintyTerm::ALL.map(|doubt| self.of(doubt)).iter().map(|u| u * u).sum::<f64>().sqrt()
     }
 
     /// All terms together below the value, and above it.
@@ -227,22 +227,26 @@ mod tests {
 
     #[test]
     fn terms_add_up_in_squares() {
-        let terms = [(Doubt::Scatter, 3.0), (Doubt::Scatter, 4.0), (Doubt::Chance, 12.0)];
-        let doubts = Doubts::of_terms(&terms);
-        assert_eq!(doubts.of(Doubt::Scatter), 5.0);
-        assert_eq!(doubts.of(Doubt::Ends), 0.0);
+        let terms = [
+            (UncertaintyTerm::Scatter, 3.0),
+            (UncertaintyTerm::Scatter, 4.0),
+            (UncertaintyTerm::Chance, 12.0),
+        ];
+        let doubts = Uncertainty::of_terms(&terms);
+        assert_eq!(doubts.of(UncertaintyTerm::Scatter), 5.0);
+        assert_eq!(doubts.of(UncertaintyTerm::Ends), 0.0);
         assert_eq!((doubts.total(), doubts.sides()), (13.0, [13.0; 2]));
-        for (place, doubt) in Doubt::ALL.into_iter().enumerate() {
+        for (place, doubt) in UncertaintyTerm::ALL.into_iter().enumerate() {
             assert_eq!(doubt as usize, place);
         }
     }
 
     #[test]
     fn a_term_of_one_side_leaves_the_other_alone() {
-        let mut doubts = Doubts::of_terms(&[(Doubt::Dose, 3.0)]);
-        doubts.add_toward(Doubt::Summit, 4.0);
-        assert_eq!((doubts.sides(), doubts.of(Doubt::Summit)), ([3.0, 5.0], 4.0));
-        doubts.add_toward(Doubt::Scatter, -4.0);
+        let mut doubts = Uncertainty::of_terms(&[(UncertaintyTerm::Dose, 3.0)]);
+        doubts.add_toward(UncertaintyTerm::Summit, 4.0);
+        assert_eq!((doubts.sides(), doubts.of(UncertaintyTerm::Summit)), ([3.0, 5.0], 4.0));
+        doubts.add_toward(UncertaintyTerm::Scatter, -4.0);
         assert_eq!(doubts.sides(), [5.0, 5.0]);
         assert!((doubts.total() - 41.0_f64.sqrt()).abs() < 1e-12);
     }

@@ -22,7 +22,7 @@ use std::collections::BTreeSet;
 
 use super::{Case, Decisions, LinkMethod};
 use archive::Archive;
-use draft::{Draft, Makings};
+use draft::{Draft, DraftInputs};
 use owner::Owners;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
@@ -48,11 +48,11 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     findings.extend(resolved.findings);
     let owners = Owners::new(&archive);
     let registrations = &inventory.registrations;
-    let makings = Makings { archive: &archive, decisions, registrations };
+    let inputs = DraftInputs { archive: &archive, decisions, registrations };
     let mut drafts: Vec<Draft> =
-        archive.plans.values().map(|plan| Draft::of_plan(makings, &owners, plan)).collect();
+        archive.plans.values().map(|plan| Draft::of_plan(inputs, &owners, plan)).collect();
     drafts.extend(owners.orphans.iter().filter_map(|group| {
-        Draft::of_orphans(makings, group).map_err(|refused| findings.extend(refused)).ok()
+        Draft::of_orphans(inputs, group).map_err(|refused| findings.extend(refused)).ok()
     }));
     drafts.extend(archive.lone_structure_sets().map(Draft::of_structures));
     findings.extend(course::settle(&mut drafts, &inventory.records, decisions));

@@ -104,10 +104,13 @@ fn about(case: &Case, roi: &NamedRoi) -> Subject {
     }
 }
 
-type Doubt = (Code, String);
+type UncertaintyTerm = (Code, String);
 
 /// Name and role of one structure, and what is questionable about them.
-fn name_roi(roi: &RoiHeader, decision: Option<&NameDecision>) -> (NamedRoi, Option<Doubt>) {
+fn name_roi(
+    roi: &RoiHeader,
+    decision: Option<&NameDecision>,
+) -> (NamedRoi, Option<UncertaintyTerm>) {
     let read = recognise(&roi.name);
     let named = |standard, role, basis| NamedRoi {
         number: roi.number,
@@ -256,7 +259,7 @@ mod tests {
     use crate::{identify, link};
     use tidydose_rt::Inventory;
 
-    fn read(name: &str, interpreted_type: &str) -> (NamedRoi, Option<Doubt>) {
+    fn read(name: &str, interpreted_type: &str) -> (NamedRoi, Option<UncertaintyTerm>) {
         let roi = RoiHeader { interpreted_type: Some(interpreted_type.into()), ..roi(1, name) };
         name_roi(&roi, None)
     }

@@ -6,7 +6,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
-use super::one_case::{CaseResult, Workshop, is_worth_measuring};
+use super::one_case::{CaseResult, RunContext, is_worth_measuring};
 use super::parallel::map_indices;
 use super::part_key::{PartKey, PartKeys};
 use super::prepare::Prepared;
@@ -47,8 +47,8 @@ pub(super) fn finish_cases(
     measuring: &Measuring,
     (terminal, stop): (&Terminal, &AtomicBool),
 ) -> Result<Vec<Option<Finished>>, Fault> {
-    let bench = Bench {
-        workshop: prepared.workshop(&measuring.analysis),
+    let run = CaseRun {
+        context: prepared.context(&measuring.analysis),
         keys: PartKeys::new(&measuring.analysis),
         store: Store::new(prepared.folder.cases()),
         terminal,
@@ -59,7 +59,7 @@ pub(super) fn finish_cases(
     let fault: Mutex<Option<WriteError>> = Mutex::new(None);
     let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
         let case = prepared.cases.get(index).filter(own)?;
-        let result = if is_worth_measuring(case) { bench.finish(case) } else { Ok(none()) };
+        let result = if is_worth_measuring(case) { run.finish(case) } else { Ok(none()) };
         bar.inc(1);
         result
             .map_err(|error| {
@@ -82,14 +82,14 @@ fn none() -> Finished {
     Finished::default()
 }
 
-struct Bench<'a> {
-    workshop: Workshop<'a>,
+struct CaseRun<'a> {
+    context: RunContext<'a>,
     keys: PartKeys,
     store: Store,
     terminal: &'a Terminal,
 }
 
-impl Bench<'_> {
+impl CaseRun<'_> {
     fn finish(&self, case: &Case) -> Result<Finished, WriteError> {
         let key = self.keys.of(case);
         match self.store.load(key.text(), case) {
@@ -104,7 +104,7 @@ impl Bench<'_> {
             Reading::Absent => {}
         }
         let memory = self.store.measured(&key, case);
-        let (result, mut memory) = self.workshop.measure(case, memory);
+        let (result, mut memory) = self.context.measure(case, memory);
         let CaseResult { analysis, findings, failure } = result;
         match (analysis, failure) {
             // A failure may pass, as that of a network drive: it is tried again in the next run.

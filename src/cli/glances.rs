@@ -8,7 +8,7 @@ use super::parallel::{guarded, map_indices};
 use super::prepare::Prepared;
 use super::settings::Settings;
 use super::terminal::Terminal;
-use tidydose_analyse::{self as analyse, Glance};
+use tidydose_analyse::{self as analyse, ShapeReview};
 use tidydose_rt::identity::Token;
 
 /// What the shapes of each case say; cases without readable contours are not there.
@@ -17,7 +17,7 @@ pub(super) fn glances(
     settings: &Settings,
     terminal: &Terminal,
     stop: &AtomicBool,
-) -> Vec<(Token, Glance)> {
+) -> Vec<(Token, ShapeReview)> {
     let bar = terminal.progress("structures", prepared.cases.len());
     let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
         let case = prepared.cases.get(index).filter(|c| is_worth_measuring(c))?;

@@ -77,8 +77,8 @@ pub(super) fn measure(
     if settings.strict {
         done.refuse(&mut prepared);
     }
-    let workshop = prepared.workshop(&measuring.analysis);
-    let (mut sums, refused) = measure_sums(workshop, &prepared, settings.jobs, stop);
+    let context = prepared.context(&measuring.analysis);
+    let (mut sums, refused) = measure_sums(context, &prepared, settings.jobs, stop);
     for sum in &mut sums {
         done.refusals.take_away_of_sum(&sum.structures_of, &mut sum.measurements);
     }
@@ -218,14 +218,14 @@ impl Done {
 }
 
 /// What the tables show besides the results.
-struct Beside {
+struct StudyHead {
     settings: serde_json::Value,
     digest: String,
     metrics: Vec<MetricDefinition>,
     tally: Tally,
 }
 
-impl Beside {
+impl StudyHead {
     fn of(prepared: &Prepared, analysis: &analyse::Settings, strict: bool) -> Result<Self, Fault> {
         let shown = RunSettings {
             alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
@@ -279,11 +279,11 @@ fn write(
 ) -> Result<(), Fault> {
     let analysis = &measuring.analysis;
     let analyses = &done.residues;
-    let beside = Beside::of(prepared, analysis, strict)?;
+    let head = StudyHead::of(prepared, analysis, strict)?;
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
-    let study = beside.study(prepared, (done, sums), analysis);
+    let study = head.study(prepared, (done, sums), analysis);
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
@@ -293,7 +293,7 @@ fn write(
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     let method = method_sentence(analysis);
     let run = Run {
-        settings: &beside.settings,
+        settings: &head.settings,
         method: &method,
         complete,
         decided: &prepared.decided,
@@ -322,8 +322,8 @@ fn write_share(
     if strict {
         done.refuse(prepared);
     }
-    let beside = Beside::of(prepared, &measuring.analysis, strict)?;
-    let study = beside.study(prepared, (&done, &[]), &measuring.analysis);
+    let head = StudyHead::of(prepared, &measuring.analysis, strict)?;
+    let study = head.study(prepared, (&done, &[]), &measuring.analysis);
     let names: Vec<_> = TABLES.iter().filter(|t| t.by_case).map(|t| t.name).collect();
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));

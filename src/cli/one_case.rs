@@ -25,7 +25,7 @@ pub(super) struct CaseResult {
 
 /// What is needed to read and measure any case of the run.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Workshop<'a> {
+pub(super) struct RunContext<'a> {
     pub(super) paths: &'a BTreeMap<Token, Place>,
     pub(super) identity: &'a Identity,
     pub(super) settings: &'a analyse::Settings,
@@ -57,7 +57,7 @@ pub(super) fn read_structures(
     Some(set)
 }
 
-impl Workshop<'_> {
+impl RunContext<'_> {
     /// Measures one case, as far as it is not remembered. What was measured goes with the result.
     pub(super) fn measure(&self, case: &Case, memory: Memory) -> (CaseResult, Memory) {
         match guarded(move || self.read_and_analyse(case, memory)) {

@@ -6,7 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
 use super::lock::{Hold, Lock};
-use super::one_case::Workshop;
+use super::one_case::RunContext;
 use super::outcome::LeftOut;
 use super::settings::Settings;
 use super::study_folder::StudyFolder;
@@ -246,8 +246,8 @@ impl Prepared {
     }
 
     /// What is needed to read and measure any case of the run.
-    pub(super) const fn workshop<'a>(&'a self, settings: &'a analyse::Settings) -> Workshop<'a> {
-        Workshop { paths: &self.scan.paths, identity: &self.identity, settings }
+    pub(super) const fn context<'a>(&'a self, settings: &'a analyse::Settings) -> RunContext<'a> {
+        RunContext { paths: &self.scan.paths, identity: &self.identity, settings }
     }
 
     /// The sums of plans that the user asks for.

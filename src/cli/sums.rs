@@ -3,7 +3,7 @@
 
 use std::sync::atomic::AtomicBool;
 
-use super::one_case::{Workshop, read_structures};
+use super::one_case::{RunContext, read_structures};
 use super::parallel::{guarded, map_indices};
 use super::prepare::Prepared;
 use tidydose_analyse::{self as analyse, Addend, SumMeasurement};
@@ -13,14 +13,14 @@ use tidydose_table::MeasuredSum;
 
 /// Computes every sum of `sums.csv`; those not begun when `stop` was raised are refused.
 pub(super) fn measure_sums(
-    workshop: Workshop<'_>,
+    context: RunContext<'_>,
     prepared: &Prepared,
     jobs: usize,
     stop: &AtomicBool,
 ) -> (Vec<MeasuredSum>, Vec<Finding>) {
     let sums = prepared.sums();
     let results = map_indices(jobs, sums.len(), stop, &|index| {
-        sums.get(index).map(|sum| one(workshop, prepared, sum))
+        sums.get(index).map(|sum| one(context, prepared, sum))
     });
     let (mut measured, mut findings) = (Vec::new(), Vec::new());
     for (sum, result) in sums.iter().zip(results) {
@@ -35,7 +35,7 @@ pub(super) fn measure_sums(
                     sum: sum.clone(),
                     structures_of: case.id.clone(),
                     fractions: Vec::new(),
-                    measurements: analyse::sum::refused(case, &reason, workshop.settings),
+                    measurements: analyse::sum::refused(case, &reason, context.settings),
                 }));
             }
         }
@@ -53,13 +53,13 @@ fn any_case<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
 /// What was measured, or why not, with the plan whose structures were to be.
 type Sum<'a> = Result<MeasuredSum, (Option<&'a Case>, String)>;
 
-fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum<'a> {
+fn one<'a>(context: RunContext<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum<'a> {
     let registrations = &prepared.scan.inventory.registrations;
     let parts = resolve(sum, &prepared.cases, registrations).map_err(|reason| (None, reason))?;
     let Some(first) = parts.first().map(|p| p.case) else {
         return Err((None, "it has no plan".to_owned()));
     };
-    match guarded(|| computed(workshop, first, &parts, sum)) {
+    match guarded(|| computed(context, first, &parts, sum)) {
         Ok(Ok(measurements)) => Ok(MeasuredSum {
             sum: sum.clone(),
             structures_of: first.id.clone(),
@@ -71,24 +71,24 @@ fn one<'a>(workshop: Workshop<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum
 }
 
 fn computed(
-    workshop: Workshop<'_>,
+    context: RunContext<'_>,
     first: &Case,
     parts: &[SumPart<'_>],
     sum: &PlanSum,
 ) -> Result<Vec<SumMeasurement>, String> {
-    let structures = read_structures(first, workshop.paths, workshop.identity)
+    let structures = read_structures(first, context.paths, context.identity)
         .ok_or("the structure set cannot be read")?;
     let mut addends = Vec::new();
     for part in parts {
         // What is found in reading is said where the plan itself is measured.
         let mut doses =
-            workshop.doses(part.case, &mut Vec::new()).map_err(|finding| finding.message)?;
+            context.doses(part.case, &mut Vec::new()).map_err(|finding| finding.message)?;
         let dose = doses.pop().filter(|_| doses.is_empty());
         let dose = dose.ok_or_else(|| format!("plan {} has not one dose grid", part.case.id))?;
         let (plan, motion, fractions) = (part.case.id.clone(), part.motion, part.fractions);
         addends.push(Addend { plan, dose, motion, fractions });
     }
-    analyse::analyse_sum(first, &structures, addends, (sum.basis, workshop.settings))
+    analyse::analyse_sum(first, &structures, addends, (sum.basis, context.settings))
 }
 
 /// That the sum misses the latest plan of its patient.

@@ -322,8 +322,8 @@ mod tests {
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
+    use super::super::fixtures::{self, Part, remove, set, text};
     use super::super::object::Source;
-    use super::super::sample::{self, Part, remove, set, text};
     use super::*;
     use tidydose_rt::finding::Finding;
     use tidydose_rt::identity::{Identity, Token};
@@ -333,12 +333,12 @@ mod tests {
     fn read_in(parts: &[Part], encoding: Encoding) -> Read {
         let (identity, file) = (Identity::kept(), Token::new("F"));
         let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, sample::file(parts, encoding, false))?;
+        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
         dose(&object).map(|(header, dose)| (header, dose, object.findings()))
     }
 
     fn read(change: impl FnOnce(&mut Vec<Part>)) -> Read {
-        let mut parts = sample::dose();
+        let mut parts = fixtures::dose();
         change(&mut parts);
         read_in(&parts, Encoding::EXPLICIT)
     }
@@ -354,7 +354,7 @@ mod tests {
     #[test]
     fn every_encoding_gives_the_same_dose() {
         for encoding in [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
-            let (header, dose, findings) = read_in(&sample::dose(), encoding).unwrap();
+            let (header, dose, findings) = read_in(&fixtures::dose(), encoding).unwrap();
             let dose = dose.unwrap();
             assert_eq!(findings, []);
             assert_eq!(header.units, DoseUnits::Gray);
@@ -384,7 +384,7 @@ mod tests {
 
     #[test]
     fn sixteen_bits_are_read_in_either_order() {
-        let mut parts = sample::dose();
+        let mut parts = fixtures::dose();
         for (tag, bits) in
             [(tags::BITS_ALLOCATED, 16), (tags::BITS_STORED, 16), (tags::HIGH_BIT, 15)]
         {
@@ -513,7 +513,7 @@ mod tests {
 
     #[test]
     fn run_length_encoded_samples_are_decoded() {
-        let mut parts = sample::dose();
+        let mut parts = fixtures::dose();
         remove(&mut parts, tags::PIXEL_DATA);
         set(&mut parts, text(tags::NUMBER_OF_FRAMES, VR::IS, "1"));
         set(&mut parts, text(tags::GRID_FRAME_OFFSET_VECTOR, VR::DS, "0"));
@@ -528,20 +528,20 @@ mod tests {
         let item = Tag(0xFFFE, 0xE000);
         let size = u32::try_from(frame.len()).unwrap();
         let data = [
-            sample::data_set(&parts, e, false),
-            sample::head(tags::PIXEL_DATA, VR::OB, u32::MAX, e),
-            sample::head(item, VR::UN, 0, e),
-            sample::head(item, VR::UN, size, e),
+            fixtures::data_set(&parts, e, false),
+            fixtures::head(tags::PIXEL_DATA, VR::OB, u32::MAX, e),
+            fixtures::head(item, VR::UN, 0, e),
+            fixtures::head(item, VR::UN, size, e),
             frame,
-            sample::head(Tag(0xFFFE, 0xE0DD), VR::UN, 0, e),
+            fixtures::head(Tag(0xFFFE, 0xE0DD), VR::UN, 0, e),
         ]
         .concat();
         let (identity, file) = (Identity::kept(), Token::new("F"));
         let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let bytes = sample::with_meta("1.2.840.10008.1.2.5", &data);
+        let bytes = fixtures::with_meta("1.2.840.10008.1.2.5", &data);
         let object = Object::from_bytes(source, bytes).unwrap();
         assert_eq!(dose(&object).unwrap().1.unwrap().values[[0, 1, 2]], 0.0258);
-        let jpeg = sample::with_meta("1.2.840.10008.1.2.4.70", &data);
+        let jpeg = fixtures::with_meta("1.2.840.10008.1.2.4.70", &data);
         let object = Object::from_bytes(source, jpeg).unwrap();
         let error = dose(&object).unwrap_err();
         assert_eq!(error.code(), Code::FileEncodingUnsupported);

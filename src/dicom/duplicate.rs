@@ -13,10 +13,10 @@ use dicom_object::mem::InMemElement;
 use rayon::prelude::*;
 
 use super::error::Error;
-use super::look::{Content, Seen};
 use super::number::PADDING;
 use super::open::{Opened, open_bytes};
 use super::pixels::{Samples, Size};
+use super::reader::{Content, Seen};
 use tidydose_rt::FileStatus;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};

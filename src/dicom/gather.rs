@@ -9,8 +9,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 use rayon::prelude::*;
 
 use super::image::{Slice, series};
-use super::look::{Content, Seen};
 use super::place::Place;
+use super::reader::{Content, Seen};
 use super::{Ledger, Scan};
 use tidydose_geometry::point::{Point, dot};
 use tidydose_geometry::stack::PLANAR_MM;

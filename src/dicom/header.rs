@@ -226,14 +226,14 @@ impl Start<'_> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use super::super::fixtures;
     use super::*;
 
     #[test]
     fn a_slice_needs_its_first_bytes_only() {
         for encoding in [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
             for open in [false, true] {
-                let bytes = sample::data_set(&sample::slice("1.2.7.1", -4.5), encoding, open);
+                let bytes = fixtures::data_set(&fixtures::slice("1.2.7.1", -4.5), encoding, open);
                 let at = 0;
                 let start = Start { bytes: &bytes[..1000], total: bytes.len(), at, encoding };
                 let head = head(start, None).unwrap();
@@ -247,12 +247,12 @@ mod tests {
     #[test]
     fn sequences_are_stepped_over() {
         let e = Encoding::EXPLICIT;
-        let item = vec![sample::text(tags::SERIES_INSTANCE_UID, VR::UI, "9.9")];
-        let nested = vec![sample::Part::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
-        let mut parts = sample::slice("1.2.7.1", 0.0);
-        sample::set(&mut parts, sample::Part::Items(Tag(0x0008, 0x1140), vec![nested]));
+        let item = vec![fixtures::text(tags::SERIES_INSTANCE_UID, VR::UI, "9.9")];
+        let nested = vec![fixtures::Part::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
+        let mut parts = fixtures::slice("1.2.7.1", 0.0);
+        fixtures::set(&mut parts, fixtures::Part::Items(Tag(0x0008, 0x1140), vec![nested]));
         for open in [false, true] {
-            let bytes = sample::data_set(&parts, e, open);
+            let bytes = fixtures::data_set(&parts, e, open);
             let start = Start { bytes: &bytes, total: bytes.len(), at: 0, encoding: e };
             assert_eq!(head(start, None).unwrap().series, "1.2.7");
         }
@@ -261,13 +261,13 @@ mod tests {
     #[test]
     fn too_few_bytes_are_asked_for_and_lies_are_refused() {
         let e = Encoding::EXPLICIT;
-        let bytes = sample::data_set(&sample::slice("1.2.7.1", 0.0), e, false);
+        let bytes = fixtures::data_set(&fixtures::slice("1.2.7.1", 0.0), e, false);
         for size in 0..180 {
             let start = Start { bytes: &bytes[..size], total: bytes.len(), at: 0, encoding: e };
             let needs = head(start, None);
             assert!(matches!(needs, Err(HeadEnd::NeedsMore(n)) if n > size), "{size} {needs:?}");
         }
-        let lie = sample::head(Tag(0x0008, 0x0005), VR::UT, u32::MAX - 1, e);
+        let lie = fixtures::head(Tag(0x0008, 0x0005), VR::UT, u32::MAX - 1, e);
         let start = Start { bytes: &lie, total: 100, at: 0, encoding: e };
         assert_eq!(head(start, None), Err(HeadEnd::Damaged));
     }

@@ -12,12 +12,13 @@ mod dose_grid;
 mod duplicate;
 mod encoding;
 mod error;
+#[cfg(test)]
+mod fixtures;
 mod gather;
 mod gzip;
 mod header;
 mod image;
 mod locate;
-mod look;
 mod number;
 mod object;
 mod open;
@@ -25,14 +26,13 @@ mod pixels;
 mod place;
 mod plan;
 mod quirks;
+mod reader;
 mod record;
 mod registration;
 mod remark;
 mod repertoire;
 #[cfg(test)]
 mod robust;
-#[cfg(test)]
-mod sample;
 mod scan;
 mod stored_dvh;
 mod structure_set;

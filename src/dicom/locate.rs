@@ -266,11 +266,11 @@ fn sensible(head: &Header) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::sample;
+    use super::super::fixtures;
     use super::*;
 
     fn data(encoding: Encoding) -> Vec<u8> {
-        sample::data_set(&sample::plan(), encoding, false)
+        fixtures::data_set(&fixtures::plan(), encoding, false)
     }
 
     const ALL: [Encoding; 3] = [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG];
@@ -293,7 +293,7 @@ mod tests {
             ("1.2.840.10008.1.2.1", Encoding::EXPLICIT_BIG),
             ("1.2.840.10008.1.2.1.99", Encoding::EXPLICIT),
         ] {
-            let bytes = sample::with_meta(label, &data(encoding));
+            let bytes = fixtures::with_meta(label, &data(encoding));
             let layout = locate(&bytes, bytes.len()).unwrap();
             assert_eq!(layout.storage, Storage::Plain(encoding), "{label}");
             assert!(layout.remarks.has(Code::FileMetaDamaged), "{label}");
@@ -303,7 +303,7 @@ mod tests {
     #[test]
     fn a_right_label_raises_no_remark() {
         for encoding in ALL {
-            let bytes = sample::file(&sample::plan(), encoding, false);
+            let bytes = fixtures::file(&fixtures::plan(), encoding, false);
             let layout = locate(&bytes, bytes.len()).unwrap();
             assert_eq!(layout.storage, Storage::Plain(encoding));
             assert_eq!(layout.remarks, Remarks::default());
@@ -312,7 +312,7 @@ mod tests {
 
     #[test]
     fn incomplete_meta_groups_are_tolerated() {
-        let whole = sample::file(&sample::plan(), Encoding::EXPLICIT, false);
+        let whole = fixtures::file(&fixtures::plan(), Encoding::EXPLICIT, false);
         let group_length = 12;
         let without_length = [&whole[..132], &whole[132 + group_length..]].concat();
         let without_preamble = whole[128..].to_vec();
@@ -335,7 +335,7 @@ mod tests {
 
     #[test]
     fn a_beginning_is_enough() {
-        let bytes = sample::file(&sample::plan(), Encoding::EXPLICIT, false);
+        let bytes = fixtures::file(&fixtures::plan(), Encoding::EXPLICIT, false);
         let whole = locate(&bytes, bytes.len()).unwrap();
         for size in 0..bytes.len() {
             match locate(&bytes[..size], bytes.len()) {

@@ -99,20 +99,20 @@ mod tests {
     use std::io::Write;
 
     use super::super::duplicate::same_object;
-    use super::super::sample;
+    use super::super::fixtures;
     use super::*;
 
     fn deflated(data: &[u8]) -> Vec<u8> {
         let level = flate2::Compression::best();
         let mut stream = flate2::write::DeflateEncoder::new(Vec::new(), level);
         stream.write_all(data).unwrap();
-        sample::with_meta("1.2.840.10008.1.2.1.99", &stream.finish().unwrap())
+        fixtures::with_meta("1.2.840.10008.1.2.1.99", &stream.finish().unwrap())
     }
 
     #[test]
     fn a_deflated_data_set_gives_the_same_object() {
-        let data = sample::data_set(&sample::plan(), Encoding::EXPLICIT, false);
-        let plain = sample::with_meta("1.2.840.10008.1.2.1", &data);
+        let data = fixtures::data_set(&fixtures::plan(), Encoding::EXPLICIT, false);
+        let plain = fixtures::with_meta("1.2.840.10008.1.2.1", &data);
         let (a, b) = (open_bytes(deflated(&data)).unwrap(), open_bytes(plain).unwrap());
         assert!(same_object(&a.object, &b.object));
         assert_eq!(a.remarks, Remarks::default());
@@ -120,7 +120,7 @@ mod tests {
 
     #[test]
     fn a_cut_deflate_stream_is_refused() {
-        let data = sample::data_set(&sample::plan(), Encoding::EXPLICIT, false);
+        let data = fixtures::data_set(&fixtures::plan(), Encoding::EXPLICIT, false);
         let whole = deflated(&data);
         let error = open_bytes(whole[..whole.len() - 20].to_vec()).unwrap_err();
         assert_eq!(error.code(), Code::FileDamaged);

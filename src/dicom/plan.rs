@@ -208,8 +208,8 @@ mod tests {
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
+    use super::super::fixtures::{self, Part, set, text};
     use super::super::object::Source;
-    use super::super::sample::{self, Part, set, text};
     use super::*;
     use tidydose_geometry::units::Day;
     use tidydose_rt::finding::Finding;
@@ -218,14 +218,14 @@ mod tests {
     fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
         let (identity, file) = (Identity::kept(), Token::new("F"));
         let source = Source { path: Path::new("p"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, sample::file(parts, encoding, false))?;
+        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
         plan(&object).map(|plan| (plan, object.findings()))
     }
 
     #[test]
     fn prescription_fractions_and_beams_are_read() {
         for encoding in [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
-            let (plan, findings) = read(&sample::plan(), encoding).unwrap();
+            let (plan, findings) = read(&fixtures::plan(), encoding).unwrap();
             assert_eq!(findings, []);
             assert_eq!(plan.fractions(), Some(1));
             assert_eq!(plan.dose_references[0].prescription, Some(Gray::gy(20.0)));
@@ -242,7 +242,7 @@ mod tests {
 
     #[test]
     fn what_a_control_point_leaves_out_is_that_of_the_one_before() {
-        let (plan, _) = read(&sample::plan(), Encoding::EXPLICIT).unwrap();
+        let (plan, _) = read(&fixtures::plan(), Encoding::EXPLICIT).unwrap();
         assert_eq!(plan.beams[0].isocentres, [[1.0, 2.0, 3.0]]);
         assert_eq!(plan.beams[0].gantry_angles, Some([90.0, 181.0]));
         assert_eq!(plan.beams[1].isocentres, [[1.0, 2.0, 3.0], [4.0, 5.0, 6.0]]);
@@ -252,12 +252,12 @@ mod tests {
     #[test]
     fn impossible_dates_and_fractions_count_as_not_stated() {
         for date in ["19000101", "20230231", "unknown", "2023", "99991231"] {
-            let mut parts = sample::plan();
+            let mut parts = fixtures::plan();
             set(&mut parts, text(tags::RT_PLAN_DATE, VR::DA, date));
             let (plan, _) = read(&parts, Encoding::EXPLICIT).unwrap();
             assert_eq!((plan.day, plan.era), (None, None), "{date}");
         }
-        let mut parts = sample::plan();
+        let mut parts = fixtures::plan();
         let group = vec![
             text(tags::FRACTION_GROUP_NUMBER, VR::IS, "1"),
             text(tags::NUMBER_OF_FRACTIONS_PLANNED, VR::IS, "0"),
@@ -272,9 +272,9 @@ mod tests {
     /// prescription and fractions as in any plan.
     #[test]
     fn an_ion_plan_is_read_by_its_own_sequences() {
-        let mut parts = sample::plan();
+        let mut parts = fixtures::plan();
         set(&mut parts, text(tags::SOP_CLASS_UID, VR::UI, uids::RT_ION_PLAN_STORAGE));
-        sample::remove(&mut parts, tags::BEAM_SEQUENCE);
+        fixtures::remove(&mut parts, tags::BEAM_SEQUENCE);
         let points = vec![
             vec![text(tags::ISOCENTER_POSITION, VR::DS, "1\\2\\3")],
             vec![text(tags::GANTRY_ANGLE, VR::DS, "90")],
@@ -310,7 +310,7 @@ mod tests {
         };
         let items =
             vec![item("1.9", "PREDECESSOR"), item("1.8", "UNHEARD"), item("1.9", "PREDECESSOR")];
-        let mut parts = sample::plan();
+        let mut parts = fixtures::plan();
         set(&mut parts, Part::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, items));
         set(&mut parts, text(tags::RT_PLAN_TIME, VR::TM, "101502.25"));
         let (plan, _) = read(&parts, Encoding::EXPLICIT).unwrap();
@@ -324,7 +324,7 @@ mod tests {
 
     #[test]
     fn a_wrong_count_of_control_points_is_refused() {
-        let mut parts = sample::plan();
+        let mut parts = fixtures::plan();
         let beam = vec![
             text(tags::BEAM_NUMBER, VR::IS, "1"),
             text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, "2"),

@@ -70,8 +70,8 @@ mod tests {
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
+    use super::super::fixtures::{self, Part, text};
     use super::super::object::Source;
-    use super::super::sample::{self, Part, text};
     use super::*;
     use tidydose_geometry::units::Day;
     use tidydose_rt::identity::{Identity, Token};
@@ -79,7 +79,7 @@ mod tests {
     fn read(parts: &[Part]) -> TreatmentRecord {
         let (identity, file) = (Identity::kept(), Token::new("F"));
         let source = Source { path: Path::new("r"), file: &file, identity: &identity };
-        let bytes = sample::file(parts, Encoding::EXPLICIT, false);
+        let bytes = fixtures::file(parts, Encoding::EXPLICIT, false);
         record(&Object::from_bytes(source, bytes).unwrap()).unwrap()
     }
 
@@ -98,7 +98,7 @@ mod tests {
             text(tags::TREATMENT_DELIVERY_TYPE, VR::CS, "TREATMENT"),
             text(tags::REFERENCED_BEAM_NUMBER, VR::IS, "3"),
         ];
-        let mut parts = sample::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.2.3.8");
+        let mut parts = fixtures::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.2.3.8");
         parts.push(Part::Items(tags::TREATMENT_SESSION_BEAM_SEQUENCE, vec![beam]));
         parts.push(text(tags::TREATMENT_DATE, VR::DA, "20230620"));
         parts.push(plan_reference());
@@ -113,7 +113,7 @@ mod tests {
     #[test]
     fn a_summary_adds_its_fraction_groups() {
         let group = |n: &str| vec![text(tags::NUMBER_OF_FRACTIONS_DELIVERED, VR::IS, n)];
-        let mut parts = sample::common(uids::RT_TREATMENT_SUMMARY_RECORD_STORAGE, "1.2.3.9");
+        let mut parts = fixtures::common(uids::RT_TREATMENT_SUMMARY_RECORD_STORAGE, "1.2.3.9");
         parts.push(text(tags::FIRST_TREATMENT_DATE, VR::DA, "20230615"));
         parts.push(text(tags::MOST_RECENT_TREATMENT_DATE, VR::DA, "20230617"));
         parts

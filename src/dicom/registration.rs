@@ -58,8 +58,8 @@ mod tests {
     use dicom_dictionary_std::uids;
 
     use super::super::encoding::Encoding;
+    use super::super::fixtures::{self, Part, text};
     use super::super::object::Source;
-    use super::super::sample::{self, Part, text};
     use super::*;
     use tidydose_rt::identity::{Identity, Token};
 
@@ -77,12 +77,12 @@ mod tests {
             text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.8"),
             Part::Items(tags::MATRIX_REGISTRATION_SEQUENCE, vec![vec![matrices]]),
         ];
-        let mut parts = sample::common(uids::SPATIAL_REGISTRATION_STORAGE, "1.2.3.7");
+        let mut parts = fixtures::common(uids::SPATIAL_REGISTRATION_STORAGE, "1.2.3.7");
         parts.push(text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9"));
         parts.push(Part::Items(tags::REGISTRATION_SEQUENCE, vec![item]));
         let (identity, file) = (Identity::kept(), Token::new("F"));
         let source = Source { path: Path::new("r"), file: &file, identity: &identity };
-        let bytes = sample::file(&parts, Encoding::EXPLICIT, false);
+        let bytes = fixtures::file(&parts, Encoding::EXPLICIT, false);
         registration(&Object::from_bytes(source, bytes).unwrap()).unwrap()
     }
 

@@ -9,10 +9,10 @@ mod mutate;
 use super::dose::dose;
 use super::encoding::Encoding;
 use super::error::Error;
+use super::fixtures;
 use super::header::Class;
 use super::object::{Object, Source};
 use super::plan::plan;
-use super::sample;
 use super::structure_set::structure_set;
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::{Identity, Token};
@@ -31,15 +31,15 @@ fn read(bytes: Vec<u8>) -> Result<(), Error> {
     }
 }
 
-fn objects() -> Vec<Vec<sample::Part>> {
-    vec![sample::structure_set(sample::squares()), sample::dose(), sample::plan()]
+fn objects() -> Vec<Vec<fixtures::Part>> {
+    vec![fixtures::structure_set(fixtures::squares()), fixtures::dose(), fixtures::plan()]
 }
 
 #[test]
 fn a_cut_at_any_byte_is_no_panic() {
     for parts in objects() {
         for encoding in ALL {
-            let bytes = sample::file(&parts, encoding, false);
+            let bytes = fixtures::file(&parts, encoding, false);
             read(bytes.clone()).unwrap();
             for size in 0..bytes.len() {
                 let _ = read(bytes[..size].to_vec());
@@ -50,7 +50,7 @@ fn a_cut_at_any_byte_is_no_panic() {
 
 #[test]
 fn a_cut_inside_a_value_is_refused() {
-    let bytes = sample::file(&sample::dose(), Encoding::EXPLICIT, false);
+    let bytes = fixtures::file(&fixtures::dose(), Encoding::EXPLICIT, false);
     for cut in 1..40 {
         let error = read(bytes[..bytes.len() - cut].to_vec()).unwrap_err();
         assert_eq!(error.code(), Code::FileDamaged, "{cut}");
@@ -63,7 +63,7 @@ fn a_flip_of_any_byte_is_no_panic() {
     for parts in objects() {
         for encoding in ALL {
             for open in [false, true] {
-                let bytes = sample::file(&parts, encoding, open);
+                let bytes = fixtures::file(&parts, encoding, open);
                 for at in 128..bytes.len() {
                     for mask in [0xFF, 0x01, 0x80] {
                         let mut damaged = bytes.clone();

@@ -16,8 +16,8 @@ use super::container::{self, Kind as Container, Listed};
 use super::duplicate::settle;
 use super::error::Error;
 use super::gather::gather;
-use super::look::{Content, Entry, Seen, Worker, look, look_at, refused};
 use super::place::Place;
+use super::reader::{Content, Entry, Seen, Worker, look, look_at, refused};
 use super::{Progress, Scan, ScanError};
 use tidydose_rt::FileStatus;
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -221,7 +221,7 @@ mod tests {
     use dicom_dictionary_std::{tags, uids};
 
     use super::super::encoding::Encoding;
-    use super::super::sample::{self, Part, set, text};
+    use super::super::fixtures::{self, Part, set, text};
     use super::*;
     use tidydose_geometry::units::Millimetre;
     use tidydose_rt::SpacingSource;
@@ -241,7 +241,7 @@ mod tests {
         }
 
         fn put(&self, name: &str, parts: &[Part]) {
-            self.add(name, &sample::file(parts, Encoding::EXPLICIT, false));
+            self.add(name, &fixtures::file(parts, Encoding::EXPLICIT, false));
         }
 
         fn scan(&self) -> Scan {
@@ -262,18 +262,19 @@ mod tests {
     #[test]
     fn an_archive_is_sorted_into_its_kinds() {
         let archive = Archive::new();
-        archive.put("a/dose.txt", &sample::dose());
-        archive.put("a/plan", &sample::plan());
-        archive.put("b/c/structures.dcm", &sample::structure_set(sample::squares()));
+        archive.put("a/dose.txt", &fixtures::dose());
+        archive.put("a/plan", &fixtures::plan());
+        archive.put("b/c/structures.dcm", &fixtures::structure_set(fixtures::squares()));
         for (index, z) in [4.0, 0.0, 2.0].iter().enumerate() {
-            archive.put(&format!("ct/{index}"), &sample::slice(&format!("1.2.7.{index}"), *z));
+            archive.put(&format!("ct/{index}"), &fixtures::slice(&format!("1.2.7.{index}"), *z));
         }
-        archive.put("record", &sample::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.5"));
-        archive.put("portal", &sample::common(uids::RT_IMAGE_STORAGE, "1.7"));
-        archive.put("dir", &sample::common(uids::MEDIA_STORAGE_DIRECTORY_STORAGE, "1.6"));
+        archive.put("record", &fixtures::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.5"));
+        archive.put("portal", &fixtures::common(uids::RT_IMAGE_STORAGE, "1.7"));
+        archive.put("dir", &fixtures::common(uids::MEDIA_STORAGE_DIRECTORY_STORAGE, "1.6"));
         archive.add("notes.dcm", b"Some words, and no DICOM at all in spite of the name.");
         archive.add("empty.dcm", b"");
-        archive.add("cut.dcm", &sample::file(&sample::dose(), Encoding::EXPLICIT, false)[..500]);
+        archive
+            .add("cut.dcm", &fixtures::file(&fixtures::dose(), Encoding::EXPLICIT, false)[..500]);
         let scan = archive.scan();
         for (name, expected) in [
             ("a/dose.txt", FileStatus::Read),
@@ -306,11 +307,11 @@ mod tests {
     #[test]
     fn the_same_object_counts_once_in_whatever_encoding() {
         let archive = Archive::new();
-        archive.put("1", &sample::plan());
-        archive.put("2", &sample::plan());
-        archive.add("3", &sample::file(&sample::plan(), Encoding::IMPLICIT, true));
-        archive.put("4", &sample::slice("1.2.7.1", 0.0));
-        archive.put("5", &sample::slice("1.2.7.1", 0.0));
+        archive.put("1", &fixtures::plan());
+        archive.put("2", &fixtures::plan());
+        archive.add("3", &fixtures::file(&fixtures::plan(), Encoding::IMPLICIT, true));
+        archive.put("4", &fixtures::slice("1.2.7.1", 0.0));
+        archive.put("5", &fixtures::slice("1.2.7.1", 0.0));
         let scan = archive.scan();
         assert_eq!(scan.inventory.plans.len(), 1);
         assert_eq!(scan.inventory.images[0].slices, 1);
@@ -328,18 +329,18 @@ mod tests {
         for (name, encoding) in
             [("1", Encoding::EXPLICIT), ("2", Encoding::EXPLICIT_BIG), ("3", Encoding::IMPLICIT)]
         {
-            archive.add(name, &sample::file(&sample::dose(), encoding, false));
+            archive.add(name, &fixtures::file(&fixtures::dose(), encoding, false));
         }
-        let mut unicode = sample::dose();
+        let mut unicode = fixtures::dose();
         set(&mut unicode, text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 192"));
         archive.put("4", &unicode);
         let scan = archive.scan();
         assert_eq!(scan.inventory.doses.len(), 1);
         assert_eq!(count(&scan, Code::FileDuplicate), 3);
-        let mut other = sample::dose();
+        let mut other = fixtures::dose();
         let words = vec![65_537, 2, 3, 11, 12, 13, 101, 102, 103, 111, 112, 114];
         set(&mut other, Part::Samples(tags::PIXEL_DATA, words));
-        archive.add("5", &sample::file(&other, Encoding::EXPLICIT_BIG, false));
+        archive.add("5", &fixtures::file(&other, Encoding::EXPLICIT_BIG, false));
         assert_eq!(count(&archive.scan(), Code::FileUidConflict), 5);
     }
 
@@ -347,7 +348,7 @@ mod tests {
     #[test]
     fn a_multi_frame_image_states_the_distance_of_its_slices() {
         let archive = Archive::new();
-        let mut image = sample::slice("1.2.7.1", 0.0);
+        let mut image = fixtures::slice("1.2.7.1", 0.0);
         set(&mut image, text(tags::SOP_CLASS_UID, VR::UI, uids::ENHANCED_MR_IMAGE_STORAGE));
         let group = |tag, value: Part| Part::Items(tag, vec![vec![value]]);
         let along = text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\0\\-1");
@@ -360,7 +361,7 @@ mod tests {
         set(&mut image, Part::Items(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE, vec![shared]));
         set(&mut image, Part::Items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE, frames));
         archive.put("image", &image);
-        archive.put("set", &sample::structure_set(sample::squares()));
+        archive.put("set", &fixtures::structure_set(fixtures::squares()));
         let scan = archive.scan();
         let series = &scan.inventory.images[0];
         assert_eq!((series.slices, series.objects.len()), (3, 1));
@@ -374,7 +375,7 @@ mod tests {
     fn whatever_pads_an_identifier_is_no_part_of_it() {
         for padding in ["", " ", "\0", "\n", "\r\n", "\t"] {
             let archive = Archive::new();
-            let (mut image, mut plan) = (sample::slice("1.2.7.1", 0.0), sample::plan());
+            let (mut image, mut plan) = (fixtures::slice("1.2.7.1", 0.0), fixtures::plan());
             for parts in [&mut image, &mut plan] {
                 set(parts, text(tags::PATIENT_ID, VR::LO, &format!("PAT-0001{padding}")));
             }
@@ -390,9 +391,9 @@ mod tests {
     #[test]
     fn different_content_under_one_uid_is_refused_on_both_sides() {
         let archive = Archive::new();
-        let mut other = sample::plan();
+        let mut other = fixtures::plan();
         set(&mut other, text(tags::APPROVAL_STATUS, VR::CS, "UNAPPROVED"));
-        archive.put("1", &sample::plan());
+        archive.put("1", &fixtures::plan());
         archive.put("2", &other);
         let scan = archive.scan();
         assert!(scan.inventory.plans.is_empty());
@@ -406,10 +407,10 @@ mod tests {
     #[test]
     fn no_identifier_leaves_under_a_key() {
         let archive = Archive::new();
-        archive.put("person/structures", &sample::structure_set(sample::squares()));
-        archive.put("person/dose", &sample::dose());
-        archive.put("person/plan", &sample::plan());
-        let mut bad = sample::dose();
+        archive.put("person/structures", &fixtures::structure_set(fixtures::squares()));
+        archive.put("person/dose", &fixtures::dose());
+        archive.put("person/plan", &fixtures::plan());
+        let mut bad = fixtures::dose();
         set(&mut bad, text(tags::SOP_INSTANCE_UID, VR::UI, "1.2.3.77"));
         set(&mut bad, text(tags::DOSE_GRID_SCALING, VR::DS, "Sample^Person PAT-0001"));
         archive.put("person/bad", &bad);
@@ -431,9 +432,9 @@ mod tests {
         let archive = Archive::new();
         for index in 0..40 {
             let uid = format!("1.2.7.{index}");
-            archive.put(&format!("ct/{index}"), &sample::slice(&uid, f64::from(index)));
+            archive.put(&format!("ct/{index}"), &fixtures::slice(&uid, f64::from(index)));
         }
-        archive.put("plan", &sample::plan());
+        archive.put("plan", &fixtures::plan());
         let with = |threads| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
             let scan = pool.install(|| archive.scan());
@@ -445,7 +446,7 @@ mod tests {
     #[test]
     fn a_stopped_scan_says_so() {
         let archive = Archive::new();
-        archive.put("plan", &sample::plan());
+        archive.put("plan", &fixtures::plan());
         let roots = [archive.0.path().to_path_buf()];
         let scan = super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(true)).unwrap();
         assert!(scan.inventory.files.is_empty());
@@ -463,7 +464,7 @@ mod tests {
     #[test]
     fn links_that_lead_in_a_circle_end() {
         let archive = Archive::new();
-        archive.put("a/plan", &sample::plan());
+        archive.put("a/plan", &fixtures::plan());
         std::os::unix::fs::symlink(archive.0.path(), archive.0.path().join("a/up")).unwrap();
         let scan = archive.scan();
         assert_eq!(scan.inventory.plans.len(), 1);
@@ -473,8 +474,8 @@ mod tests {
     #[test]
     fn several_roots_keep_their_files_apart() {
         let (one, two) = (Archive::new(), Archive::new());
-        one.put("plan", &sample::plan());
-        two.put("plan", &sample::plan());
+        one.put("plan", &fixtures::plan());
+        two.put("plan", &fixtures::plan());
         let roots = [one.0.path().to_path_buf(), two.0.path().join("plan")];
         let scan =
             super::scan(&roots, &Identity::kept(), &|_| {}, &AtomicBool::new(false)).unwrap();

@@ -246,8 +246,8 @@ mod tests {
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
+    use super::super::fixtures::{self, Part, contour, set, squares, text};
     use super::super::object::Source;
-    use super::super::sample::{self, Part, contour, set, squares, text};
     use super::*;
     use tidydose_rt::ContourType;
     use tidydose_rt::finding::Finding;
@@ -260,7 +260,7 @@ mod tests {
     ) -> Result<(StructureSet, Vec<Finding>), Error> {
         let (identity, file) = (Identity::keyed([3; 32]), Token::new("F"));
         let source = Source { path: Path::new("s"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, sample::file(parts, encoding, open))?;
+        let object = Object::from_bytes(source, fixtures::file(parts, encoding, open))?;
         structure_set(&object).map(|parsed| (parsed.set, object.findings()))
     }
 
@@ -274,7 +274,7 @@ mod tests {
 
     #[test]
     fn every_encoding_gives_the_same_structures() {
-        let parts = sample::structure_set(squares());
+        let parts = fixtures::structure_set(squares());
         let (first, findings) = read(&parts);
         assert_eq!(findings, []);
         let roi = &first.rois[0];
@@ -295,7 +295,7 @@ mod tests {
     #[test]
     fn long_contours_in_unknown_representation_are_numbers() {
         let points: Vec<_> = (0..9_000).map(|i| [f64::from(i), 0.5, -1.25]).collect();
-        let parts = sample::structure_set(vec![contour(&points)]);
+        let parts = fixtures::structure_set(vec![contour(&points)]);
         for encoding in [Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
             let (set, findings) = read_in(&parts, encoding, false).unwrap();
             assert_eq!(set.rois[0].contours[0].points, points);
@@ -312,7 +312,7 @@ mod tests {
         let mut nan = contour(&[[0.0; 3]]);
         set(&mut nan, text(tags::CONTOUR_DATA, VR::DS, "1\\2\\nan"));
         for bad in [wrong, odd, nan] {
-            let (read, findings) = read(&sample::structure_set([squares(), vec![bad]].concat()));
+            let (read, findings) = read(&fixtures::structure_set([squares(), vec![bad]].concat()));
             assert!(read.rois[0].refused.as_deref().unwrap().starts_with("contour 4"));
             assert_eq!(read.rois[0].contours.len(), 3);
             assert!(has(&findings, Code::ContourRefused));
@@ -321,7 +321,7 @@ mod tests {
 
     #[test]
     fn the_three_sequences_are_joined_by_number() {
-        let mut parts = sample::structure_set(squares());
+        let mut parts = fixtures::structure_set(squares());
         let roi = |number: &str, name: &str| {
             vec![text(tags::ROI_NUMBER, VR::IS, number), text(tags::ROI_NAME, VR::LO, name)]
         };
@@ -340,7 +340,7 @@ mod tests {
 
     #[test]
     fn a_number_listed_twice_is_refused() {
-        let mut parts = sample::structure_set(squares());
+        let mut parts = fixtures::structure_set(squares());
         let roi = vec![text(tags::ROI_NUMBER, VR::IS, "7")];
         set(&mut parts, Part::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi.clone(), roi]));
         let error = read_in(&parts, Encoding::EXPLICIT, false).unwrap_err();
@@ -350,7 +350,7 @@ mod tests {
 
     #[test]
     fn names_of_patients_are_withheld() {
-        let mut parts = sample::structure_set(squares());
+        let mut parts = fixtures::structure_set(squares());
         let roi =
             vec![text(tags::ROI_NUMBER, VR::IS, "7"), text(tags::ROI_NAME, VR::LO, "GTV Person")];
         set(&mut parts, Part::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi]));
@@ -362,7 +362,7 @@ mod tests {
 
     #[test]
     fn source_pixel_planes_state_spacing_and_true_gaps() {
-        let mut parts = sample::structure_set(Vec::new());
+        let mut parts = fixtures::structure_set(Vec::new());
         let planes = vec![text(tags::SPACING_BETWEEN_SLICES, VR::DS, "1.5")];
         let item = vec![
             Part::Items(tags::SOURCE_PIXEL_PLANES_CHARACTERISTICS_SEQUENCE, vec![planes]),

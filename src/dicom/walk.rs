@@ -377,13 +377,13 @@ mod tests {
     use dicom_dictionary_std::tags;
 
     use super::super::duplicate::same_object;
-    use super::super::sample::{self, Part, text};
+    use super::super::fixtures::{self, Part, text};
     use super::*;
 
     const ALL: [Encoding; 3] = [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG];
 
     fn walked(parts: &[Part], encoding: Encoding, open: bool) -> Walked {
-        walk(&sample::data_set(parts, encoding, open), 0, encoding).unwrap()
+        walk(&fixtures::data_set(parts, encoding, open), 0, encoding).unwrap()
     }
 
     fn refused(bytes: &[u8], encoding: Encoding) -> Error {
@@ -392,7 +392,7 @@ mod tests {
 
     #[test]
     fn every_encoding_gives_the_same_object() {
-        for parts in [sample::plan(), sample::structure_set(sample::squares())] {
+        for parts in [fixtures::plan(), fixtures::structure_set(fixtures::squares())] {
             let first = walked(&parts, Encoding::EXPLICIT, false);
             for encoding in ALL {
                 for open in [false, true] {
@@ -409,7 +409,7 @@ mod tests {
         for encoding in ALL {
             for vr in [VR::OB, VR::UT, VR::SQ, VR::UN] {
                 for length in [u32::MAX - 1, 0x8000_0000, 101] {
-                    let mut bytes = sample::head(Tag(0x0009, 0x1001), vr, length, encoding);
+                    let mut bytes = fixtures::head(Tag(0x0009, 0x1001), vr, length, encoding);
                     bytes.resize(100, 0);
                     assert_eq!(refused(&bytes, encoding).code(), Code::FileDamaged);
                 }
@@ -421,8 +421,8 @@ mod tests {
     fn a_nesting_bomb_is_refused() {
         for encoding in ALL {
             let level = [
-                sample::head(tags::ROI_CONTOUR_SEQUENCE, VR::SQ, UNDEFINED, encoding),
-                sample::head(ITEM, VR::UN, UNDEFINED, encoding),
+                fixtures::head(tags::ROI_CONTOUR_SEQUENCE, VR::SQ, UNDEFINED, encoding),
+                fixtures::head(ITEM, VR::UN, UNDEFINED, encoding),
             ]
             .concat();
             let error = refused(&level.repeat(10_000), encoding);
@@ -433,20 +433,23 @@ mod tests {
 
     #[test]
     fn unknown_representation_is_read_by_the_dictionary_as_implicit_little_endian() {
-        let item =
-            sample::data_set(&[text(tags::ROI_NAME, VR::LO, "Lens L")], Encoding::IMPLICIT, false);
+        let item = fixtures::data_set(
+            &[text(tags::ROI_NAME, VR::LO, "Lens L")],
+            Encoding::IMPLICIT,
+            false,
+        );
         let length = u32::try_from(item.len()).unwrap();
-        let sequence = [sample::head(ITEM, VR::UN, length, Encoding::IMPLICIT), item].concat();
-        let end = sample::head(SEQUENCE_END, VR::UN, 0, Encoding::IMPLICIT);
+        let sequence = [fixtures::head(ITEM, VR::UN, length, Encoding::IMPLICIT), item].concat();
+        let end = fixtures::head(SEQUENCE_END, VR::UN, 0, Encoding::IMPLICIT);
         for encoding in [Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
             let tag = tags::STRUCTURE_SET_ROI_SEQUENCE;
             let closed = [
-                sample::head(tag, VR::UN, u32::try_from(sequence.len()).unwrap(), encoding),
+                fixtures::head(tag, VR::UN, u32::try_from(sequence.len()).unwrap(), encoding),
                 sequence.clone(),
             ]
             .concat();
             let open =
-                [sample::head(tag, VR::UN, UNDEFINED, encoding), sequence.clone(), end.clone()]
+                [fixtures::head(tag, VR::UN, UNDEFINED, encoding), sequence.clone(), end.clone()]
                     .concat();
             for bytes in [closed, open] {
                 let walked = walk(&bytes, 0, encoding).unwrap();
@@ -455,7 +458,7 @@ mod tests {
                 assert_eq!(name.to_str().unwrap(), "Lens L");
                 assert!(walked.remarks.has(Code::UnknownRepresentation));
             }
-            let number = [sample::head(tags::ROWS, VR::UN, 2, encoding), vec![7, 0]].concat();
+            let number = [fixtures::head(tags::ROWS, VR::UN, 2, encoding), vec![7, 0]].concat();
             let walked = walk(&number, 0, encoding).unwrap();
             assert_eq!(walked.object.element(tags::ROWS).unwrap().to_int::<u16>().unwrap(), 7);
         }
@@ -464,18 +467,18 @@ mod tests {
     #[test]
     fn a_private_sequence_of_unknown_representation_is_implicit() {
         let e = Encoding::EXPLICIT;
-        let inner = sample::data_set(
+        let inner = fixtures::data_set(
             &[text(Tag(0x0008, 0x1150), VR::UI, "1.2.3")],
             Encoding::IMPLICIT,
             false,
         );
         let bytes = [
-            sample::head(Tag(0x0009, 0x1001), VR::UN, UNDEFINED, e),
-            sample::head(ITEM, VR::UN, UNDEFINED, e),
+            fixtures::head(Tag(0x0009, 0x1001), VR::UN, UNDEFINED, e),
+            fixtures::head(ITEM, VR::UN, UNDEFINED, e),
             inner,
-            sample::head(ITEM_END, VR::UN, 0, e),
-            sample::head(SEQUENCE_END, VR::UN, 0, e),
-            sample::data_set(&[text(tags::PATIENT_ID, VR::LO, "PAT-1")], e, false),
+            fixtures::head(ITEM_END, VR::UN, 0, e),
+            fixtures::head(SEQUENCE_END, VR::UN, 0, e),
+            fixtures::data_set(&[text(tags::PATIENT_ID, VR::LO, "PAT-1")], e, false),
         ]
         .concat();
         let walked = walk(&bytes, 0, e).unwrap();
@@ -485,12 +488,12 @@ mod tests {
     #[test]
     fn what_follows_the_data_set_is_ignored_and_noted() {
         let e = Encoding::EXPLICIT;
-        let plan = sample::data_set(&sample::plan(), e, false);
+        let plan = fixtures::data_set(&fixtures::plan(), e, false);
         for filler in [0x00, 0xFF, b' '] {
             let walked = walk(&[plan.clone(), vec![filler; 100]].concat(), 0, e).unwrap();
             assert!(walked.remarks.has(Code::FileTrailingBytes), "{filler}");
         }
-        let dose = sample::data_set(&sample::dose(), e, false);
+        let dose = fixtures::data_set(&fixtures::dose(), e, false);
         let walked = walk(&[dose, b"not an element".to_vec()].concat(), 0, e).unwrap();
         assert!(walked.remarks.has(Code::FileTrailingBytes));
         let error = refused(&[plan, b"not an element".to_vec()].concat(), e);
@@ -502,7 +505,7 @@ mod tests {
         let e = Encoding::EXPLICIT;
         let parts =
             [Part::Items(tags::BEAM_SEQUENCE, vec![vec![text(tags::BEAM_NUMBER, VR::IS, "1")]])];
-        let whole = sample::data_set(&parts, e, true);
+        let whole = fixtures::data_set(&parts, e, true);
         let cut = walk(&whole[..whole.len() - 16], 0, e).unwrap();
         assert!(cut.remarks.has(Code::FileEndMissing));
         assert!(same_object(&cut.object, &walk(&whole, 0, e).unwrap().object));
@@ -512,10 +515,10 @@ mod tests {
     fn group_lengths_and_padding_are_dropped_and_odd_lengths_accepted() {
         let e = Encoding::EXPLICIT;
         let bytes = [
-            sample::data_set(&[Part::Bytes(Tag(0x0010, 0), VR::UL, vec![9, 0, 0, 0])], e, false),
-            sample::head(tags::PATIENT_ID, VR::LO, 3, e),
+            fixtures::data_set(&[Part::Bytes(Tag(0x0010, 0), VR::UL, vec![9, 0, 0, 0])], e, false),
+            fixtures::head(tags::PATIENT_ID, VR::LO, 3, e),
             b"ABC".to_vec(),
-            sample::head(TRAILING_PADDING, VR::OB, 2, e),
+            fixtures::head(TRAILING_PADDING, VR::OB, 2, e),
             vec![0, 0],
         ]
         .concat();
@@ -527,8 +530,8 @@ mod tests {
     #[test]
     fn a_repeated_attribute_must_repeat_its_value() {
         let e = Encoding::EXPLICIT;
-        let once = sample::data_set(&[text(tags::PATIENT_ID, VR::LO, "A")], e, false);
-        let other = sample::data_set(&[text(tags::PATIENT_ID, VR::LO, "B")], e, false);
+        let once = fixtures::data_set(&[text(tags::PATIENT_ID, VR::LO, "A")], e, false);
+        let other = fixtures::data_set(&[text(tags::PATIENT_ID, VR::LO, "B")], e, false);
         assert!(walk(&once.repeat(2), 0, e).is_ok());
         let error = refused(&[once, other].concat(), e);
         assert_eq!(error.code(), Code::AttributeInvalid);

@@ -187,19 +187,21 @@ impl DoseField {
     /// where the guard holds the dose.
     #[must_use]
     pub fn with_slope(&self, local: [f64; 3]) -> Option<(f64, [f64; 3])> {
-        let (swung, slope, dose) = self.swung(local)?;
+        let read = self.read(local)?;
         #[allow(clippy::float_cmp)] // untouched or not
-        Some(if swung == dose { (dose, slope) } else { (dose, [0.0; 3]) })
+        let untouched = read.unguarded_gy == read.dose_gy;
+        Some((read.dose_gy, if untouched { read.slope } else { [0.0; 3] }))
     }
 
-    /// What the cubic gives, its slope, and what the guard makes of it.
-    pub(super) fn swung(&self, local: [f64; 3]) -> Option<(f64, [f64; 3], f64)> {
+    /// The dose at a local position, before and after the guard; absent outside the grid.
+    pub(super) fn read(&self, local: [f64; 3]) -> Option<Read> {
         let [planes, rows, columns] = &self.axes;
         let across = Place::on(planes, local[0])?;
         let (down, along) = (Place::on(rows, local[1])?, Place::on(columns, local[2])?);
         let columns = self.four_columns([&across, &down], along.node);
-        let (value, slope) = swung_among(columns, &along);
-        Some((value, slope, self.guarded([across.node, down.node, along.node], value)))
+        let (unguarded_gy, slope) = value_and_slope(columns, &along);
+        let cell = [across.node, down.node, along.node];
+        Some(Read { unguarded_gy, slope, dose_gy: self.guarded(cell, unguarded_gy) })
     }
 
     /// Four coefficients of a row, from a padded node on, as they are at a place across the planes
@@ -270,9 +272,20 @@ impl DoseField {
     }
 }
 
+/// A dose as it was read between voxels.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Read {
+    /// What the interpolation gives, which may swing beyond the voxels around it, Gy.
+    pub(super) unguarded_gy: f64,
+    /// Its slope along plane normal (Gy per mm), rows and columns (Gy per index).
+    pub(super) slope: [f64; 3],
+    /// What the guard against that leaves of it, Gy.
+    pub(super) dose_gy: f64,
+}
+
 /// Value and slope at a place of four columns, as [`DoseField::four_columns`] has them.
 #[inline]
-pub(super) fn swung_among(
+pub(super) fn value_and_slope(
     [plain, sloped, normal]: [[f64; 4]; 3],
     along: &Place,
 ) -> (f64, [f64; 3]) {

@@ -2,7 +2,7 @@
 //! of a straight line, and each point costs four columns instead of 64 nodes.
 
 use super::basis::{Axis, Place};
-use super::field::{DoseField, Interpolation, swung_among};
+use super::field::{DoseField, Interpolation, Read, value_and_slope};
 use super::guard;
 
 /// A line along the rows of a dose grid. Keeps its memory from one line to the next.
@@ -19,10 +19,10 @@ pub(super) struct Line {
 }
 
 impl Line {
-    /// Lays the line through a local position, for `points` points from there to column `to`. False
+    /// Starts the line at a local position, for `points` points from there to column `to`. False
     /// where the line lies outside the grid, or costs more than to ask the points one by one, each of
     /// which takes four columns.
-    pub(super) fn lay(
+    pub(super) fn start(
         &mut self,
         field: &DoseField,
         [across, down, from]: [f64; 3],
@@ -51,21 +51,22 @@ impl Line {
         true
     }
 
-    /// [`DoseField::swung`] at a column of the line.
+    /// [`DoseField::read`] at a column of the line.
     #[inline]
-    pub(super) fn swung(&self, field: &DoseField, column: f64) -> Option<(f64, [f64; 3], f64)> {
+    pub(super) fn read(&self, field: &DoseField, column: f64) -> Option<Read> {
         let along = Place::on(&field.axes()[2], column)?;
         let at = along.node.checked_sub(self.first)?;
         let four = |all: &Vec<f64>| all.get(at..)?.first_chunk::<4>().copied();
         let [plain, sloped, normal] = self.columns.each_ref().map(four);
         let columns = [plain?, sloped?, normal?];
-        let (value, slope) = swung_among(columns, &along);
+        let (unguarded_gy, slope) = value_and_slope(columns, &along);
         if field.method() == Interpolation::Trilinear {
-            return Some((value, slope, value));
+            // A straight line never swings beyond its ends.
+            return Some(Read { unguarded_gy, slope, dose_gy: unguarded_gy });
         }
         let cell = [self.across.node, self.down.node, along.node];
-        let dose = field.guarded_between(guard::between(&self.ranges, at)?, cell, value);
-        Some((value, slope, dose))
+        let dose_gy = field.guarded_between(guard::between(&self.ranges, at)?, cell, unguarded_gy);
+        Some(Read { unguarded_gy, slope, dose_gy })
     }
 }
 
@@ -129,17 +130,17 @@ mod tests {
         let mut line = Line::default();
         for (across, down) in [(3.1, 4.0), (7.25, 0.2), (0.0, 9.9)] {
             for (from, to) in [(-0.4, last + 0.4), (last, 0.0), (2.3, 5.9)] {
-                assert!(line.lay(field, [across, down, from], to, 40));
+                assert!(line.start(field, [across, down, from], to, 40));
                 let mut short = Columns::through(field, [across, down, from]).unwrap();
                 for i in 0..=40 {
                     let at = [across, down, from + (to - from) * f64::from(i) / 40.0];
-                    let alone = field.swung(at);
+                    let alone = field.read(at);
                     assert!(alone.is_some());
-                    assert_eq!(line.swung(field, at[2]), alone);
+                    assert_eq!(line.read(field, at[2]), alone);
                     assert_eq!(short.at(field, at[2]), field.at_local(at));
-                    assert_eq!(field.at_local(at), alone.map(|(_, _, dose)| dose));
+                    assert_eq!(field.at_local(at), alone.map(|read| read.dose_gy));
                 }
-                assert_eq!(line.swung(field, last + 0.6), None);
+                assert_eq!(line.read(field, last + 0.6), None);
                 assert_eq!(short.at(field, -0.6), None);
             }
         }
@@ -150,10 +151,10 @@ mod tests {
         let field = uneven(Interpolation::CubicBSpline, gaussian(0.7, 30.0, 4.0));
         let mut line = Line::default();
         // One point takes four columns, two points within one interval take four as well.
-        assert!(!line.lay(&field, [3.0, 3.0, 3.1], 3.2, 1));
-        assert!(line.lay(&field, [3.0, 3.0, 3.1], 3.2, 2));
-        assert!(!line.lay(&field, [3.0, 3.0, 3.1], 7.9, 2));
-        assert!(!line.lay(&field, [-9.0, 3.0, 3.1], 7.9, 9));
+        assert!(!line.start(&field, [3.0, 3.0, 3.1], 3.2, 1));
+        assert!(line.start(&field, [3.0, 3.0, 3.1], 3.2, 2));
+        assert!(!line.start(&field, [3.0, 3.0, 3.1], 7.9, 2));
+        assert!(!line.start(&field, [-9.0, 3.0, 3.1], 7.9, 9));
         assert!(Columns::through(&field, [3.0, 99.0, 3.1]).is_none());
     }
 }

@@ -133,7 +133,8 @@ struct Sampler<'a> {
     face: Option<f64>,
     steepest: f64,
     coarse: f64,
-    turn: f64,
+    /// Where in its even sequence the distance of the next two samples is, 0 to 1.
+    spread_phase: f64,
     /// The line of the present run of cells, and whether there is one.
     line: Line,
     on_line: bool,
@@ -175,7 +176,7 @@ impl<'a> Sampler<'a> {
             face: None,
             steepest: 0.0,
             coarse: 1.0,
-            turn: 0.5,
+            spread_phase: 0.5,
             line: Line::default(),
             on_line: false,
             hottest: None,
@@ -186,11 +187,11 @@ impl<'a> Sampler<'a> {
         self.field.local(self.occupancy.axes.point([u, v, w]))
     }
 
-    /// Lays the line for a run of cells, where it goes along the rows of the dose.
-    fn lay(&mut self, from: [f64; 3], cells: usize) -> bool {
+    /// Starts the line of a run of cells, where it goes along the rows of the dose.
+    fn start_line(&mut self, from: [f64; 3], cells: usize) -> bool {
         #[allow(clippy::cast_precision_loss)] // some hundred cells
         let to = from[2] + self.steps[0][2] * self.occupancy.pitch_mm * cells as f64;
-        self.aligned && self.line.lay(self.field, from, to, cells)
+        self.aligned && self.line.start(self.field, from, to, cells)
     }
 
     fn sheet(&mut self, layer: &Layer, sheet: Sheet) {
@@ -203,7 +204,7 @@ impl<'a> Sampler<'a> {
         for run in &layer.footprint.runs {
             let v = (f64::from(run.row) + 0.5) * h + dv;
             let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
-            self.on_line = self.lay(local, run.end.abs_diff(run.start) as usize);
+            self.on_line = self.start_line(local, run.end.abs_diff(run.start) as usize);
             for column in run.start..run.end {
                 // Cells next to the outline may stand for space that the outline leaves above
                 // or below the middle of the sheet: only deeper ones are split.
@@ -270,18 +271,18 @@ impl<'a> Sampler<'a> {
     /// guard holds it.
     fn read(&mut self, local: [f64; 3], volume: f64) -> Option<(f64, [f64; 3])> {
         let found = match self.on_line {
-            true => self.line.swung(self.field, local[2]),
-            false => self.field.swung(local),
+            true => self.line.read(self.field, local[2]),
+            false => self.field.read(local),
         };
-        let Some((swung, slope, dose)) = found else {
+        let Some(read) = found else {
             self.out.outside_mm3 += volume;
             return None;
         };
-        let held = (swung - dose).abs();
+        let held = (read.unguarded_gy - read.dose_gy).abs();
         if held > HELD_GY {
             self.out.held_mm3 += volume;
         }
-        Some((dose, if held > 0.0 { [0.0; 3] } else { slope }))
+        Some((read.dose_gy, if held > 0.0 { [0.0; 3] } else { read.slope }))
     }
 
     /// Change of dose per mm along u, v and w.
@@ -371,8 +372,8 @@ impl<'a> Sampler<'a> {
         if deviation < SPREAD_GY.min(SPREAD_SHARE * dose) {
             return self.push(dose, volume);
         }
-        self.turn = (self.turn + GOLDEN).fract();
-        let by = 3.0_f64.sqrt() * deviation * self.turn;
+        self.spread_phase = (self.spread_phase + GOLDEN).fract();
+        let by = 3.0_f64.sqrt() * deviation * self.spread_phase;
         self.push(dose - by, volume / 2.0);
         self.push(dose + by, volume / 2.0);
     }

@@ -99,7 +99,7 @@ fn cross(a: Point2, b: Point2) -> f64 {
 
 /// Rises with the angle of a vector from -2 to 2, without a transcendental function: directions are
 /// only put in order.
-fn turn([x, y]: Point2) -> f64 {
+fn angle_rank([x, y]: Point2) -> f64 {
     let size = x.abs() + y.abs();
     if size == 0.0 {
         return 0.0;
@@ -113,7 +113,7 @@ fn gauge(region: &Region, c: Point2, lattice: &Lattice) -> Vec<f64> {
     let scale = region.area() / std::f64::consts::PI;
     let mut edges: Vec<(f64, Point2, Point2)> = polygon::edges(ring)
         .map(|(a, b)| (sub(a, c), sub(b, c)))
-        .map(|(a, b)| (turn(a), sub(b, a), a))
+        .map(|(a, b)| (angle_rank(a), sub(b, a), a))
         .collect();
     edges.sort_by(|x, y| x.0.total_cmp(&y.0));
     let mut out = Vec::with_capacity(lattice.nodes());
@@ -122,7 +122,7 @@ fn gauge(region: &Region, c: Point2, lattice: &Lattice) -> Vec<f64> {
     for row in 0..lattice.size[1] {
         for column in 0..lattice.size[0] {
             let p = lattice.position(column, row);
-            let angle = turn(p);
+            let angle = angle_rank(p);
             while edges.get(after).is_some_and(|e| e.0 <= angle) {
                 after += 1;
             }

@@ -8,7 +8,7 @@ use super::column::{Column, Sheet, borrowed};
 use super::metrics::UNITS;
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::Measurement;
-use tidydose_analyse::trace::{Doubt, Doubts};
+use tidydose_analyse::trace::{Uncertainty, UncertaintyTerm};
 
 pub(super) const TABLE: Table = Table {
     name: "bounds",
@@ -21,7 +21,7 @@ pub(super) const TABLE: Table = Table {
 struct Row<'a> {
     measured: Measured<'a>,
     measurement: &'a Measurement,
-    doubts: &'a Doubts,
+    doubts: &'a Uncertainty,
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -74,7 +74,7 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
             "",
             "from where the structure ends beyond its last contours: its free ends, above and \
              below, shrunk and grown by their own uncertainty",
-            |r: &Row<'a>| Some(r.doubts.of(Doubt::Ends)),
+            |r: &Row<'a>| Some(r.doubts.of(UncertaintyTerm::Ends)),
         ),
         Column::real(
             "slices",
@@ -82,13 +82,13 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
             "from what lies between contour planes: a quarter of the way from parabolas to \
              straight lines; with two planes only, an ellipsoid that closes half a gap beyond \
              them",
-            |r| Some(r.doubts.of(Doubt::Slices)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Slices)),
         ),
         Column::real(
             "chords",
             "",
             "from outlines between their points: they bulge as a smooth curve would",
-            |r| Some(r.doubts.of(Doubt::Chords)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Chords)),
         ),
     ]
 }
@@ -101,39 +101,39 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
             "",
             "from dose between voxels: only every second voxel of the grid, even or odd, a share \
              of the larger difference that belongs to the interpolation",
-            |r: &Row<'a>| Some(r.doubts.of(Doubt::Dose)),
+            |r: &Row<'a>| Some(r.doubts.of(UncertaintyTerm::Dose)),
         ),
         Column::real(
             "summit",
             "",
             "from a largest dose between voxels: raised by what it rises above its voxels, which \
              counts on one side only",
-            |r| Some(r.doubts.of(Doubt::Summit)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Summit)),
         ),
         Column::real(
             "cells",
             "",
             "from the size of the cells: cells of twice the edge, two thirds of the difference",
-            |r| Some(r.doubts.of(Doubt::Cells)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Cells)),
         ),
         Column::real(
             "step",
             "",
             "from rounding of the stored dose: moved by half a stored step",
-            |r| Some(r.doubts.of(Doubt::Step)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Step)),
         ),
         Column::real(
             "scatter",
             "",
             "from noise of the dose from voxel to voxel: drawn anew, and voxels as means; 0 for a dose \
              without noise",
-            |r| Some(r.doubts.of(Doubt::Scatter)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Scatter)),
         ),
         Column::real(
             "chance",
             "",
             "from where cells and samples happen to lie: 0.04 % of the value",
-            |r| Some(r.doubts.of(Doubt::Chance)),
+            |r| Some(r.doubts.of(UncertaintyTerm::Chance)),
         ),
         Column::real("together", "", "root of the sum of squares", |r| Some(r.doubts.total())),
         Column::real(
@@ -159,7 +159,7 @@ mod tests {
         let example = Example::new();
         let sheet = sheet(&example.study());
         let names: Vec<_> = sheet.columns().iter().map(|c| c.name).collect();
-        let terms = Doubt::ALL.map(|d| format!("{d:?}").to_lowercase());
+        let terms = UncertaintyTerm::ALL.map(|d| format!("{d:?}").to_lowercase());
         assert_eq!(names[8..8 + terms.len()], terms);
         assert_eq!(sheet.row_count(), 1);
         let column = |name: &str| names.iter().position(|n| *n == name).unwrap();

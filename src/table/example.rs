@@ -10,7 +10,9 @@ use super::{MeasuredSum, MetricDefinition, Study};
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
 use tidydose_analyse::relate::Relation;
-use tidydose_analyse::trace::{Doubt, Doubts, StructureTrace, TracedPlane, TracedPoint};
+use tidydose_analyse::trace::{
+    StructureTrace, TracedPlane, TracedPoint, Uncertainty, UncertaintyTerm,
+};
 use tidydose_analyse::{
     Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
     StructureResult, SumMeasurement,
@@ -419,8 +421,8 @@ fn picture() -> Picture {
     }
 }
 
-fn doubts() -> Doubts {
-    Doubts::of_terms(&[(Doubt::Dose, 0.3), (Doubt::Step, 0.4)])
+fn doubts() -> Uncertainty {
+    Uncertainty::of_terms(&[(UncertaintyTerm::Dose, 0.3), (UncertaintyTerm::Step, 0.4)])
 }
 
 fn trace() -> StructureTrace {

@@ -49,13 +49,13 @@ impl Grain {
 
 /// Who left something out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum By {
+enum DecidedBy {
     Program,
     StrictRun,
     User,
 }
 
-impl By {
+impl DecidedBy {
     const fn word(self) -> &'static str {
         match self {
             Self::Program => "program",
@@ -67,7 +67,7 @@ impl By {
 
 /// Why something is left out: a code of a finding or a status, and who decided; nothing for what is
 /// counted.
-type Reason = Option<(&'static str, By)>;
+type Reason = Option<(&'static str, DecidedBy)>;
 
 /// A patient whose objects make no case.
 const NO_CASE: &str = "no_case";
@@ -96,7 +96,7 @@ impl Tally {
         }
         let results: &[StructureResult] = analysis.map_or(&[], |a| &a.structures);
         let volume = |number: i64| match results.iter().find(|r| r.roi_number == number) {
-            None => Some((Status::Excluded.word(), By::Program)),
+            None => Some((Status::Excluded.word(), DecidedBy::Program)),
             // One whose volume is uncertain was measured; its volume is left out as a value.
             Some(r) if r.volume.value.is_some() => None,
             Some(r) => reason_of_status(r.volume.status, &r.volume.reason),
@@ -131,7 +131,7 @@ impl Tally {
         for patient in inventory.files.iter().filter_map(|f| f.patient.as_ref()) {
             if !patients.contains_key(patient.as_str()) {
                 let others = copied.get(patient);
-                let reason = others.map_or((NO_CASE, By::Program), |o| self.of_copy(o));
+                let reason = others.map_or((NO_CASE, DecidedBy::Program), |o| self.of_copy(o));
                 patients.insert(patient.to_string(), Some(reason));
             }
         }
@@ -146,10 +146,11 @@ impl Tally {
 impl Tally {
     /// The reason of a patient of whom there are copies under the numbers of `others` and no case:
     /// the user names one of these, or nobody has decided.
-    fn of_copy(&self, others: &BTreeSet<Token>) -> (&'static str, By) {
+    fn of_copy(&self, others: &BTreeSet<Token>) -> (&'static str, DecidedBy) {
         let code = Code::PatientCopied.definition().id;
-        let waits = |p: &Token| self.patients.get(p.as_str()) == Some(&Some((code, By::Program)));
-        (code, if others.iter().any(waits) { By::Program } else { By::User })
+        let waits =
+            |p: &Token| self.patients.get(p.as_str()) == Some(&Some((code, DecidedBy::Program)));
+        (code, if others.iter().any(waits) { DecidedBy::Program } else { DecidedBy::User })
     }
 }
 
@@ -164,13 +165,13 @@ fn numbers(case: &Case, results: &[StructureResult]) -> BTreeSet<i64> {
 /// was treated.
 fn reason_of_plan(case: &Case, analysis: Option<&Analysis>) -> Reason {
     let Some((code, reason)) = &case.left_out else {
-        let undecided = || (Code::PlanUndecided.definition().id, By::Program);
-        let not_measured = analysis.is_none().then_some((NOT_MEASURED, By::Program));
+        let undecided = || (Code::PlanUndecided.definition().id, DecidedBy::Program);
+        let not_measured = analysis.is_none().then_some((NOT_MEASURED, DecidedBy::Program));
         return not_measured.or_else(|| (!case.counts()).then(undecided));
     };
     let of_role = matches!(code, Code::PlanSuperseded | Code::PlanNotTreated);
     let by_user = of_role && case.treatment.reason.is_of_user();
-    let by = if by_user { By::User } else { decided(reason) };
+    let by = if by_user { DecidedBy::User } else { decided(reason) };
     Some((code.definition().id, by))
 }
 
@@ -179,8 +180,12 @@ fn reason_of_status(status: Status, reason: &str) -> Reason {
     (!counted).then(|| (status.word(), decided(reason)))
 }
 
-fn decided(reason: &str) -> By {
-    if reason.starts_with(tidydose_analyse::strict::PREFIX) { By::StrictRun } else { By::Program }
+fn decided(reason: &str) -> DecidedBy {
+    if reason.starts_with(tidydose_analyse::strict::PREFIX) {
+        DecidedBy::StrictRun
+    } else {
+        DecidedBy::Program
+    }
 }
 
 struct Row {
@@ -209,7 +214,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 
 fn columns() -> Vec<Column<Row>> {
     let grains: Vec<&str> = Grain::WORDS.iter().map(|(_, w)| *w).collect();
-    let people = [By::Program, By::StrictRun, By::User].map(By::word);
+    let people = [DecidedBy::Program, DecidedBy::StrictRun, DecidedBy::User].map(DecidedBy::word);
     vec![
         Column::word("grain", "what is counted", &grains, |r| borrowed(r.grain.word())),
         Column::word(

@@ -18,7 +18,7 @@ const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SER
 
 /// What a case is made from beside the objects themselves.
 #[derive(Clone, Copy)]
-pub(super) struct Makings<'a> {
+pub(super) struct DraftInputs<'a> {
     /// The objects by token.
     pub(super) archive: &'a Archive<'a>,
     /// What the user decided.
@@ -27,7 +27,7 @@ pub(super) struct Makings<'a> {
     pub(super) registrations: &'a [Registration],
 }
 
-impl Makings<'_> {
+impl DraftInputs<'_> {
     fn asked<'a>(&'a self, case: &'a Token, plan: Option<&'a Plan>) -> Asked<'a> {
         Asked {
             case,
@@ -48,11 +48,11 @@ pub(super) struct Draft {
 
 impl Draft {
     /// The case of a plan.
-    pub(super) fn of_plan(makings: Makings<'_>, owners: &Owners<'_>, plan: &Plan) -> Self {
-        let archive = makings.archive;
+    pub(super) fn of_plan(inputs: DraftInputs<'_>, owners: &Owners<'_>, plan: &Plan) -> Self {
+        let archive = inputs.archive;
         let mut draft = Self::new(&plan.origin);
         draft.case.plan = Some(plan.clone());
-        let said = makings.decisions.treated.get(&plan.origin.object) == Some(&true);
+        let said = inputs.decisions.treated.get(&plan.origin.object) == Some(&true);
         draft.refuse_other_intents(plan, said);
         let no_treatment = draft.case.left_out.is_some();
         let doses: &[_] = owners.by_plan.get(&plan.origin.object).map_or(&[], Vec::as_slice);
@@ -60,7 +60,7 @@ impl Draft {
         match doses {
             [] if no_treatment => {}
             [] => draft.refuse_without_dose(archive, &plan.origin, undecided),
-            doses => draft.take_dose(makings, plan, doses),
+            doses => draft.take_dose(inputs, plan, doses),
         }
         let mut frames = archive.plan_frames(plan);
         if frames.is_empty() {
@@ -69,7 +69,7 @@ impl Draft {
         if !no_treatment || plan.structure_set.is_some() {
             draft.take_structures(archive, plan.structure_set.as_ref(), &frames);
         }
-        draft.check(makings);
+        draft.check(inputs);
         draft
     }
 
@@ -85,14 +85,14 @@ impl Draft {
 
     /// The case of doses that have no plan, or the findings why there is none.
     pub(super) fn of_orphans(
-        makings: Makings<'_>,
+        inputs: DraftInputs<'_>,
         doses: &[&DoseHeader],
     ) -> Result<Self, Vec<Finding>> {
         let Some(first) = doses.iter().copied().min_by_key(|d| &d.origin.object) else {
             return Err(Vec::new());
         };
-        let first = choose(doses, makings.asked(&first.origin.object, None)).dose.unwrap_or(first);
-        let choice = choose(doses, makings.asked(&first.origin.object, None));
+        let first = choose(doses, inputs.asked(&first.origin.object, None)).dose.unwrap_or(first);
+        let choice = choose(doses, inputs.asked(&first.origin.object, None));
         let mut draft = Self::new(&first.origin);
         draft.case.doses_seen = doses.len();
         draft.findings.extend(choice.remarks);
@@ -105,7 +105,7 @@ impl Draft {
             draft.stop(code, &first.origin, message);
         }
         let frames = doses.iter().filter_map(|d| d.frame.as_ref()).collect();
-        draft.take_structures(makings.archive, None, &frames);
+        draft.take_structures(inputs.archive, None, &frames);
         if draft.case.structure_set.is_none() {
             return Err(draft.disbanded());
         }
@@ -115,7 +115,7 @@ impl Draft {
         );
         let message = format!("{plan}; dose and structures were joined without it");
         draft.remark(Code::LinkByFrame, &first.origin, message);
-        draft.check(makings);
+        draft.check(inputs);
         Ok(draft)
     }
 
@@ -202,12 +202,12 @@ impl Draft {
 
     fn take_dose(
         &mut self,
-        makings: Makings<'_>,
+        inputs: DraftInputs<'_>,
         plan: &Plan,
         doses: &[(&DoseHeader, LinkMethod)],
     ) {
         let headers: Vec<&DoseHeader> = doses.iter().map(|(d, _)| *d).collect();
-        let choice = choose(&headers, makings.asked(&self.case.id, Some(plan)));
+        let choice = choose(&headers, inputs.asked(&self.case.id, Some(plan)));
         self.case.doses_seen = doses.len();
         self.findings.extend(choice.remarks);
         self.case.dose_source = choice.source;
@@ -268,9 +268,9 @@ impl Draft {
         })
     }
 
-    fn check(&mut self, makings: Makings<'_>) {
+    fn check(&mut self, inputs: DraftInputs<'_>) {
         self.check_patients();
-        self.check_frames(makings);
+        self.check_frames(inputs);
         if self.case.dose.is_none() {
             self.case.dose_source = DoseSource::default();
         }
@@ -296,12 +296,12 @@ impl Draft {
 
     /// Brings structures and dose into one frame of reference, or refuses, and names the
     /// structures that stay in another.
-    fn check_frames(&mut self, makings: Makings<'_>) {
+    fn check_frames(&mut self, inputs: DraftInputs<'_>) {
         let (Some(dose), Some(set)) = (self.case.dose.clone(), self.case.structure_set.clone())
         else {
             return;
         };
-        let joined = frames::join(&dose, &set, makings.registrations);
+        let joined = frames::join(&dose, &set, inputs.registrations);
         let mut refused = joined.refused;
         self.case.frames = FrameJoin { link: joined.link, motions: joined.motions };
         for (object, message) in joined.used {
@@ -312,7 +312,7 @@ impl Draft {
             return;
         }
         let plausible = frames::plausible(&dose, &set);
-        if makings.decisions.same_frame.contains(&self.case.id) {
+        if inputs.decisions.same_frame.contains(&self.case.id) {
             match &plausible {
                 Ok(evidence) => {
                     self.case.frames = FrameJoin {

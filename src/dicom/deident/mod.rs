@@ -166,7 +166,8 @@ const CLASSES: &[(&str, &str)] = &[
 /// nothing for classes that are not copied.
 #[must_use]
 pub fn copied_class(sop_class: &str) -> Option<&'static str> {
-    let named = CLASSES.iter().find(|(uid, _)| super::look::sop_class_name(uid) == Some(sop_class));
+    let named =
+        CLASSES.iter().find(|(uid, _)| super::reader::sop_class_name(uid) == Some(sop_class));
     named.map(|(_, word)| *word)
 }
 

@@ -12,10 +12,10 @@ use std::time::{Duration, Instant};
 
 use super::super::container::{self, Kind, kind};
 use super::super::encoding::Encoding;
-use super::super::look::{Entry, Worker, look_at};
+use super::super::fixtures;
 use super::super::open::inflate;
 use super::super::place::Place;
-use super::super::sample;
+use super::super::reader::{Entry, Worker, look_at};
 use super::mutate::{Chance, mutated};
 use super::{ALL, objects, read};
 use tidydose_rt::finding::Finding;
@@ -37,11 +37,11 @@ fn seeds() -> Vec<Vec<u8>> {
     let mut seeds = Vec::new();
     for parts in objects() {
         for encoding in ALL {
-            seeds.extend([false, true].map(|open| sample::file(&parts, encoding, open)));
+            seeds.extend([false, true].map(|open| fixtures::file(&parts, encoding, open)));
         }
-        seeds.push(sample::data_set(&parts, Encoding::IMPLICIT, true));
+        seeds.push(fixtures::data_set(&parts, Encoding::IMPLICIT, true));
     }
-    seeds.push(sample::file(&sample::slice("1.2.7.1", 0.0), Encoding::EXPLICIT, false));
+    seeds.push(fixtures::file(&fixtures::slice("1.2.7.1", 0.0), Encoding::EXPLICIT, false));
     seeds.extend(corpus().into_iter().map(|path| std::fs::read(path).unwrap()));
     seeds
 }
@@ -126,7 +126,7 @@ fn harm_of_any_kind_is_bounded() {
 fn harmed_archives_are_bounded() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("archive");
-    let dose = sample::file(&sample::dose(), Encoding::EXPLICIT, false);
+    let dose = fixtures::file(&fixtures::dose(), Encoding::EXPLICIT, false);
     let mut chance = Chance::new(20_260_102);
     for (form, sound) in archives(&dose).into_iter().enumerate() {
         for round in 0..400 {
