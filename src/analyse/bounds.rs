@@ -5,12 +5,12 @@
 //! | term | varied | counted |
 //! |---|---|---|
 //! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
-//! | slices | a quarter of the way from parabolas to straight lines between planes; with two planes only, an ellipsoid that closes half a gap beyond them | whole, the larger |
+//! | slices | a quarter of the way from parabolas to straight lines between planes; with two planes only, an ellipsoid as much wider between them as it is on average | whole, the larger |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
 //! | summit | the largest dose, raised by what it rises above its voxels | whole, upward only |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
-//! | cells | smallest and largest dose moved by what the place of the surface in a cell leaves open | whole |
+//! | cells | smallest and largest dose moved by what the place of the surface in a cell leaves open, volumes by the chance with which cells fall to either side of an isodose | whole |
 //! | step | doses moved by half a stored step | whole |
 //! | scatter | of a noisy dose: the noise drawn four times more, √3 times its size; voxels as means instead of values | 0.4 of each, which is Student's factor; 1/√3 |
 //! | chance | nothing: where cells and samples happen to lie | 0.04 % of the value |
@@ -267,7 +267,7 @@ fn terms_of_dose(fields: Fields<'_>, others: Vec<View>, nominal: &View, base: &V
     let with_dvh = |view: &View, dvh: Option<Dvh>| View { dvh, ..view.clone() };
     let raised = base.dvh.as_ref().map(|d| d.raised(fields.step_gy / 2.0));
     terms.push(Term::of(UncertaintyTerm::Step, with_dvh(base, raised), 1.0));
-    let open = nominal.dvh.as_ref().map(Dvh::with_moved_surface);
+    let open = nominal.dvh.as_ref().map(Dvh::with_cells_left_open);
     let cells = Term::of(UncertaintyTerm::Cells, with_dvh(nominal, open), 1.0);
     terms.push(Term { against_nominal: true, ..cells });
     let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);

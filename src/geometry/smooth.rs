@@ -36,9 +36,9 @@ pub struct Variant {
     pub straight: f64,
     /// Regions grown by this many times the area that straight edges cut off a smooth outline.
     pub bulge: f64,
-    /// A solid drawn on two planes only closes half a gap beyond them, as an ellipsoid of their area
-    /// does, instead of having the curvature of a ball: of an elongated one that lies flat the widest
-    /// section was not drawn.
+    /// A solid drawn on two planes only closes within a gap beyond them as an ellipsoid does, instead of
+    /// having the curvature of a ball: of an elongated one that lies flat the widest section was not
+    /// drawn.
     pub round: bool,
     /// The fields may use the gauge form where it exists.
     pub gauge: bool,
@@ -210,8 +210,9 @@ impl<'a> Builder<'a> {
                 let area = f64::midpoint(self.region(a).area(), self.region(b).area());
                 let gap = self.w(a.0) - self.w(b.0);
                 // The field −A/π is 0 at a distance e beyond the planes when it curves by
-                // A/(π e (e + gap)); e is half a gap.
-                (area / (std::f64::consts::PI * 0.75 * gap * gap)).max(1.0)
+                // A/(π e (e + gap)), and between them the solid is then wider by a factor of
+                // √(1 + gap²/(4 e (e + gap))): √2 on average over all e up to a gap.
+                (4.0 * area / (std::f64::consts::PI * gap * gap)).max(1.0)
             }
             _ => 1.0,
         };

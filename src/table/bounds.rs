@@ -80,7 +80,7 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
             "slices",
             "",
             "from what lies between contour planes: a quarter of the way from parabolas to \
-             straight lines; with two planes only, an ellipsoid that closes half a gap beyond \
+             straight lines; with two planes only, an ellipsoid that closes within a gap beyond \
              them",
             |r| Some(r.doubts.of(UncertaintyTerm::Slices)),
         ),
