@@ -4,16 +4,13 @@
 use std::path::Path;
 
 use tidydose_analyse::{Settings, analyse};
-use tidydose_case::{
-    Case, Decisions, DoseSource, FrameJoin, LinkMethod, Technology, Treatment, identify,
-};
+use tidydose_case::{Case, Decisions, dose_defect, identify, is_whole_dose};
 use tidydose_dicom as dicom;
 use tidydose_metrics::{self as metrics, AppliesTo, Metric, Need, Outcome};
 use tidydose_rt as rt;
 use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Identity;
 use tidydose_rt::nearest::nearest;
-use tidydose_rt::{DoseSummation, DoseType, DoseUnits};
 
 /// Why something cannot be done.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -37,14 +34,16 @@ pub enum Error {
         /// How many they are.
         count: usize,
     },
-    /// The dose is not in gray.
-    #[error("Dose Units (3004,0002) is RELATIVE; GY would be accepted")]
-    RelativeDose,
-    /// The grid holds something else than the dose of a whole plan.
-    #[error("the grid holds {found}; the PHYSICAL or EFFECTIVE dose of a PLAN would be accepted")]
+    /// The dose cannot be measured in gray; a study leaves it out for the same reason.
+    #[error("{0}")]
+    UnusableDose(String),
+    /// The grid holds something else than the dose of one whole plan.
+    #[error(
+        "Dose Summation Type (3004,000A) is {summation}; the dose of one PLAN would be accepted"
+    )]
     NotAPlanDose {
-        /// Dose Type (3004,0004) and Dose Summation Type (3004,000A).
-        found: String,
+        /// The defined term that was found.
+        summation: &'static str,
     },
     /// Structure and dose lie in different frames of reference.
     #[error(
@@ -130,7 +129,7 @@ impl StructureSet {
             found.extend(own.map(|n| n.number));
         }
         match found[..] {
-            [number] => Ok(Roi { set: &self.set, number, prescription: None }),
+            [number] => Ok(Roi { set: &self.set, number, plan: None }),
             [] => {
                 let standards = case.names.iter().filter_map(|n| n.standard.as_deref());
                 let nearest = nearest(name, standards.chain(self.names()));
@@ -150,7 +149,7 @@ impl StructureSet {
             typed: format!("number {number}"),
             nearest: self.names().collect::<Vec<_>>().join(", "),
         };
-        found.map(|_| Roi { set: &self.set, number, prescription: None }).ok_or_else(none)
+        found.map(|_| Roi { set: &self.set, number, plan: None }).ok_or_else(none)
     }
 }
 
@@ -159,8 +158,8 @@ impl StructureSet {
 pub struct Roi<'a> {
     set: &'a rt::StructureSet,
     number: i64,
-    /// Plan from which dose and fractions are taken.
-    prescription: Option<&'a Plan>,
+    /// From which prescription and fractions are taken.
+    plan: Option<&'a Plan>,
 }
 
 impl<'a> Roi<'a> {
@@ -173,7 +172,7 @@ impl<'a> Roi<'a> {
     /// The same with a plan, for what takes a prescription or a number of fractions.
     #[must_use]
     pub const fn planned(self, plan: &'a Plan) -> Self {
-        Self { prescription: Some(plan), ..self }
+        Self { plan: Some(plan), ..self }
     }
 }
 
@@ -202,21 +201,17 @@ pub struct Dose {
 /// Reads an RT Dose in gray with its voxels.
 ///
 /// # Errors
-/// [`Error::File`] when the file is not a readable RT Dose with a grid, [`Error::RelativeDose`], and
-/// [`Error::NotAPlanDose`] for a difference of doses or a part of one (a beam, a fraction).
+/// [`Error::File`] when the file is not a readable RT Dose with a grid, [`Error::UnusableDose`] for a
+/// relative dose or a difference of doses, and [`Error::NotAPlanDose`] for a part of a dose (a beam,
+/// a fraction) or that of several plans.
 pub fn read_dose(path: impl AsRef<Path>) -> Result<Dose, Error> {
     let dicom::Reading { value: (header, dose), .. } =
         dicom::read_dose(path.as_ref(), &Identity::kept())?;
-    if header.units == DoseUnits::Relative {
-        return Err(Error::RelativeDose);
+    if let Some((_, why)) = dose_defect(&header) {
+        return Err(Error::UnusableDose(why));
     }
-    let whole = matches!(
-        header.summation,
-        DoseSummation::Plan | DoseSummation::MultiPlan | DoseSummation::PlanOverview
-    );
-    if header.kind == DoseType::Error || !whole {
-        let kind = if header.kind == DoseType::Error { "an ERROR dose of a " } else { "a " };
-        return Err(Error::NotAPlanDose { found: format!("{kind}{}", header.summation.term()) });
+    if !is_whole_dose(&header) {
+        return Err(Error::NotAPlanDose { summation: header.summation.term() });
     }
     Ok(Dose { header, dose })
 }
@@ -253,7 +248,7 @@ pub struct Dvh {
 /// # Ok::<(), tidydose::Error>(())
 /// ```
 pub fn dvh(roi: Roi<'_>, dose: &Dose, settings: &Settings) -> Result<Dvh, Error> {
-    let mut case = case_of(roi.set, roi.prescription.map(|p| &p.plan));
+    let mut case = case_of(roi.set, roi.plan.map(|p| &p.plan));
     let mut set = roi.set.clone();
     // An isodose that goes around several targets is divided among them.
     let has_isodoses = |number: i64| case.prescriptions.iter().any(|p| p.roi_number == number);
@@ -331,22 +326,10 @@ fn case_of(set: &rt::StructureSet, plan: Option<&rt::Plan>) -> Case {
     };
     let id = plan.map_or(&set.origin, |p| &p.origin).object.clone();
     let mut cases = [Case {
-        id,
         patient: set.origin.patient.clone(),
         plan: plan.cloned(),
         structure_set: Some(header),
-        dose: None,
-        dose_source: DoseSource::default(),
-        frames: FrameJoin::default(),
-        treatment: Treatment::default(),
-        doses_seen: 1,
-        dose_link: LinkMethod::Reference,
-        structure_link: LinkMethod::Reference,
-        technology: Technology::Unknown,
-        technology_basis: String::new(),
-        names: Vec::new(),
-        prescriptions: Vec::new(),
-        left_out: None,
+        ..Case::named(id)
     }];
     // Its findings are about names, which who calls has chosen.
     identify(&mut cases, &Decisions::default());

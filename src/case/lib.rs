@@ -20,7 +20,9 @@ pub use course::{Course, DateSource, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
 pub use identify::identify;
-pub use link::{copied_patients, link, link_decided, registered_motion};
+pub use link::{
+    copied_patients, dose_defect, is_whole_dose, link, link_decided, registered_motion,
+};
 pub use names::{
     BrainRegion, ClinicalLabel, OWN, OpenName, PossibleOrgans, Proposal, Recognition, VolumeWindow,
     clinical_label, has_size_of, is_standard_name, meaning, nearest_standard, own_name, proposals,
@@ -303,6 +305,29 @@ pub struct Case {
 }
 
 impl Case {
+    /// A case of which nothing is known but its name: no object, no join, no decision.
+    #[must_use]
+    pub fn named(id: Token) -> Self {
+        Self {
+            id,
+            patient: None,
+            plan: None,
+            structure_set: None,
+            dose: None,
+            dose_source: DoseSource::default(),
+            frames: FrameJoin::default(),
+            treatment: Treatment::default(),
+            doses_seen: 0,
+            dose_link: LinkMethod::None,
+            structure_link: LinkMethod::None,
+            technology: Technology::Unknown,
+            technology_basis: String::new(),
+            names: Vec::new(),
+            prescriptions: Vec::new(),
+            left_out: None,
+        }
+    }
+
     /// The part of the plan in the treatment.
     #[must_use]
     pub const fn role(&self) -> PlanRole {

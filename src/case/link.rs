@@ -28,6 +28,7 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{Inventory, Origin, RoiHeader};
 
+pub use choice::{dose_defect, is_whole_dose};
 pub use copies::copied_patients;
 pub use frames::registered_motion;
 

@@ -13,7 +13,7 @@ use std::sync::atomic::AtomicBool;
 use divan::{Bencher, black_box};
 use ndarray::Array3;
 use tidydose_analyse::{Ends, Settings, analyse};
-use tidydose_case::{self as case, Case, DoseSource, FrameJoin, Treatment};
+use tidydose_case::Case;
 use tidydose_dicom as dicom;
 use tidydose_dose::{DoseField, Interpolation};
 use tidydose_geometry::Grid;
@@ -313,22 +313,5 @@ fn roi(solid: &Solid, number: i64) -> Roi {
 }
 
 fn case() -> Case {
-    Case {
-        id: Token::new("case"),
-        patient: None,
-        plan: None,
-        structure_set: None,
-        dose: None,
-        dose_source: DoseSource::default(),
-        frames: FrameJoin::default(),
-        treatment: Treatment::default(),
-        doses_seen: 1,
-        dose_link: case::LinkMethod::Reference,
-        structure_link: case::LinkMethod::Reference,
-        technology: case::Technology::Unknown,
-        technology_basis: String::new(),
-        names: vec![],
-        prescriptions: vec![],
-        left_out: None,
-    }
+    Case::named(Token::new("case"))
 }

@@ -7,6 +7,7 @@ use tidydose_rt::identity::Token;
 
 use super::*;
 use crate::archive::by_name;
+use crate::phantom::dicom::uid;
 
 /// The dose of one beam (1 or 2) of the plan.
 fn beam_dose(beam: i32, lattice: &Lattice) -> Dose {
@@ -319,4 +320,31 @@ fn structures_alone_keep_their_volumes() {
     let archive = Archive::new();
     archive.add("structures.dcm", &course(1).set.bytes().unwrap());
     refused(&archive.measure(&settings()), Code::LinkMissing, "no plan and no dose");
+}
+
+/// One rule says which dose is that of a plan, for other programs as for a study.
+#[test]
+fn the_library_takes_the_doses_that_a_study_takes() {
+    let archive = Archive::new();
+    let said = |dose: &Dose| {
+        archive.add("dose.dcm", &dose.bytes().unwrap());
+        match tidydose::read_dose(archive.path().join("dose.dcm")) {
+            Ok(_) => String::new(),
+            Err(error) => error.to_string(),
+        }
+    };
+    let plain = dose("p", &whole(), &lattice(), "PLAN");
+    assert_eq!(said(&plain), "");
+    let mut relative = plain.clone();
+    relative.units = "RELATIVE".into();
+    assert!(said(&relative).contains("GY would be accepted"), "{}", said(&relative));
+    let mut difference = plain.clone();
+    difference.dose_type = "ERROR".into();
+    assert!(said(&difference).contains("Dose Type is ERROR"), "{}", said(&difference));
+    let beam = dose("b", &whole(), &lattice(), "BEAM");
+    assert!(said(&beam).contains("is BEAM; the dose of one PLAN"), "{}", said(&beam));
+    let mut several = dose("m", &whole(), &lattice(), "MULTI_PLAN");
+    assert_eq!(said(&several), "", "of one plan only");
+    several.plan_uids.push(uid("another plan"));
+    assert!(said(&several).contains("is MULTI_PLAN"), "{}", said(&several));
 }

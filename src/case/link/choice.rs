@@ -179,12 +179,14 @@ impl<'a> Choice<'a> {
 
 impl Asked<'_> {
     fn defect(&self, dose: &DoseHeader) -> Option<(Code, String)> {
-        defect(dose).filter(|(code, _)| *code != Code::DoseRelative || self.relative_unit.is_none())
+        dose_defect(dose)
+            .filter(|(code, _)| *code != Code::DoseRelative || self.relative_unit.is_none())
     }
 }
 
 /// Whether a dose holds the whole plan rather than a beam, a fraction group or a session.
-pub(super) fn is_whole(dose: &DoseHeader) -> bool {
+#[must_use]
+pub fn is_whole_dose(dose: &DoseHeader) -> bool {
     match dose.summation {
         DoseSummation::Plan | DoseSummation::PlanOverview => true,
         DoseSummation::MultiPlan => dose.plans.len() <= 1,
@@ -192,16 +194,18 @@ pub(super) fn is_whole(dose: &DoseHeader) -> bool {
     }
 }
 
-/// As [`is_whole`]; a plan overview must hold as many fractions as the plan has, where both say so.
+/// As [`is_whole_dose`]; a plan overview must hold as many fractions as the plan has, where both say so.
 fn is_whole_of(dose: &DoseHeader, plan: Option<&Plan>) -> bool {
     let planned = plan.and_then(Plan::fractions);
     let included =
         dose.overview_fractions.filter(|_| dose.summation == DoseSummation::PlanOverview);
-    is_whole(dose) && included.zip(planned).is_none_or(|(included, planned)| included == planned)
+    is_whole_dose(dose)
+        && included.zip(planned).is_none_or(|(included, planned)| included == planned)
 }
 
 /// Why a dose of a whole plan cannot be measured in gray.
-pub(super) fn defect(dose: &DoseHeader) -> Option<(Code, String)> {
+#[must_use]
+pub fn dose_defect(dose: &DoseHeader) -> Option<(Code, String)> {
     if dose.kind == DoseType::Error {
         let message = "Dose Type is ERROR; PHYSICAL or EFFECTIVE would be accepted";
         return Some((Code::DoseErrorType, message.to_owned()));

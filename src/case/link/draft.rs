@@ -8,7 +8,7 @@ use super::choice::{Asked, choose};
 use super::frames;
 use super::owner::Owners;
 use super::{frame_sentence, list, subject};
-use crate::{Case, Decisions, DoseSource, FrameJoin, FrameLink, LinkMethod, Technology, Treatment};
+use crate::{Case, Decisions, DoseSource, FrameJoin, FrameLink, LinkMethod};
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseHeader, Origin, Person, Plan, Registration, StructureSetHeader};
@@ -121,24 +121,8 @@ impl Draft {
 
     /// A case of which nothing is known but the object that stands for it.
     pub(super) fn new(origin: &Origin) -> Self {
-        let case = Case {
-            id: origin.object.clone(),
-            patient: origin.patient.clone(),
-            plan: None,
-            structure_set: None,
-            dose: None,
-            dose_source: DoseSource::default(),
-            frames: FrameJoin::default(),
-            treatment: Treatment::default(),
-            doses_seen: 0,
-            dose_link: LinkMethod::None,
-            structure_link: LinkMethod::None,
-            technology: Technology::Unknown,
-            technology_basis: String::new(),
-            names: Vec::new(),
-            prescriptions: Vec::new(),
-            left_out: None,
-        };
+        let named = Case::named(origin.object.clone());
+        let case = Case { patient: origin.patient.clone(), ..named };
         Self { case, findings: Vec::new() }
     }
 

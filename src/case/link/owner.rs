@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::archive::{Archive, same_patient};
-use super::choice::{defect, is_whole};
+use super::choice::{dose_defect, is_whole_dose};
 use super::{list, subject};
 use crate::LinkMethod;
 use tidydose_rt::DoseHeader;
@@ -67,7 +67,9 @@ impl<'a> Owners<'a> {
         let served: BTreeSet<&Token> = self
             .by_plan
             .iter()
-            .filter(|(_, doses)| doses.iter().any(|(d, _)| is_whole(d) && defect(d).is_none()))
+            .filter(|(_, doses)| {
+                doses.iter().any(|(d, _)| is_whole_dose(d) && dose_defect(d).is_none())
+            })
             .map(|(plan, _)| *plan)
             .collect();
         let mut orphans: BTreeMap<&Token, Vec<&DoseHeader>> = BTreeMap::new();
