@@ -51,6 +51,16 @@ pub struct View {
     pub form: Option<Form>,
 }
 
+impl View {
+    /// The same with another histogram.
+    fn with_dvh(&self, other: impl Fn(&Dvh) -> Dvh) -> Self {
+        // Not `..self.clone()`, which would copy all samples to drop them.
+        let Self { volume_cc, ref dvh, cover, jumps, ref isodoses, form } = *self;
+        let (dvh, isodoses) = (dvh.as_ref().map(other), isodoses.clone());
+        Self { volume_cc, dvh, cover, jumps, isodoses, form }
+    }
+}
+
 /// Ways of computing that differ from `base` in one thing.
 #[derive(Debug, Clone)]
 struct Term {
@@ -68,7 +78,11 @@ struct Term {
 impl Term {
     /// One view that is compared with the coarse one.
     fn of(doubt: UncertaintyTerm, view: View, scale: f64) -> Self {
-        let groups = vec![vec![view]];
+        Self::of_groups(doubt, vec![vec![view]], scale)
+    }
+
+    /// Groups of views that are compared with the coarse one.
+    const fn of_groups(doubt: UncertaintyTerm, groups: Vec<Vec<View>>, scale: f64) -> Self {
         Self { doubt, groups, scale, against_nominal: false, one_sided: false }
     }
 
@@ -220,30 +234,20 @@ struct FillSettings<'a> {
 }
 
 /// What the ends, the space between planes and the sides of outlines leave open.
-fn terms_of_shape(
-    solid: &Solid,
-    ends: Ends,
-    base: &View,
-    with: impl Fn(Variant) -> View,
-) -> Vec<Term> {
+fn terms_of_shape(solid: &Solid, ends: Ends, with: impl Fn(Variant) -> View) -> Vec<Term> {
     let plain = Variant::default();
-    let mut terms = vec![
-        // Both ends may err in step, when the height is a whole number of gaps.
-        Term {
-            groups: vec![
-                [1.0, -1.0].map(|t| with(Variant { ends: [t, 0.0], ..plain })).to_vec(),
-                [1.0, -1.0].map(|t| with(Variant { ends: [0.0, t], ..plain })).to_vec(),
-            ],
-            ..Term::of(UncertaintyTerm::Ends, base.clone(), 1.0)
-        },
+    // Both ends may err in step, when the height is a whole number of gaps.
+    let groups = vec![
+        [1.0, -1.0].map(|t| with(Variant { ends: [t, 0.0], ..plain })).to_vec(),
+        [1.0, -1.0].map(|t| with(Variant { ends: [0.0, t], ..plain })).to_vec(),
     ];
+    let mut terms = vec![Term::of_groups(UncertaintyTerm::Ends, groups, 1.0)];
     if ends == Ends::ClosedCaps {
         let mut between = vec![with(Variant { straight: 0.25, ..plain })];
         if solid.stack.planes.len() == 2 {
             between.push(with(Variant { round: true, ..plain }));
         }
-        let slices = Term::of(UncertaintyTerm::Slices, base.clone(), 1.0);
-        terms.push(Term { groups: vec![between], ..slices });
+        terms.push(Term::of_groups(UncertaintyTerm::Slices, vec![between], 1.0));
         let bulging = with(Variant { bulge: 1.0, ..plain });
         terms.push(Term::of(UncertaintyTerm::Chords, bulging, 1.0));
     }
@@ -258,20 +262,18 @@ fn terms_of_dose(fields: Fields<'_>, others: Vec<View>, nominal: &View, base: &V
         true => JUMP_SHARE,
         false => dose_share(fields.nominal.method()),
     };
-    let dose = Term::of(UncertaintyTerm::Dose, base.clone(), share);
-    let mut terms = vec![Term { groups: vec![thinned], ..dose }];
+    let mut terms = vec![Term::of_groups(UncertaintyTerm::Dose, vec![thinned], share)];
     terms.extend(others.zip(fields.scattered).map(|(view, other)| Term {
         one_sided: other.one_sided,
         ..Term::of(UncertaintyTerm::Scatter, view, other.share)
     }));
-    let with_dvh = |view: &View, dvh: Option<Dvh>| View { dvh, ..view.clone() };
-    let raised = base.dvh.as_ref().map(|d| d.raised(fields.step_gy / 2.0));
-    terms.push(Term::of(UncertaintyTerm::Step, with_dvh(base, raised), 1.0));
-    let open = nominal.dvh.as_ref().map(Dvh::with_cells_left_open);
-    let cells = Term::of(UncertaintyTerm::Cells, with_dvh(nominal, open), 1.0);
+    let raised = base.with_dvh(|dvh| dvh.raised(fields.step_gy / 2.0));
+    terms.push(Term::of(UncertaintyTerm::Step, raised, 1.0));
+    let open = nominal.with_dvh(Dvh::with_cells_left_open);
+    let cells = Term::of(UncertaintyTerm::Cells, open, 1.0);
     terms.push(Term { against_nominal: true, ..cells });
-    let sharper = base.dvh.as_ref().map(Dvh::with_sharper_summit);
-    terms.push(Term::toward(UncertaintyTerm::Summit, with_dvh(base, sharper), 1.0));
+    let sharper = base.with_dvh(Dvh::with_sharper_summit);
+    terms.push(Term::toward(UncertaintyTerm::Summit, sharper, 1.0));
     terms
 }
 
@@ -298,7 +300,7 @@ impl Views {
             against_nominal: true,
             ..Term::of(UncertaintyTerm::Cells, base.clone(), 2.0 / 3.0)
         }];
-        terms.extend(terms_of_shape(solid, ends, &base, coarse));
+        terms.extend(terms_of_shape(solid, ends, coarse));
         if let Some(f) = fields {
             let others = f.others().zip(isodoses);
             let others = others

@@ -75,21 +75,28 @@ enum Supply {
 
 impl<'a> Job<'a> {
     fn run(self, supply: Supply) -> Result<Analysis, Missing> {
-        let (grids, known): (Vec<Source>, Option<Grids>) = match supply {
-            Supply::Remembered(Grids { disagreement: Some(reason), .. }) => {
-                return self.refused(reason);
+        let (sources, known): (Vec<Source>, Grids) = match supply {
+            Supply::Remembered(known) => {
+                (known.grids.iter().cloned().map(Source::Facts).collect(), known)
             }
             Supply::Read(doses) => {
                 let known = self.notes.grids().filter(|k| k.grids.len() == doses.len());
+                let known = known.unwrap_or_else(|| match self.structures {
+                    Some(set) if doses.len() > 1 => layout(&doses, set),
+                    _ => Grids::default(),
+                });
                 (doses.into_iter().map(Source::Dose).collect(), known)
             }
-            Supply::Remembered(known) => {
-                (known.grids.iter().cloned().map(Source::Facts).collect(), Some(known))
-            }
         };
-        match (self.structures, grids) {
-            (Some(set), grids) if grids.len() > 1 => self.several(set, grids, known),
-            (_, grids) => self.single(grids.into_iter().next_back()),
+        if let Some(reason) = known.disagreement.clone() {
+            if self.notes.grids().is_none() {
+                self.notes.keep_grids(known);
+            }
+            return self.refused(reason);
+        }
+        match self.structures {
+            Some(set) if sources.len() > 1 => self.several(set, sources, known),
+            _ => self.single(sources.into_iter().next_back()),
         }
     }
 
@@ -98,8 +105,8 @@ impl<'a> Job<'a> {
         let mut out = Analysis::empty(case.id.clone());
         let parts = parts(case, structures, &mut out);
         let grid = source.map(|s| s.grid(settings));
-        if let Some(grid @ DoseAtHand::Read(..)) = &grid {
-            notes.keep_grids(Grids { grids: vec![grid.facts(settings)], ..Grids::default() });
+        if let Some(DoseAtHand { facts, read: Some(_) }) = &grid {
+            notes.keep_grids(Grids { grids: vec![facts.clone()], ..Grids::default() });
         }
         let (mut gathered, turn) = (Gathered::default(), GridPass::only(&|_| true));
         let measured = structures.map(|_| parts.as_slice());
@@ -113,14 +120,9 @@ impl<'a> Job<'a> {
         self,
         set: &StructureSet,
         sources: Vec<Source>,
-        known: Option<Grids>,
+        mut known: Grids,
     ) -> Result<Analysis, Missing> {
         let Self { case, settings, notes, .. } = self;
-        let mut known = known.unwrap_or_else(|| layout(&sources, set));
-        if let Some(reason) = known.disagreement.clone() {
-            notes.keep_grids(known);
-            return self.refused(reason);
-        }
         let (count, holding) = (sources.len(), known.holding);
         // What rests on several structures is computed in the last grid: that of all space, or else
         // that of the organ which targets are taken out of.
@@ -141,7 +143,7 @@ impl<'a> Job<'a> {
             let mut one = Analysis::empty(case.id.clone());
             let parts = parts(case, Some(&set), &mut one);
             let grid = source.grid(settings);
-            facts.push((index, grid.facts(settings)));
+            facts.push((index, grid.facts.clone()));
             let order = Order { settings, turn, notes };
             measure(case, Some(&parts), Some(&grid), order, (&mut gathered, &mut one))?;
             add(&mut out, one);
@@ -180,22 +182,17 @@ impl Source {
     fn grid(self, settings: &Settings) -> DoseAtHand {
         match self {
             Self::Dose(dose) => DoseAtHand::of(dose, settings),
-            Self::Facts(facts) => DoseAtHand::Remembered(facts),
+            Self::Facts(facts) => DoseAtHand::remembered(facts),
         }
     }
 }
 
 /// Whether doses agree, and which structure is measured in which; facts of each come later.
-fn layout(sources: &[Source], set: &StructureSet) -> Grids {
-    let dose = |s: &'_ Source| match s {
-        Source::Dose(dose) => Some(dose.clone()),
-        Source::Facts(_) => None,
-    };
-    let doses: Vec<Dose> = sources.iter().filter_map(dose).collect();
-    match disagreement(&doses) {
+fn layout(doses: &[Dose], set: &StructureSet) -> Grids {
+    match disagreement(doses) {
         Some(reason) => Grids { disagreement: Some(reason), ..Grids::default() },
         None => {
-            Grids { place: assignment(&doses, set), holding: holds_all(&doses), ..Grids::default() }
+            Grids { place: assignment(doses, set), holding: holds_all(doses), ..Grids::default() }
         }
     }
 }

@@ -94,33 +94,31 @@ fn parts<'a>(
 }
 
 /// One grid of the dose: ready to be read, or only what is remembered of it.
-enum DoseAtHand {
+struct DoseAtHand {
+    facts: GridFacts,
     /// With its stored step, Gy.
-    Read(Box<Prepared>, f64),
-    Remembered(GridFacts),
+    read: Option<(Prepared, f64)>,
 }
 
 impl DoseAtHand {
     fn of(dose: Dose, settings: &Settings) -> Self {
         let step_gy = dose.step.value();
-        Self::Read(Box::new(Prepared::of(dose, settings.interpolation)), step_gy)
+        Self::prepared(Prepared::of(dose, settings.interpolation), step_gy, settings)
+    }
+
+    fn prepared(prepared: Prepared, step_gy: f64, settings: &Settings) -> Self {
+        let fields = prepared.fields(step_gy);
+        let noise = noise(&prepared, settings, fields);
+        let facts = GridFacts { dose: dose_result(fields), noise };
+        Self { facts, read: Some((prepared, step_gy)) }
+    }
+
+    const fn remembered(facts: GridFacts) -> Self {
+        Self { facts, read: None }
     }
 
     fn fields(&self) -> Option<Fields<'_>> {
-        match self {
-            Self::Read(prepared, step_gy) => Some(prepared.fields(*step_gy)),
-            Self::Remembered(_) => None,
-        }
-    }
-
-    fn facts(&self, settings: &Settings) -> GridFacts {
-        match self {
-            Self::Remembered(facts) => facts.clone(),
-            Self::Read(prepared, step_gy) => {
-                let fields = prepared.fields(*step_gy);
-                GridFacts { dose: dose_result(fields), noise: noise(prepared, settings, fields) }
-            }
-        }
+        self.read.as_ref().map(|(prepared, step_gy)| prepared.fields(*step_gy))
     }
 }
 
@@ -134,9 +132,9 @@ fn measure(
     order: Order<'_>,
     (gathered, out): (&mut Gathered, &mut Analysis),
 ) -> Result<(), Missing> {
-    let facts = grid.map(|g| g.facts(order.settings));
-    out.dose = facts.as_ref().map(|f| f.dose);
-    let noise = facts.as_ref().and_then(|f| f.noise.clone());
+    let facts = grid.map(|g| &g.facts);
+    out.dose = facts.map(|f| f.dose);
+    let noise = facts.and_then(|f| f.noise.clone());
     out.findings.extend(noise.map(|words| report_noise(words, case)));
     let Some(parts) = parts else { return Ok(()) };
     let isocentres = isocentres(case);
@@ -207,8 +205,7 @@ fn conclude(
     let about: Vec<_> = parts.iter().map(|p| (p.number(), &p.about)).collect();
     out.findings.extend(stored::compare(case, &about, values));
     let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
-    let open = |p: &&Part<'_>| p.name.is_some_and(|n| n.possible_organs().is_some());
-    let open: Vec<i64> = parts.iter().filter(open).map(Part::number).collect();
+    let open: Vec<i64> = parts.iter().filter(|p| p.is_open()).map(Part::number).collect();
     let relation =
         relate::RelationSettings { ends: settings.ends, uncertain_from: settings.uncertain_from };
     out.relations = relate::relate(&members, relation, (&open, notes));

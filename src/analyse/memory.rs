@@ -7,6 +7,7 @@
 
 use std::cell::{Cell, RefCell};
 use std::collections::BTreeMap;
+use std::convert::Infallible;
 
 use serde::{Deserialize, Serialize};
 
@@ -188,19 +189,30 @@ impl Notes {
         }
     }
 
+    /// What one of the lists has under a key, made when it is not there.
+    fn kept_or<T: Clone, E>(
+        &self,
+        list: fn(&mut Memory) -> &mut BTreeMap<String, T>,
+        key: String,
+        make: impl FnOnce() -> Result<T, E>,
+    ) -> Result<T, E> {
+        // Not borrowed while it is made, which may read and keep other things.
+        if let Some(found) = list(&mut self.memory.borrow_mut()).get(&key) {
+            return Ok(found.clone());
+        }
+        let made = make()?;
+        self.learned.set(true);
+        list(&mut self.memory.borrow_mut()).insert(key, made.clone());
+        Ok(made)
+    }
+
     /// The rows of regions under a key, made when there are none.
     pub(super) fn regions_or(
         &self,
         key: String,
         make: impl FnOnce() -> Result<Vec<RegionMeasurement>, Missing>,
     ) -> Result<Vec<RegionMeasurement>, Missing> {
-        if let Some(found) = self.memory.borrow().regions.get(&key) {
-            return Ok(found.clone());
-        }
-        let made = make()?;
-        self.learned.set(true);
-        self.memory.borrow_mut().regions.insert(key, made.clone());
-        Ok(made)
+        self.kept_or(|memory| &mut memory.regions, key, make)
     }
 
     /// What the dose adds to a picture, made when it is not there.
@@ -209,13 +221,7 @@ impl Notes {
         key: String,
         make: impl FnOnce() -> Result<DoseLines, Missing>,
     ) -> Result<DoseLines, Missing> {
-        if let Some(found) = self.memory.borrow().pictures.get(&key) {
-            return Ok(found.clone());
-        }
-        let made = make()?;
-        self.learned.set(true);
-        self.memory.borrow_mut().pictures.insert(key, made.clone());
-        Ok(made)
+        self.kept_or(|memory| &mut memory.pictures, key, make)
     }
 
     /// The relations of a pair, made when they are not there.
@@ -224,13 +230,9 @@ impl Notes {
         key: String,
         make: impl FnOnce() -> Vec<Relation>,
     ) -> Vec<Relation> {
-        if let Some(found) = self.memory.borrow().relations.get(&key) {
-            return found.clone();
-        }
-        let made = make();
-        self.learned.set(true);
-        self.memory.borrow_mut().relations.insert(key, made.clone());
-        made
+        let made =
+            self.kept_or(|memory| &mut memory.relations, key, || Ok::<_, Infallible>(make()));
+        made.unwrap_or_else(|never| match never {})
     }
 }
 

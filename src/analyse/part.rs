@@ -118,6 +118,11 @@ impl<'a> Part<'a> {
         self.who().takes(definition)
     }
 
+    /// Whether nobody has decided its name, and it may be an organ.
+    pub(super) fn is_open(&self) -> bool {
+        self.name.is_some_and(|name| name.possible_organs().is_some())
+    }
+
     pub(super) fn in_other_frame(&self, case: &Case) -> bool {
         let dose = case.dose.as_ref().and_then(|d| d.frame.as_ref());
         dose.zip(self.roi.header.frame.as_ref()).is_some_and(|(dose, own)| dose != own)

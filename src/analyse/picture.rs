@@ -252,8 +252,7 @@ impl GridMeasurement<'_> {
         if self.fields.is_none() {
             return Ok(());
         }
-        let is_open = |p: &&Part<'_>| p.name.is_some_and(|n| n.possible_organs().is_some());
-        for part in parts.iter().filter(is_open).filter(|p| p.role() == Role::Unknown) {
+        for part in parts.iter().filter(|p| p.is_open() && p.role() == Role::Unknown) {
             let trace = traces.iter().find(|t| t.roi_number == part.number());
             let interest = trace.and_then(|t| point_of_interest(Role::Organ, t));
             if let (Some((view, point)), Ok(solid)) = (interest, &part.solid) {

@@ -140,7 +140,7 @@ pub fn analyse_sum(
         let notes = Notes::default();
         let order = Order { settings: &own, turn: GridPass::only(&wanted), notes: &notes };
         let into = (&mut Gathered::default(), &mut one);
-        let grid = DoseAtHand::Read(Box::new(prepared), step_gy);
+        let grid = DoseAtHand::prepared(prepared, step_gy, &own);
         // With the dose at hand nothing is missing.
         let done = measure(case, Some(&parts), Some(&grid), order, into);
         debug_assert!(done.is_ok(), "the dose is at hand");
