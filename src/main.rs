@@ -1,7 +1,7 @@
 //! The `tidydose` program: parse, run, exit code.
 //!
-//! 0: everything was done; 1: something was left out, the table `findings` says what; 2: the run
-//! could not be done.
+//! 0: the run did its work, whatever it left out and says so; 1: what was asked for is empty; 2: the
+//! run could not be done.
 
 use std::process::ExitCode;
 

@@ -256,11 +256,8 @@ impl<'a> Sampler<'a> {
         let parts = CUT_PARTS;
         for i in 0..parts {
             let at = ((f64::from(i) + 0.5) / f64::from(parts) - 0.5) * extent / steep;
-            let mut moved = local;
-            for (l, (su, sv)) in moved.iter_mut().zip(self.steps[0].iter().zip(self.steps[1])) {
-                *l += at * (su * gradient[0] + sv * gradient[1]);
-            }
-            match self.field.at_local(moved) {
+            let place = self.beside(local, [at * gradient[0], at * gradient[1], 0.0]);
+            match self.field.at_local(place) {
                 Some(dose) => self.push(dose, volume / f64::from(parts)),
                 None => self.out.outside_mm3 += volume / f64::from(parts),
             }
@@ -319,13 +316,7 @@ impl<'a> Sampler<'a> {
             {
                 continue;
             }
-            let mut place = local;
-            for (step, x) in self.steps.iter().zip(at) {
-                for (l, s) in place.iter_mut().zip(step) {
-                    *l += s * x;
-                }
-            }
-            if let Some(dose) = self.field.at_local(place) {
+            if let Some(dose) = self.field.at_local(self.beside(local, at)) {
                 self.meet(dose, doubt_gy);
             }
         }
@@ -448,10 +439,14 @@ impl<'a> Sampler<'a> {
 
     /// A point of a cell, `offset` from its middle in cell sizes.
     fn moved(&self, cell: &Cell, offset: [f64; 3]) -> [f64; 3] {
-        let mut local = cell.local;
-        for ((step, size), part) in self.steps.iter().zip(cell.size).zip(offset) {
+        self.beside(cell.local, [0, 1, 2].map(|axis| cell.size[axis] * offset[axis]))
+    }
+
+    /// A point `offset` from another along u, v, w, mm.
+    fn beside(&self, mut local: [f64; 3], offset: [f64; 3]) -> [f64; 3] {
+        for (step, x) in self.steps.iter().zip(offset) {
             for (l, s) in local.iter_mut().zip(step) {
-                *l += s * size * part;
+                *l += s * x;
             }
         }
         local

@@ -5,10 +5,7 @@ use std::collections::BTreeMap;
 
 use ndarray::Array3;
 use tidydose_analyse::{Settings, analyse};
-use tidydose_case::{
-    Case, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, Prescription, PrescriptionBasis,
-    Role, Technology, Treatment,
-};
+use tidydose_case::{Case, NameBasis, NamedRoi, Prescription, PrescriptionBasis, Role};
 use tidydose_geometry::units::Gray;
 use tidydose_geometry::{Grid, Point};
 use tidydose_metrics::{self as metrics, Outcome};
@@ -62,6 +59,13 @@ fn normal(at: [usize; 3], draw: u64) -> f64 {
 pub(crate) fn placement(i: u32) -> Point {
     [0.819_172_513_396_164_4, 0.671_043_606_703_789_2, 0.549_700_477_901_97]
         .map(|a| (0.5 + a * f64::from(i)).fract())
+}
+
+/// A unit vector, another one for each number.
+pub(crate) fn direction(i: u32) -> Point {
+    let d = placement(i).map(|x| x - 0.5);
+    let length = (d[0] * d[0] + d[1] * d[1] + d[2] * d[2]).sqrt();
+    d.map(|x| x / length)
 }
 
 impl Setup {
@@ -169,24 +173,7 @@ impl Setup {
             })
             .into_iter()
             .collect();
-        Case {
-            id: Token::new("case"),
-            patient: None,
-            plan: None,
-            structure_set: None,
-            dose: None,
-            dose_source: DoseSource::default(),
-            frames: FrameJoin::default(),
-            treatment: Treatment::default(),
-            doses_seen: 1,
-            dose_link: LinkMethod::Reference,
-            structure_link: LinkMethod::Reference,
-            technology: Technology::Unknown,
-            technology_basis: String::new(),
-            names: vec![name],
-            prescriptions,
-            left_out: None,
-        }
+        Case { names: vec![name], prescriptions, ..Case::named(Token::new("case")) }
     }
 
     /// One more metric than the standard list.

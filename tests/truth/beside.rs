@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use tidydose_metrics::{self as metrics, Outcome};
 
-use super::bench::{Setup, placement};
+use super::bench::{Setup, direction, placement};
 use super::score::{compare, held_share, print};
 use crate::coherent::contradictions;
 use crate::phantom::closed_form::{Radial, RadialBall};
@@ -39,9 +39,8 @@ fn truth() -> Vec<(&'static str, Option<f64>)> {
 /// On a grid of 1.5 mm, in a new place and direction each time.
 fn measured(i: u32) -> BTreeMap<String, Outcome> {
     let p = placement(i);
-    let d = placement(i + 500).map(|x| x - 0.5);
-    let l = (d[0] * d[0] + d[1] * d[1] + d[2] * d[2]).sqrt();
-    let centre = [0, 1, 2].map(|a| p[a] + DISTANCE_MM * d[a] / l);
+    let d = direction(i + 500);
+    let centre = [0, 1, 2].map(|a| p[a] + DISTANCE_MM * d[a]);
     let field = Field::Radial { centre, dose: dose() };
     let mut setup = Setup::new(Solid::ball(p, RADIUS_MM), field, 12.0);
     setup.lattice = Lattice::around([0.5; 3], [13.5; 3], 1.5);

@@ -4,7 +4,7 @@
 
 use tidydose_metrics as metrics;
 
-use super::bench::{Setup, placement};
+use super::bench::{Setup, direction, placement};
 use super::score::{Scores, compare, gather, held_share, print, spread};
 use crate::phantom::closed_form::{Radial, RadialBall};
 use crate::phantom::field::{Field, Lattice};
@@ -33,9 +33,8 @@ fn the_hottest_part_of_a_large_organ_is_few_cells() {
     ];
     let scores = gather(40, |i| {
         let p = placement(i);
-        let d = placement(i + 700).map(|x| x - 0.5);
-        let l = (d[0] * d[0] + d[1] * d[1] + d[2] * d[2]).sqrt();
-        let centre = [0, 1, 2].map(|a| p[a] + ORGAN.distance * d[a] / l);
+        let d = direction(i + 700);
+        let centre = [0, 1, 2].map(|a| p[a] + ORGAN.distance * d[a]);
         let field = Field::Radial { centre, dose: ORGAN.dose };
         let mut setup = Setup::new(Solid::ball(p, ORGAN.radius), field, 14.0);
         setup.lattice = Lattice::around([0.5; 3], [20.0; 3], 1.0);
@@ -62,9 +61,7 @@ fn the_largest_dose_on_a_slope_is_that_on_the_surface() {
     let gradient_gy_per_mm = 0.5;
     let scores = gather(40, |i| {
         let p = placement(i);
-        let d = placement(i + 900).map(|x| x - 0.5);
-        let l = (d[0] * d[0] + d[1] * d[1] + d[2] * d[2]).sqrt();
-        let gradient = d.map(|x| gradient_gy_per_mm * x / l);
+        let gradient = direction(i + 900).map(|x| gradient_gy_per_mm * x);
         let axes = axes_turned([-15.0, 0.0, 12.0]);
         let field = Field::Linear { centre: p, dose: 20.0, gradient };
         let mut setup = Setup::new(Solid::Ellipsoid { centre: p, axes, semi }, field, 20.0);
