@@ -11,7 +11,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use tidydose_metrics::{REGISTRY, Status};
+use tidydose_metrics::{REGISTRY, Registry, Status};
 use tidydose_rt::finding::Code;
 use tidydose_table::run::CAUTION;
 use tidydose_table::words;
@@ -223,8 +223,8 @@ fn cell(text: &str) -> String {
     text.replace('|', "\\|")
 }
 
-#[test]
-fn the_page_of_metrics_is_the_registry() {
+/// The page of metrics of a registry.
+pub fn page_of_metrics(registry: Registry<'_>) -> String {
     let mut page = String::from(
         "# Metrics\n\nMade from the registry (`src/metrics/lib.rs`) by `tests/documents.rs`; not \
          written by hand.\n\n`{x}` stands for a number; any number in the range can be asked for \
@@ -237,7 +237,7 @@ fn the_page_of_metrics_is_the_registry() {
          `Brain-targets` (the structure Brain without these targets, each part of space once), and \
          `all targets` (the metrics for all targets of a plan together).\n\n",
     );
-    for d in REGISTRY {
+    for d in registry.definitions() {
         writeln!(page, "## {}\n", d.title).unwrap();
         writeln!(page, "| | |\n|---|---|\n| name | `{}` |", d.name).unwrap();
         writeln!(page, "| unit | {} |", d.unit).unwrap();
@@ -253,13 +253,17 @@ fn the_page_of_metrics_is_the_registry() {
         if d.takes_number() {
             let list: Vec<String> = d.standard.iter().map(ToString::to_string).collect();
             writeln!(page, "| computed for | {} |", list.join(", ")).unwrap();
-            writeln!(page, "| range | {} to {} |", d.range[0], d.range[1]).unwrap();
+            writeln!(page, "| range | {} to {} |", d.arguments[0], d.arguments[1]).unwrap();
         }
         writeln!(page, "| reference | {} |", cell(d.reference)).unwrap();
-        writeln!(page, "| evidence | {} |\n", d.evidence.words()).unwrap();
+        writeln!(page, "| evidence | {} |\n", d.provenance.words()).unwrap();
     }
-    let page = format!("{}\n", page.trim_end());
-    hold("notebooks-md/metrics.md", &page);
+    format!("{}\n", page.trim_end())
+}
+
+#[test]
+fn the_page_of_metrics_is_the_registry() {
+    hold("notebooks-md/metrics.md", &page_of_metrics(REGISTRY));
 }
 
 #[test]

@@ -10,7 +10,7 @@ use std::path::Path;
 use std::process::Output;
 
 use assert_cmd::Command;
-use tidydose_metrics::{self as metrics, Metric};
+use tidydose_metrics::{self as metrics, Metric, PhysicalRange};
 use tidydose_report::explain::{self, CellName, ExplainError};
 use tidydose_table::frame::{Cells, LoadedTable};
 use tidydose_table::read_study::StudyTables;
@@ -164,7 +164,7 @@ fn the_terms_make_the_bounds() {
         let together = real(own, "together").unwrap();
         assert!((squares.sqrt() - together).abs() <= 1e-12 * together, "{own:?}");
         let metric: Metric = metrics::parse(&row["metric"]).unwrap();
-        let [least, most] = metric.definition.limits;
+        let PhysicalRange { least, most } = metric.definition.physical_range;
         // Sums of squares in another order differ in the last digits; a value that another one holds
         // moves by what single precision leaves open of a sample's volume, and its bounds do not.
         let single = f64::from(f32::EPSILON);

@@ -17,7 +17,8 @@
 //! leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work
 //! and damages what was kept; `handoff` holds the study against what it says of itself; `faults` takes
 //! disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs
-//! what the Markdown files show and compares what they state.
+//! what the Markdown files show and compares what they state. `one_more_metric` adds a metric and
+//! looks for its row.
 //!
 //! `outside` compares with what is not built here: Python and its libraries, R, a browser, files of
 //! other origin. It is behind a feature of that name, so that the rest needs nothing but Rust and a C
@@ -47,6 +48,7 @@ mod linking;
 mod measured;
 mod names;
 mod numbers_version;
+mod one_more_metric;
 #[cfg(feature = "outside")]
 mod outside;
 mod paper;

@@ -32,7 +32,9 @@ use tidydose_dose::{DoseField, Dvh, Interpolation, sample};
 use tidydose_geometry::smooth::Variant;
 use tidydose_geometry::{Occupancy, Point};
 use tidydose_metrics::size::Form;
-use tidydose_metrics::{Biology, Metric, Outcome, PrescriptionIsodoses, Status, Subject};
+use tidydose_metrics::{
+    Biology, Metric, Outcome, PhysicalRange, PrescriptionIsodoses, Status, Subject,
+};
 
 /// One way of computing a structure.
 #[derive(Debug, Clone)]
@@ -345,7 +347,7 @@ impl Views {
             doubts.add(UncertaintyTerm::Chance, CHANCE_SHARE * value);
         }
         let [below, above] = doubts.sides().map(|u| 2.0 * u);
-        let [least, most] = metric.definition.limits;
+        let PhysicalRange { least, most } = metric.definition.physical_range;
         outcome.low = Some((value - below).max(least));
         outcome.high = match outcome.status {
             Status::Bound => None,

@@ -11,7 +11,9 @@ use super::sampling::Sampling;
 use super::trace::{Uncertainty, UncertaintyTerm};
 use super::{Measurement, row};
 use tidydose_case::Role;
-use tidydose_metrics::{Metric, Need, Outcome, SHARE_AT_DOSE, Status, Subject, needs};
+use tidydose_metrics::{
+    Metric, Need, Outcome, PhysicalRange, SHARE_AT_DOSE, Status, Subject, needs,
+};
 
 /// How much of an organ receives the prescription dose of some target.
 #[derive(Debug, Clone)]
@@ -69,7 +71,7 @@ impl GridMeasurement<'_> {
         let dose_gy = part.prescription.map(|p| p.0);
         let of_dose = |s: &&OrganShare| Some(s.dose_gy) == dose_gy;
         let shares: Vec<_> = gathered.shares.iter().filter(of_dose).collect();
-        let (outcome, doubts) = of_factors(conformation, metric.definition.limits, &shares);
+        let (outcome, doubts) = of_factors(conformation, metric.definition.physical_range, &shares);
         let alone = Subject::new(0.0, Err((Status::NotApplicable, String::new())));
         let from = self.settings.uncertain_from;
         let traced = (metric.definition.weighed(outcome, &alone, from), doubts);
@@ -90,7 +92,7 @@ fn rule(shares: &[&OrganShare]) -> String {
 /// several factors count as independent.
 fn of_factors(
     conformation: &Known,
-    [least, most]: [f64; 2],
+    range: PhysicalRange,
     shares: &[&OrganShare],
 ) -> (Outcome, Option<Uncertainty>) {
     let base = &conformation.outcome;
@@ -119,7 +121,8 @@ fn of_factors(
         }
     }
     let (value, reach) = (product(None), 2.0 * all.total());
-    let (low, high) = (Some((value - reach).max(least)), Some((value + reach).min(most)));
+    let (low, high) =
+        (Some((value - reach).max(range.least)), Some((value + reach).min(range.most)));
     (Outcome { low, high, ..Outcome::of(value) }, Some(all))
 }
 

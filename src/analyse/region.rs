@@ -19,7 +19,8 @@ use tidydose_geometry::smooth::Variant;
 use tidydose_metrics::place::HOLDING;
 use tidydose_metrics::plan_wide::{PlanTotals, Total};
 use tidydose_metrics::{
-    self as metrics, Definition, InRegions, Metric, Need, Outcome, Status, Subject, needs,
+    self as metrics, Definition, InRegions, Metric, Need, Outcome, PhysicalRange, Status, Subject,
+    needs,
 };
 
 /// All space that the dose grid covers, within the outline of the patient where there is one.
@@ -391,7 +392,10 @@ impl GridMeasurement<'_> {
         let ratio = |m: &Metric| match m.definition.in_regions {
             InRegions::PerVolume { of: over, factor } => {
                 let over = of(over, m.argument)?;
-                Some((*m, divided(over, volume.as_ref()?, (factor, m.definition.limits[1]))))
+                Some((
+                    *m,
+                    divided(over, volume.as_ref()?, (factor, m.definition.physical_range.most)),
+                ))
             }
             _ => None,
         };
@@ -423,7 +427,7 @@ fn of_totals(metric: &Metric, totals: &PlanTotals, doubts: &[f64]) -> Outcome {
         squares += (moved - value).powi(2);
     }
     let reach = 2.0 * squares.sqrt();
-    let [least, most] = metric.definition.limits;
+    let PhysicalRange { least, most } = metric.definition.physical_range;
     outcome.low = Some((value - reach).max(least));
     outcome.high = Some((value + reach).min(most));
     outcome

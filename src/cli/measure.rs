@@ -20,7 +20,7 @@ use super::terminal::Terminal;
 use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::Case;
-use tidydose_metrics::{Definition, Metric};
+use tidydose_metrics::Metric;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
 use tidydose_table::run::{self, Run};
@@ -243,7 +243,7 @@ impl StudyHead {
         Ok(Self {
             digest: run::settings_digest(&settings),
             settings,
-            metrics: analysis.all_metrics().iter().map(definition).collect(),
+            metrics: analysis.all_metrics().iter().map(MetricDefinition::from).collect(),
             tally: Tally::default(),
         })
     }
@@ -366,27 +366,6 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
 /// A share in percent, without the last digits of binary fractions.
 fn percent(share: f64) -> f64 {
     (1e10 * share).round() / 1e8
-}
-
-fn definition(metric: &Metric) -> MetricDefinition {
-    let definition = metric.definition;
-    MetricDefinition {
-        name: metric.to_string(),
-        unit: definition.unit.to_owned(),
-        meaning: meaning(definition),
-        applies_to: definition.applies_to.word().to_owned(),
-        formula: definition.formula.to_owned(),
-        reference: format!("{} ({})", definition.reference, definition.evidence.words()),
-    }
-}
-
-/// What a metric is, when it does not exist and, of a model, where it holds.
-fn meaning(definition: &Definition) -> String {
-    let undefined = format!("{}; undefined {}", definition.title, definition.undefined);
-    match &definition.holds {
-        Some(range) => format!("{undefined}; holds for {}", range.words),
-        None => undefined,
-    }
 }
 
 fn summary(prepared: &Prepared, tables: &[table::Written]) -> String {

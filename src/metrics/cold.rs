@@ -3,7 +3,7 @@
 
 use super::dose_at_volume::smaller;
 use super::place::Curve;
-use super::{Definition, Evidence, Outcome, Place, Scale};
+use super::{Definition, Outcome, PhysicalRange, Place, Provenance, Scale};
 
 pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     name: "DC{x}cc[Gy]",
@@ -11,10 +11,10 @@ pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     title: "dose that the coldest x cc of the structure receive at most",
     formula: "D(V − x): largest D with V(D) ≥ V − x",
     reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "the structure is smaller than x cc, or the dose grid does not cover all of it",
     standard: &[0.5],
-    range: [0.0, 10_000.0],
+    arguments: [0.0, 10_000.0],
     place: |_, x| Place::dose(1.0, -x),
     compute: |s, x| {
         if s.volume_cc < x {
@@ -31,36 +31,35 @@ pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     ..Definition::PLAIN
 };
 
+const COLD: Definition = Definition {
+    reference: "AAPM TG-263 (name)",
+    provenance: Provenance::Memory,
+    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    standard: &[20.0],
+    arguments: [0.0, 500.0],
+    ..Definition::PLAIN
+};
+
 pub(super) static COLD_VOLUME: Definition = Definition {
     name: "CV{x}Gy[cc]",
     unit: "cc",
     title: "volume of the structure that receives less than x Gy",
     formula: "V − V(x)",
-    reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Memory,
-    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
-    standard: &[20.0],
-    range: [0.0, 500.0],
     place: |_, x| Place::at_dose(Curve::Cold, -x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least((dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / 1000.0),
     },
     scale: Scale::Volume,
-    ..Definition::PLAIN
+    ..COLD
 };
 
 pub(super) static COLD_SHARE: Definition = Definition {
     name: "CV{x}Gy[%]",
-    limits: [0.0, 100.0],
+    physical_range: PhysicalRange::PERCENT,
     unit: "%",
     title: "share of the structure that receives less than x Gy",
     formula: "100 · (V − V(x)) / V",
-    reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Memory,
-    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
-    standard: &[20.0],
-    range: [0.0, 500.0],
     place: |_, x| Place::at_dose(Curve::ColdShare, -x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
@@ -71,5 +70,5 @@ pub(super) static COLD_SHARE: Definition = Definition {
         }
     },
     scale: Scale::ShareOfVolume(100.0),
-    ..Definition::PLAIN
+    ..COLD
 };

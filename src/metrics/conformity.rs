@@ -2,7 +2,7 @@
 //! index. The other published forms are in [`super::conformity_forms`].
 
 use super::place::{Curve, Unit, at_prescription};
-use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
+use super::{AppliesTo, Definition, Need, Outcome, PhysicalRange, Scale, Status, Subject};
 
 /// Volumes of target, isodose and their overlap, cc.
 pub(super) struct Overlap {
@@ -40,7 +40,6 @@ pub(super) static ISODOSE_VOLUME: Definition = Definition {
     title: "prescription isodose volume: all space that receives at least the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx that holds the target's dose",
     reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219",
-    evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
     needs: &[Need::Isodoses],
@@ -53,12 +52,10 @@ pub(super) static ISODOSE_VOLUME: Definition = Definition {
 
 pub(super) static COVERAGE: Definition = Definition {
     name: "Coverage",
-    limits: [0.0, 1.0],
-    unit: "1",
+    physical_range: PhysicalRange::SHARE,
     title: "share of the target that receives at least the prescription dose",
     formula: "TV_PIV / TV",
     reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; Torrens et al. 2014",
-    evidence: Evidence::Read,
     undefined: "no prescription, or the dose grid does not cover the whole target",
     applies_to: AppliesTo::Target,
     place: |s, _| Some(at_prescription(Curve::Share, s, 1.0)?.in_unit(Unit::Times(100.0))),
@@ -68,38 +65,33 @@ pub(super) static COVERAGE: Definition = Definition {
     ..Definition::PLAIN
 };
 
-pub(super) static SELECTIVITY: Definition = Definition {
-    name: "Selectivity",
-    limits: [0.0, 1.0],
-    unit: "1",
-    title: "share of the prescription isodose volume that lies in the target",
-    formula: "TV_PIV / PIV",
-    reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; Torrens et al. 2014",
-    evidence: Evidence::Read,
+/// An index from 0 to 1 of the target and its isodose.
+const SHARE: Definition = Definition {
+    physical_range: PhysicalRange::SHARE,
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
     needs: &[Need::Isodoses],
-    compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
     basic: true,
     scale: Scale::Whole(1.0),
     ..Definition::PLAIN
 };
 
+pub(super) static SELECTIVITY: Definition = Definition {
+    name: "Selectivity",
+    title: "share of the prescription isodose volume that lies in the target",
+    formula: "TV_PIV / PIV",
+    reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; Torrens et al. 2014",
+    compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
+    ..SHARE
+};
+
 pub(super) static PADDICK: Definition = Definition {
     name: "PaddickConformity",
-    limits: [0.0, 1.0],
-    unit: "1",
     title: "Paddick's conformity index: coverage times selectivity, 1 is ideal",
     formula: "TV_PIV² / (TV · PIV)",
     reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; taken up by ICRU Report 91",
-    evidence: Evidence::Read,
-    undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose",
-    applies_to: AppliesTo::Target,
-    needs: &[Need::Isodoses],
     compute: |s, _| index(s, |o| (o.common * o.common / (o.target * o.isodose)).min(1.0)),
-    basic: true,
-    scale: Scale::Whole(1.0),
-    ..Definition::PLAIN
+    ..SHARE
 };
 
 /// An index of the three volumes; refused when the grid cuts the isodose.

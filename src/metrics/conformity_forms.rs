@@ -1,9 +1,11 @@
 //! The published forms of conformity beside Paddick's, each under a name that says whose it is:
 //! several are reciprocal to each other, and some have a perfect score for a missed target.
 
-use super::conformity::{index, whole_overlap};
+use super::conformity::{PADDICK, SELECTIVITY, index, whole_overlap};
 use super::place::{Curve, Unit, at_prescription};
-use super::{AppliesTo, Definition, Evidence, Need, Outcome, Place, Scale, Status};
+use super::{
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Place, Provenance, Scale, Status,
+};
 
 const INDEX: Definition = Definition {
     undefined: "no prescription, PIV undefined or zero; refused when the grid cuts the isodose or \
@@ -12,6 +14,10 @@ const INDEX: Definition = Definition {
     needs: &[Need::Isodoses],
     ..Definition::PLAIN
 };
+
+/// An index from 0 to 1.
+const SHARE: Definition =
+    Definition { physical_range: PhysicalRange::SHARE, scale: Scale::Whole(1.0), ..INDEX };
 
 const SHAW: &str = "Shaw et al. 1993, Int J Radiat Oncol Biol Phys 27:1231";
 const SALT: &str = "SALT group, as a table of plan metrics quotes it (Br J Radiol, PMC5965485)";
@@ -45,11 +51,9 @@ pub(super) static RTOG_RATIO: Definition = Definition {
 pub(super) static R100: Definition = Definition {
     name: "R100%",
     title: "R100%: prescription isodose volume over target volume (the number of RTOGConformity)",
-    formula: "PIV / TV",
     reference: "RTOG 0813 and 0915",
-    evidence: Evidence::Memory,
-    compute: |s, _| index(s, |o| o.isodose / o.target),
-    ..INDEX
+    provenance: Provenance::Memory,
+    ..Definition::synonym_of(&RTOG_RATIO)
 };
 
 /// Shares of a target outside its isodose up to this are the sampling of its surface.
@@ -57,12 +61,12 @@ const WHOLE: f64 = 1e-3;
 
 pub(super) static ICRU_62: Definition = Definition {
     name: "ICRU62Conformity",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "conformity index of ICRU Report 62, which is defined only when the treated volume \
             covers the target",
     formula: "PIV / TV, when 99.9 % of TV lie in PIV",
     reference: "ICRU Report 62",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "the prescription isodose does not cover the target; no prescription; refused when \
                 the grid cuts the isodose",
     compute: |s, _| {
@@ -87,7 +91,7 @@ pub(super) static KNOOS: Definition = Definition {
     title: "radiation conformity index of Knöös",
     formula: "TV / PIV",
     reference: "Knöös et al. 1998, Int J Radiat Oncol Biol Phys 42:1169",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| index(s, |o| o.target / o.isodose),
     ..INDEX
 };
@@ -103,52 +107,45 @@ pub(super) static WAGNER: Definition = Definition {
 
 pub(super) static LOMAX_SCHEIB: Definition = Definition {
     name: "LomaxScheibConformity",
-    limits: [0.0, 1.0],
     title: "healthy-tissue conformity index of Lomax and Scheib (the number of Selectivity)",
-    formula: "TV_PIV / PIV",
     reference: "Lomax and Scheib 2003, Int J Radiat Oncol Biol Phys 55:1409",
-    compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
-    scale: Scale::Whole(1.0),
-    ..INDEX
+    undefined: INDEX.undefined,
+    ..Definition::synonym_of(&SELECTIVITY)
 };
 
 pub(super) static VANT_RIET: Definition = Definition {
     name: "VantRietConformation",
-    limits: [0.0, 1.0],
     title: "conformation number of van't Riet (the number of PaddickConformity); first two factors \
             of COIN",
     formula: "(TV_PIV / TV) · (TV_PIV / PIV)",
     reference: "van't Riet et al. 1997, Int J Radiat Oncol Biol Phys 37:731",
-    compute: |s, _| index(s, |o| (o.common / o.target * (o.common / o.isodose)).min(1.0)),
-    scale: Scale::Whole(1.0),
-    ..INDEX
+    undefined: INDEX.undefined,
+    ..Definition::synonym_of(&PADDICK)
 };
 
 /// Computed where the organs beside the target are known.
 pub(super) static COIN: Definition = Definition {
     name: "BaltasCOIN",
-    limits: [0.0, 1.0],
     title: "COIN of Baltas: the conformation number times the share of each critical organ that \
             stays below the prescription; critical organs are all named ones but the brain",
     formula: "(TV_PIV / TV) · (TV_PIV / PIV) · ∏ (1 − V_Rx,organ / V_organ)",
     reference: "Baltas et al. 1998, Int J Radiat Oncol Biol Phys 40:515",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "VantRietConformation is undefined, or the dose grid does not cover a critical \
                 organ",
     needs: &[Need::Isodoses, Need::Organs],
     made_of: &[(&VANT_RIET, 0.0)],
     compute: |_, _| Outcome::none(Status::NotApplicable, "it needs the organs beside the target"),
-    scale: Scale::Whole(1.0),
-    ..INDEX
+    ..SHARE
 };
 
 pub(super) static NAKAMURA: Definition = Definition {
     name: "NakamuraConformity",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "new conformity index of Nakamura, the inverse of PaddickConformity",
     formula: "TV · PIV / TV_PIV²",
     reference: "Nakamura et al. 2001, Int J Radiat Oncol Biol Phys 51:1313",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no part of the target receives the prescription; no prescription; refused when the \
                 grid cuts the isodose",
     compute: |s, _| {
@@ -167,7 +164,7 @@ pub(super) static NAKAMURA: Definition = Definition {
 
 pub(super) static SALT_UNDERDOSAGE: Definition = Definition {
     name: "SALTUnderdosage",
-    limits: [0.0, 1.0],
+    physical_range: PhysicalRange::SHARE,
     title: "lesion underdosage factor (LUF), 0 is ideal",
     formula: "(TV − TV_PIV) / TV",
     reference: SALT,
@@ -206,24 +203,20 @@ const OVERLAP: &str = "overlap of two sets: Dice 1945, Jaccard 1912";
 
 pub(super) static DICE: Definition = Definition {
     name: "Dice",
-    limits: [0.0, 1.0],
     title: "Dice coefficient of target and prescription isodose",
     formula: "2 · TV_PIV / (TV + PIV)",
     reference: OVERLAP,
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     compute: |s, _| index(s, |o| (2.0 * o.common / (o.target + o.isodose)).min(1.0)),
-    scale: Scale::Whole(1.0),
-    ..INDEX
+    ..SHARE
 };
 
 pub(super) static JACCARD: Definition = Definition {
     name: "Jaccard",
-    limits: [0.0, 1.0],
     title: "Jaccard coefficient of target and prescription isodose",
     formula: "TV_PIV / (TV + PIV − TV_PIV)",
     reference: OVERLAP,
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     compute: |s, _| index(s, |o| (o.common / (o.target + o.isodose - o.common)).min(1.0)),
-    scale: Scale::Whole(1.0),
-    ..INDEX
+    ..SHARE
 };

@@ -1,18 +1,17 @@
 //! Dose that at least a given volume receives: D95%, D0.03cc and their like.
 
-use super::{AppliesTo, Definition, Evidence, Outcome, Place, Scale, Status, Subject};
+use super::{AppliesTo, Definition, Outcome, Place, Provenance, Scale, Status, Subject};
+
+const DOSE: Definition = Definition { unit: "Gy", scale: Scale::Dose, ..Definition::PLAIN };
 
 pub(super) static PERCENT: Definition = Definition {
     name: "D{x}%[Gy]",
-    unit: "Gy",
     title: "dose that the hottest x % of the structure receive at least",
     formula: "largest D with V(D) ≥ x/100 · V",
     reference: "AAPM TG-263 (name); ICRU Report 83 (D98 %, D50 %, D2 %)",
-    evidence: Evidence::Read,
     undefined: "the dose grid does not cover the whole structure",
-    applies_to: AppliesTo::Structure,
     standard: &[99.0, 98.0, 95.0, 50.0, 5.0, 2.0, 1.0],
-    range: [0.0, 100.0],
+    arguments: [0.0, 100.0],
     place: |_, x| Place::dose(x / 100.0, 0.0),
     compute: |s, x| match s.complete_dvh() {
         Err(outcome) => outcome,
@@ -21,32 +20,26 @@ pub(super) static PERCENT: Definition = Definition {
             .map_or_else(|| smaller(s, x), Outcome::of),
     },
     basic: true,
-    scale: Scale::Dose,
-    ..Definition::PLAIN
+    ..DOSE
 };
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "D{x}cc[Gy]",
-    unit: "Gy",
     title: "dose that the hottest x cc of the structure receive at least",
     formula: "largest D with V(D) ≥ x",
     reference: "AAPM TG-263 (name); AAPM TG-101 (0.035 cc); 0.03 and 0.1 cc in trial protocols",
-    evidence: Evidence::Read,
     undefined: "the structure is smaller than x cc, or lies outside the dose grid; a lower bound \
                 when partly outside",
-    applies_to: AppliesTo::Structure,
     standard: &[0.03, 0.035, 0.1, 0.5, 1.0],
-    range: [0.0, 10_000.0],
+    arguments: [0.0, 10_000.0],
     place: |_, x| Place::dose(0.0, x),
     compute: dose_at_cc,
     basic: true,
-    scale: Scale::Dose,
-    ..Definition::PLAIN
+    ..DOSE
 };
 
 pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
     name: "D{x}mm3[Gy]",
-    unit: "Gy",
     title: "dose that the hottest x mm³ of the structure receive at least",
     formula: "largest D with V(D) ≥ x mm³",
     reference: "Torrens et al. 2014, J Neurosurg 121 Suppl 2 (D1mm³ in place of a point maximum); \
@@ -54,11 +47,10 @@ pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
     undefined: "the structure is smaller than x mm³, or lies outside the dose grid; a lower bound \
                 when partly outside",
     standard: &[1.0],
-    range: [0.0, 10_000_000.0],
+    arguments: [0.0, 10_000_000.0],
     place: |_, x| Place::dose(0.0, x / 1000.0),
     compute: |s, x| dose_at_cc(s, x / 1000.0),
-    scale: Scale::Dose,
-    ..Definition::PLAIN
+    ..DOSE
 };
 
 pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
@@ -68,11 +60,11 @@ pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
             prescription of this target",
     formula: "100 · Dx% / Rx",
     reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no prescription, or the dose grid does not cover the whole target",
     applies_to: AppliesTo::Target,
     standard: &[99.0, 98.0, 95.0, 50.0, 2.0],
-    range: [0.0, 100.0],
+    arguments: [0.0, 100.0],
     place: |s, x| Place::dose(x / 100.0, 0.0)?.of_prescription(s, 0.01),
     compute: |s, x| {
         let percent = || Ok(100.0 * s.dose_at_percent(x)? / s.rx()?.dose_gy);

@@ -3,7 +3,9 @@
 
 use super::conformity::CUT;
 use super::place::{Curve, at_prescription};
-use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
+use super::{
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject,
+};
 use tidydose_dose::Isodose;
 use tidydose_geometry::ball_radius_mm;
 
@@ -13,7 +15,6 @@ pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     title: "volume of all space that receives at least half of the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx/2 that holds the target's dose",
     reference: "Paddick and Lippitz 2006, J Neurosurg 105 Suppl:194",
-    evidence: Evidence::Read,
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
     needs: &[Need::Isodoses],
@@ -26,19 +27,13 @@ pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
 
 pub(super) static PADDICK_LIPPITZ: Definition = Definition {
     name: "PaddickGradient",
-    limits: [1.0, f64::INFINITY],
-    unit: "1",
+    physical_range: PhysicalRange::FROM_ONE,
     title: "gradient index: half-prescription isodose volume over prescription isodose volume",
     formula: "PIV_half / PIV",
     reference: "Paddick and Lippitz 2006, J Neurosurg 105 Suppl:194; ICRU Report 91 for brain",
-    evidence: Evidence::Read,
-    undefined: "no prescription, PIV zero, or an island shared by several targets; refused when \
-                the grid cuts either isodose",
-    applies_to: AppliesTo::Target,
-    needs: &[Need::Isodoses],
     compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.half / v.whole)),
     basic: true,
-    ..Definition::PLAIN
+    ..FALL
 };
 
 /// Volumes of both isodoses, mm³.
@@ -89,17 +84,12 @@ const FALL: Definition = Definition {
 
 const WAGNER_2003: &str = "Wagner et al. 2003, Int J Radiat Oncol Biol Phys 57:1141";
 
-/// Half isodose volume over target volume.
-fn half_over_target(s: &Subject<'_>) -> Outcome {
-    Outcome::from_result(volumes(s).map(|v| v.half / 1000.0 / s.volume_cc))
-}
-
 pub(super) static MODIFIED: Definition = Definition {
     name: "ModifiedGradient",
     title: "modified gradient index: half-prescription isodose volume over target volume",
     formula: "PIV_half / TV",
     reference: "abstract of a paper on linear-accelerator radiosurgery (mGI)",
-    compute: |s, _| half_over_target(s),
+    compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.half / 1000.0 / s.volume_cc)),
     ..FALL
 };
 
@@ -109,8 +99,7 @@ pub(super) static R50: Definition = Definition {
             ModifiedGradient)",
     formula: "V(50 % of Rx) / TV",
     reference: "RTOG 0915; AAPM TG-101",
-    compute: |s, _| half_over_target(s),
-    ..FALL
+    ..Definition::synonym_of(&MODIFIED)
 };
 
 pub(super) static FALL_OFF: Definition = Definition {
@@ -146,11 +135,11 @@ fn wagner_gradient(v: &Volumes) -> f64 {
 
 pub(super) static WAGNER_GRADIENT: Definition = Definition {
     name: "WagnerCGIg",
-    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    physical_range: PhysicalRange::ANY,
     title: "gradient part of Wagner's conformity/gradient index, 100 for a fall-off of 3 mm",
     formula: "100 − 100 · (r_eq(PIV_half) − r_eq(PIV) − 0.3 cm)",
     reference: WAGNER_2003,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| Outcome::from_result(volumes(s).map(|v| wagner_gradient(&v))),
     scale: Scale::Points(100.0),
     ..FALL
@@ -158,11 +147,11 @@ pub(super) static WAGNER_GRADIENT: Definition = Definition {
 
 pub(super) static WAGNER_INDEX: Definition = Definition {
     name: "WagnerCGI",
-    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    physical_range: PhysicalRange::ANY,
     title: "Wagner's conformity/gradient index",
     formula: "(CGIc + CGIg) / 2",
     reference: WAGNER_2003,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| {
         let index =
             |v: Volumes| (100.0 * s.volume_cc * 1000.0 / v.whole + wagner_gradient(&v)) / 2.0;
@@ -179,7 +168,7 @@ pub(super) static MEAN_DISTANCE: Definition = Definition {
             prescription and of the prescription",
     formula: "(V50% − V100%) / ((S50% + S100%)/2), V volumes and S surfaces of the isodoses",
     reference: "Sung and Choi 2018, dose gradient curve (idea read, equation from memory)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| {
         let distance = |v: Volumes| match v.area {
             area if area > 0.0 => Ok((v.half - v.whole) / (area / 2.0)),

@@ -2,7 +2,9 @@
 //! the prescription isodose level.
 
 use super::place::Unit;
-use super::{AppliesTo, Definition, Evidence, Outcome, Place, Scale, Status, Subject};
+use super::{
+    AppliesTo, Definition, Outcome, PhysicalRange, Place, Provenance, Scale, Status, Subject,
+};
 
 const INDEX: Definition = Definition {
     undefined: "the dose grid does not cover the whole target; with Rx: no prescription",
@@ -25,10 +27,6 @@ fn difference(s: &Subject<'_>, hot: f64, cold: f64) -> Result<f64, Outcome> {
     Ok(100.0 * ratio(by, s.rx()?.dose_gy)?)
 }
 
-fn max_over_prescription(s: &Subject<'_>) -> Result<f64, Outcome> {
-    ratio(s.complete_dvh()?.max_gy(), s.rx()?.dose_gy)
-}
-
 pub(super) static RTOG: Definition = Definition {
     name: "RTOGHomogeneity",
     title: "homogeneity index of RTOG (MDPD ratio): largest dose in the target over prescription; \
@@ -36,7 +34,10 @@ pub(super) static RTOG: Definition = Definition {
     formula: "Max / Rx",
     reference: "Shaw et al. 1993, Int J Radiat Oncol Biol Phys 27:1231",
     place: |s, _| Place::dose(0.0, 0.0)?.of_prescription(s, 1.0),
-    compute: |s, _| Outcome::from_result(max_over_prescription(s)),
+    compute: |s, _| {
+        let value = || ratio(s.complete_dvh()?.max_gy(), s.rx()?.dose_gy);
+        Outcome::from_result(value())
+    },
     ..INDEX
 };
 
@@ -58,7 +59,7 @@ pub(super) static ICRU_83: Definition = Definition {
 
 pub(super) static D5_D95: Definition = Definition {
     name: "HomogeneityD5/D95",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "homogeneity index D5% over D95%, 1 is even",
     formula: "D5% / D95%",
     reference: KATARIA,
@@ -71,7 +72,7 @@ pub(super) static D5_D95: Definition = Definition {
 
 pub(super) static MAX_MIN: Definition = Definition {
     name: "HomogeneityMax/Min",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "homogeneity index largest over smallest dose, 1 is even",
     formula: "Max / Min",
     reference: KATARIA,
@@ -99,7 +100,7 @@ pub(super) static D5_D95_RX: Definition = Definition {
     title: "homogeneity index from D5% and D95% in percent of the prescription, 0 is even",
     formula: "100 · (D5% − D95%) / Rx",
     reference: KATARIA,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| Outcome::from_result(difference(s, 5.0, 95.0)),
     scale: Scale::Whole(100.0),
     ..INDEX
@@ -108,12 +109,9 @@ pub(super) static D5_D95_RX: Definition = Definition {
 pub(super) static MAX_RX: Definition = Definition {
     name: "HomogeneityMax/Rx",
     title: "homogeneity index largest dose over prescription (the number of RTOGHomogeneity)",
-    formula: "Max / Rx",
     reference: KATARIA,
-    evidence: Evidence::Memory,
-    place: |s, _| Place::dose(0.0, 0.0)?.of_prescription(s, 1.0),
-    compute: |s, _| Outcome::from_result(max_over_prescription(s)),
-    ..INDEX
+    provenance: Provenance::Memory,
+    ..Definition::synonym_of(&RTOG)
 };
 
 pub(super) static SIGMA: Definition = Definition {

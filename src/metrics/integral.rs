@@ -21,7 +21,6 @@ pub static INTEGRAL_DOSE: Definition = Definition {
 
 pub(super) static EFFICIENCY: Definition = Definition {
     name: "EfficiencyIndex50%",
-    limits: [0.0, f64::INFINITY],
     title: "efficiency index η50%: integral dose of the target over that of half the prescription's \
             isodose volume; at most 1 for a target inside it",
     formula: "∫_TV D dV / ∫_PIV50% D dV",

@@ -9,12 +9,14 @@
 mod cold;
 mod conformity;
 mod conformity_forms;
+mod definition;
 mod dose_at_volume;
 pub mod gradient;
 mod homogeneity;
 mod integral;
 pub mod limits;
 pub mod local;
+mod metric;
 mod near_extremes;
 pub mod needs;
 pub mod organ_models;
@@ -23,6 +25,7 @@ pub mod plan_wide;
 mod probability;
 pub mod radiobiology;
 pub mod range;
+mod registry;
 mod response;
 pub mod size;
 mod statistics;
@@ -32,16 +35,15 @@ mod volume;
 mod volume_at_dose;
 pub mod weigh;
 
-use serde::{Deserialize, Serialize};
-
-use tidydose_rt::nearest::nearest;
-
 pub use conformity::CUT;
+pub use definition::{AppliesTo, Definition, PhysicalRange, Provenance};
 pub use integral::INTEGRAL_DOSE;
 pub use local::NEAREST_ISODOSE;
+pub use metric::Metric;
 pub use needs::{InRegions, Need};
 pub use place::Place;
 pub use range::Range;
+pub use registry::{List, Registry, UnknownMetric, candidates, parse, standard};
 pub use statistics::{MAX, MEAN};
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};
@@ -49,133 +51,9 @@ pub use volume::VOLUME;
 pub use volume_at_dose::{PERCENT as SHARE_AT_DOSE, VOLUME_AT_PRESCRIPTION};
 pub use weigh::Scale;
 
-/// Which structures a metric is computed for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum AppliesTo {
-    /// Every structure with volume.
-    Structure,
-    /// Targets with a prescription.
-    Target,
-    /// Organs that [`organ_models`] has parameters for.
-    ModelledOrgan,
-    /// The plan as a whole; see [`plan_wide`].
-    Plan,
-}
-
-impl AppliesTo {
-    /// The word used in the dictionary.
-    #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Structure => "every structure",
-            Self::Target => "targets with a prescription",
-            Self::ModelledOrgan => "organs with model parameters",
-            Self::Plan => "all targets of a plan together",
-        }
-    }
-}
-
-/// Whether the formula was read in its source or is quoted from memory.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Evidence {
-    /// Read on a page of the source or of a paper that states it.
-    Read,
-    /// From memory: check before citing.
-    Memory,
-    /// Common practice, without a single source.
-    CommonPractice,
-}
-
-impl Evidence {
-    /// The words used in the dictionary.
-    #[must_use]
-    pub const fn words(self) -> &'static str {
-        match self {
-            Self::Read => "read",
-            Self::Memory => "from memory",
-            Self::CommonPractice => "common practice",
-        }
-    }
-}
-
-/// What a metric is: one for each family, with a number in its name where it takes one.
-#[derive(Debug)]
-pub struct Definition {
-    /// Name in TG-263 syntax; `{x}` stands for the number.
-    pub name: &'static str,
-    /// Smallest and largest value it can have.
-    pub limits: [f64; 2],
-    /// Unit symbol.
-    pub unit: &'static str,
-    /// What it is, in words.
-    pub title: &'static str,
-    /// Formula.
-    pub formula: &'static str,
-    /// Report or paper it comes from.
-    pub reference: &'static str,
-    /// Whether that was read.
-    pub evidence: Evidence,
-    /// When it does not exist.
-    pub undefined: &'static str,
-    /// Of a research model, where it holds: beyond there is no value; absent for what is none.
-    pub holds: Option<Range>,
-    /// Which structures it is for.
-    pub applies_to: AppliesTo,
-    /// What it needs besides volume, histogram and prescription dose.
-    pub needs: &'static [Need],
-    /// The metrics, with their numbers, that it is made of: of the same structure, or for a row of
-    /// the plan of each target.
-    pub made_of: &'static [(&'static Definition, f64)],
-    /// How its row of a region that nobody drew comes about.
-    pub in_regions: InRegions,
-    /// Where it lies, for its number, on a curve whose values bound each other; absent for most.
-    pub place: fn(&Subject<'_>, f64) -> Option<Place>,
-    /// The numbers that the lists take; empty for a metric without a number.
-    pub standard: &'static [f64],
-    /// Whether the basic list has it; the full one has every metric.
-    pub basic: bool,
-    /// What the width of its bounds is held against beside its value.
-    pub scale: Scale,
-    /// Whether the chance of where cells and samples happen to lie is a share of its value.
-    pub scatters: bool,
-    /// Numbers that make sense, inclusive.
-    pub range: [f64; 2],
-    /// Computes it; the number is 0 for a metric without one.
-    pub compute: fn(&Subject<'_>, f64) -> Outcome,
-    /// Rule or parameter that was used for this subject, as it goes into column `method`; empty
-    /// when the formula has none.
-    pub rule: fn(&Subject<'_>, f64) -> String,
-}
-
-impl Definition {
-    /// What most have in common: any value from 0 up, of every structure, without a number.
-    const PLAIN: Self = Self {
-        name: "",
-        limits: [0.0, f64::INFINITY],
-        unit: "1",
-        title: "",
-        formula: "",
-        reference: "",
-        evidence: Evidence::Read,
-        undefined: "",
-        holds: None,
-        applies_to: AppliesTo::Structure,
-        needs: &[],
-        made_of: &[],
-        in_regions: InRegions::Absent,
-        place: |_, _| None,
-        standard: &[],
-        basic: false,
-        scale: Scale::Value,
-        scatters: true,
-        range: [0.0, 0.0],
-        compute: |_, _| Outcome::none(Status::NotApplicable, "no formula"),
-        rule: |_, _| String::new(),
-    };
-}
-
-/// Every metric there is, in the order of the tables.
-pub static REGISTRY: &[&Definition] = &[
+/// Every metric there is, in the order of the tables: to add one, write its [`Definition`] in a file
+/// of this room and name it here.
+pub static REGISTRY: Registry<'static> = Registry::of(&[
     &volume::VOLUME,
     &size::EQUIVALENT,
     &size::LONGEST_IN_PLANE,
@@ -288,161 +166,7 @@ pub static REGISTRY: &[&Definition] = &[
     &plan_wide::R50,
     &plan_wide::EFFICIENCY_HALF,
     &plan_wide::EFFICIENCY_TWELVE,
-];
-
-/// One metric with its number.
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-#[serde(into = "String", try_from = "String")]
-pub struct Metric {
-    /// What it is.
-    pub definition: &'static Definition,
-    /// The number in its name.
-    pub argument: f64,
-}
-
-impl PartialEq for Metric {
-    fn eq(&self, other: &Self) -> bool {
-        std::ptr::eq(self.definition, other.definition) && self.argument == other.argument
-    }
-}
-
-impl From<Metric> for String {
-    fn from(metric: Metric) -> Self {
-        metric.to_string()
-    }
-}
-
-impl TryFrom<String> for Metric {
-    type Error = UnknownMetric;
-
-    fn try_from(name: String) -> Result<Self, UnknownMetric> {
-        parse(&name)
-    }
-}
-
-impl std::fmt::Display for Metric {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.definition.name.replace("{x}", &self.argument.to_string()))
-    }
-}
-
-/// A metric name that no definition has.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error(
-    "{name:?} is no metric; nearest: {near}; a name is written as in AAPM TG-263, with the unit of the \
-     value in brackets, and table dictionary of a measured study has all"
-)]
-pub struct UnknownMetric {
-    name: String,
-    near: String,
-}
-
-/// The metric of that name, in TG-263 syntax.
-///
-/// # Errors
-/// When no definition has the name or its number is out of range.
-pub fn parse(name: &str) -> Result<Metric, UnknownMetric> {
-    let name = name.trim();
-    REGISTRY.iter().find_map(|d| d.matches(name)).ok_or_else(|| UnknownMetric {
-        name: name.to_owned(),
-        near: nearest(name, candidates(name).iter().map(String::as_str)),
-    })
-}
-
-/// Names that somebody may have meant who typed `name`: every metric with its usual numbers, and
-/// with the number that was typed where it makes sense there.
-#[must_use]
-pub fn candidates(name: &str) -> Vec<String> {
-    let from = name.find(|c: char| c.is_ascii_digit()).unwrap_or(name.len());
-    let rest = &name[from..];
-    let to = rest.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(rest.len());
-    let typed: Option<f64> = rest[..to].parse().ok();
-    let with_typed = REGISTRY.iter().filter(|d| d.takes_number()).filter_map(|&definition| {
-        let [low, high] = definition.range;
-        let argument = typed.filter(|x| (low..=high).contains(x))?;
-        Some(Metric { definition, argument })
-    });
-    List::Full.metrics().into_iter().chain(with_typed).map(|m| m.to_string()).collect()
-}
-
-/// A named list of metrics.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum List {
-    /// Every metric there is: what an outcome paper reports.
-    Full,
-    /// Volumes, dose points, coverage, and Paddick's two indices.
-    Basic,
-}
-
-impl List {
-    /// Every list with the word that names it in settings.
-    pub const WORDS: &'static [(Self, &'static str)] =
-        &[(Self::Full, "full"), (Self::Basic, "basic")];
-
-    /// Its metrics, in the order of the registry.
-    #[must_use]
-    pub fn metrics(self) -> Vec<Metric> {
-        with_numbers(REGISTRY.iter().filter(|d| d.basic || self == Self::Full))
-    }
-}
-
-/// The list that is computed when a study names none of its own.
-#[must_use]
-pub fn standard() -> Vec<Metric> {
-    List::Full.metrics()
-}
-
-fn with_numbers<'a>(list: impl Iterator<Item = &'a &'static Definition>) -> Vec<Metric> {
-    list.flat_map(|&definition| {
-        let numbers = if definition.takes_number() { definition.standard } else { &[0.0] };
-        numbers.iter().map(move |&argument| Metric { definition, argument })
-    })
-    .collect()
-}
-
-impl Definition {
-    /// Whether its name has a number in it.
-    #[must_use]
-    pub fn takes_number(&self) -> bool {
-        self.name.contains("{x}")
-    }
-
-    fn matches(&'static self, name: &str) -> Option<Metric> {
-        let Some((before, after)) = self.name.split_once("{x}") else {
-            return (name == self.name).then_some(Metric { definition: self, argument: 0.0 });
-        };
-        let digits = name.strip_prefix(before)?.strip_suffix(after)?;
-        if !digits.bytes().all(|b| b.is_ascii_digit() || b == b'.') {
-            return None;
-        }
-        let argument: f64 = digits.parse().ok()?;
-        let [low, high] = self.range;
-        (argument >= low && argument <= high).then_some(Metric { definition: self, argument })
-    }
-}
-
-impl Metric {
-    /// Computes the metric for a subject; not applicable where its model does not hold.
-    #[must_use]
-    pub fn compute(&self, subject: &Subject<'_>) -> Outcome {
-        let outcome = self.compute_anywhere(subject);
-        let beyond = || self.definition.holds.as_ref()?.refusal(subject);
-        outcome.value.and_then(|_| beyond()).unwrap_or(outcome)
-    }
-
-    /// The formula alone, also where its model does not hold: for what a value would be if
-    /// something else were a little different.
-    #[must_use]
-    pub fn compute_anywhere(&self, subject: &Subject<'_>) -> Outcome {
-        (self.definition.compute)(subject, self.argument)
-    }
-
-    /// The rule or parameter that applies to a subject; empty when there is none.
-    #[must_use]
-    pub fn rule(&self, subject: &Subject<'_>) -> String {
-        (self.definition.rule)(subject, self.argument)
-    }
-}
+]);
 
 #[cfg(test)]
 mod tests {
@@ -450,7 +174,7 @@ mod tests {
 
     #[test]
     fn every_definition_is_complete_and_reads_back_its_own_name() {
-        for d in REGISTRY {
+        for d in REGISTRY.definitions() {
             for text in [d.title, d.formula, d.reference, d.undefined] {
                 assert!(!text.is_empty(), "{}", d.name);
             }
@@ -464,6 +188,19 @@ mod tests {
         for m in standard() {
             assert_eq!(parse(&m.to_string()), Ok(m), "{m}");
         }
+    }
+
+    /// Another name says in its title of which metric it is the number, and only such does.
+    #[test]
+    fn another_name_of_a_number_says_so() {
+        let mut names = 0;
+        for d in REGISTRY.definitions() {
+            let other = d.title.split_once("(the number of ").map(|(_, rest)| rest);
+            let said = other.and_then(|rest| rest.split_once(')')).map(|(name, _)| name);
+            assert_eq!(d.synonym_of.map(|other| other.name), said, "{}", d.name);
+            names += usize::from(said.is_some());
+        }
+        assert!(names >= 5, "{names}");
     }
 
     #[test]

@@ -3,7 +3,9 @@
 
 use super::conformity::CUT;
 use super::place::{Curve, at_prescription};
-use super::{AppliesTo, Definition, Evidence, Need, Outcome, Place, Scale, Status, Subject};
+use super::{
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Place, Provenance, Scale, Status, Subject,
+};
 use tidydose_dose::Isodose;
 use tidydose_dose::beyond::Beyond;
 
@@ -67,11 +69,11 @@ fn merged(s: &Subject<'_>, x: f64) -> String {
 const LOCAL: Definition = Definition {
     unit: "cc",
     reference: "papers on several metastases; each names its own rule",
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     undefined: "no prescription; a lower bound when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
     standard: &[10.0, 12.0],
-    range: [0.1, 500.0],
+    arguments: [0.1, 500.0],
     rule: merged,
     scale: Scale::Volume,
     ..Definition::PLAIN
@@ -113,7 +115,7 @@ fn nearest_isodose<'a>(s: &Subject<'a>) -> Result<&'a Isodose, Outcome> {
 }
 
 const SPLIT: Definition = Definition {
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     undefined: "no prescription; refused when the grid cuts the isodose",
     applies_to: AppliesTo::Target,
     needs: &[Need::Isodoses, Need::Nearest],
@@ -136,7 +138,7 @@ pub static NEAREST_ISODOSE: Definition = Definition {
 
 pub(super) static NEAREST_PADDICK: Definition = Definition {
     name: "PaddickConformityNearest",
-    limits: [0.0, 1.0],
+    physical_range: PhysicalRange::SHARE,
     title: "Paddick's conformity index with the isodose nearest to this target",
     formula: "TV_PIV² / (TV · PIVNearest)",
     reference: "Paddick 2000; split by the nearest target surface (own rule for merged isodoses)",
@@ -154,7 +156,7 @@ pub(super) static NEAREST_PADDICK: Definition = Definition {
 
 pub(super) static NEAREST_GRADIENT: Definition = Definition {
     name: "PaddickGradientNearest",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "gradient index with the isodoses nearest to this target",
     formula: "PIV50%Nearest / PIVNearest",
     reference: "Paddick and Lippitz 2006; split by the nearest target surface (own rule)",
@@ -178,7 +180,7 @@ pub(super) static TWO_CM: Definition = Definition {
             prescription",
     formula: "100 · max D(p : distance to target ≥ 20 mm) / Rx",
     reference: "RTOG 0813 and 0915; AAPM TG-101",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no prescription, or the grid does not reach 2 cm beyond the target; a lower bound \
                 where it does so in part",
     applies_to: AppliesTo::Target,

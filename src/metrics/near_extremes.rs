@@ -2,7 +2,7 @@
 //! below. Which of the two was used stands in column `method`.
 
 use super::dose_at_volume::smaller;
-use super::{Definition, Evidence, Outcome, Place, Scale, Subject};
+use super::{Definition, Outcome, Place, Provenance, Scale, Subject};
 
 /// From this volume on, percentages are used, cc.
 const SWITCH_CC: f64 = 2.0;
@@ -55,7 +55,7 @@ pub(super) static NEAR_MINIMUM: Definition = Definition {
     name: "NearMin[Gy]",
     title: "near-minimum dose",
     formula: "D98% when V ≥ 2 cc, else D(V − 35 mm³)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "the structure is smaller than 0.07 cc (its hottest and coldest 35 mm³ overlap), or \
                 the dose grid does not cover all of it",
     place: |s, _| place(s, (0.98, 0.0), (1.0, -SMALL_CC)),

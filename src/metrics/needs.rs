@@ -159,7 +159,7 @@ mod tests {
     /// Rows of a plan come from its totals, and what parts are made of are metrics of structures.
     #[test]
     fn needs_fit_to_what_a_metric_is_for() {
-        for d in REGISTRY {
+        for d in REGISTRY.definitions() {
             assert_eq!(d.needs(Need::Totals), d.applies_to == AppliesTo::Plan, "{}", d.name);
             let of_target = [Need::Isodoses, Need::Nearest, Need::LocalIsodose, Need::TwoCm];
             if of_target.iter().any(|need| d.needs(*need)) {

@@ -3,8 +3,8 @@
 //! their names.
 
 use super::{
-    AppliesTo, Definition, Evidence, INTEGRAL_DOSE, NEAREST_ISODOSE, Need, Outcome, Scale, Status,
-    Subject, VOLUME_AT_PRESCRIPTION,
+    AppliesTo, Definition, INTEGRAL_DOSE, NEAREST_ISODOSE, Need, Outcome, PhysicalRange,
+    Provenance, Scale, Status, Subject, VOLUME_AT_PRESCRIPTION,
 };
 
 /// What the targets and isodoses of a plan add up to. Nested targets count once, by the largest.
@@ -102,6 +102,10 @@ const PLAN: Definition = Definition {
     ..Definition::PLAIN
 };
 
+/// A number from 0 to 1.
+const SHARE: Definition =
+    Definition { physical_range: PhysicalRange::SHARE, scale: Scale::Whole(1.0), ..PLAN };
+
 fn totals<'a>(s: &Subject<'a>) -> Result<&'a PlanTotals, Outcome> {
     let none = || Outcome::none(Status::NotApplicable, "no target has a prescription");
     s.totals.ok_or_else(none)
@@ -138,7 +142,7 @@ pub(super) static COUNT: Definition = Definition {
     title: "number of lesions with a prescription; nested targets are one",
     formula: "count",
     reference: "practice of trials on several metastases",
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     scatters: false,
     compute: |s, _| {
         #[allow(clippy::cast_precision_loss)] // a handful
@@ -154,7 +158,7 @@ pub(super) static VOLUME: Definition = Definition {
             largest",
     formula: "Σ TV",
     reference: "practice of trials on several metastases",
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     made_of: &[(&super::VOLUME, 0.0)],
     compute: |s, _| Outcome::from_result(totals(s).and_then(|t| t.of(Total::Targets))),
     ..PLAN
@@ -166,7 +170,7 @@ pub(super) static MAX: Definition = Definition {
     title: "largest voxel dose of the grid",
     formula: "max over voxels",
     reference: "ICRU Report 91",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| Outcome::from_result(totals(s).and_then(|t| t.of(Total::Maximum))),
     ..PLAN
 };
@@ -177,7 +181,7 @@ pub(super) static ISODOSE_LEVEL: Definition = Definition {
     title: "prescription in percent of the largest voxel dose of the grid",
     formula: "100 · Rx / PlanMax",
     reference: "ICRU Report 91",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| {
         let level = |t: &PlanTotals| {
             Ok(100.0 * ratio(t.dose_gy.unwrap_or_default(), t.of(Total::Maximum)?)?)
@@ -189,19 +193,16 @@ pub(super) static ISODOSE_LEVEL: Definition = Definition {
 
 pub(super) static COVERAGE: Definition = Definition {
     name: "PlanCoverage",
-    limits: [0.0, 1.0],
     title: "share of all targets together that receives the prescription of each",
     formula: "Σ TV_PIV / Σ TV",
     reference: "Paddick 2000, on the union of the targets",
     made_of: &[(&super::VOLUME, 0.0), (&VOLUME_AT_PRESCRIPTION, 100.0)],
     compute: |s, _| index(s, false, |t| share(t.of(Total::Common)?, t.of(Total::Targets)?)),
-    scale: Scale::Whole(1.0),
-    ..PLAN
+    ..SHARE
 };
 
 pub(super) static PADDICK: Definition = Definition {
     name: "PlanPaddickConformity",
-    limits: [0.0, 1.0],
     title: "Paddick's conformity index of all targets together, with the isodose of all space",
     formula: "(Σ TV_PIV)² / (Σ TV · PIV)",
     reference: "Paddick 2000, on the union of the targets",
@@ -211,38 +212,33 @@ pub(super) static PADDICK: Definition = Definition {
             share(t.of(Total::Common)?.powi(2), t.of(Total::Targets)? * t.of(Total::Whole)?)
         })
     },
-    scale: Scale::Whole(1.0),
-    ..PLAN
+    ..SHARE
 };
 
 pub(super) static PADDICK_SUM: Definition = Definition {
     name: "PlanPaddickConformitySum",
-    limits: [0.0, 1.0],
     title: "sum form of Paddick's conformity index, each target with its own prescription and the \
             isodose nearest to it: the one that is defined for different prescriptions",
     formula: "(Σ TV_PIV)² / (Σ TV · Σ PIVNearest)",
     reference: "sum form of Paddick 2000",
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     made_of: &[(&super::VOLUME, 0.0), (&VOLUME_AT_PRESCRIPTION, 100.0), (&NEAREST_ISODOSE, 0.0)],
     compute: |s, _| {
         index(s, false, |t| {
             share(t.of(Total::Common)?.powi(2), t.of(Total::Targets)? * t.of(Total::OwnIsodoses)?)
         })
     },
-    scale: Scale::Whole(1.0),
-    ..PLAN
+    ..SHARE
 };
 
 pub(super) static SELECTIVITY: Definition = Definition {
     name: "PlanSelectivity",
-    limits: [0.0, 1.0],
     title: "share of the prescription isodose volume that lies in any target",
     formula: "Σ TV_PIV / PIV",
     reference: "Paddick 2000, on the union of the targets",
     made_of: &[(&VOLUME_AT_PRESCRIPTION, 100.0)],
     compute: |s, _| index(s, true, |t| share(t.of(Total::Common)?, t.of(Total::Whole)?)),
-    scale: Scale::Whole(1.0),
-    ..PLAN
+    ..SHARE
 };
 
 pub(super) static RTOG: Definition = Definition {
@@ -257,7 +253,7 @@ pub(super) static RTOG: Definition = Definition {
 
 pub(super) static GRADIENT: Definition = Definition {
     name: "PlanPaddickGradient",
-    limits: [1.0, f64::INFINITY],
+    physical_range: PhysicalRange::FROM_ONE,
     title: "gradient index of the plan, with the isodoses of all space",
     formula: "PIV_half / PIV",
     reference: "Paddick and Lippitz 2006, on all space",
@@ -283,7 +279,7 @@ pub(super) static EFFICIENCY_HALF: Definition = Definition {
             prescription's isodose volume",
     formula: "Σ ∫_TV D dV / ∫_PIV50% D dV",
     reference: GLOBAL,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     made_of: &[(&INTEGRAL_DOSE, 0.0)],
     compute: |s, _| index(s, true, |t| ratio(t.of(Total::TargetDose)?, t.of(Total::HalfDose)?)),
     scale: Scale::Whole(1.0),
@@ -295,7 +291,7 @@ pub(super) static EFFICIENCY_TWELVE: Definition = Definition {
     title: "global efficiency index: integral dose of all targets over that of the 12 Gy volume",
     formula: "Σ ∫_TV D dV / ∫_V12Gy D dV",
     reference: GLOBAL,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     made_of: &[(&INTEGRAL_DOSE, 0.0)],
     compute: |s, _| index(s, false, |t| ratio(t.of(Total::TargetDose)?, t.of(Total::TwelveDose)?)),
     scale: Scale::Whole(1.0),

@@ -5,7 +5,9 @@
 use super::organ_models::OrganModel;
 use super::range::{Fed, Range};
 use super::response::{converted, course, equivalent, no_volume, parameters};
-use super::{AppliesTo, Definition, Evidence, Need, Outcome, Scale, Status, Subject};
+use super::{
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject,
+};
 
 /// Unlike a converted dose, a probability is a statement on the effect.
 const MODEL_RANGE: Range = Range {
@@ -16,8 +18,8 @@ const MODEL_RANGE: Range = Range {
 };
 
 const MODEL: Definition = Definition {
-    limits: [0.0, 1.0],
-    evidence: Evidence::Memory,
+    physical_range: PhysicalRange::SHARE,
+    provenance: Provenance::Memory,
     holds: Some(MODEL_RANGE),
     needs: &[Need::Biology],
     scale: Scale::Whole(1.0),

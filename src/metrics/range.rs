@@ -132,7 +132,7 @@ mod tests {
                     continue;
                 };
                 assert!(!ended && each_gy <= range.up_to_gy, "{}", what());
-                let [least, most] = definition.limits;
+                let crate::PhysicalRange { least, most } = definition.physical_range;
                 assert!(value.is_finite() && value >= least && value <= most, "{}", what());
                 assert!(least >= 0.0, "{}", what());
                 // Doses are single precision: 6e-8 of each part.
@@ -146,7 +146,7 @@ mod tests {
 
     #[test]
     fn every_model_is_walked_from_0_to_100_gy_a_fraction() {
-        let models = REGISTRY.iter().filter(|d| d.holds.is_some());
+        let models = REGISTRY.definitions().iter().filter(|d| d.holds.is_some());
         let mut walked = 0;
         for definition in models {
             let organs: Vec<Option<&'static OrganModel>> = match definition.applies_to {

@@ -6,7 +6,7 @@ use super::dose_at_volume::dose_at_cc;
 use super::radiobiology::{Model, cell_kill_eud, eqd2, generalised_eud, single_fraction};
 use super::range::{Fed, Range};
 use super::{
-    AppliesTo, Biology, Definition, Evidence, Need, Outcome, Place, Scale, Status, Subject,
+    AppliesTo, Biology, Definition, Need, Outcome, Place, Provenance, Scale, Status, Subject,
 };
 
 /// Fractions of a plan with the structure's radiobiology.
@@ -70,13 +70,6 @@ fn fractions_only(s: &Subject<'_>, model: &str) -> String {
     format!("{model}, fractions {fractions}")
 }
 
-const USC: &str = "USC alpha 0.33 /Gy, D0 1.25 Gy, Dq 1.8 Gy";
-const LQC: &str = "LQC alpha/beta 12 Gy, DL 18 Gy";
-const LQ: &str = "Fowler 1989, Br J Radiol 62:679; Withers et al. 1983 (EQD2)";
-const ASTRAHAN: &str = "Astrahan 2008, Med Phys 35:4161";
-const PARK: &str = "Park et al. 2008, Int J Radiat Oncol Biol Phys 70:847 (lung cancer cells)";
-const CUBIC: &str = "Joiner; Wiggenraad et al. 2011, Radiother Oncol 98:292";
-
 /// Brenner 2008, Semin Radiat Oncol 18:234: abstract read.
 const LQ_RANGE: Range = Range::any(
     "any dose a fraction as a conversion of doses; what it says of an effect is validated to about \
@@ -103,32 +96,81 @@ const MEAN_RANGE: Range = Range::any(
     "any dose: a weighted mean of the doses that are there, no statement on their effect",
 );
 
-const OF_RX: Definition = Definition {
-    unit: "Gy",
-    holds: Some(LQ_RANGE),
-    undefined: "no prescription, or the number of fractions is not known",
-    applies_to: AppliesTo::Target,
-    needs: &[Need::Biology],
-    scatters: false,
+/// What the metrics of one model of the effect of a dose share.
+struct EffectModel {
+    reference: &'static str,
+    provenance: Provenance,
+    holds: Range,
+    rule: fn(&Subject<'_>, f64) -> String,
+}
+
+const LQ_MODEL: EffectModel = EffectModel {
+    reference: "Fowler 1989, Br J Radiol 62:679; Withers et al. 1983 (EQD2)",
+    provenance: Provenance::Read,
+    holds: LQ_RANGE,
     rule: |s, _| parameters(s),
-    ..Definition::PLAIN
 };
 
-const OF_STRUCTURE: Definition = Definition {
-    unit: "Gy",
-    holds: Some(LQ_RANGE),
-    undefined: "the number of fractions is not known, or the dose grid does not cover the structure",
-    needs: &[Need::Biology],
+const LQL_MODEL: EffectModel = EffectModel {
+    reference: "Astrahan 2008, Med Phys 35:4161",
+    provenance: Provenance::Memory,
+    holds: LQL_RANGE,
     rule: |s, _| parameters(s),
-    scale: Scale::Dose,
-    ..Definition::PLAIN
 };
+
+const USC_MODEL: EffectModel = EffectModel {
+    reference: "Park et al. 2008, Int J Radiat Oncol Biol Phys 70:847 (lung cancer cells)",
+    provenance: Provenance::Memory,
+    holds: USC_RANGE,
+    rule: |s, _| fractions_only(s, "USC alpha 0.33 /Gy, D0 1.25 Gy, Dq 1.8 Gy"),
+};
+
+const LQC_MODEL: EffectModel = EffectModel {
+    reference: "Joiner; Wiggenraad et al. 2011, Radiother Oncol 98:292",
+    provenance: Provenance::Memory,
+    holds: LQC_RANGE,
+    rule: |s, _| fractions_only(s, "LQC alpha/beta 12 Gy, DL 18 Gy"),
+};
+
+/// A metric of the prescription by this model.
+const fn of_rx(model: &EffectModel) -> Definition {
+    Definition {
+        unit: "Gy",
+        reference: model.reference,
+        provenance: model.provenance,
+        holds: Some(Range { of: Fed::Prescription, ..model.holds }),
+        undefined: "no prescription, or the number of fractions is not known",
+        applies_to: AppliesTo::Target,
+        needs: &[Need::Biology],
+        scatters: false,
+        rule: model.rule,
+        ..Definition::PLAIN
+    }
+}
+
+/// A metric of the doses in a structure by this model.
+const fn of_structure(model: &EffectModel) -> Definition {
+    Definition {
+        unit: "Gy",
+        reference: model.reference,
+        provenance: model.provenance,
+        holds: Some(model.holds),
+        undefined: "the number of fractions is not known, or the dose grid does not cover the \
+                    structure",
+        needs: &[Need::Biology],
+        rule: model.rule,
+        scale: Scale::Dose,
+        ..Definition::PLAIN
+    }
+}
+
+const OF_RX: Definition = of_rx(&LQ_MODEL);
+const OF_STRUCTURE: Definition = of_structure(&LQ_MODEL);
 
 pub(super) static RX_BED: Definition = Definition {
     name: "RxBED[Gy]",
     title: "biologically effective dose of the prescription, linear-quadratic (research model)",
     formula: "n·d·(1 + d/(α/β))",
-    reference: LQ,
     compute: |s, _| Outcome::from_result(rx_bed(s, lq)),
     ..OF_RX
 };
@@ -137,7 +179,6 @@ pub(super) static RX_EQD2: Definition = Definition {
     name: "RxEQD2[Gy]",
     title: "prescription in fractions of 2 Gy with the same linear-quadratic effect (research model)",
     formula: "D·(d + α/β)/(2 + α/β)",
-    reference: LQ,
     compute: |s, _| {
         let value = || {
             let (dose_gy, c) = (s.rx()?.dose_gy, course(s)?);
@@ -153,7 +194,7 @@ pub(super) static RX_SINGLE: Definition = Definition {
     title: "prescription as a single fraction with the same linear-quadratic effect (research model)",
     formula: "(α/β)/2·(√(1 + 4·BED/(α/β)) − 1)",
     reference: "algebra on the linear-quadratic model",
-    evidence: Evidence::CommonPractice,
+    provenance: Provenance::CommonPractice,
     compute: |s, _| {
         let value = || Ok(single_fraction(rx_bed(s, lq)?, course(s)?.biology.alpha_beta_gy));
         Outcome::from_result(value())
@@ -186,7 +227,7 @@ pub(super) static RX_REPOPULATED: Definition = Definition {
             during a long course take away (research model)",
     formula: "BED − ln 2·(T − Tk)/(α·Tpot) for T > Tk, T from the first day of treatment to the last",
     reference: "textbook form; parameters of fast tumours, not of the brain (both from memory)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no prescription, the number of fractions is not known, or no treatment record \
                 states the first day and the last",
     holds: Some(Range::any(
@@ -218,35 +259,24 @@ pub(super) static RX_LQL: Definition = Definition {
     name: "RxBED_LQL[Gy]",
     title: "biologically effective dose of the prescription, linear-quadratic-linear (research model)",
     formula: "per fraction: LQ up to DT = 2·α/β, then its tangent of slope 1 + 2·DT/(α/β)",
-    reference: ASTRAHAN,
-    evidence: Evidence::Memory,
-    holds: Some(LQL_RANGE),
     compute: |s, _| Outcome::from_result(rx_bed(s, lq_linear)),
-    ..OF_RX
+    ..of_rx(&LQL_MODEL)
 };
 
 pub(super) static RX_USC: Definition = Definition {
     name: "RxBED_USC[Gy]",
     title: "biologically effective dose of the prescription, universal survival curve (research model)",
     formula: "per fraction: LQ up to DT = 2·Dq/(1 − α·D0), then (d − Dq)/(α·D0)",
-    reference: PARK,
-    evidence: Evidence::Memory,
-    holds: Some(USC_RANGE),
     compute: |s, _| Outcome::from_result(rx_bed(s, |_| Model::UniversalSurvival)),
-    rule: |s, _| fractions_only(s, USC),
-    ..OF_RX
+    ..of_rx(&USC_MODEL)
 };
 
 pub(super) static RX_LQC: Definition = Definition {
     name: "RxBED_LQC[Gy]",
     title: "biologically effective dose of the prescription, linear-quadratic-cubic (research model)",
     formula: "n·d·(1 + d/(α/β) − d²/(3·(α/β)·DL))",
-    reference: CUBIC,
-    evidence: Evidence::Memory,
-    holds: Some(Range { of: Fed::Prescription, ..LQC_RANGE }),
     compute: |s, _| Outcome::from_result(rx_bed(s, |_| Model::LqCubic)),
-    rule: |s, _| fractions_only(s, LQC),
-    ..OF_RX
+    ..of_rx(&LQC_MODEL)
 };
 
 pub(super) static MEAN_BED: Definition = Definition {
@@ -254,7 +284,6 @@ pub(super) static MEAN_BED: Definition = Definition {
     title: "mean biologically effective dose, linear-quadratic, each part by its own fraction dose \
             (research model)",
     formula: "∫ D·(1 + D/(n·α/β)) dV / V",
-    reference: LQ,
     compute: |s, _| Outcome::from_result(mean_bed(s, lq)),
     ..OF_STRUCTURE
 };
@@ -263,7 +292,6 @@ pub(super) static MEAN_EQD2: Definition = Definition {
     name: "MeanEQD2[Gy]",
     title: "mean dose in fractions of 2 Gy, each part by its own fraction dose (research model)",
     formula: "mean BED / (1 + 2/(α/β))",
-    reference: LQ,
     compute: |s, _| {
         let value = || Ok(mean_bed(s, lq)? / (1.0 + 2.0 / course(s)?.biology.alpha_beta_gy));
         Outcome::from_result(value())
@@ -275,47 +303,35 @@ pub(super) static MEAN_LQL: Definition = Definition {
     name: "MeanBED_LQL[Gy]",
     title: "mean biologically effective dose, linear-quadratic-linear (research model)",
     formula: "mean of the LQ-L form over the parts",
-    reference: ASTRAHAN,
-    evidence: Evidence::Memory,
-    holds: Some(LQL_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, lq_linear)),
-    ..OF_STRUCTURE
+    ..of_structure(&LQL_MODEL)
 };
 
 pub(super) static MEAN_USC: Definition = Definition {
     name: "MeanBED_USC[Gy]",
     title: "mean biologically effective dose of a target, universal survival curve (research model)",
     formula: "mean of the universal survival curve over the parts",
-    reference: PARK,
-    evidence: Evidence::Memory,
     applies_to: AppliesTo::Target,
-    holds: Some(USC_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::UniversalSurvival)),
-    rule: |s, _| fractions_only(s, USC),
-    ..OF_STRUCTURE
+    ..of_structure(&USC_MODEL)
 };
 
 pub(super) static MEAN_LQC: Definition = Definition {
     name: "MeanBED_LQC[Gy]",
     title: "mean biologically effective dose of a target, linear-quadratic-cubic (research model)",
     formula: "mean of the LQC form over the parts",
-    reference: CUBIC,
-    evidence: Evidence::Memory,
     applies_to: AppliesTo::Target,
-    holds: Some(LQC_RANGE),
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::LqCubic)),
-    rule: |s, _| fractions_only(s, LQC),
-    ..OF_STRUCTURE
+    ..of_structure(&LQC_MODEL)
 };
 
 pub(super) static HOTTEST_EQD2: Definition = Definition {
     name: "D{x}ccEQD2[Gy]",
     title: "dose that the hottest x cc receive at least, in fractions of 2 Gy (research model)",
     formula: "EQD2 of Dxcc with its own fraction dose",
-    reference: LQ,
     undefined: "as Dxcc; the number of fractions is not known",
     standard: &[0.03],
-    range: [0.0, 10_000.0],
+    arguments: [0.0, 10_000.0],
     compute: |s, x| {
         let c = match course(s) {
             Ok(c) => c,
@@ -353,7 +369,7 @@ pub(super) static GEUD: Definition = Definition {
     title: "generalised equivalent uniform dose of the physical dose (research model)",
     formula: "(∫ Dᵃ dV / V)^(1/a)",
     reference: NIEMIERKO,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no exponent is known, or the dose grid does not cover the structure",
     holds: Some(MEAN_RANGE),
     place: |_, _| Place::mean_dose(),
@@ -374,7 +390,7 @@ pub(super) static GEUD_EQD2: Definition = Definition {
             dose (research model)",
     formula: "(∫ EQD2(D)ᵃ dV / V)^(1/a)",
     reference: NIEMIERKO,
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     undefined: "no exponent is known, the number of fractions is not known, or the dose grid does \
                 not cover the structure",
     compute: |s, _| Outcome::from_result(equivalent(s)),
@@ -401,7 +417,7 @@ pub(super) static CELL_KILL_EUD: Definition = Definition {
     title: "equivalent uniform dose of a target by cell kill, in fractions of 2 Gy (research model)",
     formula: "2 Gy · ln(∫ SF2^(EQD2/2) dV / V) / ln SF2",
     reference: "Niemierko 1997, Med Phys 24:103",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     applies_to: AppliesTo::Target,
     compute: |s, _| {
         let value = || {

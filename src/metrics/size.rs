@@ -1,7 +1,7 @@
 //! Size, shape and place of a structure: diameters, surface, sphericity, centre of mass and
 //! isocentre.
 
-use super::{Definition, Evidence, Need, Outcome, Scale, Status, Subject};
+use super::{Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject};
 use tidydose_geometry::Point;
 use tidydose_geometry::diameter::Diameters;
 
@@ -87,14 +87,15 @@ pub(super) static EQUIVALENT: Definition = Definition {
     ..SIZE
 };
 
+const IN_PLANE: Definition = Definition { rule: |s, _| plane_words(s), ..SIZE };
+
 pub(super) static LONGEST_IN_PLANE: Definition = Definition {
     name: "LongestDiameterAxial[mm]",
     title: "longest diameter on one plane: largest distance between two points of one outline",
     formula: "max over planes and connected pieces of |p − q|",
     reference: "RECIST 1.1; RANO-BM (Lin et al. 2015)",
     compute: |s, _| of_diameters(s, |d| d.longest_mm),
-    rule: |s, _| plane_words(s),
-    ..SIZE
+    ..IN_PLANE
 };
 
 pub(super) static ACROSS_IN_PLANE: Definition = Definition {
@@ -103,8 +104,7 @@ pub(super) static ACROSS_IN_PLANE: Definition = Definition {
     formula: "max chord ⟂ longest diameter",
     reference: "RANO-BM (Lin et al. 2015)",
     compute: |s, _| of_diameters(s, |d| d.across_mm),
-    rule: |s, _| plane_words(s),
-    ..SIZE
+    ..IN_PLANE
 };
 
 pub(super) static LONGEST: Definition = Definition {
@@ -112,42 +112,41 @@ pub(super) static LONGEST: Definition = Definition {
     title: "largest distance between two points of the surface",
     formula: "max |p − q|",
     reference: "the \"maximum diameter\" of size classes, which rarely say axial or 3-D",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| of_form(s, |_, f| Ok(f.longest_mm)),
+    ..SIZE
+};
+
+/// The product of the longest diameter, the one across it and the height, mm³.
+fn three_diameters(s: &Subject<'_>) -> Result<f64, Outcome> {
+    let d = diameters(s)?;
+    Ok(d.longest_mm * d.across_mm * form(s)?.height_mm)
+}
+
+const OF_THREE_DIAMETERS: Definition = Definition {
+    unit: "cc",
+    reference: "clinical convention",
+    provenance: Provenance::CommonPractice,
     ..SIZE
 };
 
 pub(super) static ELLIPSOID: Definition = Definition {
     name: "EllipsoidVolume[cc]",
-    unit: "cc",
     title: "volume of the ellipsoid of three diameters; not the volume of the structure",
     formula: "π/6 · A · B · C: longest and perpendicular diameter, extent along the planes' normal",
-    reference: "clinical convention",
-    evidence: Evidence::CommonPractice,
     compute: |s, _| {
-        of_form(s, |s, f| {
-            let d = diameters(s)?;
-            let edges = d.longest_mm * d.across_mm * f.height_mm;
-            Ok(std::f64::consts::PI / 6.0 * edges / 1000.0)
-        })
+        let cc = |mm3: f64| std::f64::consts::PI / 6.0 * mm3 / 1000.0;
+        Outcome::from_result(three_diameters(s).map(cc))
     },
-    ..SIZE
+    ..OF_THREE_DIAMETERS
 };
 
 pub(super) static HALF_PRODUCT: Definition = Definition {
     name: "ABC/2[cc]",
-    unit: "cc",
     title: "half the product of three diameters; not the volume of the structure",
     formula: "A · B · C / 2",
-    reference: "clinical convention",
-    evidence: Evidence::CommonPractice,
-    compute: |s, _| {
-        of_form(s, |s, f| {
-            let d = diameters(s)?;
-            Ok(d.longest_mm * d.across_mm * f.height_mm / 2000.0)
-        })
-    },
-    ..SIZE
+    compute: |s, _| Outcome::from_result(three_diameters(s).map(|mm3| mm3 / 2000.0)),
+    ..OF_THREE_DIAMETERS
 };
 
 pub(super) static SURFACE: Definition = Definition {
@@ -156,19 +155,19 @@ pub(super) static SURFACE: Definition = Definition {
     title: "area of the surface",
     formula: "sum of triangles where the filled share of cells passes one half",
     reference: "IBSI reference manual (shape features)",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| of_form(s, |_, f| Ok(f.surface_mm2 / 100.0)),
     ..SIZE
 };
 
 pub(super) static SPHERICITY: Definition = Definition {
     name: "Sphericity",
-    limits: [0.0, 1.0],
+    physical_range: PhysicalRange::SHARE,
     unit: "1",
     title: "surface of the sphere of the same volume over the surface; 1 for a sphere",
     formula: "π^⅓ · (6V)^⅔ / A",
     reference: "Wadell 1935; IBSI reference manual",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
     compute: |s, _| {
         of_form(s, |s, f| {
             if f.surface_mm2 <= 0.0 {
@@ -183,7 +182,7 @@ pub(super) static SPHERICITY: Definition = Definition {
 };
 
 const PLACE: Definition = Definition {
-    limits: [f64::NEG_INFINITY, f64::INFINITY],
+    physical_range: PhysicalRange::ANY,
     formula: "∫ r dV / V",
     reference: "DICOM PS3.3 C.7.6.2.1.1 (patient coordinates)",
     scatters: false,
@@ -242,30 +241,30 @@ pub(super) static ISOCENTRE_DISTANCE: Definition = Definition {
 
 const OUTSIDE: &str = "the point lies outside the dose grid, or there is no dose";
 
-pub(super) static CENTRE_DOSE: Definition = Definition {
-    name: "DoseAtCentroid[Gy]",
+const DOSE_AT_A_POINT: Definition = Definition {
     unit: "Gy",
-    title: "dose at the centre of mass",
     formula: "interpolated dose at one point",
     reference: "older papers",
-    evidence: Evidence::Memory,
+    provenance: Provenance::Memory,
+    scale: Scale::Dose,
+    ..SIZE
+};
+
+pub(super) static CENTRE_DOSE: Definition = Definition {
+    name: "DoseAtCentroid[Gy]",
+    title: "dose at the centre of mass",
     undefined: "the centre of mass lies outside the dose grid, or there is no dose",
     compute: |s, _| {
         let none = || Outcome::none(Status::OutsideGrid, OUTSIDE);
         let value = s.any_dvh().and_then(|_| form(s)?.centre_gy.ok_or_else(none));
         Outcome::from_result(value)
     },
-    scale: Scale::Dose,
-    ..SIZE
+    ..DOSE_AT_A_POINT
 };
 
 pub(super) static ISOCENTRE_DOSE: Definition = Definition {
     name: "DoseAtIsocentre[Gy]",
-    unit: "Gy",
     title: "dose at the isocentre nearest to the centre of mass",
-    formula: "interpolated dose at one point",
-    reference: "older papers",
-    evidence: Evidence::Memory,
     undefined: "the plan states no isocentre, or it lies outside the dose grid",
     compute: |s, _| {
         let none = || Outcome::none(Status::OutsideGrid, OUTSIDE);
@@ -276,8 +275,7 @@ pub(super) static ISOCENTRE_DOSE: Definition = Definition {
         Outcome::from_result(value())
     },
     rule: |s, _| isocentre_words(s),
-    scale: Scale::Dose,
-    ..SIZE
+    ..DOSE_AT_A_POINT
 };
 
 #[cfg(test)]
@@ -296,7 +294,7 @@ mod tests {
         };
         let form = Form { longest_mm: 3.0, ..Form::default() };
         let mut seen = 0;
-        for definition in REGISTRY.iter().copied() {
+        for &definition in REGISTRY.definitions() {
             let needs = asks(definition, None) != asks(definition, Some(&form));
             assert!(!needs || definition.needs(Need::Form), "{}", definition.name);
             seen += usize::from(needs);

@@ -1,62 +1,50 @@
 //! Smallest, mean and largest dose.
 
-use super::{AppliesTo, Definition, Evidence, InRegions, Outcome, Place, Scale};
+use super::{Definition, InRegions, Outcome, Place, Provenance, Scale};
 use tidydose_dose::Dvh;
 
-const REFERENCE: &str = "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum and near-maximum";
-
-pub(super) static MIN: Definition = Definition {
-    name: "Min[Gy]",
+const OF_DOSE: Definition = Definition {
     unit: "Gy",
-    title: "smallest dose in the structure",
-    formula: "minimum of the interpolated dose over the structure",
-    reference: REFERENCE,
-    evidence: Evidence::Memory,
+    reference: "AAPM TG-263 (name); ICRU Report 83 prefers near-minimum and near-maximum",
+    provenance: Provenance::Memory,
     undefined: "the dose grid does not cover the whole structure",
-    applies_to: AppliesTo::Structure,
-    place: |_, _| Place::dose(1.0, 0.0),
-    compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
     basic: true,
     scale: Scale::Dose,
     ..Definition::PLAIN
+};
+
+pub(super) static MIN: Definition = Definition {
+    name: "Min[Gy]",
+    title: "smallest dose in the structure",
+    formula: "minimum of the interpolated dose over the structure",
+    place: |_, _| Place::dose(1.0, 0.0),
+    compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
+    ..OF_DOSE
 };
 
 /// Mean dose.
 pub static MEAN: Definition = Definition {
     name: "Mean[Gy]",
-    unit: "Gy",
     title: "mean dose",
     formula: "∫ D dV / V",
-    reference: REFERENCE,
-    evidence: Evidence::Memory,
-    undefined: "the dose grid does not cover the whole structure",
-    applies_to: AppliesTo::Structure,
     in_regions: InRegions::PerVolume { of: &super::INTEGRAL_DOSE, factor: 1.0 },
     place: |_, _| Place::mean_dose(),
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.mean_gy())),
-    basic: true,
-    scale: Scale::Dose,
-    ..Definition::PLAIN
+    ..OF_DOSE
 };
 
 /// Largest dose.
 pub static MAX: Definition = Definition {
     name: "Max[Gy]",
-    unit: "Gy",
     title: "largest dose in the structure (a point, and so only as good as the grid)",
     formula: "maximum of the interpolated dose over the structure",
-    reference: REFERENCE,
-    evidence: Evidence::Memory,
     undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
-    applies_to: AppliesTo::Structure,
     place: |_, _| Place::dose(0.0, 0.0),
     compute: |s, _| {
         let max = |d: &Dvh| s.at_least(d.max_gy());
         s.any_dvh().map_or_else(|o| o, max)
     },
-    basic: true,
-    scale: Scale::Dose,
-    ..Definition::PLAIN
+    ..OF_DOSE
 };
 
 pub(super) static DEVIATION: Definition = Definition {

@@ -1,46 +1,42 @@
 //! Volume that receives at least a given dose: V12Gy and its like.
 
 use super::place::{Curve, at_prescription as at_rx};
-use super::{AppliesTo, Definition, Evidence, InRegions, Outcome, Place, Scale, Subject};
+use super::{AppliesTo, Definition, InRegions, Outcome, PhysicalRange, Place, Scale, Subject};
 
 const DOSES: &[f64] = &[5.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0, 25.0, 30.0];
+
+const AT_DOSE: Definition = Definition {
+    reference: "AAPM TG-263 (name)",
+    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
+    standard: DOSES,
+    arguments: [0.0, 500.0],
+    basic: true,
+    ..Definition::PLAIN
+};
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "V{x}Gy[cc]",
     unit: "cc",
     title: "volume of the structure that receives at least x Gy",
     formula: "volume with D ≥ x",
-    reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Read,
-    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
-    applies_to: AppliesTo::Structure,
     in_regions: InRegions::Isodose,
-    standard: DOSES,
-    range: [0.0, 500.0],
     place: |_, x| Place::at_dose(Curve::Volume, x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
         Ok(dvh) => s.at_least(dvh.volume_at_dose(x) / 1000.0),
     },
-    basic: true,
     scale: Scale::Volume,
-    ..Definition::PLAIN
+    ..AT_DOSE
 };
 
 /// Share of the structure that receives at least a dose.
 pub static PERCENT: Definition = Definition {
     name: "V{x}Gy[%]",
-    limits: [0.0, 100.0],
+    physical_range: PhysicalRange::PERCENT,
     unit: "%",
     title: "share of the structure that receives at least x Gy",
     formula: "100 · V(x) / V",
-    reference: "AAPM TG-263 (name)",
-    evidence: Evidence::Read,
-    undefined: "the structure lies outside the dose grid; a lower bound when partly outside",
-    applies_to: AppliesTo::Structure,
     in_regions: InRegions::PerVolume { of: &ABSOLUTE, factor: 100.0 },
-    standard: DOSES,
-    range: [0.0, 500.0],
     place: |_, x| Place::at_dose(Curve::Share, x),
     compute: |s, x| match s.any_dvh() {
         Err(outcome) => outcome,
@@ -50,9 +46,8 @@ pub static PERCENT: Definition = Definition {
             s.at_least((100.0 * dvh.volume_at_dose(x) / whole).min(100.0))
         }
     },
-    basic: true,
     scale: Scale::ShareOfVolume(100.0),
-    ..Definition::PLAIN
+    ..AT_DOSE
 };
 
 /// Doses in percent of the prescription.
@@ -64,13 +59,13 @@ const AT_PRESCRIPTION: Definition = Definition {
                 partly outside",
     applies_to: AppliesTo::Target,
     standard: LEVELS,
-    range: [0.0, 1000.0],
+    arguments: [0.0, 1000.0],
     ..Definition::PLAIN
 };
 
 pub(super) static SHARE_AT_PRESCRIPTION: Definition = Definition {
     name: "V{x}%[%]",
-    limits: [0.0, 100.0],
+    physical_range: PhysicalRange::PERCENT,
     unit: "%",
     title: "share of the target that receives at least x % of the prescription of this target",
     formula: "100 · V(x/100 · Rx) / V",

@@ -260,7 +260,9 @@ mod tests {
     /// Zero is nothing special to what may be negative.
     #[test]
     fn what_may_be_negative_is_not_held_against_its_value() {
-        for d in REGISTRY.iter().filter(|d| d.limits[0] < 0.0 && d.unit != "Gy") {
+        for d in
+            REGISTRY.definitions().iter().filter(|d| d.physical_range.least < 0.0 && d.unit != "Gy")
+        {
             assert!(matches!(d.scale, Scale::Size | Scale::Points(_)), "{}", d.name);
         }
     }

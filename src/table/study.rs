@@ -10,6 +10,7 @@ use super::states::States;
 use super::sums::MeasuredSum;
 use tidydose_analyse::Analysis;
 use tidydose_case::{Case, NamedRoi};
+use tidydose_metrics::Metric;
 use tidydose_metrics::limits::Limit;
 use tidydose_rt::Inventory;
 use tidydose_rt::finding::Finding;
@@ -29,6 +30,20 @@ pub struct MetricDefinition {
     pub formula: String,
     /// Report, paper or standard that defines it.
     pub reference: String,
+}
+
+impl From<&Metric> for MetricDefinition {
+    fn from(metric: &Metric) -> Self {
+        let definition = metric.definition;
+        Self {
+            name: metric.to_string(),
+            unit: definition.unit.to_owned(),
+            meaning: definition.meaning(),
+            applies_to: definition.applies_to.word().to_owned(),
+            formula: definition.formula.to_owned(),
+            reference: definition.source(),
+        }
+    }
 }
 
 /// The results of one run.
