@@ -66,7 +66,7 @@ impl View {
 /// Ways of computing that differ from `base` in one thing.
 #[derive(Debug, Clone)]
 struct Term {
-    doubt: UncertaintyTerm,
+    kind: UncertaintyTerm,
     /// The largest difference of each group counts; those of several groups add up.
     groups: Vec<Vec<View>>,
     /// Share of the difference that counts.
@@ -79,33 +79,33 @@ struct Term {
 
 impl Term {
     /// One view that is compared with the coarse one.
-    fn of(doubt: UncertaintyTerm, view: View, scale: f64) -> Self {
-        Self::of_groups(doubt, vec![vec![view]], scale)
+    fn of(kind: UncertaintyTerm, view: View, scale: f64) -> Self {
+        Self::of_groups(kind, vec![vec![view]], scale)
     }
 
     /// Groups of views that are compared with the coarse one.
-    const fn of_groups(doubt: UncertaintyTerm, groups: Vec<Vec<View>>, scale: f64) -> Self {
-        Self { doubt, groups, scale, against_nominal: false, one_sided: false }
+    const fn of_groups(kind: UncertaintyTerm, groups: Vec<Vec<View>>, scale: f64) -> Self {
+        Self { kind, groups, scale, against_nominal: false, one_sided: false }
     }
 
     /// The same, counting only on the side on which the view lies.
-    fn toward(doubt: UncertaintyTerm, view: View, scale: f64) -> Self {
-        Self { one_sided: true, ..Self::of(doubt, view, scale) }
+    fn toward(kind: UncertaintyTerm, view: View, scale: f64) -> Self {
+        Self { one_sided: true, ..Self::of(kind, view, scale) }
     }
 
     /// Adds what varying does to a quantity.
     fn add_to(
         &self,
-        doubts: &mut Uncertainty,
+        uncertainty: &mut Uncertainty,
         base: Option<f64>,
         of: impl Fn(&View) -> Option<f64>,
     ) {
         if !self.one_sided {
-            return doubts.add(self.doubt, self.scale * self.difference(base, of));
+            return uncertainty.add(self.kind, self.scale * self.difference(base, of));
         }
         for view in self.groups.iter().flatten() {
             if let (Some(value), Some(base)) = (of(view), base) {
-                doubts.add_toward(self.doubt, self.scale * (value - base));
+                uncertainty.add_toward(self.kind, self.scale * (value - base));
             }
         }
     }
@@ -338,22 +338,22 @@ impl Views {
         let compute = |view: &View| metric.compute_anywhere(&around.subject(view));
         let Some(value) = outcome.value else { return (outcome, None) };
         let coarse = compute(&self.coarse).value;
-        let mut doubts = Uncertainty::default();
+        let mut uncertainty = Uncertainty::default();
         for term in &self.terms {
             let base = if term.against_nominal { Some(value) } else { coarse };
-            term.add_to(&mut doubts, base, |v| compute(v).value);
+            term.add_to(&mut uncertainty, base, |v| compute(v).value);
         }
         if metric.definition.scatters {
-            doubts.add(UncertaintyTerm::Chance, CHANCE_SHARE * value);
+            uncertainty.add(UncertaintyTerm::Chance, CHANCE_SHARE * value);
         }
-        let [below, above] = doubts.sides().map(|u| 2.0 * u);
+        let [below, above] = uncertainty.sides().map(|u| 2.0 * u);
         let PhysicalRange { least, most } = metric.definition.physical_range;
         outcome.low = Some((value - below).max(least));
         outcome.high = match outcome.status {
             Status::Bound => None,
             _ => Some((value + above).min(most)),
         };
-        (outcome, Some(doubts))
+        (outcome, Some(uncertainty))
     }
 
     /// The rule or parameter by which the metric was computed; empty when there is none.

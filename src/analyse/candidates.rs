@@ -2,7 +2,7 @@
 //! their undecided names and by their size. As long as there is one, the organ is not absent but
 //! undecided.
 
-use super::result::{Measurement, RegionMeasurement, StructureResult};
+use super::rows::{Measurement, RegionMeasurement, StructureResult};
 use super::{Analysis, region};
 use tidydose_case::{Case, NamedRoi, OpenName, Role, has_size_of};
 use tidydose_metrics::{Outcome, Status};

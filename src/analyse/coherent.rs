@@ -170,7 +170,7 @@ mod tests {
         let one = |(name, [low, value, high]): &(&str, [f64; 3])| Known {
             metric: parse(name).unwrap(),
             outcome: Outcome { low: Some(*low), high: Some(*high), ..Outcome::of(*value) },
-            doubts: None,
+            uncertainty: None,
         };
         list.iter().map(one).collect()
     }

@@ -3,8 +3,9 @@
 //! is computed when all of them have been measured. Knows no dose and no solid.
 
 use super::GridMeasurement;
-use super::known::{Gathered, Known};
-use super::memory::{Missing, Raw};
+use super::known::{Gathered, Known, OrganShare};
+use super::memory::Raw;
+use super::missing::Missing;
 use super::part::{Part, Who};
 use super::region::BRAIN;
 use super::sampling::Sampling;
@@ -14,16 +15,6 @@ use tidydose_case::Role;
 use tidydose_metrics::{
     Metric, Need, Outcome, PhysicalRange, SHARE_AT_DOSE, Status, Subject, needs,
 };
-
-/// How much of an organ receives the prescription dose of some target.
-#[derive(Debug, Clone)]
-pub(super) struct OrganShare {
-    organ: String,
-    dose_gy: f64,
-    /// Percent of the organ.
-    share: Outcome,
-    doubts: Option<Uncertainty>,
-}
 
 impl GridMeasurement<'_> {
     /// The shares of a structure that count as those of a critical organ: every named organ but the
@@ -45,8 +36,8 @@ impl GridMeasurement<'_> {
         doses.dedup();
         let share = |dose_gy: f64| {
             let metric = Metric { definition: &SHARE_AT_DOSE, argument: dose_gy };
-            let Raw { outcome, doubts, .. } = sampling.share(&metric, who)?;
-            Ok(OrganShare { organ: organ.to_owned(), dose_gy, share: outcome, doubts })
+            let Raw { outcome, uncertainty, .. } = sampling.share(&metric, who)?;
+            Ok(OrganShare { organ: organ.to_owned(), dose_gy, share: outcome, uncertainty })
         };
         doses.into_iter().map(share).collect()
     }
@@ -71,10 +62,11 @@ impl GridMeasurement<'_> {
         let dose_gy = part.prescription.map(|p| p.0);
         let of_dose = |s: &&OrganShare| Some(s.dose_gy) == dose_gy;
         let shares: Vec<_> = gathered.shares.iter().filter(of_dose).collect();
-        let (outcome, doubts) = of_factors(conformation, metric.definition.physical_range, &shares);
+        let (outcome, uncertainty) =
+            of_factors(conformation, metric.definition.physical_range, &shares);
         let alone = Subject::new(0.0, Err((Status::NotApplicable, String::new())));
         let from = self.settings.uncertain_from;
-        let traced = (metric.definition.weighed(outcome, &alone, from), doubts);
+        let traced = (metric.definition.weighed(outcome, &alone, from), uncertainty);
         let method = self.settings.method();
         Some(row(part, metric, traced, [&method, &rule(&shares)]))
     }
@@ -98,8 +90,8 @@ fn of_factors(
     let base = &conformation.outcome;
     let known = |o: &Outcome| o.value.filter(|_| o.status.has_both_bounds());
     let Some(first) = known(base) else { return (base.clone(), None) };
-    let mut factors = vec![(first, 1.0, conformation.doubts)];
-    for OrganShare { organ, dose_gy, share, doubts } in shares {
+    let mut factors = vec![(first, 1.0, conformation.uncertainty)];
+    for OrganShare { organ, dose_gy, share, uncertainty } in shares {
         let Some(percent) = known(share) else {
             let reason = format!("V{dose_gy}Gy[%] of {organ}: {}", share.reason);
             // A share that is known from one side only says as little as one of a part of the organ.
@@ -107,17 +99,17 @@ fn of_factors(
             let status = if bound { Status::PartlyOutsideGrid } else { share.status };
             return (Outcome::none(status, reason), None);
         };
-        factors.push(((1.0 - percent / 100.0).clamp(0.0, 1.0), 0.01, *doubts));
+        factors.push(((1.0 - percent / 100.0).clamp(0.0, 1.0), 0.01, *uncertainty));
     }
     let product = |without: Option<usize>| -> f64 {
         let others = factors.iter().enumerate().filter(|(i, _)| Some(*i) != without);
         others.map(|(_, factor)| factor.0).product()
     };
     let mut all = Uncertainty::default();
-    for (i, (_, unit, doubts)) in factors.iter().enumerate() {
+    for (i, (_, unit, uncertainty)) in factors.iter().enumerate() {
         let others = product(Some(i));
         for term in UncertaintyTerm::ALL {
-            all.add(term, doubts.map_or(0.0, |d| d.of(term)) * unit * others);
+            all.add(term, uncertainty.map_or(0.0, |d| d.of(term)) * unit * others);
         }
     }
     let (value, reach) = (product(None), 2.0 * all.total());

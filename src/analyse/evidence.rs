@@ -41,7 +41,7 @@ impl SeenSide {
 
 /// What the shape of one structure says.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Evidence {
+pub struct ShapeEvidence {
     /// ROI Number.
     pub roi_number: i64,
     /// Volume of the contours times their thickness, cc.
@@ -115,10 +115,10 @@ fn pairs(case: &Case, shapes: &[Shape]) -> Vec<[Point; 2]> {
 
 /// What the shapes of a case say, one for each shape.
 #[must_use]
-pub fn evidence(case: &Case, shapes: &[Shape]) -> Vec<Evidence> {
+pub fn evidence(case: &Case, shapes: &[Shape]) -> Vec<ShapeEvidence> {
     let plane = MiddlePlane::of(case, shapes);
     let brain = one_named(case, shapes, "Brain").map(|s| s.centre_mm);
-    let of = |shape: &Shape| Evidence {
+    let of = |shape: &Shape| ShapeEvidence {
         roi_number: shape.roi_number,
         volume_cc: shape.volume_cc,
         centre_mm: shape.centre_mm,
@@ -131,7 +131,7 @@ pub fn evidence(case: &Case, shapes: &[Shape]) -> Vec<Evidence> {
 
 /// Where names and shapes contradict each other.
 #[must_use]
-pub fn doubts(case: &Case, shapes: &[Shape], evidence: &[Evidence]) -> Vec<Finding> {
+pub fn findings(case: &Case, shapes: &[Shape], evidence: &[ShapeEvidence]) -> Vec<Finding> {
     let mut findings = Vec::new();
     for (shape, seen) in shapes.iter().zip(evidence) {
         let Some(name) = standard(case, shape) else { continue };
@@ -152,7 +152,7 @@ pub(super) fn about(case: &Case, roi_number: i64) -> Subject {
     }
 }
 
-fn wrong_side(case: &Case, name: &str, seen: &Evidence) -> Option<Finding> {
+fn wrong_side(case: &Case, name: &str, seen: &ShapeEvidence) -> Option<Finding> {
     let said = if name.ends_with("_L") {
         SeenSide::Left
     } else if name.ends_with("_R") {
@@ -165,7 +165,7 @@ fn wrong_side(case: &Case, name: &str, seen: &Evidence) -> Option<Finding> {
     Some(Finding::new(Code::SideContradicts, about(case, seen.roi_number), text))
 }
 
-fn wrong_size(case: &Case, name: &str, seen: &Evidence) -> Option<Finding> {
+fn wrong_size(case: &Case, name: &str, seen: &ShapeEvidence) -> Option<Finding> {
     let window = seen.window?;
     let plausible = (window.low_cc..=window.high_cc).contains(&seen.volume_cc);
     (!plausible).then(|| {

@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::convert::Infallible;
 
 use super::known::{Gathered, GridPass, Order};
-use super::memory::{GridFacts, Grids, Memory, Missing, Notes};
+use super::memory::{GridFacts, Grids, Memory, Notes};
+use super::missing::Missing;
 use super::region::BRAIN;
 use super::{Analysis, DoseAtHand, Settings, conclude, measure, parts};
 use tidydose_case::{Case, NamedRoi, Role};

@@ -4,7 +4,6 @@
 
 use std::collections::BTreeMap;
 
-use super::coin::OrganShare;
 use super::memory::Notes;
 use super::settings::Settings;
 use super::trace::Uncertainty;
@@ -15,7 +14,7 @@ use tidydose_metrics::{Definition, Metric, Outcome};
 pub(super) struct Known {
     pub(super) metric: Metric,
     pub(super) outcome: Outcome,
-    pub(super) doubts: Option<Uncertainty>,
+    pub(super) uncertainty: Option<Uncertainty>,
 }
 
 /// The values of all structures that were measured, by ROI Number.
@@ -42,6 +41,16 @@ impl Values {
         let metric = Metric { definition, argument: 0.0 };
         self.of(roi_number, &metric).map(|known| &known.outcome)
     }
+}
+
+/// How much of an organ receives the prescription dose of some target.
+#[derive(Debug, Clone)]
+pub(super) struct OrganShare {
+    pub(super) organ: String,
+    pub(super) dose_gy: f64,
+    /// Percent of the organ.
+    pub(super) share: Outcome,
+    pub(super) uncertainty: Option<Uncertainty>,
 }
 
 /// What the grids of one dose gave so far.

@@ -4,9 +4,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::evidence::{Evidence, about};
-use super::look::Look;
-use super::result::{Word, word};
+use super::evidence::{ShapeEvidence, about};
+use super::lesion_site::LesionSite;
+use super::rows::{Word, word};
 use super::shape::Shape;
 use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_geometry::Point;
@@ -35,7 +35,8 @@ pub struct Lesion {
     /// Centre of mass of the innermost target, mm; absent without a shape.
     pub centre_mm: Option<Point>,
     /// Where the innermost target lies and how large it is; absent without a shape.
-    pub look: Option<Look>,
+    #[serde(rename = "look")] // as parts on disk have it
+    pub site: Option<LesionSite>,
     /// How the targets were put together: "single", "geometry", or "no_shape" for a target without
     /// volume.
     #[serde(deserialize_with = "word")]
@@ -47,17 +48,17 @@ pub struct Lesion {
 pub fn lesions(
     case: &Case,
     shapes: &[Shape],
-    evidence: &[Evidence],
+    evidence: &[ShapeEvidence],
 ) -> (Vec<Lesion>, Vec<Finding>) {
     let shape = |n: &NamedRoi| shapes.iter().find(|s| s.roi_number == n.number);
-    let look = |shape: &Shape| Look::of(case, shapes, evidence, shape);
+    let site = |shape: &Shape| LesionSite::of(case, shapes, evidence, shape);
     let mut findings = Vec::new();
     let mut targets: Vec<(&NamedRoi, &Shape)> = Vec::new();
     let mut lesions: Vec<Lesion> = Vec::new();
     for name in case.names.iter().filter(|n| n.role.is_target()) {
         match shape(name) {
             Some(shape) => targets.push((name, shape)),
-            None => lesions.push(of(&[(name, None)], "no_shape", &look)),
+            None => lesions.push(of(&[(name, None)], "no_shape", &site)),
         }
     }
     targets.retain(|(name, shape)| {
@@ -82,7 +83,7 @@ pub fn lesions(
         findings.extend(numbers_disagree(case, group));
         let basis = if group.len() == 1 { "single" } else { "geometry" };
         let members: Vec<_> = group.iter().map(|(n, s)| (*n, Some(*s))).collect();
-        lesions.push(of(&members, basis, &look));
+        lesions.push(of(&members, basis, &site));
     }
     lesions.sort_by_key(|l| l.roi_number);
     (lesions, findings)
@@ -124,7 +125,7 @@ fn list(numbers: &[i64]) -> String {
 fn of(
     members: &[(&NamedRoi, Option<&Shape>)],
     basis: &'static str,
-    look: &impl Fn(&Shape) -> Look,
+    site: &impl Fn(&Shape) -> LesionSite,
 ) -> Lesion {
     let of_role = |role: Role| -> Vec<i64> {
         members.iter().filter(|(n, _)| n.role == role).map(|(n, _)| n.number).collect()
@@ -140,7 +141,7 @@ fn of(
         other: of_role(Role::Target),
         boosts: boosts(Role::Ptv).chain(boosts(Role::Ctv)).collect(),
         centre_mm: inner.map(|s| s.centre_mm),
-        look: inner.map(look),
+        site: inner.map(site),
         basis,
     }
 }

@@ -12,16 +12,18 @@ mod form;
 pub mod grids;
 mod known;
 pub mod lesion;
+pub mod lesion_site;
 pub mod limit_check;
-pub mod look;
 mod look_ahead;
 pub mod memory;
+mod missing;
 pub mod numbers;
 mod part;
 pub mod picture;
 mod region;
 pub mod relate;
 pub mod result;
+pub mod rows;
 mod sampling;
 pub mod settings;
 pub mod shape;
@@ -37,14 +39,15 @@ mod alone;
 #[cfg(test)]
 pub(crate) mod testing;
 
-pub use evidence::{Evidence, SeenSide};
+pub use evidence::{SeenSide, ShapeEvidence};
 pub use grids::{analyse_grids, analyse_remembered};
 pub use lesion::Lesion;
-pub use look::{Fit, Look, fit};
+pub use lesion_site::{Fit, LesionSite, fit};
 pub use memory::{Memory, Work};
 pub use numbers::NUMBERS;
 pub use region::REGIONS;
-pub use result::{Analysis, DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
+pub use result::Analysis;
+pub use rows::{DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
 pub use settings::{Ends, Settings};
 pub use sum::{Addend, SumMeasurement, analyse_sum};
 
@@ -53,7 +56,8 @@ use std::sync::Arc;
 use fields::{Fields, Prepared};
 use form::isocentres;
 use known::{Gathered, Order, Values};
-use memory::{Facts, GridFacts, Missing, Notes};
+use memory::{Facts, GridFacts, Notes};
+use missing::Missing;
 use part::Part;
 use shape::Shape;
 use structure::{NoSolid, Solid};
@@ -90,7 +94,11 @@ fn parts<'a>(
     structures: Option<&'a StructureSet>,
     out: &mut Analysis,
 ) -> Vec<Part<'a>> {
-    structures.iter().flat_map(|set| &set.rois).map(|roi| Part::of(roi, case, out)).collect()
+    structures
+        .iter()
+        .flat_map(|set| &set.rois)
+        .map(|roi| Part::of(roi, case, &mut out.findings))
+        .collect()
 }
 
 /// One grid of the dose: ready to be read, or only what is remembered of it.
@@ -204,7 +212,7 @@ fn conclude(
     out.findings.extend(seen.findings);
     let about: Vec<_> = parts.iter().map(|p| (p.number(), &p.about)).collect();
     out.findings.extend(stored::compare(case, &about, values));
-    let members: Vec<relate::Member<'_>> = parts.iter().map(Part::member).collect();
+    let members: Vec<relate::Member<'_>> = parts.iter().map(relate::Member::of).collect();
     let open: Vec<i64> = parts.iter().filter(|p| p.is_open()).map(Part::number).collect();
     let relation =
         relate::RelationSettings { ends: settings.ends, uncertain_from: settings.uncertain_from };
@@ -227,7 +235,7 @@ fn conclude(
 #[derive(Debug, Clone, Default)]
 pub struct ShapeReview {
     /// About who is who.
-    pub evidence: Vec<Evidence>,
+    pub evidence: Vec<ShapeEvidence>,
     /// Which targets are one lesion.
     pub lesions: Vec<Lesion>,
     /// Where names and shapes contradict each other.
@@ -236,13 +244,13 @@ pub struct ShapeReview {
 
 /// Looks at the structures of a case; [`analyse`] finds the same and measures besides.
 #[must_use]
-pub fn glance(case: &Case, set: &StructureSet) -> ShapeReview {
+pub fn review_shapes(case: &Case, set: &StructureSet) -> ShapeReview {
     judge(case, &shape::shapes(case, set))
 }
 
 fn judge(case: &Case, shapes: &[Shape]) -> ShapeReview {
     let evidence = evidence::evidence(case, shapes);
-    let mut findings = evidence::doubts(case, shapes, &evidence);
+    let mut findings = evidence::findings(case, shapes, &evidence);
     let (lesions, doubtful) = lesion::lesions(case, shapes, &evidence);
     findings.extend(doubtful);
     ShapeReview { evidence, lesions, findings }
@@ -411,7 +419,7 @@ impl<'a> GridMeasurement<'a> {
 fn row(
     part: &Part<'_>,
     metric: &Metric,
-    (outcome, doubts): (Outcome, Option<Uncertainty>),
+    (outcome, uncertainty): (Outcome, Option<Uncertainty>),
     [method, rule]: [&str; 2],
 ) -> Measurement {
     let gap = if rule.is_empty() { "" } else { "; " };
@@ -420,7 +428,7 @@ fn row(
         metric: metric.to_string(),
         unit: metric.definition.unit,
         outcome,
-        doubts,
+        uncertainty,
         method: format!("{method}{gap}{rule}"),
     }
 }

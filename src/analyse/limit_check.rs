@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 use serde::{Deserialize, Serialize};
 
 use super::candidates::{Candidates, listed, outcome};
-use super::relate::{Relation, SHARE};
-use super::result::Measurement;
+use super::relate::SHARE;
+use super::rows::{Measurement, Relation};
 use tidydose_case::{Case, NamedRoi};
 use tidydose_metrics::limits::{Limit, Verdict, fractions_listed, judge};
 use tidydose_metrics::{Outcome, Status};

@@ -11,9 +11,9 @@ use std::convert::Infallible;
 
 use serde::{Deserialize, Serialize};
 
+use super::missing::Missing;
 use super::picture::DoseLines;
-use super::relate::Relation;
-use super::result::{DoseResult, DvhPoint, RegionMeasurement};
+use super::rows::{DoseResult, DvhPoint, RegionMeasurement, Relation};
 use super::trace::{StructureTrace, Uncertainty};
 use tidydose_metrics::Outcome;
 use tidydose_rt::finding::Finding;
@@ -106,13 +106,10 @@ pub(super) struct Facts {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Raw {
     pub(super) outcome: Outcome,
-    pub(super) doubts: Option<Uncertainty>,
+    #[serde(rename = "doubts")] // as parts on disk have it
+    pub(super) uncertainty: Option<Uncertainty>,
     pub(super) rule: String,
 }
-
-/// Something has to be measured for which no dose is at hand.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Missing;
 
 /// A memory while an analysis reads it and adds to it.
 #[derive(Debug, Default)]

@@ -1,13 +1,12 @@
 //! One structure of a case on its way to its numbers: its contours, its solid, and who it is.
 
-use super::relate;
 use super::settings::Settings;
 use super::structure::{self, NoSolid, Solid};
 use super::target::Target;
-use super::{About, Analysis};
 use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_geometry::smooth::Variant;
 use tidydose_metrics::{AppliesTo, Biology, Definition, Metric, organ_models};
+use tidydose_rt::finding::{Finding, Subject as About};
 use tidydose_rt::{Plan, Roi};
 
 /// Who a structure is, or may be.
@@ -69,7 +68,7 @@ pub(super) struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    pub(super) fn of(roi: &'a Roi, case: &'a Case, out: &mut Analysis) -> Self {
+    pub(super) fn of(roi: &'a Roi, case: &'a Case, out: &mut Vec<Finding>) -> Self {
         let number = roi.header.number;
         let about = About {
             patient: case.patient.clone(),
@@ -87,7 +86,7 @@ impl<'a> Part<'a> {
             roi,
             name: case.name(number),
             prescription,
-            solid: structure::build(roi, &about, &mut out.findings),
+            solid: structure::build(roi, &about, out),
             about,
         }
     }
@@ -102,15 +101,6 @@ impl<'a> Part<'a> {
 
     pub(super) fn role(&self) -> Role {
         self.who().role()
-    }
-
-    pub(super) fn member(&self) -> relate::Member<'_> {
-        relate::Member {
-            number: self.number(),
-            role: self.role(),
-            frame: self.roi.header.frame.as_ref(),
-            solid: &self.solid,
-        }
     }
 
     /// Whether a metric is for structures like this one.

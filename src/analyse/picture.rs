@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::GridMeasurement;
 use super::fields::Fields;
-use super::memory::Missing;
+use super::missing::Missing;
 use super::part::Part;
 use super::trace::StructureTrace;
 use tidydose_case::Role;

@@ -6,9 +6,9 @@ use std::sync::Arc;
 use super::bounds::{self, MetricInputs, Views};
 use super::coherent;
 use super::known::{Gathered, GridPass, Values};
-use super::memory::Missing;
+use super::missing::Missing;
 use super::part::Part;
-use super::result::RegionMeasurement;
+use super::rows::RegionMeasurement;
 use super::structure::Solid;
 use super::target::{Space, Target, lesions};
 use super::{GridMeasurement, Settings};
@@ -151,7 +151,7 @@ impl GridMeasurement<'_> {
     /// A number of an isodose, with bounds from the dose at every second voxel.
     fn of_isodoses(&self, [nominal, a, b]: [Isodose; 3], of: fn(&Isodose) -> f64) -> Outcome {
         let value = of(&nominal);
-        let u = self.isodose_doubt([nominal, a, b], of);
+        let u = self.isodose_uncertainty([nominal, a, b], of);
         let (low, high) = (Some((value - 2.0 * u).max(0.0)), Some(value + 2.0 * u));
         if nominal.cut_by_grid {
             let reason = "the isodose reaches the edge of the dose grid";
@@ -161,7 +161,7 @@ impl GridMeasurement<'_> {
     }
 
     /// Standard uncertainty of a number of an isodose.
-    fn isodose_doubt(&self, [nominal, a, b]: [Isodose; 3], of: fn(&Isodose) -> f64) -> f64 {
+    fn isodose_uncertainty(&self, [nominal, a, b]: [Isodose; 3], of: fn(&Isodose) -> f64) -> f64 {
         let differences = [a, b].map(|i| (of(&i) - of(&nominal)).abs());
         let share = bounds::dose_share(self.settings.interpolation);
         (share * differences[0].max(differences[1])).hypot(bounds::CHANCE_SHARE * of(&nominal))
@@ -176,8 +176,8 @@ impl GridMeasurement<'_> {
         let totals = self.totals(gathered);
         plan.map(|metric| match &totals {
             Err(outcome) => self.region_row(TARGETS, metric, (outcome.clone(), 0.0), ""),
-            Ok((totals, doubts)) => {
-                let outcome = of_totals(metric, totals, doubts);
+            Ok((totals, uncertainties)) => {
+                let outcome = of_totals(metric, totals, uncertainties);
                 self.region_row(TARGETS, metric, (outcome, 0.0), &totals.prescriptions)
             }
         })
@@ -215,14 +215,15 @@ impl GridMeasurement<'_> {
         }
         let maximum = Ok((gathered.maximum_gy, gathered.step_gy / 2.0));
         quantities[Total::Maximum as usize] = maximum;
-        let doubts = quantities.each_ref().map(|q| q.as_ref().map_or(0.0, |(_, doubt)| *doubt));
+        let uncertainties =
+            quantities.each_ref().map(|q| q.as_ref().map_or(0.0, |(_, uncertainty)| *uncertainty));
         let totals = PlanTotals {
             lesions: own.len(),
             dose_gy: common,
             prescriptions: format!("Rx {words} Gy"),
             totals: quantities.map(|q| q.map(|(value, _)| value)),
         };
-        Ok((totals, doubts))
+        Ok((totals, uncertainties))
     }
 
     /// The quantities of isodoses of all space; nothing where the grid cuts one.
@@ -244,7 +245,7 @@ impl GridMeasurement<'_> {
             });
             let quantity = |of: fn(&Isodose) -> f64| {
                 let isodoses = isodoses.clone()?;
-                Ok((of(&isodoses[0]), self.isodose_doubt(isodoses, of)))
+                Ok((of(&isodoses[0]), self.isodose_uncertainty(isodoses, of)))
             };
             if let Some(total) = of_volume {
                 set(total, quantity(|i| i.volume_mm3 / 1000.0));
@@ -409,7 +410,7 @@ impl GridMeasurement<'_> {
 }
 
 /// A metric of the plan with its bounds.
-fn of_totals(metric: &Metric, totals: &PlanTotals, doubts: &[f64]) -> Outcome {
+fn of_totals(metric: &Metric, totals: &PlanTotals, uncertainties: &[f64]) -> Outcome {
     let none = (Status::NotApplicable, "not a structure".to_owned());
     let at = |totals: &PlanTotals| {
         let without = Subject::new(0.0, Err(none.clone()));
@@ -418,10 +419,10 @@ fn of_totals(metric: &Metric, totals: &PlanTotals, doubts: &[f64]) -> Outcome {
     let mut outcome = at(totals);
     let Some(value) = outcome.value else { return outcome };
     let mut squares = 0.0;
-    for (i, doubt) in doubts.iter().enumerate() {
+    for (i, uncertainty) in uncertainties.iter().enumerate() {
         let mut varied = totals.clone();
         if let Ok(quantity) = &mut varied.totals[i] {
-            *quantity += doubt;
+            *quantity += uncertainty;
         }
         let moved = at(&varied).value.unwrap_or(value);
         squares += (moved - value).powi(2);
@@ -437,9 +438,9 @@ fn of_totals(metric: &Metric, totals: &PlanTotals, doubts: &[f64]) -> Outcome {
 fn sum(values: &Values, targets: &[&Target], metric: &Metric) -> Quantity {
     let (mut total, mut squares) = (0.0, 0.0);
     for target in targets {
-        let (value, doubt) = of_structure(values, target.roi_number, metric)?;
+        let (value, uncertainty) = of_structure(values, target.roi_number, metric)?;
         total += value;
-        squares += doubt * doubt;
+        squares += uncertainty * uncertainty;
     }
     Ok((total, f64::sqrt(squares)))
 }
@@ -459,8 +460,8 @@ fn of_structure(values: &Values, roi_number: i64, metric: &Metric) -> Quantity {
     let o = outcome_of(values, roi_number, metric);
     match (o.status, o.value) {
         (status, Some(value)) if status.has_both_bounds() => {
-            let doubt = (o.high.unwrap_or(value) - o.low.unwrap_or(value)) / 4.0;
-            Ok((value, doubt))
+            let uncertainty = (o.high.unwrap_or(value) - o.low.unwrap_or(value)) / 4.0;
+            Ok((value, uncertainty))
         }
         // A lower bound adds up to no value of the whole.
         (Status::Bound, _) => {

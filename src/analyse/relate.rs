@@ -7,14 +7,13 @@
 mod definitions;
 mod shape;
 
+pub use super::rows::Relation;
 pub use definitions::{DEFINITIONS, RelationDefinition, SHARE};
 
 use std::cell::OnceCell;
 
-use serde::{Deserialize, Serialize};
-
 use super::memory::Notes;
-use super::result::{Word, word};
+use super::part::Part;
 use super::settings::Ends;
 use super::structure::{NoSolid, Solid};
 use definitions::{
@@ -25,26 +24,6 @@ use tidydose_case::Role;
 use tidydose_metrics::weigh::{self, Extent};
 use tidydose_metrics::{Outcome, Status};
 use tidydose_rt::identity::Token;
-
-/// One row of the table of relations.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Relation {
-    /// ROI Number of the target.
-    pub roi_number: i64,
-    /// ROI Number of the other structure; absent where there is none.
-    pub other_roi_number: Option<i64>,
-    /// Metric, one of [`DEFINITIONS`].
-    #[serde(deserialize_with = "word")]
-    pub metric: Word,
-    /// Unit symbol.
-    #[serde(deserialize_with = "word")]
-    pub unit: Word,
-    /// Value, bounds, status, reason.
-    pub outcome: Outcome,
-    /// The convention of the ends.
-    #[serde(deserialize_with = "word")]
-    pub method: Word,
-}
 
 /// One structure that takes part.
 #[derive(Debug, Clone)]
@@ -59,7 +38,17 @@ pub struct Member<'a> {
     pub solid: &'a Result<Solid, NoSolid>,
 }
 
-impl Member<'_> {
+impl<'a> Member<'a> {
+    /// A structure of the case.
+    pub(super) fn of(part: &'a Part<'_>) -> Self {
+        Self {
+            number: part.number(),
+            role: part.role(),
+            frame: part.roi.header.frame.as_ref(),
+            solid: &part.solid,
+        }
+    }
+
     const fn is_other(&self) -> bool {
         matches!(self.role, Role::Organ | Role::Prv | Role::External)
     }

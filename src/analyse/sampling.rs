@@ -7,7 +7,8 @@ use super::bounds::{self, MetricInputs, Views};
 use super::coherent;
 use super::fields::Fields;
 use super::known::{Gathered, Known};
-use super::memory::{Facts, Missing, Raw};
+use super::memory::{Facts, Raw};
+use super::missing::Missing;
 use super::part::{Part, Who};
 use super::structure::Solid;
 use super::trace::StructureTrace;
@@ -160,8 +161,8 @@ impl<'b, 'a> Sampling<'b, 'a> {
         let Seen { views, isodoses, .. } = self.seen()?;
         let (no_dose, isodoses) = (self.no_dose.clone(), isodoses.clone());
         let around = MetricInputs { no_dose, isodoses, biology };
-        let (outcome, doubts) = views.traced(metric, &around);
-        let raw = Raw { outcome, doubts, rule: views.rule(metric, &around) };
+        let (outcome, uncertainty) = views.traced(metric, &around);
+        let raw = Raw { outcome, uncertainty, rule: views.rule(metric, &around) };
         notes.keep_value(&self.key, key, raw.clone());
         Ok(raw)
     }
@@ -180,8 +181,8 @@ impl<'b, 'a> Sampling<'b, 'a> {
         let all = needed.iter().chain(HOLDING.iter().filter(holds));
         let mut out = Vec::new();
         for metric in all.filter(|m| alone(m.definition)) {
-            let Raw { outcome, doubts, rule } = self.value(metric, who)?;
-            out.push((Known { metric: *metric, outcome, doubts }, rule));
+            let Raw { outcome, uncertainty, rule } = self.value(metric, who)?;
+            out.push((Known { metric: *metric, outcome, uncertainty }, rule));
         }
         Ok(out)
     }
@@ -224,7 +225,7 @@ impl<'a> GridMeasurement<'a> {
         }
         let asked = part.who().metrics(self.settings);
         for (known, rule) in values.iter().zip(&rules).filter(|(k, _)| asked.contains(&k.metric)) {
-            let traced = (known.outcome.clone(), known.doubts);
+            let traced = (known.outcome.clone(), known.uncertainty);
             out.measurements.push(super::row(part, &known.metric, traced, [&facts.method, rule]));
         }
         gathered.values.add(part.number(), values);

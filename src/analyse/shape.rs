@@ -1,4 +1,4 @@
-//! The shape of a structure at a glance, from areas of its contours times thickness: volume, centre
+//! The shape of a structure without its solid, from areas of its contours times thickness: volume, centre
 //! and box. Good enough to tell what is what; nothing that is reported as a measurement.
 
 use super::structure::{self, Solid};
@@ -13,7 +13,7 @@ const SAME_VOLUME: f64 = 0.005;
 /// ... and centres and boxes closer than this, mm, are of one shape: no contouring twice agrees so.
 const SAME_PLACE_MM: f64 = 0.1;
 
-/// One structure at a glance.
+/// One structure by the areas of its contours.
 #[derive(Debug, Clone)]
 pub struct Shape {
     /// ROI Number.

@@ -154,7 +154,7 @@ fn refuse_value(outcome: &mut Outcome, reason: Option<String>) {
 fn take_numbers(analysis: &mut Analysis, of_roi: OfRoi<'_>) {
     for row in &mut analysis.measurements {
         refuse_value(&mut row.outcome, of_roi(row.roi_number));
-        row.doubts = row.doubts.take().filter(|_| row.outcome.value.is_some());
+        row.uncertainty = row.uncertainty.take().filter(|_| row.outcome.value.is_some());
     }
     for row in &mut analysis.structures {
         refuse_value(&mut row.volume, of_roi(row.roi_number));

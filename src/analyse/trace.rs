@@ -59,36 +59,36 @@ impl Uncertainty {
     /// Terms given one by one.
     #[must_use]
     pub fn of_terms(terms: &[(UncertaintyTerm, f64)]) -> Self {
-        let mut doubts = Self::default();
-        for (doubt, u) in terms {
-            doubts.add(*doubt, *u);
+        let mut uncertainty = Self::default();
+        for (kind, u) in terms {
+            uncertainty.add(*kind, *u);
         }
-        doubts
+        uncertainty
     }
 
     /// Adds another contribution to a term, in squares, on both sides.
-    pub(super) fn add(&mut self, doubt: UncertaintyTerm, u: f64) {
-        self.add_toward(doubt, u);
-        self.add_toward(doubt, -u);
+    pub(super) fn add(&mut self, kind: UncertaintyTerm, u: f64) {
+        self.add_toward(kind, u);
+        self.add_toward(kind, -u);
     }
 
     /// Adds a contribution on one side: above the value when it is positive, else below.
-    pub(super) fn add_toward(&mut self, doubt: UncertaintyTerm, u: f64) {
+    pub(super) fn add_toward(&mut self, kind: UncertaintyTerm, u: f64) {
         let side = if u > 0.0 { &mut self.above } else { &mut self.below };
-        let term = &mut side[doubt as usize];
+        let term = &mut side[kind as usize];
         *term = term.hypot(u);
     }
 
     /// What one term adds, on the side where it adds more.
     #[must_use]
-    pub fn of(&self, doubt: UncertaintyTerm) -> f64 {
-        self.below[doubt as usize].max(self.above[doubt as usize])
+    pub fn of(&self, kind: UncertaintyTerm) -> f64 {
+        self.below[kind as usize].max(self.above[kind as usize])
     }
 
     /// All terms together, each on the side where it adds more.
     #[must_use]
     pub fn total(&self) -> f64 {
-        UncertaintyTerm::ALL.map(|doubt| self.of(doubt)).iter().map(|u| u * u).sum::<f64>().sqrt()
+        UncertaintyTerm::ALL.map(|kind| self.of(kind)).iter().map(|u| u * u).sum::<f64>().sqrt()
     }
 
     /// All terms together below the value, and above it.
@@ -232,22 +232,25 @@ mod tests {
             (UncertaintyTerm::Scatter, 4.0),
             (UncertaintyTerm::Chance, 12.0),
         ];
-        let doubts = Uncertainty::of_terms(&terms);
-        assert_eq!(doubts.of(UncertaintyTerm::Scatter), 5.0);
-        assert_eq!(doubts.of(UncertaintyTerm::Ends), 0.0);
-        assert_eq!((doubts.total(), doubts.sides()), (13.0, [13.0; 2]));
-        for (place, doubt) in UncertaintyTerm::ALL.into_iter().enumerate() {
-            assert_eq!(doubt as usize, place);
+        let uncertainty = Uncertainty::of_terms(&terms);
+        assert_eq!(uncertainty.of(UncertaintyTerm::Scatter), 5.0);
+        assert_eq!(uncertainty.of(UncertaintyTerm::Ends), 0.0);
+        assert_eq!((uncertainty.total(), uncertainty.sides()), (13.0, [13.0; 2]));
+        for (place, kind) in UncertaintyTerm::ALL.into_iter().enumerate() {
+            assert_eq!(kind as usize, place);
         }
     }
 
     #[test]
     fn a_term_of_one_side_leaves_the_other_alone() {
-        let mut doubts = Uncertainty::of_terms(&[(UncertaintyTerm::Dose, 3.0)]);
-        doubts.add_toward(UncertaintyTerm::Summit, 4.0);
-        assert_eq!((doubts.sides(), doubts.of(UncertaintyTerm::Summit)), ([3.0, 5.0], 4.0));
-        doubts.add_toward(UncertaintyTerm::Scatter, -4.0);
-        assert_eq!(doubts.sides(), [5.0, 5.0]);
-        assert!((doubts.total() - 41.0_f64.sqrt()).abs() < 1e-12);
+        let mut uncertainty = Uncertainty::of_terms(&[(UncertaintyTerm::Dose, 3.0)]);
+        uncertainty.add_toward(UncertaintyTerm::Summit, 4.0);
+        assert_eq!(
+            (uncertainty.sides(), uncertainty.of(UncertaintyTerm::Summit)),
+            ([3.0, 5.0], 4.0)
+        );
+        uncertainty.add_toward(UncertaintyTerm::Scatter, -4.0);
+        assert_eq!(uncertainty.sides(), [5.0, 5.0]);
+        assert!((uncertainty.total() - 41.0_f64.sqrt()).abs() < 1e-12);
     }
 }

@@ -23,7 +23,7 @@ pub(super) fn glances(
         let case = prepared.cases.get(index).filter(|c| is_worth_measuring(c))?;
         let look = || {
             let set = read_structures(case, &prepared.scan.paths, &prepared.identity)?;
-            Some(analyse::glance(case, &set))
+            Some(analyse::review_shapes(case, &set))
         };
         let seen = guarded(look).ok().flatten();
         bar.inc(1);

@@ -21,7 +21,7 @@ pub(super) const TABLE: Table = Table {
 struct Row<'a> {
     measured: Measured<'a>,
     measurement: &'a Measurement,
-    doubts: &'a Uncertainty,
+    uncertainty: &'a Uncertainty,
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -33,9 +33,10 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 
 fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     let list = measured.analysis.map_or(&[][..], |a| &a.measurements);
-    let with_terms = list.iter().filter_map(|m| Some((m, m.doubts.as_ref()?)));
-    let mut rows: Vec<_> =
-        with_terms.map(|(measurement, doubts)| Row { measured, measurement, doubts }).collect();
+    let with_terms = list.iter().filter_map(|m| Some((m, m.uncertainty.as_ref()?)));
+    let mut rows: Vec<_> = with_terms
+        .map(|(measurement, uncertainty)| Row { measured, measurement, uncertainty })
+        .collect();
     rows.sort_by_key(|r| {
         let m = r.measurement;
         (m.roi_number, &m.metric, &m.method)
@@ -74,7 +75,7 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
             "",
             "from where the structure ends beyond its last contours: its free ends, above and \
              below, shrunk and grown by their own uncertainty",
-            |r: &Row<'a>| Some(r.doubts.of(UncertaintyTerm::Ends)),
+            |r: &Row<'a>| Some(r.uncertainty.of(UncertaintyTerm::Ends)),
         ),
         Column::real(
             "slices",
@@ -82,13 +83,13 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
             "from what lies between contour planes: a quarter of the way from parabolas to \
              straight lines; with two planes only, an ellipsoid that closes within a gap beyond \
              them",
-            |r| Some(r.doubts.of(UncertaintyTerm::Slices)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Slices)),
         ),
         Column::real(
             "chords",
             "",
             "from outlines between their points: they bulge as a smooth curve would",
-            |r| Some(r.doubts.of(UncertaintyTerm::Chords)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Chords)),
         ),
     ]
 }
@@ -101,50 +102,50 @@ fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
             "",
             "from dose between voxels: only every second voxel of the grid, even or odd, a share \
              of the larger difference that belongs to the interpolation",
-            |r: &Row<'a>| Some(r.doubts.of(UncertaintyTerm::Dose)),
+            |r: &Row<'a>| Some(r.uncertainty.of(UncertaintyTerm::Dose)),
         ),
         Column::real(
             "summit",
             "",
             "from a largest dose between voxels: raised by what it rises above its voxels, which \
              counts on one side only",
-            |r| Some(r.doubts.of(UncertaintyTerm::Summit)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Summit)),
         ),
         Column::real(
             "cells",
             "",
             "from the size of the cells: cells of twice the edge, two thirds of the difference",
-            |r| Some(r.doubts.of(UncertaintyTerm::Cells)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Cells)),
         ),
         Column::real(
             "step",
             "",
             "from rounding of the stored dose: moved by half a stored step",
-            |r| Some(r.doubts.of(UncertaintyTerm::Step)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Step)),
         ),
         Column::real(
             "scatter",
             "",
             "from noise of the dose from voxel to voxel: drawn anew, and voxels as means; 0 for a dose \
              without noise",
-            |r| Some(r.doubts.of(UncertaintyTerm::Scatter)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Scatter)),
         ),
         Column::real(
             "chance",
             "",
             "from where cells and samples happen to lie: 0.04 % of the value",
-            |r| Some(r.doubts.of(UncertaintyTerm::Chance)),
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Chance)),
         ),
-        Column::real("together", "", "root of the sum of squares", |r| Some(r.doubts.total())),
+        Column::real("together", "", "root of the sum of squares", |r| Some(r.uncertainty.total())),
         Column::real(
             "below",
             "",
             "the same of the terms that count below the value; the lower bound lies twice this \
              away, within what the metric can be at all and what other values of the structure \
              leave open",
-            |r| Some(r.doubts.sides()[0]),
+            |r| Some(r.uncertainty.sides()[0]),
         ),
-        Column::real("above", "", "the same above the value", |r| Some(r.doubts.sides()[1])),
+        Column::real("above", "", "the same above the value", |r| Some(r.uncertainty.sides()[1])),
     ]
 }
 

@@ -229,9 +229,9 @@ fn ranked<'a>(
         for lesion in lesions.get(&case.id).into_iter().flatten() {
             let named = case.name(lesion.roi_number);
             let fit = lesion
-                .look
+                .site
                 .as_ref()
-                .map_or_else(Fit::default, |look| fit(label, look, named.map_or("", shown_name)));
+                .map_or_else(Fit::default, |site| fit(label, site, named.map_or("", shown_name)));
             list.push(Candidate { id: structure_id(case, lesion.roi_number), case, fit });
         }
     }
@@ -267,7 +267,7 @@ fn confirmed(file: &UserFile) -> Result<ConfirmedLabels, String> {
 mod tests {
     use super::*;
     use crate::testing::{ball, case_of, set_of};
-    use tidydose_analyse::{Look, glance};
+    use tidydose_analyse::{LesionSite, review_shapes};
 
     /// A brain, a lesion in the front of its left and one in the back of its right.
     fn patient() -> (Vec<Case>, LesionsByCase) {
@@ -279,14 +279,14 @@ mod tests {
             ball(2, [30.0, -30.0, 20.0], 6.0),
             ball(3, [-20.0, 40.0, -35.0], 4.0),
         ]);
-        let lesions = glance(&case, &set).lesions;
-        assert!(lesions.iter().all(|l| l.look.as_ref().is_some_and(has_place)));
+        let lesions = review_shapes(&case, &set).lesions;
+        assert!(lesions.iter().all(|l| l.site.as_ref().is_some_and(has_place)));
         let by_case = LesionsByCase::from([(case.id.clone(), lesions)]);
         (vec![case], by_case)
     }
 
-    fn has_place(look: &Look) -> bool {
-        look.place.is_some()
+    fn has_place(site: &LesionSite) -> bool {
+        site.place.is_some()
     }
 
     fn suggested(rows: &str) -> (UserFile, Vec<Unmatched>) {

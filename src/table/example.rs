@@ -14,8 +14,8 @@ use tidydose_analyse::trace::{
     StructureTrace, TracedPlane, TracedPoint, Uncertainty, UncertaintyTerm,
 };
 use tidydose_analyse::{
-    Analysis, DoseResult, DvhPoint, Evidence, Lesion, Measurement, RegionMeasurement, SeenSide,
-    StructureResult, SumMeasurement,
+    Analysis, DoseResult, DvhPoint, Lesion, Measurement, RegionMeasurement, SeenSide,
+    ShapeEvidence, StructureResult, SumMeasurement,
 };
 use tidydose_case::{
     Case, CountedFractions, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum,
@@ -245,7 +245,7 @@ fn analysis() -> Analysis {
         metric: metric.to_owned(),
         unit: if metric.starts_with('D') { "Gy" } else { "cc" },
         outcome,
-        doubts: None,
+        uncertainty: None,
         method: "cubic; caps".to_owned(),
     };
     let point = |dose_gy, volume_cc| DvhPoint {
@@ -260,7 +260,7 @@ fn analysis() -> Analysis {
         structures: vec![structure(1), structure(2)],
         measurements: vec![
             Measurement {
-                doubts: Some(doubts()),
+                uncertainty: Some(uncertainty()),
                 ..measurement(1, "V12Gy[cc]", Outcome::of(0.125))
             },
             measurement(1, "D2%[Gy]", Outcome::of(-0.0)),
@@ -289,8 +289,8 @@ fn analysis() -> Analysis {
     }
 }
 
-fn evidence(roi_number: i64) -> Evidence {
-    Evidence {
+fn evidence(roi_number: i64) -> ShapeEvidence {
+    ShapeEvidence {
         roi_number,
         volume_cc: 2.5,
         centre_mm: [1.0, -2.0, 3.0],
@@ -309,7 +309,7 @@ pub(super) fn lesion(roi_number: i64) -> Lesion {
         other: vec![roi_number],
         boosts: Vec::new(),
         centre_mm: Some([1.0, -2.0, 3.0]),
-        look: None,
+        site: None,
         basis: "single",
     }
 }
@@ -421,7 +421,7 @@ fn picture() -> Picture {
     }
 }
 
-fn doubts() -> Uncertainty {
+fn uncertainty() -> Uncertainty {
     Uncertainty::of_terms(&[(UncertaintyTerm::Dose, 0.3), (UncertaintyTerm::Step, 0.4)])
 }
 

@@ -396,7 +396,7 @@ mod tests {
             metric: metric.to_owned(),
             unit: "Gy",
             outcome: Outcome::of(value),
-            doubts: None,
+            uncertainty: None,
             method: String::new(),
         };
         let rows = [row("Max[Gy]", 40.0), row(COVERING, 18.26)];

@@ -4,12 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::write_csv::number;
-use tidydose_analyse::{Evidence, SeenSide};
+use tidydose_analyse::{SeenSide, ShapeEvidence};
 use tidydose_case::Case;
 use tidydose_rt::identity::Token;
 
 /// What the shapes say, by case.
-pub type EvidenceByCase = BTreeMap<Token, Vec<Evidence>>;
+pub type EvidenceByCase = BTreeMap<Token, Vec<ShapeEvidence>>;
 
 /// What was seen of one name.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -33,7 +33,7 @@ impl Seen {
         seen
     }
 
-    fn add(&mut self, evidence: &Evidence) {
+    fn add(&mut self, evidence: &ShapeEvidence) {
         self.volumes_cc.push(evidence.volume_cc);
         if let Some(side) = evidence.side {
             *self.sides.entry(side).or_insert(0) += 1;

@@ -4,13 +4,13 @@ use super::*;
 use crate::shape::shapes;
 use crate::testing::{ball, case_of, set_of};
 
-fn judged(balls: &[(&str, Point, f64)]) -> (Vec<Evidence>, Vec<Code>) {
+fn judged(balls: &[(&str, Point, f64)]) -> (Vec<ShapeEvidence>, Vec<Code>) {
     let rois: Vec<_> = (1..).zip(balls).map(|(n, (_, c, r))| ball(n, *c, *r)).collect();
     let names: Vec<_> = balls.iter().map(|b| b.0).collect();
     let case = case_of(&names);
     let shapes = shapes(&case, &set_of(rois));
     let evidence = evidence(&case, &shapes);
-    let codes = doubts(&case, &shapes, &evidence).iter().map(|f| f.code).collect();
+    let codes = findings(&case, &shapes, &evidence).iter().map(|f| f.code).collect();
     (evidence, codes)
 }
 

@@ -3,14 +3,14 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::evidence::{Evidence, SeenSide};
+use super::evidence::{SeenSide, ShapeEvidence};
 use super::shape::Shape;
 use tidydose_case::{BrainRegion, Case, ClinicalLabel};
 use tidydose_geometry::Point;
 
-/// A lesion's innermost target at a glance.
+/// Where a lesion's innermost target lies, and how large it is.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Look {
+pub struct LesionSite {
     /// Side of the brain's middle plane; absent where none is known.
     pub side: Option<SeenSide>,
     /// Centre within the box around the brain: 0 at its right, back and lower end, 1 at the other;
@@ -24,10 +24,10 @@ pub struct Look {
     pub longest_mm: f64,
 }
 
-impl Look {
-    /// Looks at one shape of a case.
+impl LesionSite {
+    /// That of one shape of a case.
     #[must_use]
-    pub fn of(case: &Case, shapes: &[Shape], evidence: &[Evidence], shape: &Shape) -> Self {
+    pub fn of(case: &Case, shapes: &[Shape], evidence: &[ShapeEvidence], shape: &Shape) -> Self {
         let name = |s: &Shape| {
             let named = case.name(s.roi_number)?;
             named.standard.clone().filter(|_| !named.role.is_target())
@@ -100,9 +100,9 @@ impl Fit {
 /// Compares a label with a lesion; `name` is what the lesion's structure is called. A side counts
 /// most: a contradicting one outweighs all the rest.
 #[must_use]
-pub fn fit(label: &ClinicalLabel, look: &Look, name: &str) -> Fit {
+pub fn fit(label: &ClinicalLabel, site: &LesionSite, name: &str) -> Fit {
     let mut fit = Fit::default();
-    if let Some((left, seen)) = label.left.zip(look.side) {
+    if let Some((left, seen)) = label.left.zip(site.side) {
         let said = if left { SeenSide::Left } else { SeenSide::Right };
         match seen {
             SeenSide::Middle => fit.add(0.0, "it lies in the middle".to_owned()),
@@ -110,15 +110,15 @@ pub fn fit(label: &ClinicalLabel, look: &Look, name: &str) -> Fit {
             seen => fit.add(-8.0, format!("side contradicts: it lies {}", seen.word())),
         }
     }
-    fit_region(label, look, &mut fit);
+    fit_region(label, site, &mut fit);
     if let Some(said) = label.diameter_mm {
-        let why = format!("{said} mm said, {:.1} mm drawn", look.longest_mm);
-        fit.add(2.0 * near(said, look.longest_mm), why);
+        let why = format!("{said} mm said, {:.1} mm drawn", site.longest_mm);
+        fit.add(2.0 * near(said, site.longest_mm), why);
     }
     if let Some(said) = label.volume_cc {
-        let why = format!("{said} cc said, {:.3} cc drawn", look.volume_cc);
+        let why = format!("{said} cc said, {:.3} cc drawn", site.volume_cc);
         // A volume goes with the cube of a length: it may be off three times as much.
-        fit.add(2.0 * near(said.cbrt(), look.volume_cc.cbrt()), why);
+        fit.add(2.0 * near(said.cbrt(), site.volume_cc.cbrt()), why);
     }
     let digits = name.split(|c: char| !c.is_ascii_digit()).find_map(|d| d.parse::<u32>().ok());
     if let Some(number) = label.number.filter(|n| digits == Some(*n)) {
@@ -127,16 +127,16 @@ pub fn fit(label: &ClinicalLabel, look: &Look, name: &str) -> Fit {
     fit
 }
 
-fn fit_region(label: &ClinicalLabel, look: &Look, fit: &mut Fit) {
+fn fit_region(label: &ClinicalLabel, site: &LesionSite, fit: &mut Fit) {
     let drawn = |region: &BrainRegion| {
         let starts = |name: &String| region.structures().iter().any(|s| name.starts_with(s));
-        look.within.iter().find(|name| starts(name))
+        site.within.iter().find(|name| starts(name))
     };
     if let Some(name) = label.regions.iter().find_map(drawn) {
         fit.add(3.0, format!("inside {name}"));
         return;
     }
-    let Some(place) = look.place else { return };
+    let Some(place) = site.place else { return };
     let best = label.regions.iter().map(|r| (belongs(place, *r), r));
     let Some((share, region)) = best.max_by(|a, b| a.0.total_cmp(&b.0)) else { return };
     let why = match share {
@@ -161,9 +161,15 @@ mod tests {
     use super::*;
     use tidydose_case::clinical_label;
 
-    fn look(side: SeenSide, place: Point, longest_mm: f64) -> Look {
+    fn site(side: SeenSide, place: Point, longest_mm: f64) -> LesionSite {
         let volume_cc = std::f64::consts::PI / 6.0 * longest_mm.powi(3) / 1000.0;
-        Look { side: Some(side), place: Some(place), within: Vec::new(), volume_cc, longest_mm }
+        LesionSite {
+            side: Some(side),
+            place: Some(place),
+            within: Vec::new(),
+            volume_cc,
+            longest_mm,
+        }
     }
 
     /// Landmarks in the coordinates of a stereotactic atlas (mm from the anterior commissure: to
@@ -197,10 +203,11 @@ mod tests {
     fn side_region_size_and_number_order_the_lesions() {
         let front = landmark(-40.0, 35.0, 25.0);
         let back = landmark(25.0, -65.0, -35.0);
-        let left = look(SeenSide::Left, front, 11.0);
-        let right = look(SeenSide::Right, back, 12.0);
-        let score =
-            |text: &str, look: &Look, name: &str| fit(&clinical_label(text), look, name).score;
+        let left = site(SeenSide::Left, front, 11.0);
+        let right = site(SeenSide::Right, back, 12.0);
+        let score = |text: &str, site: &LesionSite, name: &str| {
+            fit(&clinical_label(text), site, name).score
+        };
         let text = "left frontal met 3, 12 mm";
         assert!(score(text, &left, "GTV1") > score(text, &right, "GTV3"), "a side outweighs");
         assert!(score(text, &left, "GTV3") > score(text, &left, "GTV1"));
@@ -213,7 +220,7 @@ mod tests {
 
     #[test]
     fn an_organ_that_holds_it_says_more_than_its_place() {
-        let mut inside = look(SeenSide::Left, landmark(-40.0, 35.0, 25.0), 8.0);
+        let mut inside = site(SeenSide::Left, landmark(-40.0, 35.0, 25.0), 8.0);
         inside.within.push("Cerebellum".to_owned());
         let fit = fit(&clinical_label("cerebellar"), &inside, "GTV");
         assert_eq!((fit.score, fit.why), (3.0, vec!["inside Cerebellum".to_owned()]));
