@@ -106,7 +106,7 @@ pub(crate) fn contradictions(outcomes: &BTreeMap<String, Outcome>) -> (Vec<Strin
 fn outcome(row: &Row) -> Outcome {
     let number = |column: &str| row[column].parse::<f64>().ok();
     let (value, low, high) = (number("value"), number("low"), number("high"));
-    let status = Status::WORDS.iter().find(|(_, word)| *word == row["status"]).unwrap().0;
+    let status = row["status"].parse::<Status>().unwrap();
     Outcome { value, low, high, status, reason: row["reason"].clone() }
 }
 

@@ -6,6 +6,7 @@
 //! position in which the patient was imaged, so that a side needs no correction for it.
 
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantNames};
 
 use super::shape::Shape;
 use tidydose_case::{Case, Role, VolumeWindow, volume_window};
@@ -17,7 +18,20 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 const MIDDLE_MM: f64 = 3.0;
 
 /// The side on which a structure lies, from its shape alone.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum SeenSide {
     /// Left of the middle plane.
     Left,
@@ -30,12 +44,8 @@ pub enum SeenSide {
 impl SeenSide {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Left => "left",
-            Self::Right => "right",
-            Self::Middle => "middle",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

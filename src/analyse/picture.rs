@@ -8,6 +8,7 @@
 use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantNames};
 
 use super::GridMeasurement;
 use super::fields::Fields;
@@ -20,7 +21,20 @@ use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
 use tidydose_geometry::stack::PlaneStack;
 
 /// What a picture is centred on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum View {
     /// The point of the structure with the highest dose.
     HottestPoint,
@@ -29,19 +43,28 @@ pub enum View {
 }
 
 impl View {
-    /// Every view with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] =
-        &[(Self::HottestPoint, "hottest_point"), (Self::Middle, "middle")];
-
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(v, _)| *v == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 
 /// What a line of a picture is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum LineKind {
     /// A contour as drawn, closed.
     Contour,
@@ -52,14 +75,10 @@ pub enum LineKind {
 }
 
 impl LineKind {
-    /// Every kind with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] =
-        &[(Self::Contour, "contour"), (Self::Isodose, "isodose"), (Self::Mark, "mark")];
-
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(k, _)| *k == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 

@@ -134,7 +134,7 @@ impl<'a> Known<'a> {
     }
 
     /// What it is, as far as the rows of a pair differ by it.
-    const fn kind(&self) -> &'static str {
+    fn kind(&self) -> &'static str {
         if self.member.is_other() { "organ" } else { self.member.role.word() }
     }
 }

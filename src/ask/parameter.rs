@@ -4,8 +4,11 @@
 
 use std::collections::BTreeMap;
 
+use strum::{EnumString, IntoStaticStr, VariantNames};
+
 /// What a parameter holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, IntoStaticStr, VariantNames, EnumString)]
+#[strum(serialize_all = "snake_case")]
 pub enum ParameterKind {
     /// A decimal number.
     Number,
@@ -26,22 +29,10 @@ pub enum ParameterKind {
 }
 
 impl ParameterKind {
-    /// Every kind with the word that names it in a header.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Number, "number"),
-        (Self::Integer, "integer"),
-        (Self::Text, "text"),
-        (Self::List, "list"),
-        (Self::Structure, "structure"),
-        (Self::Structures, "structures"),
-        (Self::Metric, "metric"),
-        (Self::Metrics, "metrics"),
-    ];
-
     /// The word that names it.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(k, _)| *k == self).map_or("", |(_, w)| w)
+        self.into()
     }
 
     /// Whether it is the name of something that exists or not.

@@ -16,6 +16,8 @@
 
 use std::collections::BTreeMap;
 
+use strum::VariantNames;
+
 use super::parameter::{Parameter, ParameterKind};
 use super::text::{Part, is_word, parts};
 
@@ -168,18 +170,15 @@ fn header(text: &str) -> Vec<(usize, String)> {
 
 /// `number = 12.5  dose in Gy`; a default with blanks stands in single quotes.
 fn declaration(name: &str, text: &str) -> Result<Parameter, String> {
-    let words: Vec<&str> = ParameterKind::WORDS.iter().map(|(_, word)| *word).collect();
-    let form = format!("expected `-- set name: {} = default  meaning`", words.join("|"));
+    let kinds = ParameterKind::VARIANTS.join("|");
+    let form = format!("expected `-- set name: {kinds} = default  meaning`");
     if name.is_empty() || !name.chars().all(is_word) {
         return Err(format!("`{name}` is no name of a parameter; {form}"));
     }
     let (kind, rest) = text.split_once('=').ok_or_else(|| format!("found `{text}`; {form}"))?;
     let kind = kind.trim();
-    let kind = ParameterKind::WORDS
-        .iter()
-        .find(|(_, word)| *word == kind)
-        .map(|(kind, _)| *kind)
-        .ok_or_else(|| format!("`{kind}` is no type of a parameter; {form}"))?;
+    let kind: ParameterKind =
+        kind.parse().map_err(|_| format!("`{kind}` is no type of a parameter; {form}"))?;
     let rest = rest.trim();
     let (default, meaning) = match rest.strip_prefix('\'').and_then(|r| r.split_once('\'')) {
         Some(both) => both,

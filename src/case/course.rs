@@ -4,6 +4,8 @@
 
 use std::collections::BTreeMap;
 
+use strum::{IntoStaticStr, VariantNames};
+
 use super::{Case, PlanRole};
 use tidydose_rt::identity::Token;
 
@@ -26,7 +28,8 @@ pub struct Course {
 }
 
 /// Where the day of a plan among the courses comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum DateSource {
     /// The first treatment that records tell of.
     TreatmentRecords,
@@ -37,11 +40,8 @@ pub enum DateSource {
 impl DateSource {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::TreatmentRecords => "treatment_records",
-            Self::PlanDate => "plan_date",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
+
 use super::Role;
 use tidydose_geometry::units::Gray;
 use tidydose_rt::finding::Code;
@@ -42,30 +44,37 @@ pub struct Decisions {
 }
 
 /// What the user can be asked about a case, beside names and prescriptions.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+    EnumString,
+)]
+#[strum(serialize_all = "snake_case", ascii_case_insensitive)]
 pub enum Question {
     /// Do structures and dose lie in one frame of reference though their UIDs differ?
     SameFrame,
     /// Which of several doses is to be measured?
+    #[strum(serialize = "dose_id")]
     Dose,
     /// Was this version of the plan the one treated?
     Treated,
     /// Which dose does relative value 1 stand for?
+    #[strum(serialize = "relative_unit_gy")]
     RelativeUnit,
     /// Under which of several Patient IDs is the same plan meant?
+    #[strum(serialize = "patient_id")]
     Patient,
 }
 
 impl Question {
-    /// Every question with the word that stands for it in `choices.csv`.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::SameFrame, "same_frame"),
-        (Self::Dose, "dose_id"),
-        (Self::Treated, "treated"),
-        (Self::RelativeUnit, "relative_unit_gy"),
-        (Self::Patient, "patient_id"),
-    ];
-
     /// What it asks, in a sentence.
     #[must_use]
     pub const fn asks(self) -> &'static str {
@@ -94,7 +103,7 @@ impl Question {
     /// The word in `choices.csv`.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(q, _)| *q == self).map_or("", |(_, w)| w)
+        self.into()
     }
 
     /// What an answer is that puts a case right.

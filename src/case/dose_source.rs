@@ -3,6 +3,8 @@
 
 use std::collections::BTreeMap;
 
+use strum::{IntoStaticStr, VariantNames};
+
 use super::Case;
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseHeader, Rigid};
@@ -29,7 +31,10 @@ pub struct DoseSource {
 }
 
 /// How structures and dose came into one frame of reference.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, IntoStaticStr, VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum FrameLink {
     /// They state the same one.
     Same,
@@ -45,13 +50,8 @@ pub enum FrameLink {
 impl FrameLink {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Same => "same",
-            Self::Registration => "registration",
-            Self::User => "user",
-            Self::None => "none",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -41,17 +41,21 @@ pub use treatment::{Delivery, DeliverySource, Treatment};
 #[cfg(test)]
 mod fixtures;
 
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
+
 use tidydose_geometry::units::Gray;
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseHeader, Plan, StructureSetHeader};
 
 /// How two objects were joined.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum LinkMethod {
     /// By the SOP Instance UID the object refers to.
     Reference,
     /// The referenced object is absent (or none is named); exactly one of the same patient and
     /// frame of reference fits.
+    #[strum(serialize = "frame_of_reference")]
     Frame,
     /// Nothing to join, or not joined.
     None,
@@ -60,17 +64,14 @@ pub enum LinkMethod {
 impl LinkMethod {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Reference => "reference",
-            Self::Frame => "frame_of_reference",
-            Self::None => "none",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 
 /// Delivery technology of a plan.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum Technology {
     /// Many fixed cobalt-60 sources.
     CobaltUnit,
@@ -87,19 +88,26 @@ pub enum Technology {
 impl Technology {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::CobaltUnit => "cobalt_unit",
-            Self::RoboticLinac => "robotic_linac",
-            Self::GantryLinac => "gantry_linac",
-            Self::Other => "other",
-            Self::Unknown => "unknown",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 
 /// What a structure is for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    IntoStaticStr,
+    VariantNames,
+    EnumString,
+    EnumIter,
+)]
+#[strum(serialize_all = "snake_case", ascii_case_insensitive)]
 pub enum Role {
     /// Gross tumour volume.
     Gtv,
@@ -128,20 +136,8 @@ pub enum Role {
 impl Role {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Gtv => "gtv",
-            Self::Ctv => "ctv",
-            Self::Ptv => "ptv",
-            Self::Target => "target",
-            Self::TargetSum => "target_sum",
-            Self::Organ => "organ",
-            Self::Prv => "prv",
-            Self::External => "external",
-            Self::Helper => "helper",
-            Self::Marker => "marker",
-            Self::Unknown => "unknown",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 
     /// What it means, for a page.
@@ -170,7 +166,10 @@ impl Role {
 }
 
 /// How a structure got its standard name.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames, EnumIter,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum NameBasis {
     /// The user decided it in `names.csv`.
     User,
@@ -185,9 +184,6 @@ pub enum NameBasis {
 }
 
 impl NameBasis {
-    /// Every basis.
-    pub const ALL: [Self; 5] = [Self::User, Self::Exact, Self::Rule, Self::Ambiguous, Self::None];
-
     /// What it means, for a page.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -202,14 +198,8 @@ impl NameBasis {
 
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::User => "user",
-            Self::Exact => "exact",
-            Self::Rule => "rule",
-            Self::Ambiguous => "ambiguous",
-            Self::None => "none",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 
@@ -229,13 +219,15 @@ pub struct NamedRoi {
 }
 
 /// Where a prescription dose came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum PrescriptionBasis {
     /// The user's `prescriptions.csv`.
     User,
     /// Target Prescription Dose of a dose reference that names this structure.
     PlanStructure,
     /// Target Prescription Dose of the plan's only target reference.
+    #[strum(serialize = "plan")]
     PlanOnly,
     /// Beam doses times fractions.
     BeamDose,
@@ -244,13 +236,8 @@ pub enum PrescriptionBasis {
 impl PrescriptionBasis {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::User => "user",
-            Self::PlanStructure => "plan_structure",
-            Self::PlanOnly => "plan",
-            Self::BeamDose => "beam_dose",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

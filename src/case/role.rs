@@ -1,8 +1,11 @@
 //! Which part a plan had in the treatment, by which rule that is known, and who counts in a study.
 //! Rules are words of a list here, never sentences: prose is made where a table or a page is.
 
+use strum::{EnumIter, IntoStaticStr, VariantNames};
+
 /// Which part a plan had in the treatment.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum PlanRole {
     /// It was treated, by the rule that the reason names.
     Treated,
@@ -19,25 +22,28 @@ pub enum PlanRole {
 }
 
 impl PlanRole {
-    /// Every part with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Treated, "treated"),
-        (Self::Candidate, "candidate"),
-        (Self::Superseded, "superseded"),
-        (Self::NotTreated, "not_treated"),
-        (Self::Qa, "qa"),
-        (Self::Unknown, "unknown"),
-    ];
-
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(role, _)| *role == self).map_or("", |(_, word)| word)
+        self.into()
     }
 }
 
 /// The rule by which the part of a plan is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Default,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum RoleReason {
     /// The user says of this plan that it was treated.
     UserYes,
@@ -62,6 +68,7 @@ pub enum RoleReason {
     /// It is marked as rejected and another version is not.
     OtherNotRejected,
     /// Another version was derived from it.
+    #[strum(serialize = "derived_from")]
     Derived,
     /// Another version is newer.
     Newer,
@@ -79,32 +86,10 @@ pub enum RoleReason {
 }
 
 impl RoleReason {
-    /// Every rule with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::UserYes, "user_yes"),
-        (Self::UserYesToAll, "user_yes_to_all"),
-        (Self::Recorded, "recorded"),
-        (Self::Approved, "approved"),
-        (Self::Unproven, "unproven"),
-        (Self::Rejected, "rejected"),
-        (Self::Indistinct, "indistinct"),
-        (Self::OtherByUser, "other_by_user"),
-        (Self::OtherRecorded, "other_recorded"),
-        (Self::OtherApproved, "other_approved"),
-        (Self::OtherNotRejected, "other_not_rejected"),
-        (Self::Derived, "derived_from"),
-        (Self::Newer, "newer"),
-        (Self::UserNo, "user_no"),
-        (Self::UserNoToAll, "user_no_to_all"),
-        (Self::Verifies, "verifies"),
-        (Self::NoTreatment, "no_treatment"),
-        (Self::NoPlan, "no_plan"),
-    ];
-
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(rule, _)| *rule == self).map_or("", |(_, word)| word)
+        self.into()
     }
 
     /// The part that a plan has by it.
@@ -215,11 +200,13 @@ impl Standing {
 mod tests {
     use std::collections::BTreeSet;
 
+    use strum::IntoEnumIterator;
+
     use super::*;
 
     #[test]
     fn every_rule_has_words_of_its_own_and_one_part() {
-        let all = || RoleReason::WORDS.iter().map(|(rule, _)| *rule);
+        let all = RoleReason::iter;
         let words: BTreeSet<&str> = all().map(RoleReason::words).collect();
         let codes: BTreeSet<&str> = all().map(RoleReason::word).collect();
         assert_eq!((words.len(), codes.len()), (all().count(), all().count()));

@@ -4,12 +4,27 @@
 
 use std::collections::BTreeSet;
 
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
+
 use super::{Case, Course, DeliverySource, courses, registered_motion};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
 
 /// What is added up.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+    EnumString,
+)]
+#[strum(serialize_all = "snake_case", ascii_case_insensitive)]
 pub enum SumBasis {
     /// Physical dose.
     Physical,
@@ -19,9 +34,6 @@ pub enum SumBasis {
 }
 
 impl SumBasis {
-    /// Every basis.
-    pub const ALL: [Self; 2] = [Self::Physical, Self::Eqd2];
-
     /// What it means, for a page.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -36,11 +48,8 @@ impl SumBasis {
 
     /// The word used in `sums.csv` and in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Physical => "physical",
-            Self::Eqd2 => "eqd2",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::{IntoStaticStr, VariantNames};
+
 use super::Case;
 use super::role::{PlanRole, RoleReason, Standing};
 use tidydose_geometry::units::Day;
@@ -10,22 +12,21 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::{DoseSummation, DoseType, Plan, SessionBeam, Summary, TreatmentRecord};
 
 /// Where the number of delivered fractions came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 pub enum DeliverySource {
     /// Records of the sessions.
     SessionRecords,
     /// A treatment summary.
+    #[strum(serialize = "treatment_summary")]
     Summary,
 }
 
 impl DeliverySource {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::SessionRecords => "session_records",
-            Self::Summary => "treatment_summary",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -1,11 +1,28 @@
 //! What a metric yields: a value with numerical bounds, or a status with a reason.
 
 use serde::{Deserialize, Serialize};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use tidydose_dose::Isodose;
 
 /// Why there is or is not a value.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+    EnumString,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum Status {
     /// A value with two-sided bounds.
     Ok,
@@ -40,25 +57,6 @@ pub enum Status {
 }
 
 impl Status {
-    /// Every status with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Ok, "ok"),
-        (Self::Uncertain, "uncertain"),
-        (Self::Bound, "bound"),
-        (Self::Absent, "absent"),
-        (Self::Unmapped, "unmapped"),
-        (Self::Ambiguous, "ambiguous"),
-        (Self::NameUndecided, "name_undecided"),
-        (Self::Empty, "empty"),
-        (Self::OutsideGrid, "outside_grid"),
-        (Self::PartlyOutsideGrid, "partly_outside_grid"),
-        (Self::BelowResolution, "below_resolution"),
-        (Self::RelativeDose, "relative_dose"),
-        (Self::Unlinked, "unlinked"),
-        (Self::NotApplicable, "not_applicable"),
-        (Self::Excluded, "excluded"),
-    ];
-
     /// What it means, for a page.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -94,7 +92,7 @@ impl Status {
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(s, _)| *s == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::IntoEnumIterator;
+
 use super::Request;
 use super::join::{Joined, Known, Stage, Subject};
 use super::model::{self, Compared, Fitted, Lists, Rate};
@@ -230,7 +232,7 @@ fn stages(subjects: &[Subject]) -> Vec<StageCount> {
         }
         StageCount { stage: Some(stage), patients, subjects: subjects_left, left, died }
     };
-    std::iter::once(start).chain(Stage::ALL.map(one)).collect()
+    std::iter::once(start).chain(Stage::iter().map(one)).collect()
 }
 
 fn case_mix(rows: &[(&Subject, &Known)]) -> Vec<CaseMix> {

@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::{EnumIter, IntoStaticStr};
+
 use super::predictor::Predictor;
 use super::study::{Cohort, Plan};
 use super::{Grain, RelateError, Request};
@@ -10,42 +12,30 @@ use tidydose_statistics::survival::End;
 use tidydose_table::outcomes::{DEATH, LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, EnumIter)]
 pub(super) enum Stage {
+    #[strum(serialize = "plan measured")]
     Measured,
+    #[strum(serialize = "plan in the study")]
     Treated,
+    #[strum(serialize = "number of fractions as asked")]
     Fractions,
+    #[strum(serialize = "predictor known")]
     Predictor,
+    #[strum(serialize = "adjuster known")]
     Adjuster,
+    #[strum(serialize = "outcome in the sheet")]
     Matched,
+    #[strum(serialize = "outcome known")]
     Outcome,
+    #[strum(serialize = "followed long enough, or event before")]
     FollowUp,
 }
 
 impl Stage {
-    pub(super) const ALL: [Self; 8] = [
-        Self::Measured,
-        Self::Treated,
-        Self::Fractions,
-        Self::Predictor,
-        Self::Adjuster,
-        Self::Matched,
-        Self::Outcome,
-        Self::FollowUp,
-    ];
-
     /// What holds for those who are left after it.
-    pub(super) const fn words(self) -> &'static str {
-        match self {
-            Self::Measured => "plan measured",
-            Self::Treated => "plan in the study",
-            Self::Fractions => "number of fractions as asked",
-            Self::Predictor => "predictor known",
-            Self::Adjuster => "adjuster known",
-            Self::Matched => "outcome in the sheet",
-            Self::Outcome => "outcome known",
-            Self::FollowUp => "followed long enough, or event before",
-        }
+    pub(super) fn words(self) -> &'static str {
+        self.into()
     }
 
     /// What would keep those who leave at it.

@@ -7,11 +7,26 @@
 //! leave the hospital with the other tables.
 
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantNames};
 
 use crate::identity::Token;
 
 /// How much a finding weighs.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 #[serde(rename_all = "snake_case")]
 pub enum Severity {
     /// For the record; no number is in doubt.
@@ -25,12 +40,8 @@ pub enum Severity {
 impl Severity {
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Note => "note",
-            Self::Check => "check",
-            Self::Stop => "stop",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 
@@ -217,11 +228,14 @@ codes! {
 }
 
 /// How far one cause reaches: findings of one code within it are one thing to look at and decide.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, IntoStaticStr)]
+#[strum(serialize_all = "snake_case")]
 pub enum Reach {
     /// Each finding has a cause of its own.
+    #[strum(serialize = "each")]
     Single,
     /// One structure set, in whatever plans: how it was drawn, or the images it was drawn on.
+    #[strum(serialize = "structure set")]
     StructureSet,
     /// One plan with its dose and structures.
     Plan,
@@ -234,14 +248,8 @@ pub enum Reach {
 impl Reach {
     /// What there is one finding for, in words.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Single => "each",
-            Self::StructureSet => "structure set",
-            Self::Plan => "plan",
-            Self::Patient => "patient",
-            Self::Archive => "archive",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -23,6 +23,8 @@ pub use record::{SessionBeam, Summary, TreatmentRecord};
 pub use registration::{RegisteredFrame, Registration, Rigid};
 pub use structure_set::{Contour, ContourType, Roi, RoiHeader, StructureSet, StructureSetHeader};
 
+use strum::{EnumIter, IntoStaticStr, VariantNames};
+
 use crate::identity::Token;
 
 /// Where a value came from, in tokens.
@@ -50,7 +52,10 @@ pub struct Person {
 }
 
 /// What became of one file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames, EnumIter,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum FileStatus {
     /// A radiotherapy object or image slice that was read.
     Read,
@@ -67,21 +72,10 @@ pub enum FileStatus {
 }
 
 impl FileStatus {
-    /// All of them, in the order of the summary.
-    pub const ALL: [Self; 6] =
-        [Self::Read, Self::Ignored, Self::Foreign, Self::Duplicate, Self::Refused, Self::Archive];
-
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Read => "read",
-            Self::Ignored => "ignored",
-            Self::Foreign => "foreign",
-            Self::Duplicate => "duplicate",
-            Self::Refused => "refused",
-            Self::Archive => "archive",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

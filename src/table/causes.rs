@@ -245,7 +245,7 @@ pub(super) fn typed_id(typed: &str) -> Option<String> {
     let digits = base.strip_prefix(LETTER).filter(|d| d.len() == DIGITS).unwrap_or(base);
     let right = digits.len() == DIGITS && digits.bytes().all(|b| b.is_ascii_hexdigit());
     // Behind it stands which of several findings it is, or the state of those decided apart.
-    let counts = |n: &str| n.parse::<usize>().is_ok_and(|n| n > 1) || State::of(n).is_some();
+    let counts = |n: &str| n.parse::<usize>().is_ok_and(|n| n > 1) || n.parse::<State>().is_ok();
     let behind_is_right = behind.is_none_or(counts);
     let behind = behind.map_or(String::new(), |n| format!("-{n}"));
     (right && behind_is_right).then(|| format!("{LETTER}{digits}{behind}"))

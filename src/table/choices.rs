@@ -20,6 +20,8 @@
 use std::collections::BTreeSet;
 use std::path::Path;
 
+use strum::VariantNames;
+
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
@@ -71,7 +73,7 @@ impl ChoicesFile {
     /// The answered rows that mean no question, no plan or no dose that is there.
     #[must_use]
     pub fn unmatched(&self, known: &Known, cases: &[Case]) -> Vec<Unmatched> {
-        let words: Existing = Question::WORDS.iter().map(|(_, word)| *word).collect();
+        let words: Existing = Question::VARIANTS.iter().copied().collect();
         let mut unmatched = Vec::new();
         let cases = CaseIndex::of(cases);
         for row in (0..self.file.row_count()).filter(|r| !self.file.text(*r, "decision").is_empty())
@@ -185,8 +187,7 @@ fn decisions(file: &UserFile) -> Result<Decisions, String> {
     for row in 0..file.row_count() {
         let line = UserFile::line(row);
         let (word, answer) = (file.text(row, "question"), file.text(row, "decision"));
-        let asked = |w: &str| w.eq_ignore_ascii_case(word);
-        let question = Question::WORDS.iter().find(|(_, w)| asked(w)).map(|(q, _)| *q);
+        let question = word.parse::<Question>().ok();
         let Some(question) = question.filter(|_| !answer.is_empty()) else { continue };
         let plan = file.text(row, "plan_id");
         if plan.is_empty() {

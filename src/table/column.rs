@@ -6,8 +6,11 @@
 
 use std::borrow::Cow;
 
+use strum::IntoStaticStr;
+
 /// What a column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, IntoStaticStr)]
+#[strum(serialize_all = "snake_case")]
 pub enum Kind {
     /// Unicode text.
     Text,
@@ -22,13 +25,8 @@ pub enum Kind {
 impl Kind {
     /// The word used in the dictionary.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Text => "text",
-            Self::Integer => "integer",
-            Self::Real => "real",
-            Self::Boolean => "boolean",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -13,6 +13,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use strum::VariantNames;
+
 use super::causes::{Cause, causes, typed_id};
 use super::states::{Scope, State, States};
 use super::structure_names::StructureNames;
@@ -157,7 +159,7 @@ impl DecisionsFile {
         for row in 0..self.file.row_count() {
             let (state, typed) = (self.file.text(row, "state"), self.file.text(row, "finding_id"));
             let id = typed_id(typed);
-            let undecided = state.is_empty() || State::of(state) == Some(State::Open);
+            let undecided = state.is_empty() || state.parse() == Ok(State::Open);
             if typed == ALL || undecided || id.as_deref().is_some_and(|id| ids.contains(id)) {
                 continue;
             }
@@ -201,10 +203,10 @@ fn states(file: &UserFile) -> Result<States, String> {
         if word.is_empty() {
             continue;
         }
-        let state = State::of(word).ok_or_else(|| {
+        let state = word.parse::<State>().map_err(|_| {
             format!(
                 "row {line}: state `{word}` is unknown; {} is accepted",
-                State::WORDS.join(", ")
+                State::VARIANTS.join(", ")
             )
         })?;
         let earlier = match file.text(row, "finding_id") {

@@ -2,12 +2,13 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::structures::role_words;
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::DvhPoint;
-use tidydose_case::NamedRoi;
+use tidydose_case::{NamedRoi, Role};
 
 pub(super) const TABLE: Table = Table {
     name: "dvh",
@@ -57,7 +58,7 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure", "standard name (TG-263), else the original name", |r| {
             r.name.and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("role", "what the structure is for", &role_words(), |r| {
+        Column::word("role", "what the structure is for", Role::VARIANTS, |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
         Column::real("dose_gy", "Gy", "dose", |r| Some(r.point.dose_gy)),

@@ -3,6 +3,8 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::study::Study;
@@ -15,15 +17,6 @@ pub(super) const TABLE: Table = Table {
     by_case: false,
     sheet,
 };
-
-const STATUSES: &[&str] = &[
-    FileStatus::Read.word(),
-    FileStatus::Ignored.word(),
-    FileStatus::Foreign.word(),
-    FileStatus::Duplicate.word(),
-    FileStatus::Refused.word(),
-    FileStatus::Archive.word(),
-];
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let mut rows: Vec<&FileRecord> = study.inventory.files.iter().collect();
@@ -49,7 +42,9 @@ fn columns<'a>() -> Vec<Column<&'a FileRecord>> {
         Column::text("sha256", "SHA-256 of the bytes; radiotherapy objects only", |f| {
             f.digest.as_deref().map(Cow::Borrowed)
         }),
-        Column::word("status", "what became of it", STATUSES, |f| borrowed(f.status.word())),
+        Column::word("status", "what became of it", FileStatus::VARIANTS, |f| {
+            borrowed(f.status.word())
+        }),
         Column::text("reason", "why, in words; missing when read without remark", |f| {
             (!f.reason.is_empty()).then_some(Cow::Borrowed(f.reason.as_str()))
         }),

@@ -3,12 +3,15 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::causes::Member;
 use super::column::{Column, Sheet, borrowed};
-use super::findings::{SEVERITIES, all, patients, token};
+use super::findings::{all, patients, token};
 use super::states::State;
 use super::study::Study;
+use tidydose_rt::finding::Severity;
 use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
@@ -44,10 +47,13 @@ fn columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
         Column::text("finding_id", "the cause, as in table findings", |r| borrowed(&r.finding_id)),
         Column::text("detail_id", "stable name, from code and subject", |r| borrowed(&r.member.id)),
-        Column::word("severity", "note, check (look at it) or stop (refused)", SEVERITIES, |r| {
-            borrowed(r.member.finding.severity().word())
-        }),
-        Column::word("state", "what was decided in decisions.csv", State::WORDS, |r| {
+        Column::word(
+            "severity",
+            "note, check (look at it) or stop (refused)",
+            Severity::VARIANTS,
+            |r| borrowed(r.member.finding.severity().word()),
+        ),
+        Column::word("state", "what was decided in decisions.csv", State::VARIANTS, |r| {
             borrowed(r.state.word())
         }),
         Column::text("code", "kind of finding, see the dictionary", |r| {

@@ -5,6 +5,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::causes::{Cause, causes};
 use super::column::{Column, Sheet, borrowed, count};
@@ -21,9 +23,6 @@ pub(super) const TABLE: Table = Table {
     by_case: false,
     sheet,
 };
-
-pub(super) const SEVERITIES: &[&str] =
-    &[Severity::Note.word(), Severity::Check.word(), Severity::Stop.word()];
 
 struct Row<'a> {
     cause: Cause<'a>,
@@ -66,10 +65,13 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
             "stable name, from code and what all of it have in common",
             |r| borrowed(&r.cause.id),
         ),
-        Column::word("severity", "note, check (look at it) or stop (refused)", SEVERITIES, |r| {
-            borrowed(r.cause.severity().word())
-        }),
-        Column::word("state", "what was decided in decisions.csv", State::WORDS, |r| {
+        Column::word(
+            "severity",
+            "note, check (look at it) or stop (refused)",
+            Severity::VARIANTS,
+            |r| borrowed(r.cause.severity().word()),
+        ),
+        Column::word("state", "what was decided in decisions.csv", State::VARIANTS, |r| {
             borrowed(r.cause.state.word())
         }),
         Column::text("code", "kind of finding, see the dictionary", |r| {

@@ -4,6 +4,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::{EnumIter, IntoEnumIterator, IntoStaticStr, VariantNames};
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::Study;
@@ -24,7 +26,10 @@ pub(super) const TABLE: Table = Table {
 };
 
 /// What is counted.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames, EnumIter,
+)]
+#[strum(serialize_all = "snake_case")]
 enum Grain {
     Patient,
     Plan,
@@ -34,21 +39,14 @@ enum Grain {
 }
 
 impl Grain {
-    const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Patient, "patient"),
-        (Self::Plan, "plan"),
-        (Self::Lesion, "lesion"),
-        (Self::Structure, "structure"),
-        (Self::Value, "value"),
-    ];
-
     fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(g, _)| *g == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 
 /// Who left something out.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
 enum DecidedBy {
     Program,
     StrictRun,
@@ -56,12 +54,8 @@ enum DecidedBy {
 }
 
 impl DecidedBy {
-    const fn word(self) -> &'static str {
-        match self {
-            Self::Program => "program",
-            Self::StrictRun => "strict_run",
-            Self::User => "user",
-        }
+    fn word(self) -> &'static str {
+        self.into()
     }
 }
 
@@ -200,23 +194,21 @@ const STATES: [&str; 3] = ["found", "left_out", "counted"];
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let counts = study.tally.complete(study.inventory);
     let mut rows = Vec::new();
-    for (grain, _) in Grain::WORDS {
-        let own = || counts.iter().filter(|((g, _), _)| g == grain);
-        let row = |state, reason, number| Row { grain: *grain, state, reason, number };
+    for grain in Grain::iter() {
+        let own = || counts.iter().filter(|((g, _), _)| *g == grain);
+        let row = |state, reason, number| Row { grain, state, reason, number };
         rows.push(row(STATES[0], None, own().map(|(_, n)| n).sum()));
         let left_out = own().filter(|((_, reason), _)| reason.is_some());
         rows.extend(left_out.map(|((_, reason), n)| row(STATES[1], *reason, *n)));
-        let counted = counts.get(&(*grain, None)).copied().unwrap_or(0);
+        let counted = counts.get(&(grain, None)).copied().unwrap_or(0);
         rows.push(row(STATES[2], None, counted));
     }
     Sheet::new(columns(), rows)
 }
 
 fn columns() -> Vec<Column<Row>> {
-    let grains: Vec<&str> = Grain::WORDS.iter().map(|(_, w)| *w).collect();
-    let people = [DecidedBy::Program, DecidedBy::StrictRun, DecidedBy::User].map(DecidedBy::word);
     vec![
-        Column::word("grain", "what is counted", &grains, |r| borrowed(r.grain.word())),
+        Column::word("grain", "what is counted", Grain::VARIANTS, |r| borrowed(r.grain.word())),
         Column::word(
             "state",
             "found is the sum of left_out and counted; counted is what is in the study, see \
@@ -229,9 +221,12 @@ fn columns() -> Vec<Column<Row>> {
             "first reason: code of a finding, or status; missing where there is none",
             |r| r.reason.and_then(|(code, _)| borrowed(code)),
         ),
-        Column::word("decided_by", "who left it out; missing where nobody did", &people, |r| {
-            r.reason.and_then(|(_, by)| borrowed(by.word()))
-        }),
+        Column::word(
+            "decided_by",
+            "who left it out; missing where nobody did",
+            DecidedBy::VARIANTS,
+            |r| r.reason.and_then(|(_, by)| borrowed(by.word())),
+        ),
         Column::integer("n", "", "how many", |r| count(r.number)),
     ]
 }
@@ -260,9 +255,9 @@ mod tests {
             *sums.entry((text(row, 0), text(row, 1))).or_insert(0) += n;
             assert_eq!(text(row, 1) == "left_out", !text(row, 2).is_empty());
         }
-        for (grain, word) in Grain::WORDS {
+        for grain in Grain::iter() {
             let sum = |state: &str| {
-                sums.get(&((*word).to_owned(), state.to_owned())).copied().unwrap_or(0)
+                sums.get(&(grain.word().to_owned(), state.to_owned())).copied().unwrap_or(0)
             };
             assert_eq!(sum("found"), sum("left_out") + sum("counted"), "{grain:?}");
         }

@@ -4,13 +4,14 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
 use super::lesion_file::LesionDecision;
-use super::plans::PRESCRIPTION_BASES;
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::{Lesion, SeenSide};
-use tidydose_case::Prescription;
+use tidydose_case::{Prescription, PrescriptionBasis};
 use tidydose_metrics::Status;
 
 pub(super) const TABLE: Table = Table {
@@ -21,7 +22,6 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-const SIDES: &[&str] = &[SeenSide::Left.word(), SeenSide::Right.word(), SeenSide::Middle.word()];
 const GROUPINGS: &[&str] = &["single", "geometry", "no_shape"];
 const LABELS: &[&str] = &["user", "suggested_confirmed", "unmatched"];
 const MATCHES: &[&str] = &["user", "new", "unmatched"];
@@ -129,7 +129,7 @@ fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
 
 fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
     vec![
-        Column::word("side", "side of the brain's middle plane", SIDES, |r| side(r)),
+        Column::word("side", "side of the brain's middle plane", SeenSide::VARIANTS, |r| side(r)),
         Column::real("centre_x_mm", "mm", "centre, towards the patient's left", |r| {
             r.lesion.centre_mm.map(|c| c[0])
         }),
@@ -190,9 +190,12 @@ fn prescription_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
             r.prescription.map(|p| p.dose.value())
         }),
-        Column::word("prescription_basis", "where that came from", PRESCRIPTION_BASES, |r| {
-            r.prescription.and_then(|p| borrowed(p.basis.word()))
-        }),
+        Column::word(
+            "prescription_basis",
+            "where that came from",
+            PrescriptionBasis::VARIANTS,
+            |r| r.prescription.and_then(|p| borrowed(p.basis.word())),
+        ),
         Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
             fractions(r).map(i64::from)
         }),

@@ -4,6 +4,8 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::study::{Measured, Study, structure_id};
@@ -103,7 +105,6 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
-    let tiers: Vec<&'static str> = Tier::WORDS.iter().map(|(_, word)| *word).collect();
     vec![
         Column::text("metric", "the limited metric; missing without a limit", |r: &Row<'a>| {
             r.metric.as_deref().map(Cow::Borrowed)
@@ -120,7 +121,7 @@ fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("limit_fractions", "numbers of fractions it is for", |r| {
             r.limit_fractions.as_deref().map(Cow::Borrowed)
         }),
-        Column::word("tier", "how binding it is in its source", &tiers, |r| {
+        Column::word("tier", "how binding it is in its source", Tier::VARIANTS, |r| {
             r.limit().map(|l| Cow::Borrowed(l.tier.word()))
         }),
         Column::text("limit_source", "paper, report or protocol it comes from", |r| {
@@ -142,7 +143,6 @@ fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
-    let verdicts: Vec<&'static str> = Verdict::WORDS.iter().map(|(_, word)| *word).collect();
     vec![
         Column::real(
             "value",
@@ -160,7 +160,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
             "within or above: the whole range of the value; undecided: the bounds straddle the \
              limit; unknown: no value, never a pass; not_applicable: no limit for this number of \
              fractions, or a target inside the organ",
-            &verdicts,
+            Verdict::VARIANTS,
             |r| borrowed(r.check.verdict.word()),
         ),
         Column::text("reason", "why, in words; missing when value and limit say it", |r| {

@@ -3,12 +3,13 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
-use tidydose_case::NamedRoi;
-use tidydose_metrics::Outcome;
+use tidydose_case::{NamedRoi, Role};
+use tidydose_metrics::{Outcome, Status};
 
 pub(super) const TABLE: Table = Table {
     name: "metrics",
@@ -91,7 +92,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
                 name.and_then(borrowed)
             },
         ),
-        Column::word("role", "what the structure is for", &role_words(), |r| {
+        Column::word("role", "what the structure is for", Role::VARIANTS, |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
     ]
@@ -106,7 +107,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("low", "", "lower numerical bound, nothing clinical", |r| r.outcome.low),
         Column::real("high", "", "upper numerical bound, nothing clinical", |r| r.outcome.high),
         Column::word("unit", "unit of value, low and high", UNITS, |r| borrowed(r.unit)),
-        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+        Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.outcome.status.word())
         }),
         Column::text("reason", "the reason in words; missing when ok", |r| {

@@ -12,8 +12,9 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use strum::VariantNames;
+
 use super::seen::Seen;
-use super::structures::{role, role_words};
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
@@ -278,8 +279,8 @@ fn decision(
     }
     let role = match word {
         None => None,
-        Some(word) => Some(role(word).ok_or_else(|| {
-            format!("role `{word}` is unknown; one of {} is accepted", role_words().join(", "))
+        Some(word) => Some(word.parse::<Role>().map_err(|_| {
+            format!("role `{word}` is unknown; one of {} is accepted", Role::VARIANTS.join(", "))
         })?),
     };
     let standard = standard.map(|typed| standard_of(typed, role, accepted)).transpose()?;

@@ -4,12 +4,13 @@
 use std::borrow::Cow;
 use std::fmt::Write;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::structures::role_words;
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
-use tidydose_case::NamedRoi;
+use tidydose_case::{NamedRoi, Role};
 
 pub(super) const TABLE: Table = Table {
     name: "pictures",
@@ -55,7 +56,6 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
 }
 
 fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
-    let views: Vec<&str> = View::WORDS.iter().map(|(_, w)| *w).collect();
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -72,7 +72,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure", "its standard name (TG-263), else the original name", |r| {
             r.name().and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("centred_on", "what the picture is centred on", &views, |r| {
+        Column::word("centred_on", "what the picture is centred on", View::VARIANTS, |r| {
             borrowed(r.picture.view.word())
         }),
         Column::text("directions", "patient directions to the right and down (L R A P H F)", |r| {
@@ -88,14 +88,15 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 fn line_columns<'a>() -> Vec<Column<Row<'a>>> {
-    let kinds: Vec<&str> = LineKind::WORDS.iter().map(|(_, w)| *w).collect();
     vec![
         Column::integer("line", "", "number of the line in the picture", |r| count(r.number)),
-        Column::word("kind", "what the line is", &kinds, |r| borrowed(r.line.kind.word())),
+        Column::word("kind", "what the line is", LineKind::VARIANTS, |r| {
+            borrowed(r.line.kind.word())
+        }),
         Column::text("drawn", "structure of a contour; missing for other lines", |r| {
             r.drawn().and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("drawn_role", "what that structure is for", &role_words(), |r| {
+        Column::word("drawn_role", "what that structure is for", Role::VARIANTS, |r| {
             r.drawn().and_then(|n| borrowed(n.role.word()))
         }),
         Column::real("dose_gy", "Gy", "dose of an isodose line or at the mark", |r| r.line.dose_gy),

@@ -4,6 +4,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::causes::{Cause, Member};
 use super::column::{Column, Sheet, borrowed, count};
@@ -22,37 +24,6 @@ pub(super) const TABLE: Table = Table {
     by_case: false,
     sheet,
 };
-
-/// Words of the delivery technologies.
-pub(super) const TECHNOLOGIES: &[&str] = &[
-    Technology::CobaltUnit.word(),
-    Technology::RoboticLinac.word(),
-    Technology::GantryLinac.word(),
-    Technology::Other.word(),
-    Technology::Unknown.word(),
-];
-
-/// Words for where a prescription came from.
-pub(super) const PRESCRIPTION_BASES: &[&str] = &[
-    PrescriptionBasis::User.word(),
-    PrescriptionBasis::PlanStructure.word(),
-    PrescriptionBasis::PlanOnly.word(),
-    PrescriptionBasis::BeamDose.word(),
-];
-
-const LINKS: &[&str] =
-    &[LinkMethod::Reference.word(), LinkMethod::Frame.word(), LinkMethod::None.word()];
-
-const FRAME_LINKS: &[&str] = &[
-    FrameLink::Same.word(),
-    FrameLink::Registration.word(),
-    FrameLink::User.word(),
-    FrameLink::None.word(),
-];
-
-const DATE_SOURCES: &[&str] = &[DateSource::TreatmentRecords.word(), DateSource::PlanDate.word()];
-const DELIVERY_SOURCES: &[&str] =
-    &[DeliverySource::SessionRecords.word(), DeliverySource::Summary.word()];
 
 struct Row<'a> {
     measured: Measured<'a>,
@@ -129,7 +100,7 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
             "the case: token of the plan, else of dose or structure set",
             |r| borrowed(r.measured.case.id.as_str()),
         ),
-        Column::word("technology", "delivery technology", TECHNOLOGIES, |r| {
+        Column::word("technology", "delivery technology", Technology::VARIANTS, |r| {
             borrowed(r.measured.case.technology.word())
         }),
         Column::text("technology_basis", "the attributes that say so", |r| {
@@ -186,9 +157,12 @@ fn beam_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("prescription_dose_gy", "Gy", "highest prescription of the case", |r| {
             r.prescription.map(|p| p.dose.value())
         }),
-        Column::word("prescription_basis", "where it came from", PRESCRIPTION_BASES, |r| {
-            r.prescription.and_then(|p| borrowed(p.basis.word()))
-        }),
+        Column::word(
+            "prescription_basis",
+            "where it came from",
+            PrescriptionBasis::VARIANTS,
+            |r| r.prescription.and_then(|p| borrowed(p.basis.word())),
+        ),
     ]
 }
 
@@ -197,15 +171,16 @@ fn delivery(row: &Row<'_>) -> Option<Delivery> {
 }
 
 fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
-    let roles: Vec<&'static str> = PlanRole::WORDS.iter().map(|(_, word)| *word).collect();
-    let rules: Vec<&'static str> = RoleReason::WORDS.iter().map(|(_, word)| *word).collect();
     vec![
-        Column::word("plan_role", "part of the plan in the treatment", &roles, |r| {
+        Column::word("plan_role", "part of the plan in the treatment", PlanRole::VARIANTS, |r| {
             borrowed(r.measured.case.role().word())
         }),
-        Column::word("plan_role_rule", "the rule by which that is known", &rules, |r| {
-            borrowed(r.measured.case.treatment.reason.word())
-        }),
+        Column::word(
+            "plan_role_rule",
+            "the rule by which that is known",
+            RoleReason::VARIANTS,
+            |r| borrowed(r.measured.case.treatment.reason.word()),
+        ),
         Column::text("plan_role_reason", "the same in words; missing without a plan", |r| {
             let words = r.measured.case.treatment.reason.words();
             borrowed(words).filter(|_| !words.is_empty())
@@ -228,7 +203,7 @@ fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::integer("day_last_fraction", "d", "last day of treatment, see day_plan", |r| {
             delivery(r)?.last_day.map(|d| d.0)
         }),
-        Column::word("delivery_source", "which records say so", DELIVERY_SOURCES, |r| {
+        Column::word("delivery_source", "which records say so", DeliverySource::VARIANTS, |r| {
             delivery(r).and_then(|d| borrowed(d.source.word()))
         }),
     ]
@@ -248,7 +223,7 @@ fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word(
             "date_source",
             "where the day of the plan comes from among these",
-            DATE_SOURCES,
+            DateSource::VARIANTS,
             |r| r.course.and_then(|course| borrowed(course.date_source.word())),
         ),
     ]
@@ -275,16 +250,19 @@ fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
                     .and_then(|s| borrowed(s.origin.object.as_str()))
             },
         ),
-        Column::word("dose_link", "how the dose was joined", LINKS, |r| {
+        Column::word("dose_link", "how the dose was joined", LinkMethod::VARIANTS, |r| {
             borrowed(r.measured.case.dose_link.word())
         }),
-        Column::word("structure_link", "how the structure set was joined", LINKS, |r| {
-            borrowed(r.measured.case.structure_link.word())
-        }),
+        Column::word(
+            "structure_link",
+            "how the structure set was joined",
+            LinkMethod::VARIANTS,
+            |r| borrowed(r.measured.case.structure_link.word()),
+        ),
         Column::word(
             "frame_link",
             "how structures and dose came into one frame of reference",
-            FRAME_LINKS,
+            FrameLink::VARIANTS,
             |r| borrowed(r.measured.case.frames.link.word()),
         ),
         Column::integer("n_doses_seen", "", "doses that refer to the plan, used or not", |r| {

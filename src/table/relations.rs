@@ -3,12 +3,14 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::structures::{role_words, status_words};
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::relate::Relation;
-use tidydose_case::NamedRoi;
+use tidydose_case::{NamedRoi, Role};
+use tidydose_metrics::Status;
 
 pub(super) const TABLE: Table = Table {
     name: "relations",
@@ -69,7 +71,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("structure", "standard name of the target, else the original one", |r| {
             r.names[0].and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("role", "what the target is for", &role_words(), |r| {
+        Column::word("role", "what the target is for", Role::VARIANTS, |r| {
             r.names[0].and_then(|n| borrowed(n.role.word()))
         }),
         Column::text(
@@ -83,7 +85,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("other_structure", "its standard name, else the original one", |r| {
             r.names[1].and_then(|n| borrowed(shown_name(n)))
         }),
-        Column::word("other_role", "what the other structure is for", &role_words(), |r| {
+        Column::word("other_role", "what the other structure is for", Role::VARIANTS, |r| {
             r.names[1].and_then(|n| borrowed(n.role.word()))
         }),
     ]
@@ -108,7 +110,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word("unit", "unit of value, low and high", &["mm", "cc", "%"], |r| {
             borrowed(r.relation.unit)
         }),
-        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+        Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.relation.outcome.status.word())
         }),
         Column::text("reason", "the reason in words; missing when ok", |r| {

@@ -10,6 +10,7 @@ use std::path::Path;
 use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
+use strum::VariantNames;
 
 use super::decided::Digests;
 use super::study::Study;
@@ -130,7 +131,8 @@ pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), Wr
 }
 
 fn counts(study: &Study<'_>) -> Counts {
-    let mut files: BTreeMap<&'static str, usize> = FileStatus::ALL.map(|s| (s.word(), 0)).into();
+    let mut files: BTreeMap<&'static str, usize> =
+        FileStatus::VARIANTS.iter().map(|word| (*word, 0)).collect();
     for file in &study.inventory.files {
         *files.entry(file.status.word()).or_insert(0) += 1;
     }

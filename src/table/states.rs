@@ -3,6 +3,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
+
 use super::decisions::FILE;
 use super::structure_names::Name;
 use super::unmatched::{Spot, Unmatched};
@@ -12,7 +14,20 @@ use tidydose_rt::identity::Token;
 use tidydose_rt::nearest::most_like;
 
 /// What a person made of a finding.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+    EnumString,
+)]
+#[strum(serialize_all = "snake_case", ascii_case_insensitive)]
 pub enum State {
     /// Nobody has decided.
     Open,
@@ -25,9 +40,6 @@ pub enum State {
 }
 
 impl State {
-    /// Every state.
-    pub const ALL: [Self; 4] = [Self::Open, Self::Accepted, Self::Corrected, Self::Waived];
-
     /// What it means, for a page.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -41,21 +53,8 @@ impl State {
 
     /// The word used in the tables.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Open => "open",
-            Self::Accepted => "accepted",
-            Self::Corrected => "corrected",
-            Self::Waived => "waived",
-        }
-    }
-
-    /// Every word.
-    pub(super) const WORDS: &'static [&'static str] =
-        &[Self::Open.word(), Self::Accepted.word(), Self::Corrected.word(), Self::Waived.word()];
-
-    pub(super) fn of(word: &str) -> Option<Self> {
-        Self::ALL.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 }
 

@@ -4,12 +4,13 @@
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::plans::PRESCRIPTION_BASES;
 use super::study::{Measured, Study, shown_name, structure_id};
 use tidydose_analyse::StructureResult;
-use tidydose_case::{NameBasis, NamedRoi, Role};
+use tidydose_case::{NameBasis, NamedRoi, PrescriptionBasis, Role};
 use tidydose_metrics::Status;
 use tidydose_rt::RoiHeader;
 
@@ -20,39 +21,6 @@ pub(super) const TABLE: Table = Table {
     by_case: true,
     sheet,
 };
-
-/// Every role.
-pub(super) const ALL_ROLES: [Role; 11] = [
-    Role::Gtv,
-    Role::Ctv,
-    Role::Ptv,
-    Role::Target,
-    Role::TargetSum,
-    Role::Organ,
-    Role::Prv,
-    Role::External,
-    Role::Helper,
-    Role::Marker,
-    Role::Unknown,
-];
-
-/// Words of the roles.
-pub(super) fn role_words() -> Vec<&'static str> {
-    ALL_ROLES.iter().map(|r| r.word()).collect()
-}
-
-/// The role with this word, in any case of letters.
-pub(super) fn role(word: &str) -> Option<Role> {
-    ALL_ROLES.into_iter().find(|r| r.word().eq_ignore_ascii_case(word))
-}
-
-const NAME_BASES: &[&str] = &[
-    NameBasis::User.word(),
-    NameBasis::Exact.word(),
-    NameBasis::Rule.word(),
-    NameBasis::Ambiguous.word(),
-    NameBasis::None.word(),
-];
 
 fn name_states() -> [&'static str; 3] {
     [Status::Ok, Status::Unmapped, Status::Ambiguous].map(Status::word)
@@ -121,7 +89,7 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("name_standard", "standard name (TG-263); missing when undecided", |r| {
             r.name?.standard.as_deref().map(Cow::Borrowed)
         }),
-        Column::word("name_basis", "how the standard name came about", NAME_BASES, |r| {
+        Column::word("name_basis", "how the standard name came about", NameBasis::VARIANTS, |r| {
             r.name.and_then(|n| borrowed(n.basis.word()))
         }),
         Column::word("name_status", "whether the name is decided", &name_states(), |r| {
@@ -136,7 +104,7 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
                 (!words.is_empty()).then_some(Cow::Owned(words))
             },
         ),
-        Column::word("role", "what the structure is for", &role_words(), |r| {
+        Column::word("role", "what the structure is for", Role::VARIANTS, |r| {
             r.name.and_then(|n| borrowed(n.role.word()))
         }),
         Column::text("interpreted_type", "RT ROI Interpreted Type (3006,00A4)", |r| {
@@ -192,7 +160,7 @@ fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("volume_high_cc", "cc", "upper numerical bound of the volume", |r| {
             r.result?.volume.high
         }),
-        Column::word("volume_status", "why there is or is not a volume", &status_words(), |r| {
+        Column::word("volume_status", "why there is or is not a volume", Status::VARIANTS, |r| {
             borrowed(r.result.map_or(Status::Excluded, |s| s.volume.status).word())
         }),
         Column::text("volume_reason", "the reason in words; missing when ok", |r| {
@@ -205,15 +173,13 @@ fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::real("prescription_dose_gy", "Gy", "dose prescribed to it, all fractions", |r| {
             prescription(r).map(|(dose_gy, _)| dose_gy)
         }),
-        Column::word("prescription_basis", "where that came from", PRESCRIPTION_BASES, |r| {
-            prescription(r).map(|(_, basis)| Cow::Borrowed(basis))
-        }),
+        Column::word(
+            "prescription_basis",
+            "where that came from",
+            PrescriptionBasis::VARIANTS,
+            |r| prescription(r).map(|(_, basis)| Cow::Borrowed(basis)),
+        ),
     ]
-}
-
-/// Every status word.
-pub(super) fn status_words() -> Vec<&'static str> {
-    Status::WORDS.iter().map(|(_, word)| *word).collect()
 }
 
 /// As the analysis used it, else as the case has it.

@@ -3,12 +3,14 @@
 
 use std::borrow::Cow;
 
+use strum::VariantNames;
+
 use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::structures::status_words;
 use super::study::{Study, shown_name, structure_id};
 use tidydose_analyse::SumMeasurement;
 use tidydose_case::{Case, CountedFractions, PlanSum, SumBasis};
+use tidydose_metrics::Status;
 use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
@@ -38,7 +40,6 @@ struct Row<'a> {
     value: &'a SumMeasurement,
 }
 
-const BASES: &[&str] = &[SumBasis::Physical.word(), SumBasis::Eqd2.word()];
 const UNITS: &[&str] = &["Gy", "cc", "%", "Gy*cc"];
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
@@ -74,9 +75,12 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::text("plan_id", "the plan whose structures are measured", |r| {
             borrowed(r.case.id.as_str())
         }),
-        Column::word("basis", "what is added: dose, or EQD2 of each voxel", BASES, |r| {
-            borrowed(r.sum.sum.basis.word())
-        }),
+        Column::word(
+            "basis",
+            "what is added: dose, or EQD2 of each voxel",
+            SumBasis::VARIANTS,
+            |r| borrowed(r.sum.sum.basis.word()),
+        ),
         Column::real("alpha_beta_gy", "Gy", "α/β of the structure; missing for a dose", |r| {
             r.value.alpha_beta_gy
         }),
@@ -120,7 +124,7 @@ fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word("unit", "unit of value; Gy is of EQD2 where that is the basis", UNITS, |r| {
             borrowed(r.value.unit)
         }),
-        Column::word("status", "why there is or is not a value", &status_words(), |r| {
+        Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.value.outcome.status.word())
         }),
         Column::text("reason", "the reason in words; missing when ok", |r| {

@@ -6,6 +6,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
+use strum::VariantNames;
+
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
 use super::write_file::{Access, WriteError};
@@ -146,9 +148,8 @@ fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
             ));
         }
         let word = text("basis");
-        let known = SumBasis::ALL.into_iter().find(|b| b.word().eq_ignore_ascii_case(word));
-        let basis = known.ok_or_else(|| {
-            let accepted = SumBasis::ALL.map(SumBasis::word).join(", ");
+        let basis: SumBasis = word.parse().map_err(|_| {
+            let accepted = SumBasis::VARIANTS.join(", ");
             format!("row {line}: basis `{word}` is unknown; {accepted} is accepted")
         })?;
         let sum = sums.entry((patient.clone(), name.to_owned())).or_insert_with(|| PlanSum {

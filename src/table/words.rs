@@ -1,12 +1,13 @@
 //! Every word that people may write into the files of a study, with what it means, and the words
 //! that stand beside values: one list, from which a page is made.
 
+use strum::IntoEnumIterator;
+
 use super::states::State;
-use super::structures::ALL_ROLES;
 use super::{
     choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,
 };
-use tidydose_case::{NameBasis, Question, SumBasis, meaning, standard_names, volume_window};
+use tidydose_case::{NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window};
 use tidydose_metrics::Status;
 use tidydose_metrics::limits::Tier;
 
@@ -55,7 +56,7 @@ fn of_names() -> Vec<Words> {
             file: names::FILE,
             column: "role",
             also: "nothing (the role follows from the standard name, else from the rules)",
-            list: words(ALL_ROLES.map(|r| (r.word(), r.meaning()))),
+            list: words(Role::iter().map(|r| (r.word(), r.meaning()))),
         },
         Words {
             file: names::FILE,
@@ -83,16 +84,17 @@ fn of_names() -> Vec<Words> {
 }
 
 fn of_decisions() -> Vec<Words> {
-    let questions = Question::WORDS.iter().flat_map(|(question, word)| {
+    let questions = Question::iter().map(|question| {
         let (asks, accepts) = (question.asks(), question.accepts());
-        [Word { word: (*word).to_owned(), meaning: format!("{asks} Accepted: {accepts}.") }]
+        let meaning = format!("{asks} Accepted: {accepts}.");
+        Word { word: question.word().to_owned(), meaning }
     });
     vec![
         Words {
             file: decisions::FILE,
             column: "state",
             also: "nothing (nobody has decided)",
-            list: words(State::ALL.map(|s| (s.word(), s.meaning()))),
+            list: words(State::iter().map(|s| (s.word(), s.meaning()))),
         },
         Words { file: choices::FILE, column: "question", also: "", list: questions.collect() },
     ]
@@ -116,7 +118,7 @@ fn of_courses() -> Vec<Words> {
             file: sums_file::FILE,
             column: "basis",
             also: "",
-            list: words(SumBasis::ALL.map(|b| (b.word(), b.meaning()))),
+            list: words(SumBasis::iter().map(|b| (b.word(), b.meaning()))),
         },
         Words {
             file: sums_file::FILE,
@@ -178,7 +180,7 @@ fn of_limits() -> Vec<Words> {
             file: "limits.csv",
             column: "tier",
             also: "",
-            list: words(Tier::WORDS.iter().map(|(tier, word)| (*word, tier.meaning()))),
+            list: words(Tier::iter().map(|tier| (tier.word(), tier.meaning()))),
         },
         Words {
             file: "limits.csv",
@@ -201,13 +203,13 @@ fn of_tables() -> Vec<Words> {
             file: "tables",
             column: "status",
             also: "",
-            list: words(Status::WORDS.iter().map(|(status, word)| (*word, status.meaning()))),
+            list: words(Status::iter().map(|status| (status.word(), status.meaning()))),
         },
         Words {
             file: names::FILE,
             column: "basis",
             also: "",
-            list: words(NameBasis::ALL.map(|b| (b.word(), b.meaning()))),
+            list: words(NameBasis::iter().map(|b| (b.word(), b.meaning()))),
         },
     ]
 }

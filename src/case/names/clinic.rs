@@ -1,12 +1,15 @@
 //! What the clinic calls a lesion ("left frontal met 3, 12 mm"), read into a side, regions of the
 //! brain, a size and a number. Serves a ranked suggestion only: nothing is decided by it.
 
+use strum::IntoStaticStr;
+
 use super::normalise::{Piece, fold_word, pieces};
 use super::synonyms::{DE, FR, IT, NL};
 use super::words::{self, Side, holds};
 
 /// A region that clinicians name a lesion after.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr)]
+#[strum(serialize_all = "snake_case")]
 pub enum BrainRegion {
     /// Frontal lobe.
     Frontal,
@@ -17,35 +20,29 @@ pub enum BrainRegion {
     /// Occipital lobe.
     Occipital,
     /// Insula.
+    #[strum(serialize = "insular")]
     Insula,
     /// Thalamus and basal ganglia.
+    #[strum(serialize = "thalamus or basal ganglia")]
     Deep,
     /// Cerebellum.
+    #[strum(serialize = "cerebellar")]
     Cerebellum,
     /// Midbrain, pons, medulla oblongata.
     Brainstem,
     /// Cerebellopontine angle, where vestibular schwannomas lie.
+    #[strum(serialize = "cerebellopontine angle")]
     Angle,
     /// Sella and cavernous sinus.
+    #[strum(serialize = "sellar")]
     Sella,
 }
 
 impl BrainRegion {
     /// The word used in reasons.
     #[must_use]
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Frontal => "frontal",
-            Self::Parietal => "parietal",
-            Self::Temporal => "temporal",
-            Self::Occipital => "occipital",
-            Self::Insula => "insular",
-            Self::Deep => "thalamus or basal ganglia",
-            Self::Cerebellum => "cerebellar",
-            Self::Brainstem => "brainstem",
-            Self::Angle => "cerebellopontine angle",
-            Self::Sella => "sellar",
-        }
+    pub fn word(self) -> &'static str {
+        self.into()
     }
 
     /// Beginnings of the standard names that are this region or a part of it.

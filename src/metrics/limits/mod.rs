@@ -8,6 +8,7 @@ pub use row::{COLUMNS, RowFault};
 pub use verdict::{Verdict, judge};
 
 use serde::{Deserialize, Serialize};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use crate::Metric;
 
@@ -15,7 +16,23 @@ use crate::Metric;
 pub const BUILT_IN: &str = include_str!("../../../queries/limits.csv");
 
 /// How binding a limit is in its source.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+    EnumIter,
+    EnumString,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum Tier {
     /// To be aimed at.
     Optimal,
@@ -26,19 +43,11 @@ pub enum Tier {
     /// An objective of a planning study, not a tolerance.
     Objective,
     /// The user's own.
+    #[strum(serialize = "local")]
     LocalPractice,
 }
 
 impl Tier {
-    /// Every tier with the word used in lists and tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Optimal, "optimal"),
-        (Self::Mandatory, "mandatory"),
-        (Self::Published, "published"),
-        (Self::Objective, "objective"),
-        (Self::LocalPractice, "local"),
-    ];
-
     /// What it means, for a page.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -54,7 +63,7 @@ impl Tier {
     /// The word used in lists and tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(t, _)| *t == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 

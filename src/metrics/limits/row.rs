@@ -1,6 +1,8 @@
 //! One row of a list of limits, from text: what is wrong is said with column, value and what would
 //! be accepted. Where the text comes from is not known here.
 
+use strum::VariantNames;
+
 use super::{Limit, Tier};
 use crate as metrics;
 use tidydose_geometry::units::typed::{self, NotANumber};
@@ -62,11 +64,7 @@ pub fn read<'a>(cell: impl Fn(&'static str) -> &'a str) -> Result<Limit, RowFaul
     let value = number(cell("limit")).map_err(|accepted| fault("limit", &accepted))?;
     let fractions = fractions(cell("fractions"))
         .ok_or_else(|| fault("fractions", "a number such as 3, or a range such as 25-40"))?;
-    let tiers = Tier::WORDS.iter().find(|(_, word)| *word == cell("tier"));
-    let tier = tiers.map(|(tier, _)| *tier).ok_or_else(|| {
-        let words: Vec<_> = Tier::WORDS.iter().map(|(_, word)| *word).collect();
-        fault("tier", &words.join(", "))
-    })?;
+    let tier: Tier = cell("tier").parse().map_err(|_| fault("tier", &Tier::VARIANTS.join(", ")))?;
     let target_may_lie_inside = match cell("target_inside") {
         "allowed" => true,
         "judge" => false,

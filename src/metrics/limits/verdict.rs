@@ -1,12 +1,27 @@
 //! What a value with bounds says about a limit.
 
 use serde::{Deserialize, Serialize};
+use strum::{IntoStaticStr, VariantNames};
 
 use super::Limit;
 use crate::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[derive(
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    Hash,
+    Serialize,
+    Deserialize,
+    IntoStaticStr,
+    VariantNames,
+)]
+#[strum(serialize_all = "snake_case")]
 pub enum Verdict {
     /// The whole range of the value keeps the limit.
     Within,
@@ -21,19 +36,10 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// Every verdict with the word used in the tables.
-    pub const WORDS: &'static [(Self, &'static str)] = &[
-        (Self::Within, "within"),
-        (Self::Above, "above"),
-        (Self::Undecided, "undecided"),
-        (Self::Unknown, "unknown"),
-        (Self::NotApplicable, "not_applicable"),
-    ];
-
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
-        Self::WORDS.iter().find(|(v, _)| *v == self).map_or("", |(_, w)| w)
+        self.into()
     }
 }
 

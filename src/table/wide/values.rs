@@ -3,8 +3,9 @@
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 
+use strum::VariantNames;
+
 use super::super::column::Column;
-use super::super::structures::status_words;
 use super::super::study::shown_name;
 use tidydose_analyse::candidates::{Candidates, SHOWN};
 use tidydose_analyse::{Analysis, Lesion};
@@ -425,7 +426,8 @@ pub(super) trait HasValues {
 
 /// Four columns for each value.
 pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
-    let words: Vec<&'static str> = status_words().into_iter().chain([NOT_IN_RUN]).collect();
+    let words: Vec<&'static str> =
+        Status::VARIANTS.to_vec().into_iter().chain([NOT_IN_RUN]).collect();
     let mut columns = Vec::new();
     for (place, value) in values.iter().enumerate() {
         let unit = if value.unit == "1" { "" } else { value.unit };
