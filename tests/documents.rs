@@ -368,3 +368,54 @@ fn the_table_of_the_readme_has_rows_of_the_kept_tables() {
     let to = readme.find(end).unwrap();
     hold("README.md", &format!("{}{table}{}", &readme[..from], &readme[to..]));
 }
+
+/// Whether a source file declares a name, or a style sheet has it as a selector.
+fn declares(source: &str, name: &str) -> bool {
+    let is_end = |c: char| !(c.is_alphanumeric() || c == '_');
+    let begins = |text: &str| text.strip_prefix(name).is_some_and(|rest| rest.starts_with(is_end));
+    let kinds = ["fn ", "struct ", "enum ", "const ", "static "];
+    source.lines().any(|line| {
+        begins(line.trim_start()) || kinds.iter().any(|k| line.split(k).skip(1).any(begins))
+    })
+}
+
+/// The numbered steps of a text, each in one line.
+fn steps(text: &str) -> Vec<String> {
+    let mut steps: Vec<String> = Vec::new();
+    for line in text.lines() {
+        if line.starts_with(&format!("{}. ", steps.len() + 1)) {
+            steps.push(line.to_owned());
+        } else if let Some((step, rest)) = steps.last_mut().zip(line.strip_prefix("   ")) {
+            step.push(' ');
+            step.push_str(rest);
+        }
+    }
+    steps
+}
+
+/// Each walk of the page for newcomers opens at most three files; these exist, and every name that a
+/// step quotes is declared in its file.
+#[test]
+fn the_walks_of_a_newcomer_lead_through_three_files() {
+    let page = text("notebooks-md/newcomer.md");
+    let walks: Vec<&str> = page.split("\n## ").skip(1).collect();
+    assert_eq!(walks.len(), 4, "a dose, a finding, a prescription, a colour");
+    for walk in walks {
+        let (title, steps) = (walk.lines().next().unwrap(), steps(walk));
+        assert!((2..=3).contains(&steps.len()), "{title}: {} files", steps.len());
+        for step in steps {
+            let mut quoted = step.split('`').skip(1).step_by(2);
+            let file = quoted.next().unwrap();
+            assert!(root().join(file).is_file(), "{title}: there is no {file}");
+            let (source, names) = (text(file), quoted.collect::<Vec<_>>());
+            assert!(!names.is_empty(), "{title}: nothing to look for in {file}");
+            for name in names {
+                assert!(declares(&source, name), "{title}: {file} declares no {name}");
+            }
+        }
+        let (_, left_out) = walk.split_once("\n\nLeft out:").unwrap();
+        for file in left_out.split('`').filter(|quoted| quoted.starts_with("src/")) {
+            assert!(root().join(file).is_file(), "{title}: there is no {file}");
+        }
+    }
+}
