@@ -60,7 +60,8 @@ struct Point<'a> {
 impl<'a> Point<'a> {
     /// Absent without a value, and where the volume leaves open where the metric lies.
     fn of(
-        (metric, outcome): (Metric, &'a mut Outcome),
+        metric: Metric,
+        outcome: &'a mut Outcome,
         subject: &Subject<'_>,
         [least, most]: [f64; 2],
     ) -> Option<Self> {
@@ -149,7 +150,8 @@ fn agree<'a>(
     let of = |bound: fn(&Outcome) -> Option<f64>| volume.and_then(bound);
     let volume_cc =
         [of(|o| o.low).unwrap_or(subject.volume_cc), of(|o| o.high).unwrap_or(subject.volume_cc)];
-    let points = values.filter_map(|value| Point::of(value, subject, volume_cc));
+    let points =
+        values.filter_map(|(metric, outcome)| Point::of(metric, outcome, subject, volume_cc));
     let (mut holding, mut others): (Vec<Point<'_>>, Vec<Point<'_>>) = points.partition(|p| p.holds);
     for set in [&mut holding, &mut others] {
         let agreed: Vec<Numbers> = set.iter().map(|p| p.among(set, volume_cc)).collect();

@@ -66,9 +66,9 @@ impl GridMeasurement<'_> {
             of_factors(conformation, metric.definition.physical_range, &shares);
         let alone = Subject::new(0.0, Err((Status::NotApplicable, String::new())));
         let from = self.settings.uncertain_from;
-        let traced = (metric.definition.weighed(outcome, &alone, from), uncertainty);
+        let outcome = metric.definition.weighed(outcome, &alone, from);
         let method = self.settings.method();
-        Some(row(part, metric, traced, [&method, &rule(&shares)]))
+        Some(row(part, metric, outcome, uncertainty, [&method, &rule(&shares)]))
     }
 }
 

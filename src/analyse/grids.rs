@@ -8,7 +8,7 @@ use super::known::{Gathered, GridPass, Order};
 use super::memory::{GridFacts, Grids, Memory, Notes};
 use super::missing::Missing;
 use super::region::BRAIN;
-use super::{Analysis, DoseAtHand, Settings, conclude, measure, parts};
+use super::{Analysis, DoseAtHand, Results, Settings, WholeCase, conclude, measure, parts};
 use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_dose::{DoseField, Interpolation};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -112,8 +112,9 @@ impl<'a> Job<'a> {
         let (mut gathered, turn) = (Gathered::default(), GridPass::only(&|_| true));
         let measured = structures.map(|_| parts.as_slice());
         let order = Order { settings, turn, notes };
-        measure(case, measured, grid.as_ref(), order, (&mut gathered, &mut out))?;
-        conclude(case, &parts, (settings, &gathered.values, notes), &mut out);
+        let into = Results { gathered: &mut gathered, rows: &mut out };
+        measure(case, measured, grid.as_ref(), order, into)?;
+        conclude(WholeCase { case, settings, notes }, &parts, &gathered.values, &mut out);
         Ok(out)
     }
 
@@ -146,7 +147,8 @@ impl<'a> Job<'a> {
             let grid = source.grid(settings);
             facts.push((index, grid.facts.clone()));
             let order = Order { settings, turn, notes };
-            measure(case, Some(&parts), Some(&grid), order, (&mut gathered, &mut one))?;
+            let into = Results { gathered: &mut gathered, rows: &mut one };
+            measure(case, Some(&parts), Some(&grid), order, into)?;
             add(&mut out, one);
         }
         facts.sort_by_key(|(index, _)| *index);
@@ -156,7 +158,7 @@ impl<'a> Job<'a> {
             notes.keep_grids(known);
         }
         let parts = parts(case, Some(set), &mut out);
-        conclude(case, &parts, (settings, &gathered.values, notes), &mut out);
+        conclude(WholeCase { case, settings, notes }, &parts, &gathered.values, &mut out);
         out.structures.sort_by_key(|s| s.roi_number);
         out.findings.dedup();
         Ok(out)

@@ -130,6 +130,14 @@ impl DoseAtHand {
     }
 }
 
+/// Where goes what is measured.
+struct Results<'r> {
+    /// Values that others are made of.
+    gathered: &'r mut Gathered,
+    /// What is told.
+    rows: &'r mut Analysis,
+}
+
 /// Adds what a dose gives: rows for the structures that are wanted in this turn, and after the last
 /// turn those that rest on several structures. Without a structure set there are none. The
 /// isodoses of space are made when something turns out to need them.
@@ -138,8 +146,9 @@ fn measure(
     parts: Option<&[Part<'_>]>,
     grid: Option<&DoseAtHand>,
     order: Order<'_>,
-    (gathered, out): (&mut Gathered, &mut Analysis),
+    into: Results<'_>,
 ) -> Result<(), Missing> {
+    let Results { gathered, rows: out } = into;
     let facts = grid.map(|g| &g.facts);
     out.dose = facts.map(|f| f.dose);
     let noise = facts.and_then(|f| f.noise.clone());
@@ -159,8 +168,8 @@ fn measure(
         spaces: None,
         scattered: &[],
     };
-    let mut trial = (gathered.clone(), Analysis::empty(case.id.clone()));
-    if context.all(parts, (&mut trial.0, &mut trial.1)).is_err() {
+    let (mut values, mut rows) = (gathered.clone(), Analysis::empty(case.id.clone()));
+    if context.all(parts, &mut values, &mut rows).is_err() {
         let Some(fields) = fields else { return Err(Missing) };
         let settings = order.settings;
         let targets: Vec<Target> = parts.iter().filter_map(|p| p.target(settings)).collect();
@@ -178,11 +187,12 @@ fn measure(
             scattered: &scattered,
             ..context
         };
-        trial = (gathered.clone(), Analysis::empty(case.id.clone()));
-        context.all(parts, (&mut trial.0, &mut trial.1))?;
+        // Nothing stays of the trial without isodoses.
+        (values, rows) = (gathered.clone(), Analysis::empty(case.id.clone()));
+        context.all(parts, &mut values, &mut rows)?;
     }
-    *gathered = trial.0;
-    grids::add(out, trial.1);
+    *gathered = values;
+    grids::add(out, rows);
     Ok(())
 }
 
@@ -199,11 +209,19 @@ fn arrangement(parts: &[Part<'_>], settings: &Settings) -> String {
     format!("targets {targets:?} in {outline:?}, {asked:?} {local_gy:?}")
 }
 
+/// A case with what it is measured by, whatever its grids are.
+#[derive(Clone, Copy)]
+struct WholeCase<'a> {
+    case: &'a Case,
+    settings: &'a Settings,
+    notes: &'a Notes,
+}
+
 /// Adds what rests on all structures of the case, whatever grid each was measured in.
 fn conclude(
-    case: &Case,
+    WholeCase { case, settings, notes }: WholeCase<'_>,
     parts: &[Part<'_>],
-    (settings, values, notes): (&Settings, &Values, &Notes),
+    values: &Values,
     out: &mut Analysis,
 ) {
     let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
@@ -216,7 +234,7 @@ fn conclude(
     let open: Vec<i64> = parts.iter().filter(|p| p.is_open()).map(Part::number).collect();
     let relation =
         relate::RelationSettings { ends: settings.ends, uncertain_from: settings.uncertain_from };
-    out.relations = relate::relate(&members, relation, (&open, notes));
+    out.relations = relate::relate(&members, relation, &open, notes);
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
     let look = limit_check::CheckInputs {
@@ -331,7 +349,8 @@ impl<'a> GridMeasurement<'a> {
     fn all(
         &self,
         parts: &[Part<'a>],
-        (gathered, out): (&mut Gathered, &mut Analysis),
+        gathered: &mut Gathered,
+        out: &mut Analysis,
     ) -> Result<(), Missing> {
         for part in parts.iter().filter(|part| (self.turn.wanted)(part.number())) {
             self.measure(part, gathered, out)?;
@@ -376,7 +395,9 @@ impl<'a> GridMeasurement<'a> {
     fn structure_row(
         &self,
         part: &Part<'_>,
-        (solid, facts, volume): (&Solid, &Facts, Option<&Outcome>),
+        solid: &Solid,
+        facts: &Facts,
+        volume: Option<&Outcome>,
     ) -> StructureResult {
         let unknown = || Outcome::none(Status::NotApplicable, "the volume was not computed");
         StructureResult {
@@ -410,7 +431,7 @@ impl<'a> GridMeasurement<'a> {
         let method = self.settings.method();
         for metric in part.who().metrics(self.settings).iter().filter(|m| part.takes(m.definition))
         {
-            out.measurements.push(row(part, metric, (outcome.clone(), None), [&method, ""]));
+            out.measurements.push(row(part, metric, outcome.clone(), None, [&method, ""]));
         }
     }
 }
@@ -419,7 +440,8 @@ impl<'a> GridMeasurement<'a> {
 fn row(
     part: &Part<'_>,
     metric: &Metric,
-    (outcome, uncertainty): (Outcome, Option<Uncertainty>),
+    outcome: Outcome,
+    uncertainty: Option<Uncertainty>,
     [method, rule]: [&str; 2],
 ) -> Measurement {
     let gap = if rule.is_empty() { "" } else { "; " };

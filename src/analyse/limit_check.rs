@@ -67,7 +67,7 @@ pub fn check(inputs: CheckInputs<'_>) -> Vec<LimitCheck> {
 pub fn unmeasured(case: &Case, limits: &[Limit], why: &str) -> Vec<LimitCheck> {
     let organs: BTreeSet<&str> = limits.iter().map(|l| l.organ.as_str()).collect();
     let reason = format!("the case is not measured: {why}");
-    let row = |organ| empty(case, organ, (None, Verdict::Unknown, reason.clone()));
+    let row = |organ| empty(case, organ, None, Verdict::Unknown, reason.clone());
     organs.into_iter().map(row).collect()
 }
 
@@ -79,7 +79,9 @@ fn fractions(case: &Case) -> Option<u32> {
 fn empty(
     case: &Case,
     organ: &str,
-    (roi_number, verdict, reason): (Option<i64>, Verdict, String),
+    roi_number: Option<i64>,
+    verdict: Verdict,
+    reason: String,
 ) -> LimitCheck {
     LimitCheck {
         organ: organ.to_owned(),
@@ -96,7 +98,7 @@ fn empty(
 impl CheckInputs<'_> {
     fn organ(&self, organ: &str) -> Vec<LimitCheck> {
         let row = |roi_number, verdict, reason: String| {
-            empty(self.case, organ, (roi_number, verdict, reason))
+            empty(self.case, organ, roi_number, verdict, reason)
         };
         let rois: Vec<&NamedRoi> = self
             .case
@@ -196,7 +198,7 @@ impl CheckInputs<'_> {
             limit: Some(limit.clone()),
             outcome: worst.map(|(_, outcome)| outcome.clone()),
             target_inside_percent: number.and_then(|n| Some(self.deepest_target(n)?.1)),
-            ..empty(self.case, &limit.organ, (number, Verdict::Unknown, reason))
+            ..empty(self.case, &limit.organ, number, Verdict::Unknown, reason)
         }
     }
 }

@@ -69,7 +69,8 @@ pub(super) struct RelationSettings {
 pub(super) fn relate(
     members: &[Member<'_>],
     settings: RelationSettings,
-    (open, notes): (&[i64], &Notes),
+    open: &[i64],
+    notes: &Notes,
 ) -> Vec<Relation> {
     if !members.iter().any(|m| m.role.is_target()) {
         return Vec::new();
@@ -167,13 +168,13 @@ fn pair(one: &Known<'_>, other: &Known<'_>, settings: RelationSettings) -> Vec<R
     let volume_cc = one.shapes().as_ref().map_or(0.0, Shapes::volume_cc);
     let target = Extent { volume_cc, max_gy: 0.0 };
     let row = |definition: &RelationDefinition, outcome| {
-        let scale = (definition.scale, definition.unit);
+        let from = settings.uncertain_from;
         Relation {
             roi_number: one.member.number,
             other_roi_number: Some(other.member.number),
             metric: definition.name,
             unit: definition.unit,
-            outcome: weigh::weighed(outcome, scale, target, settings.uncertain_from),
+            outcome: weigh::weighed(outcome, definition.scale, definition.unit, target, from),
             method: settings.ends.word(),
         }
     };

@@ -225,12 +225,13 @@ impl<'a> GridMeasurement<'a> {
         }
         let asked = part.who().metrics(self.settings);
         for (known, rule) in values.iter().zip(&rules).filter(|(k, _)| asked.contains(&k.metric)) {
-            let traced = (known.outcome.clone(), known.uncertainty);
-            out.measurements.push(super::row(part, &known.metric, traced, [&facts.method, rule]));
+            let Known { metric, outcome, uncertainty } = known.clone();
+            let method = [facts.method.as_str(), rule];
+            out.measurements.push(super::row(part, &metric, outcome, uncertainty, method));
         }
         gathered.values.add(part.number(), values);
         let volume = gathered.values.plain(part.number(), &metrics::VOLUME);
-        out.structures.push(self.structure_row(part, (solid, &facts, volume)));
+        out.structures.push(self.structure_row(part, solid, &facts, volume));
         out.dvh.extend(&facts.curve);
         out.traces.push(facts.trace);
         gathered.shares.extend(self.organ_shares(part.who(), &sampling)?);

@@ -9,7 +9,7 @@ use ndarray::Array3;
 use super::fields::{Prepared, Scattered};
 use super::known::{Gathered, GridPass, Order};
 use super::memory::Notes;
-use super::{Analysis, DoseAtHand, Settings, measure, parts};
+use super::{Analysis, DoseAtHand, Results, Settings, measure, parts};
 use tidydose_case::{Case, CountedFractions, Role, SumBasis};
 use tidydose_dose::{self as dose, DoseField, Interpolation, Phase};
 use tidydose_geometry::point::sub;
@@ -110,7 +110,8 @@ pub fn analyse_sum(
     case: &Case,
     structures: &StructureSet,
     addends: Vec<Addend>,
-    (basis, settings): (SumBasis, &Settings),
+    basis: SumBasis,
+    settings: &Settings,
 ) -> Result<Vec<SumMeasurement>, String> {
     let lattice = lattice(&addends)
         .ok_or("the dose grids have no common part; grids that overlap would be accepted")?;
@@ -127,7 +128,7 @@ pub fn analyse_sum(
     // What is found in building the solids is said where the plan itself is measured.
     let parts = parts(case, Some(structures), &mut Analysis::empty(case.id.clone()));
     let mut out = Vec::new();
-    for (alpha_beta, numbers) in by_alpha_beta(case, structures, (basis, settings)) {
+    for (alpha_beta, numbers) in by_alpha_beta(case, structures, basis, settings) {
         let weight = match basis {
             SumBasis::Physical => Weight::Physical,
             SumBasis::Eqd2 => Weight::Eqd2 { alpha_beta_gy: alpha_beta.gy },
@@ -139,7 +140,7 @@ pub fn analyse_sum(
         let wanted = |number: i64| numbers.contains(&number);
         let notes = Notes::default();
         let order = Order { settings: &own, turn: GridPass::only(&wanted), notes: &notes };
-        let into = (&mut Gathered::default(), &mut one);
+        let into = Results { gathered: &mut Gathered::default(), rows: &mut one };
         let grid = DoseAtHand::prepared(prepared, step_gy, &own);
         // With the dose at hand nothing is missing.
         let done = measure(case, Some(&parts), Some(&grid), order, into);
@@ -203,7 +204,8 @@ struct AlphaBeta {
 fn by_alpha_beta(
     case: &Case,
     structures: &StructureSet,
-    (basis, settings): (SumBasis, &Settings),
+    basis: SumBasis,
+    settings: &Settings,
 ) -> Vec<(AlphaBeta, Vec<i64>)> {
     let mut groups: BTreeMap<(u64, String), (AlphaBeta, Vec<i64>)> = BTreeMap::new();
     for roi in &structures.rois {

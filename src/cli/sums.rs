@@ -88,7 +88,7 @@ fn computed(
         let (plan, motion, fractions) = (part.case.id.clone(), part.motion, part.fractions);
         addends.push(Addend { plan, dose, motion, fractions });
     }
-    analyse::analyse_sum(first, &structures, addends, (sum.basis, context.settings))
+    analyse::analyse_sum(first, &structures, addends, sum.basis, context.settings)
 }
 
 /// That the sum misses the latest plan of its patient.

@@ -31,10 +31,10 @@ fn near(s: &Subject<'_>, percent: f64, least_cc: f64, small_mm3: fn(f64) -> f64)
     Outcome::from_result(dose())
 }
 
-/// Where the near-extreme lies: `(share, more cc)` of a large structure, of a small one.
-fn place(s: &Subject<'_>, large: (f64, f64), small: (f64, f64)) -> Option<Place> {
-    let (share, more_cc) = if is_large(s) { large } else { small };
-    Some(Place { switch_cc: Some(SWITCH_CC), ..Place::dose(share, more_cc)? })
+/// Where the near-extreme lies: in a large structure, in a small one.
+fn place(s: &Subject<'_>, large: Option<Place>, small: Option<Place>) -> Option<Place> {
+    let place = if is_large(s) { large } else { small };
+    Some(Place { switch_cc: Some(SWITCH_CC), ..place? })
 }
 
 const NEAR: Definition =
@@ -45,7 +45,7 @@ pub(super) static NEAR_MAXIMUM: Definition = Definition {
     title: "near-maximum dose",
     formula: "D2% when V ≥ 2 cc, else D35mm³",
     undefined: "the structure is smaller than 0.035 cc, or the dose grid does not cover all of it",
-    place: |s, _| place(s, (0.02, 0.0), (0.0, SMALL_CC)),
+    place: |s, _| place(s, Place::dose(0.02, 0.0), Place::dose(0.0, SMALL_CC)),
     compute: |s, _| near(s, 2.0, SMALL_CC, |_| 1000.0 * SMALL_CC),
     rule: |s, _| if is_large(s) { "D2% (V >= 2 cc)" } else { "D35mm3 (V < 2 cc)" }.to_owned(),
     ..NEAR
@@ -58,7 +58,7 @@ pub(super) static NEAR_MINIMUM: Definition = Definition {
     provenance: Provenance::Memory,
     undefined: "the structure is smaller than 0.07 cc (its hottest and coldest 35 mm³ overlap), or \
                 the dose grid does not cover all of it",
-    place: |s, _| place(s, (0.98, 0.0), (1.0, -SMALL_CC)),
+    place: |s, _| place(s, Place::dose(0.98, 0.0), Place::dose(1.0, -SMALL_CC)),
     compute: |s, _| near(s, 98.0, 2.0 * SMALL_CC, |whole| whole - 1000.0 * SMALL_CC),
     rule: |s, _| if is_large(s) { "D98% (V >= 2 cc)" } else { "D(V-35mm3) (V < 2 cc)" }.to_owned(),
     ..NEAR

@@ -119,7 +119,7 @@ impl Scale {
 /// An outcome with two bounds, marked as uncertain when they are too wide to say anything, and as
 /// ok else; any other outcome as it is.
 #[must_use]
-pub fn weighed(outcome: Outcome, (scale, unit): (Scale, &str), s: Extent, from: f64) -> Outcome {
+pub fn weighed(outcome: Outcome, scale: Scale, unit: &str, s: Extent, from: f64) -> Outcome {
     let (Some(value), Some(low), Some(high)) = (outcome.value, outcome.low, outcome.high) else {
         return outcome;
     };
@@ -150,7 +150,7 @@ impl super::Definition {
     /// The same where no more is at hand than how large structure and dose are.
     #[must_use]
     pub fn weighed_by(&self, outcome: Outcome, extent: Extent, from: f64) -> Outcome {
-        weighed(outcome, (self.scale, self.unit), extent, from)
+        weighed(outcome, self.scale, self.unit, extent, from)
     }
 }
 

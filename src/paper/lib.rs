@@ -124,7 +124,8 @@ impl Study {
         add(WORKSHEET, check::worksheet(self, &included));
         add("table_one.py", scripts::python(group).into_bytes());
         add("table_one.R", scripts::r(group).into_bytes());
-        files.extend(figures::files((self, &included), &places, &measured, curves, run));
+        let source = figures::Source::of(self, &included, &places, curves);
+        files.extend(figures::files(&source, &measured, run));
         Ok(files)
     }
 

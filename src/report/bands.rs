@@ -66,7 +66,7 @@ fn panel(
     let whole = |c: &Case| cohort.reading(c).is_some_and(|r| r.status == "ok");
     let in_band: Vec<&Curve> = cases.iter().filter(|(c, _)| whole(c)).map(|(_, c)| *c).collect();
     let last = cases.iter().map(|(_, c)| c.last_gy()).fold(0.0, f64::max);
-    let frame = Frame::new((0.0, axis_end(last)), (0.0, 100.0));
+    let frame = Frame::new([0.0, axis_end(last)], [0.0, 100.0]);
     let band = (in_band.len() >= LEAST_CASES).then(|| bands(&in_band, last));
     let drawing = html! {
         (frame.axes("dose in Gy", "volume in %", true))

@@ -16,25 +16,27 @@ const BOTTOM: f64 = 46.0;
 /// A frame over a range of values on both axes.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Frame {
-    x: (f64, f64),
-    y: (f64, f64),
+    x: [f64; 2],
+    y: [f64; 2],
 }
 
 impl Frame {
     /// A frame that holds both ranges; a range without extent gets some.
-    pub(super) fn new(x: (f64, f64), y: (f64, f64)) -> Self {
-        let widened = |(a, b): (f64, f64)| if b > a { (a, b) } else { (a, a + 1.0) };
+    pub(super) fn new(x: [f64; 2], y: [f64; 2]) -> Self {
+        let widened = |[a, b]: [f64; 2]| if b > a { [a, b] } else { [a, a + 1.0] };
         Self { x: widened(x), y: widened(y) }
     }
 
     /// Place of a value on the horizontal axis.
     pub(super) fn px(&self, x: f64) -> f64 {
-        LEFT + (x - self.x.0) / (self.x.1 - self.x.0) * (WIDTH - LEFT - RIGHT)
+        let [from, to] = self.x;
+        LEFT + (x - from) / (to - from) * (WIDTH - LEFT - RIGHT)
     }
 
     /// Place of a value on the vertical axis, kept inside of the frame.
     pub(super) fn py(&self, y: f64) -> f64 {
-        let share = ((y - self.y.0) / (self.y.1 - self.y.0)).clamp(0.0, 1.0);
+        let [from, to] = self.y;
+        let share = ((y - from) / (to - from)).clamp(0.0, 1.0);
         HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
     }
 
@@ -75,7 +77,7 @@ impl Frame {
 }
 
 /// Round numbers across a range, four to eight of them, with their text.
-fn ticks((from, to): (f64, f64)) -> Vec<(f64, String)> {
+fn ticks([from, to]: [f64; 2]) -> Vec<(f64, String)> {
     let rough = (to - from) / 5.0;
     let ten = 10f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0].map(|s| s * ten).into_iter().find(|s| *s >= rough);
@@ -142,7 +144,7 @@ pub(super) fn mark(rank: usize, x: f64, y: f64) -> Markup {
 
 /// The next round number at or above, for the end of an axis.
 pub(super) fn axis_end(value: f64) -> f64 {
-    let Some(step) = ticks((0.0, value.max(1e-3))).get(1).map(|(v, _)| *v) else { return value };
+    let Some(step) = ticks([0.0, value.max(1e-3)]).get(1).map(|(v, _)| *v) else { return value };
     (value / step + 1e-9).ceil().max(1.0) * step
 }
 
@@ -153,15 +155,15 @@ mod tests {
     #[test]
     fn ticks_are_round_and_inside() {
         let words = |range| ticks(range).into_iter().map(|(_, t)| t).collect::<Vec<_>>();
-        assert_eq!(words((0.0, 20.0)), ["0", "5", "10", "15", "20"]);
-        assert_eq!(words((-3.0, 7.0)), ["-2", "0", "2", "4", "6"]);
-        assert_eq!(words((0.0, 1.0)), ["0.0", "0.2", "0.4", "0.6", "0.8", "1.0"]);
+        assert_eq!(words([0.0, 20.0]), ["0", "5", "10", "15", "20"]);
+        assert_eq!(words([-3.0, 7.0]), ["-2", "0", "2", "4", "6"]);
+        assert_eq!(words([0.0, 1.0]), ["0.0", "0.2", "0.4", "0.6", "0.8", "1.0"]);
         assert!((axis_end(18.8) - 20.0).abs() < 1e-9, "{}", axis_end(18.8));
     }
 
     #[test]
     fn what_lies_outside_is_drawn_at_the_edge() {
-        let frame = Frame::new((0.0, 0.0), (0.0, 10.0));
+        let frame = Frame::new([0.0, 0.0], [0.0, 10.0]);
         let (top, bottom) = Frame::ends();
         assert!((frame.py(99.0) - top).abs() < 1e-9 && (frame.py(-5.0) - bottom).abs() < 1e-9);
         assert!(frame.px(1.0).is_finite());

@@ -95,7 +95,7 @@ pub fn difference(a: Side<'_>, b: Side<'_>) -> Difference {
     let common = plans_a.intersection(&plans_b).cloned().collect();
     for name in TABLES.iter().take(COMPARED).copied() {
         if let (Some(x), Some(y)) = (a.tables.get(name), b.tables.get(name)) {
-            compare(name, [x, y], (&common, &why), &mut out);
+            compare(name, [x, y], &common, &why, &mut out);
         }
     }
     out
@@ -241,7 +241,8 @@ struct Matched<'f> {
 fn compare(
     table: &'static str,
     frames: [&LoadedTable; 2],
-    (common, why): (&BTreeSet<String>, &Why),
+    common: &BTreeSet<String>,
+    why: &Why,
     out: &mut Difference,
 ) {
     let keys = row_keys(table, frames);

@@ -41,7 +41,7 @@ fn chart(cohort: &Cohort<'_>, valued: &[(&Case, f64, i64)]) -> Markup {
     let top = axis_end(valued.iter().map(|v| v.1).fold(0.0, f64::max) * 1.05);
     #[expect(clippy::cast_precision_loss, reason = "a few bands of five years")]
     let width = eras.len() as f64;
-    let frame = Frame::new((0.0, width), (0.0, top));
+    let frame = Frame::new([0.0, width], [0.0, top]);
     let drawing = html! {
         (frame.axes("first year of the five-year band",
             &format!("{} {}", cohort.request.organ, cohort.request.metric), false))

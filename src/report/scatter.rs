@@ -30,6 +30,14 @@ struct Line<'c> {
     letter: char,
 }
 
+/// What all panels show, in the same frame.
+struct Plotted<'c> {
+    frame: Frame,
+    /// Whether the horizontal axis is a distance and not a rank.
+    by_distance: bool,
+    points: Vec<Point<'c>>,
+}
+
 /// The part of the page.
 pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     let (points, by_distance) = points(cohort);
@@ -39,8 +47,9 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     let end = axis_end(limit_top.filter(|l| *l < 3.0 * top).fold(top, f64::max) * 1.05);
     let x = points.iter().map(|p| p.x);
     let (low, high) = x.fold((0.0, 1.0), |(a, b): (f64, f64), x| (a.min(x), b.max(x)));
-    let frame = Frame::new((low - 0.03 * (high - low), high * 1.03 + 0.1), (0.0, end));
+    let frame = Frame::new([low - 0.03 * (high - low), high * 1.03 + 0.1], [0.0, end]);
     let unplotted = cohort.cases.len() - points.len();
+    let plotted = Plotted { frame, by_distance, points };
     part(
         "distance",
         "Dose against distance from the target",
@@ -55,10 +64,10 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                 @else { "This study has no table of distances" }
                 ": cases stand by rank of dose instead, the highest first." } }
             p.note { (counted(unplotted, "case")) " of " (cohort.cases.len()) " cannot be drawn ("
-                (why_not(cohort, &points)) ")." }
+                (why_not(cohort, &plotted.points)) ")." }
             div.panels {
                 @for (rank, group) in groups.iter().enumerate() {
-                    (panel(cohort, *group, rank, &points, (&frame, by_distance)))
+                    (panel(cohort, *group, rank, &plotted))
                 }
             }
         },
@@ -142,8 +151,7 @@ fn panel(
     cohort: &Cohort<'_>,
     group: Option<i64>,
     rank: usize,
-    points: &[Point<'_>],
-    (frame, by_distance): (&Frame, bool),
+    &Plotted { ref frame, by_distance, ref points }: &Plotted<'_>,
 ) -> Markup {
     let own: Vec<&Point<'_>> = points.iter().filter(|p| p.case.fractions == group).collect();
     if own.is_empty() {

@@ -26,7 +26,7 @@ struct Drawn {
 }
 
 /// Everything that figures are made of.
-struct Source<'s> {
+pub(super) struct Source<'s> {
     study: &'s Study,
     included: &'s BTreeSet<String>,
     places: &'s BTreeMap<String, Place>,
@@ -35,25 +35,28 @@ struct Source<'s> {
     curves: &'s Curves,
 }
 
-impl Source<'_> {
+impl<'s> Source<'s> {
+    /// The groups are those of the places.
+    pub(super) fn of(
+        study: &'s Study,
+        included: &'s BTreeSet<String>,
+        places: &'s BTreeMap<String, Place>,
+        curves: &'s Curves,
+    ) -> Self {
+        let groups = super::comparisons::groups(places).into_iter().collect();
+        Self { study, included, places, groups, curves }
+    }
+
     fn look(&self, group: &str) -> tidydose_figure::Look {
         tidydose_figure::Look(self.groups.iter().position(|g| *g == group).unwrap_or(0))
     }
 }
 
 /// All figures and `captions.md`.
-pub(super) fn files(
-    (study, included): (&Study, &BTreeSet<String>),
-    places: &BTreeMap<String, Place>,
-    measured: &[(Quantity, Measured)],
-    curves: &Curves,
-    run: &Value,
-) -> Files {
-    let groups = super::comparisons::groups(places).into_iter().collect();
-    let source = Source { study, included, places, groups, curves };
-    let mut drawn = vec![there::figure(&source)];
-    drawn.extend(bands::figures(&source));
-    drawn.extend(measured.iter().filter_map(|(q, m)| spread::figure(&source, q, m)));
+pub(super) fn files(source: &Source<'_>, measured: &[(Quantity, Measured)], run: &Value) -> Files {
+    let mut drawn = vec![there::figure(source)];
+    drawn.extend(bands::figures(source));
+    drawn.extend(measured.iter().filter_map(|(q, m)| spread::figure(source, q, m)));
     let mut files = Files::new();
     files.insert(format!("{FOLDER}/captions.md"), captions(&drawn, run).into_bytes());
     for figure in drawn {
