@@ -237,14 +237,14 @@ fn conclude(
     out.relations = relate::relate(&members, relation, &open, notes);
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
-    let look = limit_check::CheckInputs {
+    let inputs = limit_check::CheckInputs {
         case,
         limits: &settings.limits,
         measurements: &out.measurements,
         relations: &out.relations,
         open: &open,
     };
-    out.limit_checks = limit_check::check(look);
+    out.limit_checks = limit_check::check(inputs);
     out.findings.extend(parts.iter().filter_map(|part| isodose_level(part, values)));
     out.findings.sort();
 }

@@ -15,32 +15,49 @@ pub struct OrganModel {
     pub n: f64,
     /// Slope m of Lyman.
     pub m: f64,
-    /// D50 (Gy), γ and s of relative seriality, where quoted.
-    pub seriality: Option<[f64; 3]>,
+    /// Parameters of relative seriality, where quoted.
+    pub seriality: Option<Seriality>,
 }
 
+/// Parameters of relative seriality.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Seriality {
+    /// Dose of half the organs harmed when all of it receives it evenly, Gy.
+    pub d50_gy: f64,
+    /// Slope γ of the Poisson form at that dose.
+    pub gamma: f64,
+    /// How serial the organ is: 1 where the loss of any part is that of the whole.
+    pub s: f64,
+}
+
+/// TD50 (Gy), n and m of Lyman, Kutcher and Burman.
 const fn organ(
     organ: &'static str,
     endpoint: &'static str,
     [td50_gy, n, m]: [f64; 3],
-    seriality: Option<[f64; 3]>,
 ) -> OrganModel {
-    OrganModel { organ, endpoint, td50_gy, n, m, seriality }
+    OrganModel { organ, endpoint, td50_gy, n, m, seriality: None }
+}
+
+impl OrganModel {
+    const fn with_seriality(self, d50_gy: f64, gamma: f64, s: f64) -> Self {
+        Self { seriality: Some(Seriality { d50_gy, gamma, s }), ..self }
+    }
 }
 
 /// Fits of Burman et al. 1991 (Int J Radiat Oncol Biol Phys 21:123) and of Ågren 1995 as quoted by
 /// Källman's school; from memory.
 pub static ORGANS: &[OrganModel] = &[
-    organ("Brain", "necrosis", [60.0, 0.25, 0.15], Some([60.0, 2.6, 0.64])),
-    organ("Brainstem", "necrosis", [65.0, 0.16, 0.14], Some([65.1, 2.4, 1.0])),
-    organ("OpticChiasm", "blindness", [65.0, 0.25, 0.14], Some([65.0, 2.3, 1.0])),
-    organ("OpticNrv", "blindness", [65.0, 0.25, 0.14], Some([65.0, 2.3, 1.0])),
-    organ("Retina", "blindness", [65.0, 0.20, 0.19], None),
-    organ("Lens", "cataract", [18.0, 0.30, 0.27], Some([18.0, 1.2, 0.30])),
-    organ("SpinalCord", "myelitis", [66.5, 0.05, 0.175], Some([57.0, 6.7, 1.0])),
-    organ("Ear_Middle", "chronic serous otitis", [65.0, 0.01, 0.095], None),
-    organ("Parotid", "xerostomia", [46.0, 0.70, 0.18], Some([46.0, 1.8, 0.01])),
-    organ("Joint_TM", "limited joint function", [72.0, 0.07, 0.10], None),
+    organ("Brain", "necrosis", [60.0, 0.25, 0.15]).with_seriality(60.0, 2.6, 0.64),
+    organ("Brainstem", "necrosis", [65.0, 0.16, 0.14]).with_seriality(65.1, 2.4, 1.0),
+    organ("OpticChiasm", "blindness", [65.0, 0.25, 0.14]).with_seriality(65.0, 2.3, 1.0),
+    organ("OpticNrv", "blindness", [65.0, 0.25, 0.14]).with_seriality(65.0, 2.3, 1.0),
+    organ("Retina", "blindness", [65.0, 0.20, 0.19]),
+    organ("Lens", "cataract", [18.0, 0.30, 0.27]).with_seriality(18.0, 1.2, 0.30),
+    organ("SpinalCord", "myelitis", [66.5, 0.05, 0.175]).with_seriality(57.0, 6.7, 1.0),
+    organ("Ear_Middle", "chronic serous otitis", [65.0, 0.01, 0.095]),
+    organ("Parotid", "xerostomia", [46.0, 0.70, 0.18]).with_seriality(46.0, 1.8, 0.01),
+    organ("Joint_TM", "limited joint function", [72.0, 0.07, 0.10]),
 ];
 
 /// α/β by structure, Gy, and whether the value was read: 10 for tumours and 2 for the nervous

@@ -313,7 +313,18 @@ mod tests {
     /// index of the union (own arithmetic).
     #[test]
     fn two_targets_in_one_isodose() {
-        let totals = [5.0, 4.9, 6.5, 6.5, 20.0, 110.0, 220.0, 440.0, 30.0].map(Ok);
+        let totals = Total::ALL.map(|total| {
+            Ok(match total {
+                Total::Targets => 5.0,
+                Total::Common => 4.9,
+                Total::OwnIsodoses | Total::Whole => 6.5,
+                Total::Half => 20.0,
+                Total::TargetDose => 110.0,
+                Total::HalfDose => 220.0,
+                Total::TwelveDose => 440.0,
+                Total::Maximum => 30.0,
+            })
+        });
         let mut t = PlanTotals { lesions: 2, dose_gy: Some(20.0), totals, ..Default::default() };
         for (name, want) in [
             ("PlanTargetCount", 2.0),

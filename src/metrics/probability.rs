@@ -2,7 +2,7 @@
 //! a structure. Research models with parameters from memory: for comparing plans in a study, never
 //! for a patient.
 
-use super::organ_models::OrganModel;
+use super::organ_models::{OrganModel, Seriality};
 use super::range::{Fed, Range};
 use super::response::{converted, course, equivalent, no_volume, parameters};
 use super::{
@@ -118,19 +118,19 @@ pub(super) static LOGISTIC_NTCP: Definition = Definition {
 };
 
 /// Probability of an even dose to the whole organ by the Poisson form.
-fn poisson(dose_gy: f64, [d50, gamma, _]: [f64; 3]) -> f64 {
-    let slope = std::f64::consts::E * gamma;
-    (-std::f64::consts::LN_2 * (slope * (1.0 - dose_gy / d50)).exp()).exp()
+fn poisson(dose_gy: f64, model: Seriality) -> f64 {
+    let slope = std::f64::consts::E * model.gamma;
+    (-std::f64::consts::LN_2 * (slope * (1.0 - dose_gy / model.d50_gy)).exp()).exp()
 }
 
 fn relative_seriality(
     parts: impl Iterator<Item = (f64, f64)> + Clone,
-    model: [f64; 3],
+    model: Seriality,
 ) -> Option<f64> {
     // A part without volume would multiply the infinite logarithm of a certain harm by nothing.
     let parts = parts.filter(|part| part.1 > 0.0);
     let whole: f64 = parts.clone().map(|p| p.1).sum();
-    let s = model[2];
+    let s = model.s;
     let spared: f64 =
         parts.map(|(d, v)| v / whole * (-poisson(d, model).powf(s)).ln_1p()).sum::<f64>();
     (whole > 0.0).then(|| (-spared.exp_m1()).max(0.0).powf(1.0 / s))
@@ -154,12 +154,12 @@ pub(super) static RELATIVE_SERIALITY: Definition = Definition {
         Outcome::from_result(value())
     },
     rule: |s, _| {
-        let Some(([d50, gamma, seriality], o)) =
-            organ(s).ok().and_then(|o| Some((o.seriality?, o)))
-        else {
+        let Ok(organ) = organ(s) else { return String::new() };
+        let Some(Seriality { d50_gy, gamma, s: serial }) = organ.seriality else {
             return String::new();
         };
-        format!("{}: D50 {d50} Gy, gamma {gamma}, s {seriality}, {}", o.endpoint, parameters(s))
+        let endpoint = organ.endpoint;
+        format!("{endpoint}: D50 {d50_gy} Gy, gamma {gamma}, s {serial}, {}", parameters(s))
     },
     ..NTCP
 };
@@ -266,12 +266,12 @@ mod tests {
     #[test]
     fn relative_seriality_of_even_and_of_partial_doses() {
         for s in [0.01, 0.64, 1.0] {
-            let model = [60.0, 2.6, s];
+            let model = Seriality { d50_gy: 60.0, gamma: 2.6, s };
             let even = relative_seriality([(55.0, 2.0)].into_iter(), model).unwrap();
             near(even, poisson(55.0, model));
         }
-        near(poisson(60.0, [60.0, 2.6, 1.0]), 0.5);
-        let model = [60.0, 2.6, 1.0];
+        let model = Seriality { d50_gy: 60.0, gamma: 2.6, s: 1.0 };
+        near(poisson(60.0, model), 0.5);
         let got = relative_seriality([(60.0, 1.0), (0.0, 3.0)].into_iter(), model).unwrap();
         near(got, 1.0 - 0.5_f64.powf(0.25));
     }

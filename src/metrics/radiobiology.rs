@@ -25,10 +25,13 @@ pub enum Model {
     LqCubic,
 }
 
-/// Parameters of the universal survival curve: α per Gy, final slope D0 and quasi-threshold Dq, Gy.
-const USC: (f64, f64, f64) = (0.33, 1.25, 1.8);
-/// α/β and DL of the linear-quadratic-cubic model, Gy.
-const LQC: (f64, f64) = (12.0, 18.0);
+/// The universal survival curve: α per Gy, final slope D0 and quasi-threshold Dq in Gy.
+const USC_ALPHA: f64 = 0.33;
+const USC_D0_GY: f64 = 1.25;
+const USC_DQ_GY: f64 = 1.8;
+/// The linear-quadratic-cubic model: α/β and inflection DL, Gy.
+const LQC_ALPHA_BETA_GY: f64 = 12.0;
+const LQC_DL_GY: f64 = 18.0;
 
 impl Model {
     /// Biologically effective dose, Gy, of a total dose in so many fractions.
@@ -44,14 +47,13 @@ impl Model {
                 fractions * (low * (1.0 + low / alpha_beta) + slope * (d - low))
             }
             Self::UniversalSurvival => {
-                let (alpha, d0, dq) = USC;
                 if d > universal_transition_gy() {
-                    return fractions * (d - dq) / (alpha * d0);
+                    return fractions * (d - USC_DQ_GY) / (USC_ALPHA * USC_D0_GY);
                 }
                 dose_gy * (1.0 + d / universal_alpha_beta_gy())
             }
             Self::LqCubic => {
-                let (alpha_beta, dl) = LQC;
+                let (alpha_beta, dl) = (LQC_ALPHA_BETA_GY, LQC_DL_GY);
                 dose_gy * (1.0 + d / alpha_beta - d * d / (3.0 * alpha_beta * dl))
             }
         }
@@ -61,15 +63,14 @@ impl Model {
 /// Fraction dose at which the universal survival curve turns straight, Gy.
 #[must_use]
 pub fn universal_transition_gy() -> f64 {
-    let (alpha, d0, dq) = USC;
-    2.0 * dq / (1.0 - alpha * d0)
+    2.0 * USC_DQ_GY / (1.0 - USC_ALPHA * USC_D0_GY)
 }
 
 /// α/β that follows from the parameters of the universal survival curve, Gy.
 #[must_use]
 pub fn universal_alpha_beta_gy() -> f64 {
-    let (alpha, d0, dq) = USC;
-    alpha * 4.0 * d0 * dq / (1.0 - alpha * d0).powi(2)
+    let turned = 1.0 - USC_ALPHA * USC_D0_GY;
+    USC_ALPHA * 4.0 * USC_D0_GY * USC_DQ_GY / turned.powi(2)
 }
 
 /// Dose in fractions of 2 Gy with the same linear-quadratic effect, Gy.

@@ -202,21 +202,29 @@ pub(super) static RX_SINGLE: Definition = Definition {
     ..OF_RX
 };
 
-/// Repopulation: rate of cell kill (/Gy), doubling time and onset (days). For fast tumours of the
-/// head and neck; there are none for the brain.
-const REPOPULATION: [f64; 3] = [0.3, 5.0, 28.0];
+/// How cells that multiply take dose away.
+struct Repopulation {
+    /// Rate of cell kill, per Gy.
+    alpha: f64,
+    doubling_days: f64,
+    onset_days: f64,
+}
+
+/// For fast tumours of the head and neck; there are no such numbers for the brain.
+const REPOPULATION: Repopulation =
+    Repopulation { alpha: 0.3, doubling_days: 5.0, onset_days: 28.0 };
 
 /// Dose that repopulation takes away from the biologically effective dose, Gy.
-pub(super) fn repopulated_gy(days: f64, [alpha, doubling, onset]: [f64; 3]) -> f64 {
-    std::f64::consts::LN_2 * (days - onset).max(0.0) / (alpha * doubling)
+fn repopulated_gy(days: f64, by: &Repopulation) -> f64 {
+    std::f64::consts::LN_2 * (days - by.onset_days).max(0.0) / (by.alpha * by.doubling_days)
 }
 
 fn repopulation_words(s: &Subject<'_>) -> String {
-    let [alpha, doubling, onset] = REPOPULATION;
+    let Repopulation { alpha, doubling_days, onset_days } = REPOPULATION;
     let days = s.biology.and_then(|b| b.days);
     let days = days.map_or_else(|| "unknown".to_owned(), |n| n.to_string());
     format!(
-        "{}, alpha {alpha} /Gy, doubling time {doubling} days from day {onset} on, {days} days",
+        "{}, alpha {alpha} /Gy, doubling time {doubling_days} days from day {onset_days} on, {days} days",
         parameters(s)
     )
 }
@@ -240,7 +248,7 @@ pub(super) static RX_REPOPULATED: Definition = Definition {
             let unknown = "no treatment record states the first and the last day";
             let days = course(s)?.biology.days;
             let days = days.ok_or_else(|| Outcome::none(Status::NotApplicable, unknown))?;
-            let (given, taken) = (rx_bed(s, lq)?, repopulated_gy(f64::from(days), REPOPULATION));
+            let (given, taken) = (rx_bed(s, lq)?, repopulated_gy(f64::from(days), &REPOPULATION));
             if taken > given {
                 let reason = format!(
                     "the model takes {taken:.1} Gy away in {days} days, more than the {given:.1} Gy \
