@@ -18,20 +18,9 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 const MIDDLE_MM: f64 = 3.0;
 
 /// The side on which a structure lies, from its shape alone.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-)]
+#[derive(IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum SeenSide {
     /// Left of the middle plane.
     Left,

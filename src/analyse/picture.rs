@@ -21,20 +21,9 @@ use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
 use tidydose_geometry::stack::PlaneStack;
 
 /// What a picture is centred on.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-)]
+#[derive(IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum View {
     /// The point of the structure with the highest dose.
     HottestPoint,
@@ -51,20 +40,9 @@ impl View {
 }
 
 /// What a line of a picture is.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-)]
+#[derive(IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum LineKind {
     /// A contour as drawn, closed.
     Contour,

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 use strum::{EnumString, IntoStaticStr, VariantNames};
 
 /// What a parameter holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, IntoStaticStr, VariantNames, EnumString)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 pub enum ParameterKind {
     /// A decimal number.

@@ -44,20 +44,9 @@ pub struct Decisions {
 }
 
 /// What the user can be asked about a case, beside names and prescriptions.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-    EnumString,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case", ascii_case_insensitive)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Question {
     /// Do structures and dose lie in one frame of reference though their UIDs differ?
     SameFrame,

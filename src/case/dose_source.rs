@@ -31,10 +31,9 @@ pub struct DoseSource {
 }
 
 /// How structures and dose came into one frame of reference.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, IntoStaticStr, VariantNames,
-)]
+#[derive(IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub enum FrameLink {
     /// They state the same one.
     Same,

@@ -94,20 +94,9 @@ impl Technology {
 }
 
 /// What a structure is for.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    IntoStaticStr,
-    VariantNames,
-    EnumString,
-    EnumIter,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case", ascii_case_insensitive)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Role {
     /// Gross tumour volume.
     Gtv,
@@ -166,10 +155,9 @@ impl Role {
 }
 
 /// How a structure got its standard name.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames, EnumIter,
-)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum NameBasis {
     /// The user decided it in `names.csv`.
     User,

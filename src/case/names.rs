@@ -41,8 +41,8 @@ pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> 
     let mut findings = Vec::new();
     for roi in &rois {
         let decision = decisions.name(&case.id, roi.number, &roi.name);
-        let (named, doubt) = name_roi(roi, decision);
-        findings.extend(doubt.map(|d| Finding::new(d.0, about(case, &named), d.1)));
+        let (named, contradiction) = name_roi(roi, decision);
+        findings.extend(contradiction.map(|d| Finding::new(d.0, about(case, &named), d.1)));
         case.names.push(named);
     }
     case.names.sort_by_key(|n| n.number);
@@ -127,7 +127,7 @@ fn name_roi(
     let stated = roi.interpreted_type.as_deref().unwrap_or_default().trim().to_ascii_uppercase();
     let typed = role_of_type(&stated);
     let (read, contradicts) = weigh(read, typed);
-    let doubt = if contradicts {
+    let contradiction = if contradicts {
         let message = format!(
             "RT ROI Interpreted Type is {stated}, the name says {}",
             recognise(&roi.name).role.word()
@@ -146,7 +146,7 @@ fn name_roi(
     } else {
         None
     };
-    (named(read.standard, read.role, read.basis), doubt)
+    (named(read.standard, read.role, read.basis), contradiction)
 }
 
 /// Role that an RT ROI Interpreted Type (3006,00A4) stands for, where it stands for one.
@@ -277,11 +277,11 @@ mod tests {
 
     #[test]
     fn a_target_with_the_name_of_an_organ_is_no_organ() {
-        let (named, doubt) = read("Cerebellum", "GTV");
+        let (named, contradiction) = read("Cerebellum", "GTV");
         assert_eq!((named.standard, named.role), (None, Role::Unknown));
-        assert_eq!(doubt.unwrap().0, Code::RoleContradicts);
-        let (named, doubt) = read("PTV1", "ORGAN");
-        assert_eq!((named.role, doubt.unwrap().0), (Role::Ptv, Code::RoleContradicts));
+        assert_eq!(contradiction.unwrap().0, Code::RoleContradicts);
+        let (named, contradiction) = read("PTV1", "ORGAN");
+        assert_eq!((named.role, contradiction.unwrap().0), (Role::Ptv, Code::RoleContradicts));
         assert_eq!(read("Brainstem", "ORGAN").1, None);
         assert_eq!(read("Brainstem", "AVOIDANCE").1, None);
     }

@@ -30,20 +30,9 @@ impl PlanRole {
 }
 
 /// The rule by which the part of a plan is known.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Default,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default)]
 pub enum RoleReason {
     /// The user says of this plan that it was treated.
     UserYes,

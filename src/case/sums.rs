@@ -11,20 +11,9 @@ use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseSummation, DoseType, DoseUnits, Plan, Registration, Rigid};
 
 /// What is added up.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-    EnumString,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case", ascii_case_insensitive)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum SumBasis {
     /// Physical dose.
     Physical,

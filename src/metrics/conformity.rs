@@ -34,20 +34,25 @@ fn overlap(s: &Subject<'_>) -> Result<Overlap, Outcome> {
 /// The reason given when the grid ends before an isodose does.
 pub const CUT: &str = "the isodose reaches the edge of the dose grid";
 
-pub(super) static ISODOSE_VOLUME: Definition = Definition {
-    name: "PIV[cc]",
+/// The volume of an isodose of a target.
+pub(super) const ISODOSE: Definition = Definition {
     unit: "cc",
-    title: "prescription isodose volume: all space that receives at least the prescription dose",
-    formula: "volume of the connected isodose D ≥ Rx that holds the target's dose",
-    reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219",
     undefined: "no prescription, or one isodose island holds several targets",
     applies_to: AppliesTo::Target,
     needs: &[Need::Isodoses],
-    place: |s, _| at_prescription(Curve::Isodose, s, 1.0),
-    compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.whole, CUT)),
     basic: true,
     scale: Scale::Volume,
     ..Definition::PLAIN
+};
+
+pub(super) static ISODOSE_VOLUME: Definition = Definition {
+    name: "PIV[cc]",
+    title: "prescription isodose volume: all space that receives at least the prescription dose",
+    formula: "volume of the connected isodose D ≥ Rx that holds the target's dose",
+    reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219",
+    place: |s, _| at_prescription(Curve::Isodose, s, 1.0),
+    compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.whole, CUT)),
+    ..ISODOSE
 };
 
 pub(super) static COVERAGE: Definition = Definition {

@@ -1,7 +1,7 @@
 //! How steeply the dose falls beside the target: Paddick and Lippitz' gradient index and the other
 //! published forms.
 
-use super::conformity::CUT;
+use super::conformity::{CUT, ISODOSE};
 use super::place::{Curve, at_prescription};
 use super::{
     AppliesTo, Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject,
@@ -11,18 +11,12 @@ use tidydose_geometry::ball_radius_mm;
 
 pub(super) static HALF_ISODOSE_VOLUME: Definition = Definition {
     name: "PIV50%[cc]",
-    unit: "cc",
     title: "volume of all space that receives at least half of the prescription dose",
     formula: "volume of the connected isodose D ≥ Rx/2 that holds the target's dose",
     reference: "Paddick and Lippitz 2006, J Neurosurg 105 Suppl:194",
-    undefined: "no prescription, or one isodose island holds several targets",
-    applies_to: AppliesTo::Target,
-    needs: &[Need::Isodoses],
     place: |s, _| at_prescription(Curve::Isodose, s, 0.5),
     compute: |s, _| s.rx().map_or_else(|o| o, |rx| Outcome::of_isodose(&rx.half, CUT)),
-    basic: true,
-    scale: Scale::Volume,
-    ..Definition::PLAIN
+    ..ISODOSE
 };
 
 pub(super) static PADDICK_LIPPITZ: Definition = Definition {

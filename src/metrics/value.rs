@@ -6,23 +6,9 @@ use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 use tidydose_dose::Isodose;
 
 /// Why there is or is not a value.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Hash,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-    EnumString,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Status {
     /// A value with two-sided bounds.
     Ok,

@@ -12,7 +12,7 @@ use tidydose_statistics::survival::End;
 use tidydose_table::outcomes::{DEATH, LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, EnumIter)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumIter, IntoStaticStr)]
 pub(super) enum Stage {
     #[strum(serialize = "plan measured")]
     Measured,

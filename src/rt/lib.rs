@@ -52,10 +52,9 @@ pub struct Person {
 }
 
 /// What became of one file.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames, EnumIter,
-)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum FileStatus {
     /// A radiotherapy object or image slice that was read.
     Read,

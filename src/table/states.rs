@@ -14,20 +14,9 @@ use tidydose_rt::identity::Token;
 use tidydose_rt::nearest::most_like;
 
 /// What a person made of a finding.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-    EnumString,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case", ascii_case_insensitive)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum State {
     /// Nobody has decided.
     Open,

@@ -16,23 +16,9 @@ use crate::Metric;
 pub const BUILT_IN: &str = include_str!("../../../queries/limits.csv");
 
 /// How binding a limit is in its source.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Hash,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-    EnumIter,
-    EnumString,
-)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Tier {
     /// To be aimed at.
     Optimal,

@@ -7,21 +7,9 @@ use super::Limit;
 use crate::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(
-    Debug,
-    Clone,
-    Copy,
-    PartialEq,
-    Eq,
-    PartialOrd,
-    Ord,
-    Hash,
-    Serialize,
-    Deserialize,
-    IntoStaticStr,
-    VariantNames,
-)]
+#[derive(IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {
     /// The whole range of the value keeps the limit.
     Within,
