@@ -207,11 +207,11 @@ fn voxels(
     root: &Attributes<'_>,
     header: &DoseHeader,
 ) -> Result<Option<Dose>, Error> {
-    if object.opened().pixels.is_none() {
+    if object.file().pixels.is_none() {
         return Ok(None);
     }
     let (size, signed) = format(root, header)?;
-    let Some(samples) = Samples::of(object.opened(), size)? else { return Ok(None) };
+    let Some(samples) = Samples::of(object.file(), size)? else { return Ok(None) };
     let scaling = scaling(root, header)?;
     let planes = frames(root, size, samples.len())?;
     let count = sample_count(size, planes.count, samples.len())?;
@@ -317,24 +317,18 @@ fn check_range(values: &[f32], header: &DoseHeader) -> Result<(), Error> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
     use super::super::fixtures::{self, Part, remove, set, text};
-    use super::super::object::Source;
     use super::*;
     use tidydose_rt::finding::Finding;
-    use tidydose_rt::identity::{Identity, Token};
 
     type Read = Result<(DoseHeader, Option<Dose>, Vec<Finding>), Error>;
 
     fn read_in(parts: &[Part], encoding: Encoding) -> Read {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
-        dose(&object).map(|(header, dose)| (header, dose, object.findings()))
+        let read = fixtures::read(fixtures::file(parts, encoding, false), dose)?;
+        Ok((read.value.0, read.value.1, read.findings))
     }
 
     fn read(change: impl FnOnce(&mut Vec<Part>)) -> Read {
@@ -536,14 +530,11 @@ mod tests {
             fixtures::head(Tag(0xFFFE, 0xE0DD), VR::UN, 0, e),
         ]
         .concat();
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let bytes = fixtures::with_meta("1.2.840.10008.1.2.5", &data);
-        let object = Object::from_bytes(source, bytes).unwrap();
-        assert_eq!(dose(&object).unwrap().1.unwrap().values[[0, 1, 2]], 0.0258);
+        let run_length = fixtures::with_meta("1.2.840.10008.1.2.5", &data);
+        let (_, dose_read) = fixtures::read(run_length, dose).unwrap().value;
+        assert_eq!(dose_read.unwrap().values[[0, 1, 2]], 0.0258);
         let jpeg = fixtures::with_meta("1.2.840.10008.1.2.4.70", &data);
-        let object = Object::from_bytes(source, jpeg).unwrap();
-        let error = dose(&object).unwrap_err();
+        let error = fixtures::read(jpeg, dose).unwrap_err();
         assert_eq!(error.code(), Code::FileEncodingUnsupported);
     }
 }

@@ -5,7 +5,33 @@
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 
+use super::Reading;
 use super::encoding::Encoding;
+use super::error::Error;
+use super::object::{Object, SourceFile};
+use super::open::open_bytes;
+use super::place::Place;
+use tidydose_rt::identity::{Identity, Token};
+
+/// What `reader` makes of the bytes of a file, with identifiers kept.
+pub(super) fn read<T>(
+    bytes: Vec<u8>,
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    read_as(&Identity::kept(), bytes, reader)
+}
+
+/// The same with identifiers as `identity` has them.
+pub(super) fn read_as<T>(
+    identity: &Identity,
+    bytes: Vec<u8>,
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    let (place, file) = (Place::file("sample.dcm"), Token::new("F"));
+    let object = open_bytes(SourceFile { place: &place, file: &file, identity }, bytes)?;
+    let value = reader(&object)?;
+    Ok(Reading { value, findings: object.findings() })
+}
 
 /// One element to be written.
 #[derive(Debug, Clone)]

@@ -12,7 +12,7 @@ use dicom_object::InMemDicomObject;
 use rayon::prelude::*;
 
 use super::attribute::{Attributes, date, days};
-use super::header::Head;
+use super::header::Header;
 use super::number::{PADDING, decimal};
 use super::remark::Remarks;
 use tidydose_geometry::point::{Point, cross, dot, unit};
@@ -41,23 +41,23 @@ pub(super) struct Slice {
 }
 
 impl Slice {
-    /// The slice of a file's head, with the tokens of its object and patient; nothing without
+    /// The slice of a file's header, with the tokens of its object and patient; nothing without
     /// series or instance UID.
     pub(super) fn of(
-        head: &Head<'_>,
+        header: &Header<'_>,
         (object, patient): (Option<&Token>, Option<&Token>),
         recent: &mut Recent<'_>,
     ) -> Option<Self> {
         let mut token = |kind, raw: &str| (!raw.is_empty()).then(|| recent.token(kind, raw));
-        let normal = vector(&head.orientation).and_then(normal);
+        let normal = vector(&header.orientation).and_then(normal);
         Some(Self {
-            series: token(Kind::Series, &head.series)?,
-            frame: token(Kind::Frame, &head.frame),
+            series: token(Kind::Series, &header.series)?,
+            frame: token(Kind::Frame, &header.frame),
             patient: patient.cloned(),
-            modality: modality(&head.modality),
+            modality: modality(&header.modality),
             object: object.cloned()?,
-            date: date(&head.date),
-            position: vector(&head.position),
+            date: date(&header.date),
+            position: vector(&header.position),
             normal,
         })
     }
@@ -74,7 +74,7 @@ impl Slice {
         kept(self) == kept(other)
     }
 
-    /// The slices of a multi-frame image of which this is the head: position and orientation stand
+    /// The slices of a multi-frame image of which this is the header: position and orientation stand
     /// in the functional groups, of each frame or shared by all (PS3.3 C.7.6.16.2.3 and
     /// C.7.6.16.2.4).
     pub(super) fn frames(&self, image: &InMemDicomObject) -> Vec<Self> {
@@ -225,8 +225,8 @@ mod tests {
     use super::*;
     use tidydose_rt::identity::Identity;
 
-    fn head(instance: &'static str, position: &'static str) -> Head<'static> {
-        Head {
+    fn head(instance: &'static str, position: &'static str) -> Header<'static> {
+        Header {
             instance: instance.into(),
             series: "1.2".into(),
             frame: "1.3".into(),
@@ -234,7 +234,7 @@ mod tests {
             position: position.into(),
             orientation: "1\\0\\0\\0\\0\\-1".into(),
             date: "20200102".into(),
-            ..Head::default()
+            ..Header::default()
         }
     }
 
@@ -243,7 +243,7 @@ mod tests {
     fn spacing_is_taken_along_the_normal() {
         let identity = Identity::kept();
         let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
-        let slice = |h: &Head<'_>| {
+        let slice = |h: &Header<'_>| {
             let object = identity.token(Kind::Object, &h.instance);
             Slice::of(h, (Some(&object), None), &mut Recent::new(&identity))
         };

@@ -2,11 +2,37 @@
 //! [`tidydose_rt`], with a finding for everything that was odd and an error for everything that was
 //! refused. Identifiers become tokens here. The only module that names the DICOM crates; it must
 //! not know metrics, cases or tables.
+//!
+//! A file takes one way, and each stage hands on to the next:
+//!
+//! | file | takes | gives |
+//! |---|---|---|
+//! | `place.rs` | a path, or a member of an archive | its bytes |
+//! | `open.rs` | the bytes | the file meta group, and what follows below |
+//! | `encoding.rs` | the first elements | how the data set is written; inflated, where it was deflated |
+//! | `walk.rs` | the data set | its elements, and where the voxels are |
+//! | `object.rs` | the elements | an object that knows its patient and its tokens |
+//! | `structure_set.rs`, `dose.rs`, `plan.rs`, `record.rs`, `registration.rs` | the object | a value |
+//!
+//! A scan (`scan.rs`) finds the files, looks at each (`reader.rs`: the header alone, where that is
+//! enough), compares those of one UID (`duplicate.rs`) and sums up (`gather.rs`).
+//!
+//! # Why the data set is not read by `dicom_object`
+//! Its object model is used, its reader is not. Measured on version 0.10 with crafted files: of 342
+//! bytes that state a length of 4 GiB it takes 4 GiB of memory before it finds the end; 1000
+//! sequences inside each other end the process by a stack overflow, which nothing can catch; a data
+//! set written otherwise than labelled, or without its last delimiters, is refused; an attribute
+//! that is there twice is read as the last one. The walk here checks each length against the bytes
+//! that are left, does not call itself, reads by what the elements show, and refuses two different
+//! values. It also leaves the voxels where they are, so that a dose grid is not copied, and its
+//! errors name the position and what would be accepted (`robust.rs`, `walk.rs` and `tests/corpus/`
+//! hold it to that).
 
 mod attribute;
 mod container;
 mod contour;
 pub mod deident;
+mod dictionary;
 mod dose;
 mod dose_grid;
 mod duplicate;
@@ -18,7 +44,6 @@ mod gather;
 mod gzip;
 mod header;
 mod image;
-mod locate;
 mod number;
 mod object;
 mod open;
@@ -50,7 +75,7 @@ pub use error::Error;
 pub use place::Place;
 
 use self::header::Class;
-use self::object::{Object, Source};
+use self::object::{Object, SourceFile};
 use tidydose_rt as rt;
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::{Identity, Kind, Token};
@@ -198,9 +223,7 @@ fn read<T>(
     classes: &[Class],
     reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
 ) -> Result<Reading<T>, Error> {
-    let shown = place.shown();
-    let source = Source { path: &shown, file, identity };
-    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
+    let object = open::open(SourceFile { place, file, identity })?;
     let class = object.root().uid(tags::SOP_CLASS_UID).unwrap_or_default();
     if !classes.contains(&Class::of(class)) {
         let accepted = "the SOP Class UID of the object that is asked for";

@@ -2,7 +2,7 @@
 //! annex G). Sizes are checked before memory is taken. Must not know what the integers mean.
 
 use super::error::Error;
-use super::open::Opened;
+use super::object::DicomFile;
 use super::walk::Pixels;
 use tidydose_rt::finding::Code;
 
@@ -44,16 +44,16 @@ impl<'a> Samples<'a> {
     /// # Errors
     /// `FileEncodingUnsupported` for compression other than RLE, `FileDamaged` for RLE that does
     /// not decode.
-    pub(super) fn of(opened: &'a Opened, size: Size) -> Result<Option<Self>, Error> {
-        match &opened.pixels {
+    pub(super) fn of(file: &'a DicomFile, size: Size) -> Result<Option<Self>, Error> {
+        match &file.pixels {
             None => Ok(None),
             Some(Pixels::Native { range, .. }) if range.is_empty() => Ok(None),
             Some(Pixels::Native { range, big }) => {
-                let bytes = opened.bytes.get(range.clone()).unwrap_or_default();
+                let bytes = file.bytes.get(range.clone()).unwrap_or_default();
                 Ok(Some(Self { bytes: bytes.into(), big: *big }))
             }
-            Some(Pixels::Fragments(parts)) if opened.syntax.as_deref() == Some(RLE_UID) => {
-                let parts = parts.iter().map(|p| opened.bytes.get(p.clone()).unwrap_or_default());
+            Some(Pixels::Fragments(parts)) if file.meta.syntax.as_deref() == Some(RLE_UID) => {
+                let parts = parts.iter().map(|p| file.bytes.get(p.clone()).unwrap_or_default());
                 let mut bytes = Vec::new();
                 for frame in parts {
                     decode_frame(frame, size, &mut bytes)?;

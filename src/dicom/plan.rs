@@ -203,23 +203,17 @@ fn distinct(values: impl Iterator<Item = String>) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
     use super::super::fixtures::{self, Part, set, text};
-    use super::super::object::Source;
     use super::*;
     use tidydose_geometry::units::Day;
     use tidydose_rt::finding::Finding;
-    use tidydose_rt::identity::Identity;
 
     fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("p"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
-        plan(&object).map(|plan| (plan, object.findings()))
+        let read = fixtures::read(fixtures::file(parts, encoding, false), plan)?;
+        Ok((read.value, read.findings))
     }
 
     #[test]

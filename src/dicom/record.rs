@@ -65,22 +65,17 @@ fn delivered(root: &Attributes<'_>) -> Option<u32> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
     use super::super::fixtures::{self, Part, text};
-    use super::super::object::Source;
     use super::*;
     use tidydose_geometry::units::Day;
-    use tidydose_rt::identity::{Identity, Token};
+    use tidydose_rt::identity::Token;
 
     fn read(parts: &[Part]) -> TreatmentRecord {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("r"), file: &file, identity: &identity };
         let bytes = fixtures::file(parts, Encoding::EXPLICIT, false);
-        record(&Object::from_bytes(source, bytes).unwrap()).unwrap()
+        fixtures::read(bytes, record).unwrap().value
     }
 
     fn plan_reference() -> Part {

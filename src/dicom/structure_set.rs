@@ -241,13 +241,10 @@ impl<'a> Reader<'a> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
     use super::super::fixtures::{self, Part, contour, set, squares, text};
-    use super::super::object::Source;
     use super::*;
     use tidydose_rt::ContourType;
     use tidydose_rt::finding::Finding;
@@ -258,10 +255,9 @@ mod tests {
         encoding: Encoding,
         open: bool,
     ) -> Result<(StructureSet, Vec<Finding>), Error> {
-        let (identity, file) = (Identity::keyed([3; 32]), Token::new("F"));
-        let source = Source { path: Path::new("s"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, open))?;
-        structure_set(&object).map(|parsed| (parsed.set, object.findings()))
+        let bytes = fixtures::file(parts, encoding, open);
+        let read = fixtures::read_as(&Identity::keyed([3; 32]), bytes, structure_set)?;
+        Ok((read.value.set, read.findings))
     }
 
     fn read(parts: &[Part]) -> (StructureSet, Vec<Finding>) {

@@ -11,7 +11,7 @@ use dicom_core::{DataElement, Length, Tag, VR};
 use dicom_object::InMemDicomObject;
 
 use super::encoding::{
-    Encoding, HeadFault, Header, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, header,
+    ElementHead, Encoding, HeadFault, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, element_head,
 };
 use super::error::Error;
 use super::quirks::{cut_length, trailing_bytes, unknown_representation};
@@ -159,7 +159,7 @@ impl Walker<'_> {
             self.remark_open_end(open, end);
             return Ok(Step::CloseSequence);
         }
-        let head = header(self.bytes.get(..end).unwrap_or_default(), at, encoding)
+        let head = element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding)
             .map_err(|_| damaged("a sequence ends inside the head of an item", at).about(tag))?;
         match head.tag {
             ITEM => self.open_item(head, end, encoding).map_err(|e| e.about(tag)),
@@ -171,7 +171,12 @@ impl Walker<'_> {
         }
     }
 
-    fn open_item(&mut self, head: Header, end: usize, encoding: Encoding) -> Result<Step, Error> {
+    fn open_item(
+        &mut self,
+        head: ElementHead,
+        end: usize,
+        encoding: Encoding,
+    ) -> Result<Step, Error> {
         self.items += 1;
         if self.items > MAX_ITEMS {
             return Err(damaged(&format!("more than {MAX_ITEMS} items"), self.at));
@@ -201,7 +206,7 @@ impl Walker<'_> {
         if root && trailing_bytes::only_padding(self.bytes.get(at..).unwrap_or_default()) {
             return Ok(self.ignore_rest());
         }
-        let head = match header(self.bytes.get(..end).unwrap_or_default(), at, encoding) {
+        let head = match element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding) {
             Ok(head) => head,
             Err(_) if root && self.pixels.is_some() => return Ok(self.ignore_rest()),
             Err(HeadFault::Ends) => return Err(damaged("it ends inside an element's head", at)),
@@ -242,7 +247,7 @@ impl Walker<'_> {
         Step::CloseItem
     }
 
-    fn element(&mut self, head: Header, end: usize) -> Result<(), Error> {
+    fn element(&mut self, head: ElementHead, end: usize) -> Result<(), Error> {
         let around = self.levels.last().map_or(Encoding::IMPLICIT, |l| l.item.encoding);
         let (vr, encoding) = self.unknown.meaning(&head, around);
         let remaining = end - head.value_at;
@@ -269,7 +274,7 @@ impl Walker<'_> {
         self.keep(&head, vr, encoding)
     }
 
-    fn open_sequence(&mut self, head: Header, end: usize, e: Encoding) -> Result<(), Error> {
+    fn open_sequence(&mut self, head: ElementHead, end: usize, e: Encoding) -> Result<(), Error> {
         if self.levels.len() > MAX_DEPTH {
             let message = format!("sequences nest more than {MAX_DEPTH} deep");
             return Err(damaged(&message, self.at).about(head.tag));
@@ -302,7 +307,7 @@ impl Walker<'_> {
     }
 
     /// Keeps a value; group lengths and padding mean nothing and are dropped.
-    fn keep(&mut self, head: &Header, vr: VR, encoding: Encoding) -> Result<(), Error> {
+    fn keep(&mut self, head: &ElementHead, vr: VR, encoding: Encoding) -> Result<(), Error> {
         let tag = head.tag;
         if tag.element() == 0 || tag == TRAILING_PADDING {
             return Ok(());
@@ -332,11 +337,16 @@ impl Walker<'_> {
     }
 
     /// The fragments of compressed pixel data (PS3.5 A.4).
-    fn fragments(&mut self, head: &Header, end: usize, encoding: Encoding) -> Result<(), Error> {
+    fn fragments(
+        &mut self,
+        head: &ElementHead,
+        end: usize,
+        encoding: Encoding,
+    ) -> Result<(), Error> {
         let mut found = Vec::new();
         let mut at = head.value_at;
         loop {
-            let part = header(self.bytes.get(..end).unwrap_or_default(), at, encoding)
+            let part = element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding)
                 .map_err(|_| damaged("it ends inside compressed pixel data", at).about(head.tag))?;
             at = part.value_at;
             if part.tag == SEQUENCE_END {

@@ -16,7 +16,7 @@ use super::personal::Personal;
 use super::rules::{Rule, SCHEMES, TERMS, rule};
 use super::{Attributes, Choices, Treatment};
 use crate::attribute;
-use crate::encoding::dictionary_vr;
+use crate::dictionary::dictionary_vr;
 use crate::error::Error;
 use crate::number::decimals;
 use crate::quirks::withheld_name::WITHHELD;

@@ -22,7 +22,8 @@ use self::rules::Rule;
 use super::contour::CONTOUR_SLAB_THICKNESS;
 use super::error::Error;
 use super::header::Class;
-use super::object::{Object, Source};
+use super::object::{Object, SourceFile};
+use super::open::open;
 use super::place::Place;
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::{Identity, Token};
@@ -167,7 +168,7 @@ const CLASSES: &[(&str, &str)] = &[
 #[must_use]
 pub fn copied_class(sop_class: &str) -> Option<&'static str> {
     let named =
-        CLASSES.iter().find(|(uid, _)| super::reader::sop_class_name(uid) == Some(sop_class));
+        CLASSES.iter().find(|(uid, _)| super::dictionary::sop_class_name(uid) == Some(sop_class));
     named.map(|(_, word)| *word)
 }
 
@@ -201,11 +202,9 @@ fn state_spacings(set: &mut InMemDicomObject, spacings: &Spacings) {
 /// # Errors
 /// When the file cannot be read.
 pub fn people(place: &Place, identity: &Identity, file: &Token) -> Result<Personal, Error> {
-    let shown = place.shown();
-    let source = Source { path: &shown, file, identity };
-    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
+    let object = open(SourceFile { place, file, identity })?;
     let mut personal = Personal::default();
-    personal.gather(&object.opened().object);
+    personal.gather(&object.file().data_set);
     Ok(personal)
 }
 
@@ -219,9 +218,7 @@ pub fn deidentify(
     (personal, spacings): (&Personal, &Spacings),
     choices: Choices,
 ) -> Result<Copy, Error> {
-    let shown = place.shown();
-    let source = Source { path: &shown, file, identity };
-    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
+    let object = open(SourceFile { place, file, identity })?;
     copy(&object, (personal, spacings), choices).map_err(|error| object.name(error))
 }
 
@@ -245,7 +242,7 @@ fn copy(
         object.patient_id().map(|id| object.token(tidydose_rt::identity::Kind::Patient, id));
     let patient = patient.as_ref();
     let mut cleaner = Cleaner::new(identity, patient, personal, choices);
-    let mut clean = cleaner.data_set(&object.opened().object);
+    let mut clean = cleaner.data_set(&object.file().data_set);
     let done = cleaner.done()?;
     if Class::of(class) == Class::Dose {
         write::pixels(object, &mut clean)?;

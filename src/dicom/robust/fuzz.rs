@@ -11,9 +11,8 @@ use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use super::super::container::{self, Kind, kind};
-use super::super::encoding::Encoding;
+use super::super::encoding::{Encoding, inflate};
 use super::super::fixtures;
-use super::super::open::inflate;
 use super::super::place::Place;
 use super::super::reader::{Entry, Worker, look_at};
 use super::mutate::{Chance, mutated};
@@ -73,8 +72,8 @@ fn said(bytes: &[u8]) -> String {
 /// Most memory that an input of this size may cost: objects of empty elements and items take some
 /// hundred times their bytes, run-length encoded samples 64 times and four bytes for each.
 fn allowed(bytes: &[u8]) -> u64 {
-    let inflated = match super::super::locate::locate(bytes, bytes.len()) {
-        Ok(layout) => bytes.get(layout.start..).and_then(|data| inflate(data).ok()),
+    let inflated = match super::super::open::outline(bytes, bytes.len()) {
+        Ok(outline) => bytes.get(outline.start..).and_then(|data| inflate(data).ok()),
         Err(_) => None,
     };
     let size = bytes.len() + inflated.map_or(0, |data| data.len());
