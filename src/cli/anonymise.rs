@@ -123,7 +123,7 @@ fn outcome(typed: &Anonymise, done: &[Done], terminal: &Terminal) -> Outcome {
         terminal.warn("exit code 1 as asked for by --fail-on left-out");
     }
     let table = typed.output.join(TABLE);
-    terminal.conclude(&left_out, &format!("{} (status left_out)", table.display()));
+    left_out.conclude(&format!("{} (status left_out)", table.display()), terminal);
     if failed_on { Outcome::FailedOn } else { found }
 }
 

@@ -22,6 +22,7 @@ mod relate;
 mod review;
 mod settings;
 mod share;
+mod share_result;
 mod store;
 mod study_folder;
 mod study_key;

@@ -12,7 +12,8 @@ use super::lock::Hold;
 use super::outcome::Outcome;
 use super::prepare::{Prepared, prepare};
 use super::settings::{Measuring, Settings};
-use super::share::{Share, ShareDone};
+use super::share::Share;
+use super::share_result::ShareResult;
 use super::store::Store;
 use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
@@ -60,7 +61,7 @@ pub(super) fn measure(
     let mut prepared = prepare(settings, hold, terminal, stop)?;
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
     if let Some(share) = measuring.share {
-        let done = ShareDone::of(share, &prepared, &results);
+        let done = ShareResult::of(share, &prepared, &results);
         if measuring.share_tables {
             write_share(&mut prepared, results, (measuring, share), settings.strict)?;
         }
@@ -115,7 +116,7 @@ fn outcome(
         "{}/findings.csv (severity stop), plans.csv (exclusion_reason), flow.csv",
         prepared.folder.tables().display()
     );
-    terminal.conclude(&prepared.left_out(all.into_iter(), &done.refusals), &place);
+    prepared.left_out(all.into_iter(), &done.refusals).conclude(&place, terminal);
     outcome
 }
 

@@ -168,6 +168,11 @@ impl LeftOut {
         self.cases == 0 && self.files == 0 && self.structures == 0
     }
 
+    /// Says it in the last line of a run; with `--quiet` only where something was left out.
+    pub(super) fn conclude(&self, place: &str, terminal: &Terminal) {
+        terminal.conclude(&self.line(place), !self.is_nothing());
+    }
+
     /// The last line of a run; `place` says where the reasons are.
     pub(super) fn line(&self, place: &str) -> String {
         if self.is_nothing() {

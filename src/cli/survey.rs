@@ -72,7 +72,7 @@ fn outcome(
     } else {
         format!("{}/findings.csv (severity stop)", prepared.folder.tables().display())
     };
-    terminal.conclude(&prepared.left_out(prepared.findings.iter(), refusals), &place);
+    prepared.left_out(prepared.findings.iter(), refusals).conclude(&place, terminal);
     if objection.is_some() { Outcome::FailedOn } else { found }
 }
 

@@ -70,7 +70,7 @@ impl Names {
         let text = std::str::from_utf8(raw).map(|text| text.replace('\\', "/"));
         let text = text.unwrap_or_else(|_| raw.escape_ascii().to_string());
         let parts = text.split('/').filter(|part| !part.is_empty() && *part != ".");
-        let plain = parts.map(super::scan::plain_part).collect::<Vec<_>>().join("/");
+        let plain = parts.map(super::place::plain_part).collect::<Vec<_>>().join("/");
         let mut name = plain.clone();
         for number in 2.. {
             if self.0.insert(name.clone()) {

@@ -2,6 +2,7 @@
 //! which is read in place and never written anywhere. Bounded: a member grows to the size that was
 //! checked when the archive was listed, and no further. Must not know what the bytes mean.
 
+use std::borrow::Cow;
 use std::fmt;
 use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
@@ -157,6 +158,15 @@ impl fmt::Display for Place {
             None => write!(f, "{}", self.path.display()),
             Some(member) => write!(f, "{}/{}", self.path.display(), member.name),
         }
+    }
+}
+
+/// A part of a name as it is, unless a token would trim its ends.
+pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
+    if text.trim_matches([' ', '\0']).len() == text.len() {
+        Cow::Borrowed(text)
+    } else {
+        Cow::Owned(format!("{text:?}"))
     }
 }
 

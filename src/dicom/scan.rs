@@ -5,7 +5,6 @@
 
 #![allow(clippy::vec_box)] // what was seen of a file is moved and sorted more often than read
 
-use std::borrow::Cow;
 use std::path::{Component, Path, PathBuf, is_separator};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
@@ -16,7 +15,7 @@ use super::container::{self, Kind as Container, Listed};
 use super::duplicate::settle;
 use super::error::Error;
 use super::gather::gather;
-use super::place::Place;
+use super::place::{Place, plain_part};
 use super::reader::{Content, Entry, Seen, Worker, look, look_at, refused};
 use super::{Progress, Scan, ScanError};
 use tidydose_rt::FileStatus;
@@ -139,15 +138,6 @@ fn relative(root: &Path, path: &Path) -> String {
         return root.file_name().unwrap_or_default().to_string_lossy().into_owned();
     }
     joined
-}
-
-/// A part of a name as it is, unless a token would trim its ends.
-pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
-    if text.trim_matches([' ', '\0']).len() == text.len() {
-        Cow::Borrowed(text)
-    } else {
-        Cow::Owned(format!("{text:?}"))
-    }
 }
 
 /// A file as it is, and of an archive all its members.
