@@ -9,7 +9,7 @@ use rayon::prelude::*;
 
 use super::args::Anonymise;
 use super::fault::Fault;
-use super::outcome::{FailOn, LeftOut, Outcome};
+use super::outcome::{LeftOut, Outcome};
 use super::prepare::{REFUSALS_SHOWN, record};
 use super::study_folder::resolved;
 use super::study_key::StudyKey;
@@ -117,7 +117,7 @@ fn outcome(typed: &Anonymise, done: &[Done], terminal: &Terminal) -> Outcome {
         ));
     }
     let left_out = LeftOut::of_files(count(|d| d.left_out), done.len());
-    let fail_on = typed.fail_on.as_deref().and_then(FailOn::from_word);
+    let fail_on = typed.fail_on;
     let failed_on = fail_on.is_some() && !left_out.is_nothing();
     if failed_on {
         terminal.warn("exit code 1 as asked for by --fail-on left-out");

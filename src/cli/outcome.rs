@@ -82,11 +82,6 @@ impl FailOn {
     pub(super) const ONLY_LEFT_OUT: &'static [(Self, &'static str)] =
         &[(Self::LeftOut, "left-out")];
 
-    /// What a word stands for.
-    pub(super) fn from_word(word: &str) -> Option<Self> {
-        Self::WORDS.iter().find(|(_, w)| *w == word).map(|(fail_on, _)| *fail_on)
-    }
-
     fn word(self) -> &'static str {
         Self::WORDS.iter().find(|(f, _)| *f == self).map_or("", |(_, w)| w)
     }
@@ -233,9 +228,6 @@ mod tests {
             assert_eq!(fails(FailOn::Check, code, false), check, "{code:?}");
         }
         assert!(fails(FailOn::LeftOut, Code::NameUnmapped, true), "what a strict run refuses");
-        for (fail_on, word) in FailOn::WORDS {
-            assert_eq!(FailOn::from_word(word), Some(*fail_on));
-        }
     }
 
     #[test]
