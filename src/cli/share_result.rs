@@ -1,8 +1,8 @@
 //! How a run ends that took a share of the cases: it has no tables to show, so it counts and says.
 
-use super::finish::Finished;
+use super::finish::FinishedCase;
 use super::outcome::Outcome;
-use super::prepare::Prepared;
+use super::prepare::PreparedStudy;
 use super::settings::Settings;
 use super::share::Share;
 use super::terminal::Terminal;
@@ -23,9 +23,13 @@ pub(super) struct ShareResult {
 
 impl ShareResult {
     /// From one result per case; absent for cases that are not in the share or were not begun.
-    pub(super) fn of(share: Share, prepared: &Prepared, results: &[Option<Finished>]) -> Self {
-        let done: Vec<&Finished> = results.iter().flatten().collect();
-        let of_case = |r: &&Finished| {
+    pub(super) fn of(
+        share: Share,
+        prepared: &PreparedStudy,
+        results: &[Option<FinishedCase>],
+    ) -> Self {
+        let done: Vec<&FinishedCase> = results.iter().flatten().collect();
+        let of_case = |r: &&FinishedCase| {
             let residue = r.residue.iter().flat_map(|a| a.findings.clone());
             r.findings.iter().cloned().chain(residue).collect::<Vec<_>>()
         };
@@ -44,7 +48,7 @@ impl ShareResult {
     /// a part of one.
     pub(super) fn outcome(
         &self,
-        prepared: &Prepared,
+        prepared: &PreparedStudy,
         settings: &Settings,
         terminal: &Terminal,
     ) -> Outcome {

@@ -16,15 +16,16 @@ use super::error::Error;
 use super::number::PADDING;
 use super::object::{DicomFile, Object, SourceFile};
 use super::open;
-use super::pixels::{Samples, Size};
-use super::reader::{Content, Seen};
+use super::pixels::{Size, StoredSamples};
+use super::scanned_file::{Content, ScannedFile};
 use tidydose_rt::FileStatus;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
 
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
-pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
-    let used = |file: &Seen| !matches!(file.content, Content::Nothing | Content::Container(_));
+pub(super) fn settle(seen: &mut [Box<ScannedFile>], identity: &Identity) {
+    let used =
+        |file: &ScannedFile| !matches!(file.content, Content::Nothing | Content::Container(_));
     let objects = || {
         let files = seen.iter().enumerate().filter(|(_, file)| used(file));
         files.filter_map(|(index, file)| Some((file.record.object.as_ref()?, index)))
@@ -64,7 +65,7 @@ pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
 
 /// Whether two files hold the same object; of two patients, whether one is a copy of the other but
 /// for what it says of the person and for dates, names and free text.
-fn same(seen: &[Box<Seen>], [a, b]: [usize; 2], identity: &Identity) -> bool {
+fn same(seen: &[Box<ScannedFile>], [a, b]: [usize; 2], identity: &Identity) -> bool {
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     let one_patient = a.record.patient == b.record.patient;
     match (&a.content, &b.content) {
@@ -147,7 +148,7 @@ fn same_numbers<'o>(
     }
 }
 
-fn open<'a>(file: &'a Seen, identity: &'a Identity) -> Result<Object<'a>, Error> {
+fn open<'a>(file: &'a ScannedFile, identity: &'a Identity) -> Result<Object<'a>, Error> {
     open::open(SourceFile { place: &file.place, file: &file.record.file, identity })
 }
 
@@ -194,17 +195,17 @@ fn same_pixels(a: &DicomFile, b: &DicomFile) -> bool {
 }
 
 /// The samples of an object, how many there are, and the bytes of one.
-fn samples(file: &DicomFile) -> Option<(Samples<'_>, usize, usize)> {
+fn samples(file: &DicomFile) -> Option<(StoredSamples<'_>, usize, usize)> {
     let number = |tag| file.data_set.get(tag)?.to_int::<u16>().ok();
     let sample = usize::from(number(tags::BITS_ALLOCATED)? / 8);
     let (rows, columns) = (number(tags::ROWS)?, number(tags::COLUMNS)?);
     let size = Size { rows, columns, sample };
-    let samples = Samples::of(file, size).ok()??;
+    let samples = StoredSamples::of(file, size).ok()??;
     let frames = samples.len().checked_div(size.frame_bytes())?;
     Some((samples, frames * size.frame_samples(), sample))
 }
 
-fn mark_duplicate(file: &mut Seen) {
+fn mark_duplicate(file: &mut ScannedFile) {
     file.record.status = FileStatus::Duplicate;
     file.record.reason = "the same object as another file".to_owned();
     file.content = Content::Nothing;
@@ -220,11 +221,11 @@ fn mark_duplicate(file: &mut Seen) {
 
 /// Says that the object is there for other patients as well; what becomes of it is decided where
 /// objects are joined.
-fn mark_copy(file: &mut Seen) {
+fn mark_copy(file: &mut ScannedFile) {
     file.leave(FileStatus::Read, "the same object is there under another Patient ID");
 }
 
-fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {
+fn mark_conflict(file: &mut ScannedFile, files: usize, identity: &Identity) {
     let message = format!("{files} files carry this SOP Instance UID with different content");
     let error = Error::new(Code::FileUidConflict, message)
         .in_file(&file.place.shown(), &file.record.file)

@@ -252,9 +252,9 @@ mod tests {
     fn sequences_are_stepped_over() {
         let e = Encoding::EXPLICIT;
         let item = vec![fixtures::text(tags::SERIES_INSTANCE_UID, VR::UI, "9.9")];
-        let nested = vec![fixtures::Part::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
+        let nested = vec![fixtures::Element::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
         let mut parts = fixtures::slice("1.2.7.1", 0.0);
-        fixtures::set(&mut parts, fixtures::Part::Items(Tag(0x0008, 0x1140), vec![nested]));
+        fixtures::set(&mut parts, fixtures::Element::Items(Tag(0x0008, 0x1140), vec![nested]));
         for open in [false, true] {
             let bytes = fixtures::data_set(&parts, e, open);
             let start = Start { bytes: &bytes, total: bytes.len(), at: 0, encoding: e };

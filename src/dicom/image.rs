@@ -126,14 +126,14 @@ fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
 }
 
 /// What holds slices together: one series of one patient.
-type Key = (Token, Option<Token>);
+type SeriesKey = (Token, Option<Token>);
 
 /// The slices as series, by series token and patient.
 pub(super) fn series(
     slices: impl IntoIterator<Item = Slice>,
     identity: &Identity,
 ) -> Vec<ImageSeries> {
-    let mut groups: HashMap<Key, Vec<Slice>> = HashMap::new();
+    let mut groups: HashMap<SeriesKey, Vec<Slice>> = HashMap::new();
     // Slices of one series mostly follow each other.
     let mut run: Vec<Slice> = Vec::new();
     for slice in slices {
@@ -149,7 +149,7 @@ pub(super) fn series(
     series
 }
 
-fn add(groups: &mut HashMap<Key, Vec<Slice>>, run: &mut Vec<Slice>) {
+fn add(groups: &mut HashMap<SeriesKey, Vec<Slice>>, run: &mut Vec<Slice>) {
     if let Some(last) = run.last() {
         groups.entry((last.series.clone(), last.patient.clone())).or_default().append(run);
     }
@@ -160,7 +160,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
     let first = slices.first();
     let mut objects: Vec<Token> = slices.iter().map(|s| s.object.clone()).collect();
     objects.dedup();
-    let along = Along::of(&slices);
+    let along = SlicePositions::of(&slices);
     let patient = first.and_then(|s| s.patient.clone());
     let date = slices.iter().filter_map(|s| s.date).min();
     ImageSeries {
@@ -169,8 +169,8 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
         patient,
         modality: first.map(|s| s.modality.to_owned()).unwrap_or_default(),
         spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
-        planes: along.as_ref().and_then(Along::planes),
-        places: along.map(Along::slices),
+        planes: along.as_ref().and_then(SlicePositions::planes),
+        places: along.map(SlicePositions::slices),
         slices: slices.len(),
         objects,
         series,
@@ -178,7 +178,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
 }
 
 /// Where slices lie along their normal.
-struct Along {
+struct SlicePositions {
     normal: Point,
     /// Positions in order, mm.
     places: Vec<f64>,
@@ -186,7 +186,7 @@ struct Along {
     gaps: Vec<f64>,
 }
 
-impl Along {
+impl SlicePositions {
     fn of(slices: &[Slice]) -> Option<Self> {
         let normal = slices.iter().find_map(|slice| slice.normal)?;
         let mut places: Vec<f64> =

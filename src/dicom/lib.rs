@@ -7,15 +7,15 @@
 //!
 //! | file | takes | gives |
 //! |---|---|---|
-//! | `place.rs` | a path, or a member of an archive | its bytes |
+//! | `file_location.rs` | a path, or a member of an archive | its bytes |
 //! | `open.rs` | the bytes | the file meta group, and what follows below |
 //! | `encoding.rs` | the first elements | how the data set is written; inflated, where it was deflated |
 //! | `walk.rs` | the data set | its elements, and where the voxels are |
 //! | `object.rs` | the elements | an object that knows its patient and its tokens |
 //! | `structure_set.rs`, `dose.rs`, `plan.rs`, `record.rs`, `registration.rs` | the object | a value |
 //!
-//! A scan (`scan.rs`) finds the files, looks at each (`reader.rs`: the header alone, where that is
-//! enough), compares those of one UID (`duplicate.rs`) and sums up (`gather.rs`).
+//! A scan (`scan.rs`) finds the files, looks at each (`scanned_file.rs`; at the first elements alone,
+//! where they are enough), compares those of one UID (`duplicate.rs`) and sums up (`gather.rs`).
 //!
 //! # Why the data set is not read by `dicom_object`
 //! Its object model is used, its reader is not. Measured on version 0.10 with crafted files: of 342
@@ -38,6 +38,7 @@ mod dose_grid;
 mod duplicate;
 mod encoding;
 mod error;
+mod file_location;
 #[cfg(test)]
 mod fixtures;
 mod gather;
@@ -48,10 +49,8 @@ mod number;
 mod object;
 mod open;
 mod pixels;
-mod place;
 mod plan;
 mod quirks;
-mod reader;
 mod record;
 mod registration;
 mod remark;
@@ -59,6 +58,7 @@ mod repertoire;
 #[cfg(test)]
 mod robust;
 mod scan;
+mod scanned_file;
 mod stored_dvh;
 mod structure_set;
 mod text;
@@ -72,7 +72,7 @@ use std::sync::atomic::AtomicBool;
 use dicom_dictionary_std::tags;
 
 pub use error::Error;
-pub use place::Place;
+pub use file_location::FileLocation;
 
 use self::header::Class;
 use self::object::{Object, SourceFile};
@@ -97,7 +97,7 @@ pub struct Scan {
     /// What was questionable or refused, sorted.
     pub findings: Vec<Finding>,
     /// Where each file of the inventory is. Identifiers: never into a table.
-    pub paths: BTreeMap<Token, Place>,
+    pub paths: BTreeMap<Token, FileLocation>,
     /// What the tokens stand for. Identifiers: into the key folder only.
     pub ledger: Ledger,
     /// The refusals with their raw paths and UIDs, for the terminal only.
@@ -156,7 +156,7 @@ pub fn read_structure_set(
     path: &Path,
     identity: &Identity,
 ) -> Result<Reading<rt::StructureSet>, Error> {
-    read_structure_set_as(&Place::file(path), identity, &file_token(path, identity))
+    read_structure_set_as(&FileLocation::file(path), identity, &file_token(path, identity))
 }
 
 /// Reads one structure set with its contours; the file is called `file` in origin and findings.
@@ -165,7 +165,7 @@ pub fn read_structure_set(
 /// # Errors
 /// When the file is not a readable RT Structure Set.
 pub fn read_structure_set_as(
-    place: &Place,
+    place: &FileLocation,
     identity: &Identity,
     file: &Token,
 ) -> Result<Reading<rt::StructureSet>, Error> {
@@ -183,7 +183,7 @@ pub fn read_dose(
     identity: &Identity,
 ) -> Result<Reading<(rt::DoseHeader, rt::Dose)>, Error> {
     let file = file_token(path, identity);
-    read(&Place::file(path), (&file, identity), &[Class::Dose], |object| {
+    read(&FileLocation::file(path), (&file, identity), &[Class::Dose], |object| {
         let (header, dose) = dose::described(object)?;
         Ok((header, dose.ok_or_else(without_grid)?))
     })
@@ -198,7 +198,7 @@ fn without_grid() -> Error {
 /// # Errors
 /// When the file is not a readable RT Dose with a grid.
 pub fn read_dose_as(
-    place: &Place,
+    place: &FileLocation,
     identity: &Identity,
     file: &Token,
 ) -> Result<Reading<rt::Dose>, Error> {
@@ -213,12 +213,12 @@ pub fn read_dose_as(
 /// When the file is not a readable plan.
 pub fn read_plan(path: &Path, identity: &Identity) -> Result<Reading<rt::Plan>, Error> {
     let file = file_token(path, identity);
-    read(&Place::file(path), (&file, identity), &[Class::Plan, Class::IonPlan], plan::plan)
+    read(&FileLocation::file(path), (&file, identity), &[Class::Plan, Class::IonPlan], plan::plan)
 }
 
 /// Opens a file, makes sure that it is of the right class, and reads it.
 fn read<T>(
-    place: &Place,
+    place: &FileLocation,
     (file, identity): (&Token, &Identity),
     classes: &[Class],
     reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,

@@ -11,9 +11,9 @@ use dicom_object::InMemDicomObject;
 use super::attribute::{Attributes, days};
 use super::encoding::EncodedDataSet;
 use super::error::Error;
+use super::file_location::FileLocation;
 use super::header::{Start, header};
 use super::number::PADDING;
-use super::place::Place;
 use super::quirks::meta_instance;
 use super::remark::Remarks;
 use super::walk::Pixels;
@@ -29,7 +29,7 @@ const DUMMY_YEAR: i32 = 1900;
 #[derive(Clone, Copy)]
 pub(super) struct SourceFile<'a> {
     /// Where its bytes are.
-    pub place: &'a Place,
+    pub place: &'a FileLocation,
     /// Its token.
     pub file: &'a Token,
     /// How identifiers become tokens.

@@ -33,12 +33,12 @@ impl Size {
 }
 
 /// Stored integers as bytes in one byte order.
-pub(super) struct Samples<'a> {
+pub(super) struct StoredSamples<'a> {
     bytes: std::borrow::Cow<'a, [u8]>,
     big: bool,
 }
 
-impl<'a> Samples<'a> {
+impl<'a> StoredSamples<'a> {
     /// Finds or decodes the stored integers; nothing when the object has no pixel data.
     ///
     /// # Errors
@@ -83,9 +83,9 @@ impl<'a> Samples<'a> {
     }
 
     /// The first `count` samples times `scaling`, each rounded once.
-    pub(super) fn scaled(&self, count: usize, format: Format) -> Vec<f32> {
+    pub(super) fn scaled(&self, count: usize, format: SampleFormat) -> Vec<f32> {
         let bytes = self.bytes.get(..count * format.sample).unwrap_or_default();
-        let Format { scaling, .. } = format;
+        let SampleFormat { scaling, .. } = format;
         match (format.sample, format.signed, self.big) {
             (2, false, false) => scaled(bytes, scaling, |b| f64::from(u16::from_le_bytes(b))),
             (2, false, true) => scaled(bytes, scaling, |b| f64::from(u16::from_be_bytes(b))),
@@ -113,7 +113,7 @@ fn scaled<const N: usize>(
 
 /// How a stored integer becomes a number.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Format {
+pub(super) struct SampleFormat {
     /// Bytes of one sample: 2 or 4.
     pub sample: usize,
     /// Two's complement (Pixel Representation 1).

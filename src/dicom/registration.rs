@@ -56,7 +56,7 @@ mod tests {
     use dicom_dictionary_std::uids;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, text};
+    use super::super::fixtures::{self, Element, text};
     use super::*;
     use tidydose_rt::identity::Token;
 
@@ -69,14 +69,14 @@ mod tests {
                 text(tags::FRAME_OF_REFERENCE_TRANSFORMATION_MATRIX, VR::DS, numbers),
             ]
         };
-        let matrices = Part::Items(tags::MATRIX_SEQUENCE, matrices.iter().map(matrix).collect());
+        let matrices = Element::Items(tags::MATRIX_SEQUENCE, matrices.iter().map(matrix).collect());
         let item = vec![
             text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.8"),
-            Part::Items(tags::MATRIX_REGISTRATION_SEQUENCE, vec![vec![matrices]]),
+            Element::Items(tags::MATRIX_REGISTRATION_SEQUENCE, vec![vec![matrices]]),
         ];
         let mut parts = fixtures::common(uids::SPATIAL_REGISTRATION_STORAGE, "1.2.3.7");
         parts.push(text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9"));
-        parts.push(Part::Items(tags::REGISTRATION_SEQUENCE, vec![item]));
+        parts.push(Element::Items(tags::REGISTRATION_SEQUENCE, vec![item]));
         let bytes = fixtures::file(&parts, Encoding::EXPLICIT, false);
         fixtures::read(bytes, registration).unwrap().value
     }

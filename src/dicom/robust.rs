@@ -32,7 +32,7 @@ fn read(bytes: Vec<u8>) -> Result<(), Error> {
     fixtures::read(bytes, by_class).map(|_| ())
 }
 
-fn objects() -> Vec<Vec<fixtures::Part>> {
+fn objects() -> Vec<Vec<fixtures::Element>> {
     vec![fixtures::structure_set(fixtures::squares()), fixtures::dose(), fixtures::plan()]
 }
 

@@ -18,9 +18,9 @@ use tidydose_rt::finding::Code;
 
 /// The first known attribute that was stored as UN, and how many there are.
 #[derive(Debug, Default)]
-pub(crate) struct Seen(Option<(Tag, usize)>);
+pub(crate) struct UnknownValues(Option<(Tag, usize)>);
 
-impl Seen {
+impl UnknownValues {
     /// Representation and encoding of a value in a data set of this encoding.
     pub(crate) fn meaning(&mut self, head: &ElementHead, around: Encoding) -> (VR, Encoding) {
         if head.vr != VR::UN || !around.explicit {

@@ -8,16 +8,16 @@ use std::io::Read;
 use dicom_dictionary_std::tags;
 
 use super::attribute::missing;
-use super::container::{self, Kind as Container};
+use super::container::{self, ArchiveKind};
 use super::dictionary::sop_class_name;
 use super::dose::described;
 use super::encoding::{Encoding, Storage, Unrecognised, inflate};
 use super::error::Error;
+use super::file_location::{FileLocation, unreadable, within_limit};
 use super::header::{Class, Header, HeaderFault, Start, header, pixels_at};
 use super::image::Slice;
 use super::object::{Object, SourceFile};
 use super::open::{Outline, open_bytes, outline};
-use super::place::{Place, unreadable, within_limit};
 use super::plan::plan;
 use super::record::record;
 use super::registration::registration;
@@ -38,9 +38,9 @@ const MOST_RESERVED: usize = 1 << 26;
 
 /// A file to look at.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Entry {
+pub(super) struct FileEntry {
     /// Where it is.
-    pub place: Place,
+    pub place: FileLocation,
     /// Its name below the root, from which the token is made.
     pub name: String,
     /// Its token.
@@ -65,12 +65,12 @@ pub(super) enum Content {
     /// A slice, or all slices of a multi-frame image.
     Slices(Vec<Slice>),
     /// Other files.
-    Container(Container),
+    Container(ArchiveKind),
 }
 
 /// What was seen of one file.
 #[derive(Debug, Clone)]
-pub(super) struct Seen {
+pub(super) struct ScannedFile {
     /// Its row.
     pub record: FileRecord,
     /// What it holds.
@@ -84,20 +84,20 @@ pub(super) struct Seen {
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
     /// Where the file is.
-    pub place: Place,
+    pub place: FileLocation,
     /// Its name below the root.
     pub name: String,
 }
 
 /// What is kept from file to file by one who looks at many.
-pub(super) struct Worker<'a> {
+pub(super) struct ScanWorker<'a> {
     /// Tokens that one file shares with the next.
     pub recent: Recent<'a>,
     /// Memory for the beginning of a file.
     beginning: Vec<u8>,
 }
 
-impl<'a> Worker<'a> {
+impl<'a> ScanWorker<'a> {
     /// Nothing was seen yet.
     pub(super) const fn new(identity: &'a Identity) -> Self {
         Self { recent: Recent::new(identity), beginning: Vec::new() }
@@ -105,22 +105,22 @@ impl<'a> Worker<'a> {
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: Entry, worker: &mut Worker<'_>) -> Box<Seen> {
+pub(super) fn scan_file(entry: FileEntry, worker: &mut ScanWorker<'_>) -> Box<ScannedFile> {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
-        Ok((mut stream, size)) => look_at(entry, &mut stream, size, worker),
+        Ok((mut stream, size)) => scan_stream(entry, &mut stream, size, worker),
         Err(error) => refused(entry, error, worker.recent.identity()),
     }
 }
 
 /// Looks at one file whose `size` bytes come from `stream`.
-pub(super) fn look_at(
-    entry: Entry,
+pub(super) fn scan_stream(
+    entry: FileEntry,
     stream: &mut dyn Read,
     size: u64,
-    worker: &mut Worker<'_>,
-) -> Box<Seen> {
-    let mut seen = Box::new(Seen::nothing(entry));
+    worker: &mut ScanWorker<'_>,
+) -> Box<ScannedFile> {
+    let mut seen = Box::new(ScannedFile::nothing(entry));
     let identity = worker.recent.identity();
     seen.record.bytes = size;
     let mut beginning = FileStream::new(stream, size, std::mem::take(&mut worker.beginning));
@@ -135,15 +135,15 @@ pub(super) fn look_at(
 }
 
 /// A file that is not looked at.
-pub(super) fn refused(entry: Entry, error: Error, identity: &Identity) -> Box<Seen> {
+pub(super) fn refused(entry: FileEntry, error: Error, identity: &Identity) -> Box<ScannedFile> {
     let error = error.in_file(&entry.place.shown(), &entry.file);
-    let mut seen = Box::new(Seen::nothing(entry));
+    let mut seen = Box::new(ScannedFile::nothing(entry));
     seen.refuse(error, identity);
     seen
 }
 
-impl Seen {
-    fn nothing(entry: Entry) -> Self {
+impl ScannedFile {
+    fn nothing(entry: FileEntry) -> Self {
         Self {
             record: FileRecord::unread(entry.file),
             content: Content::Nothing,
@@ -233,7 +233,7 @@ impl Seen {
         }
     }
 
-    fn leave_foreign(&mut self, container: Option<Container>) {
+    fn leave_foreign(&mut self, container: Option<ArchiveKind>) {
         match container {
             Some(kind) if !self.place.is_member() => self.content = Content::Container(kind),
             Some(_) => {

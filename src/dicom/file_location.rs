@@ -21,7 +21,7 @@ pub(super) const MAX_BYTES: u64 = 2 << 30;
 /// Where the bytes of one file of the archive are. An identifier: for the terminal and the key
 /// folder only.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
+pub struct FileLocation {
     path: PathBuf,
     member: Option<Box<Member>>,
 }
@@ -55,7 +55,7 @@ pub(super) enum Packing {
     Gzip(Marks),
 }
 
-impl Place {
+impl FileLocation {
     /// A file of its own.
     #[must_use]
     pub fn file(path: impl Into<PathBuf>) -> Self {
@@ -152,7 +152,7 @@ impl Place {
     }
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for FileLocation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.member {
             None => write!(f, "{}", self.path.display()),
