@@ -9,8 +9,8 @@ use std::fs;
 use std::path::Path;
 
 use assert_cmd::Command;
-use tidydose_dicom::Place;
-use tidydose_dicom::deident::{self, Choices, Treatment};
+use tidydose_dicom::FileLocation;
+use tidydose_dicom::deident::{self, AttributeAction, Choices};
 use tidydose_rt::identity::{Identity, Token};
 
 use crate::archive::{Course, files_below};
@@ -85,7 +85,7 @@ fn no_marker_survives_in_a_copy_of_any_class() {
         let mut originals = BTreeSet::new();
         uids(&object(&bytes), &mut originals);
         assert!(originals.len() >= 4, "{name}");
-        let (place, file) = (Place::file(&path), Token::new("F"));
+        let (place, file) = (FileLocation::file(&path), Token::new("F"));
         let people = deident::people(&place, &identity, &file).unwrap();
         for choices in [
             Choices::default(),
@@ -128,7 +128,7 @@ fn copy_with(
     let path = folder.path().join("file");
     let identity = Identity::keyed([7; 32]);
     fs::write(&path, with_texts(bytes, texts)).unwrap();
-    let (place, file) = (Place::file(&path), Token::new("F"));
+    let (place, file) = (FileLocation::file(&path), Token::new("F"));
     let people = deident::people(&place, &identity, &file).unwrap();
     deident::deidentify(&place, (&file, &identity), (&people, &BTreeMap::new()), choices)
 }
@@ -186,8 +186,8 @@ fn a_number_of_the_patient_does_not_pass_as_a_number() {
     let withheld = |bytes: &[u8]| {
         let copy = copy_with(bytes, &[], Choices::default())?;
         assert_eq!(markers_in(&copy.bytes, &BTreeSet::new()), Vec::<String>::new());
-        let of = |((_, treatment), count): (&(_, Treatment), &usize)| {
-            (*treatment == Treatment::Withheld).then_some(*count)
+        let of = |((_, treatment), count): (&(_, AttributeAction), &usize)| {
+            (*treatment == AttributeAction::Withheld).then_some(*count)
         };
         Ok::<usize, tidydose_dicom::Error>(copy.done.iter().filter_map(of).sum())
     };

@@ -11,7 +11,7 @@ use std::sync::atomic::AtomicBool;
 
 use tidydose_analyse::{Analysis, Settings, analyse_grids, strict};
 use tidydose_case::{Case, Decisions, identify, link_decided};
-use tidydose_dicom::{self as dicom, Place, Scan};
+use tidydose_dicom::{self as dicom, FileLocation, Scan};
 use tidydose_dose as dose;
 use tidydose_metrics::Outcome;
 use tidydose_rt::finding::{Code, Finding};
@@ -137,7 +137,7 @@ impl Measured {
         for case in &cases {
             let stranger = matches!(case.left_out, Some((Code::LinkPatientMismatch, _)));
             let Some(header) = case.structure_set.as_ref().filter(|_| !stranger) else { continue };
-            let path = |token: &Token| -> &Place { &scan.paths[token] };
+            let path = |token: &Token| -> &FileLocation { &scan.paths[token] };
             let file = &header.origin.file;
             let set = dicom::read_structure_set_as(path(file), &identity, file);
             let Ok(mut set) = set else { continue };

@@ -445,18 +445,7 @@ mod tests {
         let curves: Vec<_> = (0..9).map(|k| square(f64::from(k) - 4.0, 5.0)).collect();
         let contours = curves.into_iter();
         let contours = contours.map(|points| Contour { kind: ContourType::ClosedPlanar, points });
-        let header = RoiHeader {
-            number: 7,
-            name: "Box".to_owned(),
-            interpreted_type: None,
-            generation_algorithm: None,
-            frame: None,
-            stated_volume: None,
-            plane_spacing: None,
-            image_planes: None,
-            planes_complete: false,
-            contours: 9,
-        };
+        let header = RoiHeader { contours: 9, ..RoiHeader::named(7, "Box") };
         let roi = Roi { header, contours: contours.collect(), refused: None };
         let solid = crate::structure::build(&roi, &Default::default(), &mut Vec::new()).unwrap();
         let cells = solid.occupancy(

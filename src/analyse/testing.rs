@@ -34,18 +34,7 @@ pub(crate) fn ball(number: i64, centre: Point, radius_mm: f64) -> Roi {
 }
 
 fn header(number: i64, name: &str) -> RoiHeader {
-    RoiHeader {
-        number,
-        name: name.to_owned(),
-        interpreted_type: None,
-        generation_algorithm: None,
-        frame: Some(Token::new("frame")),
-        stated_volume: None,
-        plane_spacing: None,
-        image_planes: None,
-        planes_complete: false,
-        contours: 5,
-    }
+    RoiHeader { frame: Some(Token::new("frame")), contours: 5, ..RoiHeader::named(number, name) }
 }
 
 fn origin(object: &str) -> Origin {

@@ -1,6 +1,10 @@
 //! What a text that a person typed can mean among the names that exist: the same text, else the one
 //! name that differs from it in letter case, blanks or Unicode form only, else nothing, with the
 //! nearest name. Knows no file and no kind of name.
+//!
+//! [`tidydose_rt::nearest`] answers another question: it ranks any list and always shows the best,
+//! by a measure made for metrics and columns (units in brackets, signs between words). Here a name
+//! is proposed only when it is near, as a row of a sheet may mean nothing at all.
 
 use std::collections::{BTreeMap, BTreeSet};
 

@@ -23,18 +23,7 @@ fn origin(object: &str) -> Origin {
 }
 
 pub(crate) fn roi(number: i64, name: &str) -> RoiHeader {
-    RoiHeader {
-        number,
-        name: name.to_owned(),
-        interpreted_type: None,
-        generation_algorithm: None,
-        frame: Some(token("frame")),
-        stated_volume: None,
-        plane_spacing: None,
-        image_planes: None,
-        planes_complete: false,
-        contours: 5,
-    }
+    RoiHeader { frame: Some(token("frame")), contours: 5, ..RoiHeader::named(number, name) }
 }
 
 pub(crate) fn structure_set(object: &str) -> StructureSetHeader {

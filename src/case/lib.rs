@@ -28,7 +28,7 @@ pub use names::{
     clinical_label, has_size_of, is_standard_name, meaning, nearest_standard, own_name, proposals,
     recognise, standard_name, standard_names, volume_window,
 };
-pub use open::{OpenDecision, Place, open_decisions};
+pub use open::{DecisionFile, OpenDecision, open_decisions};
 pub use role::{PlanRole, RoleReason, Standing};
 pub use sums::{
     CountedFractions, PlanSum, SumBasis, SumPart, can_be_summed, frames_join, latest_missed,

@@ -21,7 +21,7 @@ mod summation;
 use std::collections::BTreeSet;
 
 use super::{Case, Decisions, LinkMethod};
-use archive::Archive;
+use archive::ObjectsByUid;
 use draft::{Draft, DraftInputs};
 use owner::Owners;
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -44,7 +44,7 @@ pub fn link(inventory: &Inventory) -> (Vec<Case>, Vec<Finding>) {
 pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>, Vec<Finding>) {
     let resolved = copies::resolve(inventory, decisions);
     let inventory: &Inventory = &resolved.inventory;
-    let mut archive = Archive::new(inventory);
+    let mut archive = ObjectsByUid::new(inventory);
     let mut findings = std::mem::take(&mut archive.repeated);
     findings.extend(resolved.findings);
     let owners = Owners::new(&archive);
@@ -106,7 +106,7 @@ fn subject(origin: &Origin, case: Option<&Token>) -> Subject {
 }
 
 /// Notes for the objects that are neither in a case nor named by a finding.
-fn unused(archive: &Archive, cases: &[Case], findings: &[Finding]) -> Vec<Finding> {
+fn unused(archive: &ObjectsByUid, cases: &[Case], findings: &[Finding]) -> Vec<Finding> {
     let in_cases = cases.iter().flat_map(|c| {
         let structures = c.structure_set.as_ref().map(|s| &s.origin.object);
         let doses = c.all_doses().map(|d| &d.origin.object).collect::<Vec<_>>();

@@ -8,14 +8,14 @@ use tidydose_rt::identity::Token;
 
 /// Where a decision is taken.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Place {
+pub enum DecisionFile {
     /// A structure name, in `names.csv`.
     Names,
     /// The dose prescribed to the targets of a case, in `prescriptions.csv`.
     Prescriptions,
 }
 
-impl Place {
+impl DecisionFile {
     /// The file.
     #[must_use]
     pub const fn file(self) -> &'static str {
@@ -30,7 +30,7 @@ impl Place {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct OpenDecision {
     /// Where it is taken.
-    pub place: Place,
+    pub place: DecisionFile,
     /// The ROI Name, or the case.
     pub subject: String,
     /// The cases that wait for it.
@@ -40,16 +40,16 @@ pub struct OpenDecision {
 /// Every open decision, those that hold up most cases first.
 #[must_use]
 pub fn open_decisions(cases: &[Case]) -> Vec<OpenDecision> {
-    let mut waiting: BTreeMap<(Place, &str), BTreeSet<&Token>> = BTreeMap::new();
+    let mut waiting: BTreeMap<(DecisionFile, &str), BTreeSet<&Token>> = BTreeMap::new();
     for case in cases {
         let open = |basis| matches!(basis, NameBasis::Ambiguous | NameBasis::None);
         for roi in case.names.iter().filter(|n| open(n.basis)) {
-            waiting.entry((Place::Names, &roi.original)).or_default().insert(&case.id);
+            waiting.entry((DecisionFile::Names, &roi.original)).or_default().insert(&case.id);
         }
         let prescribed = |number| case.prescriptions.iter().any(|p| p.roi_number == number);
         let mut targets = case.names.iter().filter(|n| n.role.is_target());
         if case.left_out.is_none() && targets.any(|n| !prescribed(n.number)) {
-            let key = (Place::Prescriptions, case.id.as_str());
+            let key = (DecisionFile::Prescriptions, case.id.as_str());
             waiting.entry(key).or_default().insert(&case.id);
         }
     }
@@ -90,7 +90,7 @@ mod tests {
         let list = open_decisions(&cases);
         assert_eq!((list[0].subject.as_str(), list[0].cases), ("BS", 2));
         let count = |place| list.iter().filter(|d| d.place == place).count();
-        assert_eq!((count(Place::Names), count(Place::Prescriptions)), (2, 3));
+        assert_eq!((count(DecisionFile::Names), count(DecisionFile::Prescriptions)), (2, 3));
         let brainstem = NameDecision { standard: Some("Brainstem".into()), role: None };
         decisions.names.insert("BS".into(), brainstem.clone());
         decisions.names.insert("mystery".into(), brainstem);

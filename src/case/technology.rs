@@ -14,7 +14,7 @@ const ARC_DEGREES: f64 = 1.0;
 const ROUND_APPLICATORS: [&str; 2] = ["STEREOTACTIC", "CIRCULAR"];
 
 /// What the treatment beams of a plan say, counted.
-struct BeamFacts {
+struct BeamCounts {
     beams: usize,
     minutes: usize,
     monitor_units: usize,
@@ -47,7 +47,7 @@ pub(super) fn recognise(plan: Option<&Plan>) -> (Technology, String) {
     if beams.is_empty() {
         return (Technology::Unknown, "the plan has no treatment beams".to_owned());
     }
-    judge(&BeamFacts::new(&beams))
+    judge(&BeamCounts::new(&beams))
 }
 
 /// Whether a beam treats: Treatment Delivery Type TREATMENT, CONTINUATION or absent.
@@ -85,7 +85,7 @@ pub fn planned_meterset(plan: &Plan, unit: &str) -> Option<f64> {
         .map(|sum| (sum * 1e6).round() / 1e6)
 }
 
-fn judge(seen: &BeamFacts) -> (Technology, String) {
+fn judge(seen: &BeamCounts) -> (Technology, String) {
     let n = seen.beams;
     if seen.minutes == n {
         let text = format!(
@@ -125,7 +125,7 @@ fn judge(seen: &BeamFacts) -> (Technology, String) {
     (Technology::Unknown, text)
 }
 
-impl BeamFacts {
+impl BeamCounts {
     fn new(beams: &[&Beam]) -> Self {
         let count = |test: &dyn Fn(&Beam) -> bool| beams.iter().filter(|b| test(b)).count();
         let unit = |b: &Beam, unit: &str| b.dosimeter_unit.as_deref() == Some(unit);

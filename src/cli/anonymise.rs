@@ -9,12 +9,12 @@ use rayon::prelude::*;
 
 use super::args::Anonymise;
 use super::fault::Fault;
-use super::outcome::{FailOn, LeftOut, Outcome};
+use super::outcome::{LeftOut, Outcome};
 use super::prepare::{REFUSALS_SHOWN, record};
 use super::study_folder::resolved;
 use super::study_key::StudyKey;
 use super::terminal::{Terminal, print};
-use tidydose_dicom::deident::{self, Attributes, Choices, Personal, Spacings, Treatment};
+use tidydose_dicom::deident::{self, AttributeAction, AttributeGroup, Choices, Personal, Spacings};
 use tidydose_dicom::{self as dicom, Error, Scan, ScanError};
 use tidydose_rt::identity::{Identity, Token};
 use tidydose_rt::{FileRecord, FileStatus, SpacingSource};
@@ -27,11 +27,11 @@ use tidydose_table::write_file::replace_file;
 const TABLE: &str = "anonymised.csv";
 
 /// What became of one file.
-struct Done {
+struct FileResult {
     /// Where the copy is, below the folder of the copies.
     copy: Option<String>,
     /// How many of which attributes were treated how.
-    counts: BTreeMap<(Attributes, Treatment), usize>,
+    counts: BTreeMap<(AttributeGroup, AttributeAction), usize>,
     /// Why there is no copy; no identifiers.
     reason: String,
     /// Whether it should have been copied and was not.
@@ -71,14 +71,14 @@ pub(super) fn run(
     let done = files
         .par_iter()
         .map(|file| {
-            let work = Work { scan: &scan, identity: &identity, people: &people, choices };
+            let work = CopyContext { scan: &scan, identity: &identity, people: &people, choices };
             let done = work.file(file, &typed.output, stop);
             bar.inc(1);
             done
         })
         .collect::<Result<Vec<_>, Fault>>()?;
     bar.finish_and_clear();
-    let mut rows: Vec<(&FileRecord, &Done)> = files.iter().zip(&done).collect();
+    let mut rows: Vec<(&FileRecord, &FileResult)> = files.iter().zip(&done).collect();
     rows.sort_by_key(|(file, _)| &file.file);
     replace_file(&typed.output.join(TABLE), |to| {
         write_records(&COLUMNS, rows.iter().flat_map(|(file, done)| cells(file, done)), to)
@@ -106,8 +106,8 @@ pub(super) fn run(
 }
 
 /// What the run came to, said in its last lines.
-fn outcome(typed: &Anonymise, done: &[Done], terminal: &Terminal) -> Outcome {
-    let count = |wanted: fn(&Done) -> bool| done.iter().filter(|d| wanted(d)).count();
+fn outcome(typed: &Anonymise, done: &[FileResult], terminal: &Terminal) -> Outcome {
+    let count = |wanted: fn(&FileResult) -> bool| done.iter().filter(|d| wanted(d)).count();
     let found = Outcome::of_count(count(|d| d.copy.is_some()));
     if found == Outcome::Empty {
         terminal.warn(&format!(
@@ -117,13 +117,13 @@ fn outcome(typed: &Anonymise, done: &[Done], terminal: &Terminal) -> Outcome {
         ));
     }
     let left_out = LeftOut::of_files(count(|d| d.left_out), done.len());
-    let fail_on = typed.fail_on.as_deref().and_then(FailOn::from_word);
+    let fail_on = typed.fail_on;
     let failed_on = fail_on.is_some() && !left_out.is_nothing();
     if failed_on {
         terminal.warn("exit code 1 as asked for by --fail-on left-out");
     }
     let table = typed.output.join(TABLE);
-    terminal.conclude(&left_out, &format!("{} (status left_out)", table.display()));
+    left_out.conclude(&format!("{} (status left_out)", table.display()), terminal);
     if failed_on { Outcome::FailedOn } else { found }
 }
 
@@ -176,14 +176,14 @@ fn people(scan: &Scan, identity: &Identity) -> BTreeMap<Option<Token>, Personal>
 }
 
 /// What is needed for any file.
-struct Work<'a> {
+struct CopyContext<'a> {
     scan: &'a Scan,
     identity: &'a Identity,
     people: &'a BTreeMap<Option<Token>, Personal>,
     choices: Choices,
 }
 
-impl Work<'_> {
+impl CopyContext<'_> {
     /// What the images say of the planes of a structure set. What its items or other structures say
     /// is in the copy anyway.
     fn spacings(&self, object: &Token) -> Spacings {
@@ -197,8 +197,13 @@ impl Work<'_> {
         of_images.collect()
     }
 
-    fn file(&self, file: &FileRecord, output: &Path, stop: &AtomicBool) -> Result<Done, Fault> {
-        let without = |reason: &str, left_out| Done {
+    fn file(
+        &self,
+        file: &FileRecord,
+        output: &Path,
+        stop: &AtomicBool,
+    ) -> Result<FileResult, Fault> {
+        let without = |reason: &str, left_out| FileResult {
             copy: None,
             counts: BTreeMap::new(),
             reason: reason.to_owned(),
@@ -228,11 +233,11 @@ impl Work<'_> {
                 let folder = file.patient.as_ref().map_or("no-patient", Token::as_str);
                 let name = format!("{folder}/{class}-{object}.dcm");
                 replace_file(&output.join(&name), |to| to.write_all(&copy.bytes))?;
-                Ok(Done { copy: Some(name), counts: copy.done, ..without("", false) })
+                Ok(FileResult { copy: Some(name), counts: copy.done, ..without("", false) })
             }
             Err(error) => {
                 let message = error.message().to_owned();
-                Ok(Done { error: Some(error), ..without(&message, true) })
+                Ok(FileResult { error: Some(error), ..without(&message, true) })
             }
         }
     }
@@ -251,14 +256,14 @@ const COLUMNS: [&str; 9] = [
 ];
 
 /// The rows of one file: one for each group of attributes and treatment, or one with the reason.
-fn cells<'a>(file: &'a FileRecord, done: &'a Done) -> Vec<Vec<Cell<'a>>> {
+fn cells<'a>(file: &'a FileRecord, done: &'a FileResult) -> Vec<Vec<Cell<'a>>> {
     let text = |text: Option<&'a str>| text.map_or(Cell::Missing, |t| Cell::Text(t.into()));
     let status = match (&done.copy, done.left_out) {
         (Some(_), _) => "copied",
         (None, true) => "left_out",
         (None, false) => "not_copied",
     };
-    let row = |counted: Option<(&'a (Attributes, Treatment), &usize)>| {
+    let row = |counted: Option<(&'a (AttributeGroup, AttributeAction), &usize)>| {
         vec![
             text(Some(file.file.as_str())),
             text(file.patient.as_ref().map(Token::as_str)),
@@ -280,14 +285,14 @@ fn cells<'a>(file: &'a FileRecord, done: &'a Done) -> Vec<Vec<Cell<'a>>> {
 }
 
 /// How many files, and how many attributes of which group were treated how.
-fn summary(done: &[Done]) -> String {
-    let count = |wanted: &dyn Fn(&Done) -> bool| done.iter().filter(|d| wanted(d)).count();
+fn summary(done: &[FileResult]) -> String {
+    let count = |wanted: &dyn Fn(&FileResult) -> bool| done.iter().filter(|d| wanted(d)).count();
     let mut lines = vec![
         ("files".to_owned(), "copied".to_owned(), count(&|d| d.copy.is_some())),
         ("files".to_owned(), "not copied".to_owned(), count(&|d| d.copy.is_none() && !d.left_out)),
         ("files".to_owned(), "left out".to_owned(), count(&|d| d.left_out)),
     ];
-    let mut total: BTreeMap<(Attributes, Treatment), usize> = BTreeMap::new();
+    let mut total: BTreeMap<(AttributeGroup, AttributeAction), usize> = BTreeMap::new();
     for (what, count) in done.iter().flat_map(|d| &d.counts) {
         *total.entry(*what).or_insert(0) += count;
     }

@@ -4,7 +4,7 @@
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 
-use clap::builder::PossibleValuesParser;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
 use super::outcome::FailOn;
@@ -93,7 +93,7 @@ pub(super) struct Anonymise {
     pub(super) drop_dates: bool,
     /// End with exit code 1 when a file that should have been copied was left out
     #[arg(long, value_name = "WHAT", value_parser = words(FailOn::ONLY_LEFT_OUT))]
-    pub(super) fail_on: Option<String>,
+    pub(super) fail_on: Option<FailOn>,
     /// No progress and no talk on stderr; warnings, errors and what was left out stay
     #[arg(long)]
     pub(super) quiet: bool,
@@ -123,7 +123,7 @@ pub(super) struct Common {
     /// End with exit code 1 when something was refused (left-out), or also when something to look
     /// at is undecided (check)
     #[arg(long, value_name = "WHAT", value_parser = words(FailOn::WORDS))]
-    pub(super) fail_on: Option<String>,
+    pub(super) fail_on: Option<FailOn>,
 }
 
 /// What `measure` has besides.
@@ -137,7 +137,7 @@ pub(super) struct Measure {
     pub(super) metrics: Option<String>,
     /// The list of metrics to start from: all there are, or the short one [default: full]
     #[arg(long, value_name = "NAME", value_parser = words(List::WORDS))]
-    pub(super) metric_list: Option<String>,
+    pub(super) metric_list: Option<List>,
     /// Alpha/beta in Gy of the radiobiological models, by standard name, `target` or `other`
     #[arg(long, value_name = "NAME=GY,...")]
     pub(super) alpha_beta: Option<String>,
@@ -147,10 +147,10 @@ pub(super) struct Measure {
     pub(super) limits: Option<PathBuf>,
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
-    pub(super) interpolation: Option<String>,
+    pub(super) interpolation: Option<Interpolation>,
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
-    pub(super) ends: Option<String>,
+    pub(super) ends: Option<Ends>,
     /// Bounds that reach this far from a value, in percent of it, make it `uncertain`, so that it
     /// enters no statistic [default: 50]
     #[arg(long, value_name = "PERCENT")]
@@ -158,7 +158,7 @@ pub(super) struct Measure {
     /// Write the tables in CSV once more into DIR/spreadsheet, with a byte-order mark: cells and
     /// numbers with comma and decimal point, or with semicolon and decimal comma
     #[arg(long, value_name = "NAME", value_parser = words(Convention::WORDS))]
-    pub(super) spreadsheet_csv: Option<String>,
+    pub(super) spreadsheet_csv: Option<Convention>,
     /// Do only the I-th of N shares of the cases and write no tables; run once more without it when
     /// the parts of all shares lie in DIR/cases
     #[arg(long, value_name = "I/N", conflicts_with = "prune")]
@@ -190,7 +190,7 @@ pub(super) struct Ask {
     pub(super) with: Vec<String>,
     /// How the answer is written [default: table on a terminal, else by the ending, else csv]
     #[arg(long, value_name = "NAME", value_parser = words(Format::WORDS))]
-    pub(super) format: Option<String>,
+    pub(super) format: Option<Format>,
     /// Write the answer into this file
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
@@ -288,7 +288,7 @@ pub(super) struct Relate {
     pub(super) adjust: Option<String>,
     /// What one row is [default: lesion where the sheet has lesions of the event, else patient]
     #[arg(long, value_name = "NAME", value_parser = words(Grain::WORDS))]
-    pub(super) grain: Option<String>,
+    pub(super) grain: Option<Grain>,
     /// Only plans of so many fractions
     #[arg(long, value_name = "N")]
     pub(super) fractions: Option<i64>,
@@ -332,9 +332,17 @@ pub(super) struct Paper {
     pub(super) quiet: bool,
 }
 
-/// The names of a convention, so that help and faults list them.
-fn words<T>(list: &'static [(T, &'static str)]) -> PossibleValuesParser {
-    PossibleValuesParser::new(list.iter().map(|(_, word)| *word))
+/// One of the words of a list, as what it stands for. The list is that of the room that owns the
+/// type, so that help, faults and column `method` say the same word and no other room knows of
+/// arguments.
+fn words<T: Copy + Send + Sync + 'static>(
+    list: &'static [(T, &'static str)],
+) -> impl TypedValueParser<Value = T> {
+    let word = PossibleValuesParser::new(list.iter().map(|(_, word)| *word));
+    word.try_map(|typed| {
+        let known = list.iter().find(|(_, word)| *word == typed).map(|(meaning, _)| *meaning);
+        known.ok_or("is not in the list")
+    })
 }
 
 const TOP_HELP: &str = "\
@@ -510,6 +518,25 @@ mod tests {
     #[test]
     fn the_definition_is_consistent() {
         Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn a_word_comes_as_what_it_stands_for() {
+        let measure = |list: &[&str]| {
+            let typed = Arguments::try_parse_from(["tidydose", "measure", "a"].iter().chain(list));
+            match typed.map(|typed| typed.command) {
+                Ok(Command::Measure(measure)) => Ok(measure),
+                Ok(other) => panic!("{other:?}"),
+                Err(fault) => Err(fault.to_string()),
+            }
+        };
+        for (method, word) in Interpolation::WORDS {
+            let typed = measure(&["--interpolation", word]).unwrap();
+            assert_eq!(typed.interpolation, Some(*method));
+        }
+        assert_eq!(measure(&["--fail-on", "check"]).unwrap().common.fail_on, Some(FailOn::Check));
+        let fault = measure(&["--ends", "round"]).unwrap_err();
+        assert!(Ends::WORDS.iter().all(|(_, word)| fault.contains(word)), "{fault}");
     }
 
     #[test]

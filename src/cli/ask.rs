@@ -117,9 +117,9 @@ fn stdout_fault(error: io::Error) -> Fault {
 /// for a program.
 fn format(typed: &Ask) -> Result<Format, Fault> {
     let ending = typed.output.as_deref().and_then(Path::extension).and_then(|e| e.to_str());
-    let stated = typed.format.as_deref().or(ending);
-    let format = match stated {
-        Some(word) => Format::from_word(word).ok_or_else(|| {
+    let format = match (typed.format, ending) {
+        (Some(format), _) => format,
+        (None, Some(word)) => Format::from_word(word).ok_or_else(|| {
             let words: Vec<_> = Format::WORDS.iter().map(|(_, w)| *w).collect();
             let reason = format!(
                 "the ending `{word}` says no format; add --format with one of {}",
@@ -127,8 +127,8 @@ fn format(typed: &Ask) -> Result<Format, Fault> {
             );
             Fault::Option { option: "--output", reason }
         })?,
-        None if typed.output.is_none() && io::stdout().is_terminal() => Format::Table,
-        None => Format::Csv,
+        (None, None) if typed.output.is_none() && io::stdout().is_terminal() => Format::Table,
+        (None, None) => Format::Csv,
     };
     if format == Format::Parquet && typed.output.is_none() {
         let reason = "parquet is no text; name a file with --output".to_owned();

@@ -9,7 +9,7 @@ use super::fault::Fault;
 use super::one_case::{CaseResult, RunContext, is_worth_measuring};
 use super::parallel::map_indices;
 use super::part_key::{PartKey, PartKeys};
-use super::prepare::Prepared;
+use super::prepare::PreparedStudy;
 use super::settings::{Measuring, Settings};
 use super::store::Store;
 use super::terminal::Terminal;
@@ -22,7 +22,7 @@ use tidydose_table::prescriptions;
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Finished {
+pub(super) struct FinishedCase {
     /// What is left of the analysis; absent when there is none.
     pub(super) residue: Option<Analysis>,
     /// Findings of reading, and of a failure.
@@ -42,11 +42,11 @@ pub(super) struct Finished {
 /// # Errors
 /// When a part cannot be written: what was written before stays.
 pub(super) fn finish_cases(
-    prepared: &Prepared,
+    prepared: &PreparedStudy,
     settings: &Settings,
     measuring: &Measuring,
     (terminal, stop): (&Terminal, &AtomicBool),
-) -> Result<Vec<Option<Finished>>, Fault> {
+) -> Result<Vec<Option<FinishedCase>>, Fault> {
     let run = CaseRun {
         context: prepared.context(&measuring.analysis),
         keys: PartKeys::new(&measuring.analysis),
@@ -78,8 +78,8 @@ pub(super) fn finish_cases(
     }
 }
 
-fn none() -> Finished {
-    Finished::default()
+fn none() -> FinishedCase {
+    FinishedCase::default()
 }
 
 struct CaseRun<'a> {
@@ -90,10 +90,10 @@ struct CaseRun<'a> {
 }
 
 impl CaseRun<'_> {
-    fn finish(&self, case: &Case) -> Result<Finished, WriteError> {
+    fn finish(&self, case: &Case) -> Result<FinishedCase, WriteError> {
         let key = self.keys.of(case);
         match self.store.load(key.text(), case) {
-            Reading::Whole(part) => return Ok(Finished::of(*part, key, true)),
+            Reading::Whole(part) => return Ok(FinishedCase::of(*part, key, true)),
             Reading::Damaged(reason) => {
                 let folder = self.store.folder().display();
                 self.terminal.warn(&format!(
@@ -111,14 +111,14 @@ impl CaseRun<'_> {
             (Some(analysis), None) => {
                 let mut part = Part { analysis, findings };
                 self.store.keep(key.text(), case, (&mut part, &mut memory))?;
-                Ok(Finished { work: memory.work, ..Finished::of(part, key, false) })
+                Ok(FinishedCase { work: memory.work, ..FinishedCase::of(part, key, false) })
             }
-            (_, failure) => Ok(Finished { findings, failure, ..Finished::default() }),
+            (_, failure) => Ok(FinishedCase { findings, failure, ..FinishedCase::default() }),
         }
     }
 }
 
-impl Finished {
+impl FinishedCase {
     fn of(part: Part, key: PartKey, reused: bool) -> Self {
         let Part { analysis, findings } = part;
         let (residue, key) = (Some(residue(analysis)), Some(key.into_text()));

@@ -13,7 +13,7 @@ const FILE: &str = ".lock";
 
 /// What a run does to the folder.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Hold {
+pub(super) enum LockMode {
     /// It changes tables and the files of the user: nobody else may work here.
     Alone,
     /// It adds parts only: others that do the same may work beside it.
@@ -31,15 +31,15 @@ impl Lock {
     ///
     /// # Errors
     /// When another run holds it, or it cannot be written to.
-    pub(super) fn take(root: &Path, hold: Hold, terminal: &Terminal) -> Result<Self, Fault> {
+    pub(super) fn take(root: &Path, hold: LockMode, terminal: &Terminal) -> Result<Self, Fault> {
         let refused = |e: io::Error| Fault::folder(root, format!("cannot be written to: {e}"));
         fs::create_dir_all(root).map_err(refused)?;
         let mut options = OpenOptions::new();
         options.read(true).write(true).create(true).truncate(false);
         let file = options.open(root.join(FILE)).map_err(refused)?;
         let taken = match hold {
-            Hold::Alone => file.try_lock(),
-            Hold::Shared => file.try_lock_shared(),
+            LockMode::Alone => file.try_lock(),
+            LockMode::Shared => file.try_lock_shared(),
         };
         match taken {
             Ok(()) => Ok(Self { _file: Some(file) }),
@@ -69,15 +69,15 @@ mod tests {
         let place = tempfile::tempdir().unwrap();
         let root = place.path().join("study");
         let take = |hold| Lock::take(&root, hold, &Terminal::new(true));
-        let alone = take(Hold::Alone).unwrap();
-        for hold in [Hold::Alone, Hold::Shared] {
+        let alone = take(LockMode::Alone).unwrap();
+        for hold in [LockMode::Alone, LockMode::Shared] {
             let text = take(hold).unwrap_err().to_string();
             assert!(text.contains("another run is working") && text.contains("--study"), "{text}");
         }
         drop(alone);
-        let shares = [take(Hold::Shared).unwrap(), take(Hold::Shared).unwrap()];
-        assert!(take(Hold::Alone).is_err());
+        let shares = [take(LockMode::Shared).unwrap(), take(LockMode::Shared).unwrap()];
+        assert!(take(LockMode::Alone).is_err());
         drop(shares);
-        assert!(take(Hold::Alone).is_ok());
+        assert!(take(LockMode::Alone).is_ok());
     }
 }

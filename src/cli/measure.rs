@@ -7,12 +7,13 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use serde::Serialize;
 
 use super::fault::Fault;
-use super::finish::{Finished, finish_cases};
-use super::lock::Hold;
+use super::finish::{FinishedCase, finish_cases};
+use super::lock::LockMode;
 use super::outcome::Outcome;
-use super::prepare::{Prepared, prepare};
+use super::prepare::{PreparedStudy, prepare};
 use super::settings::{Measuring, Settings};
-use super::share::{Share, ShareDone};
+use super::share::Share;
+use super::share_result::ShareResult;
 use super::store::Store;
 use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
@@ -56,11 +57,11 @@ pub(super) fn measure(
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
-    let hold = if measuring.share.is_some() { Hold::Shared } else { Hold::Alone };
+    let hold = if measuring.share.is_some() { LockMode::Shared } else { LockMode::Alone };
     let mut prepared = prepare(settings, hold, terminal, stop)?;
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
     if let Some(share) = measuring.share {
-        let done = ShareDone::of(share, &prepared, &results);
+        let done = ShareResult::of(share, &prepared, &results);
         if measuring.share_tables {
             write_share(&mut prepared, results, (measuring, share), settings.strict)?;
         }
@@ -73,7 +74,7 @@ pub(super) fn measure(
     }
     let reused = results.iter().flatten().filter(|r| r.reused).count();
     say_work(&results, terminal);
-    let mut done = Done::collect(&mut prepared, results);
+    let mut done = MeasuredCases::collect(&mut prepared, results);
     if settings.strict {
         done.refuse(&mut prepared);
     }
@@ -91,8 +92,8 @@ pub(super) fn measure(
 
 /// What the run came to, said in its last lines.
 fn outcome(
-    prepared: &Prepared,
-    done: &Done,
+    prepared: &PreparedStudy,
+    done: &MeasuredCases,
     (settings, complete): (&Settings, bool),
     terminal: &Terminal,
 ) -> Outcome {
@@ -115,13 +116,13 @@ fn outcome(
         "{}/findings.csv (severity stop), plans.csv (exclusion_reason), flow.csv",
         prepared.folder.tables().display()
     );
-    terminal.conclude(&prepared.left_out(all.into_iter(), &done.refusals), &place);
+    prepared.left_out(all.into_iter(), &done.refusals).conclude(&place, terminal);
     outcome
 }
 
 /// Says how much was measured of cases whose parts were not there.
-fn say_work(results: &[Option<Finished>], terminal: &Terminal) {
-    let sum = |of: fn(&Finished) -> usize| results.iter().flatten().map(of).sum::<usize>();
+fn say_work(results: &[Option<FinishedCase>], terminal: &Terminal) {
+    let sum = |of: fn(&FinishedCase) -> usize| results.iter().flatten().map(of).sum::<usize>();
     let (measured, known) = (sum(|r| r.work.measured), sum(|r| r.work.remembered));
     if known > 0 {
         terminal.say(&format!(
@@ -132,8 +133,8 @@ fn say_work(results: &[Option<Finished>], terminal: &Terminal) {
 
 /// Says how many parts were of use, and removes the others where that is wanted.
 fn say_parts(
-    prepared: &Prepared,
-    done: &Done,
+    prepared: &PreparedStudy,
+    done: &MeasuredCases,
     (reused, prune): (usize, bool),
     terminal: &Terminal,
 ) -> Result<(), Fault> {
@@ -155,15 +156,15 @@ fn say_parts(
 }
 
 /// What the cases came to.
-struct Done {
+struct MeasuredCases {
     residues: Vec<Analysis>,
     keys: BTreeMap<Token, String>,
     refusals: Refusals,
 }
 
-impl Done {
+impl MeasuredCases {
     /// Sorts results into analyses, findings and cases that are left out after all.
-    fn collect(prepared: &mut Prepared, results: Vec<Option<Finished>>) -> Self {
+    fn collect(prepared: &mut PreparedStudy, results: Vec<Option<FinishedCase>>) -> Self {
         let mut done =
             Self { residues: Vec::new(), keys: BTreeMap::new(), refusals: Refusals::default() };
         let mut not_begun = 0;
@@ -197,12 +198,12 @@ impl Done {
     }
 
     /// All findings, those of the computation last.
-    fn findings<'a>(&'a self, prepared: &'a Prepared) -> impl Iterator<Item = &'a Finding> {
+    fn findings<'a>(&'a self, prepared: &'a PreparedStudy) -> impl Iterator<Item = &'a Finding> {
         prepared.findings.iter().chain(self.residues.iter().flat_map(|a| &a.findings))
     }
 
     /// Takes away what a strict run refuses.
-    fn refuse(&mut self, prepared: &mut Prepared) {
+    fn refuse(&mut self, prepared: &mut PreparedStudy) {
         self.refusals = Refusals::of(&prepared.cases, prepared.open(self.findings(prepared)));
         self.refusals.leave_out(&mut prepared.cases);
         self.residues.iter_mut().for_each(|residue| self.refusals.take_away(residue));
@@ -226,7 +227,11 @@ struct StudyHead {
 }
 
 impl StudyHead {
-    fn of(prepared: &Prepared, analysis: &analyse::Settings, strict: bool) -> Result<Self, Fault> {
+    fn of(
+        prepared: &PreparedStudy,
+        analysis: &analyse::Settings,
+        strict: bool,
+    ) -> Result<Self, Fault> {
         let shown = RunSettings {
             alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
             ends: analysis.ends.word(),
@@ -250,8 +255,8 @@ impl StudyHead {
 
     fn study<'s>(
         &'s self,
-        prepared: &'s Prepared,
-        (done, sums): (&'s Done, &'s [MeasuredSum]),
+        prepared: &'s PreparedStudy,
+        (done, sums): (&'s MeasuredCases, &'s [MeasuredSum]),
         analysis: &'s analyse::Settings,
     ) -> Study<'s> {
         Study {
@@ -272,8 +277,8 @@ impl StudyHead {
 }
 
 fn write(
-    prepared: &mut Prepared,
-    (done, sums): (&Done, &[MeasuredSum]),
+    prepared: &mut PreparedStudy,
+    (done, sums): (&MeasuredCases, &[MeasuredSum]),
     measuring: &Measuring,
     (strict, terminal): (bool, &Terminal),
 ) -> Result<(), Fault> {
@@ -309,8 +314,8 @@ fn write(
 /// The tables that have rows of cases, for the cases of a share alone, into a folder of their own:
 /// together with those of the other shares they hold the rows of the study.
 fn write_share(
-    prepared: &mut Prepared,
-    results: Vec<Option<Finished>>,
+    prepared: &mut PreparedStudy,
+    results: Vec<Option<FinishedCase>>,
     (measuring, share): (&Measuring, Share),
     strict: bool,
 ) -> Result<(), Fault> {
@@ -318,7 +323,7 @@ fn write_share(
     let own = cases.into_iter().zip(results).filter(|(case, _)| share.takes(&case.id));
     let (cases, results): (Vec<_>, Vec<_>) = own.unzip();
     prepared.cases = cases;
-    let mut done = Done::collect(prepared, results);
+    let mut done = MeasuredCases::collect(prepared, results);
     if strict {
         done.refuse(prepared);
     }
@@ -368,7 +373,7 @@ fn percent(share: f64) -> f64 {
     (1e10 * share).round() / 1e8
 }
 
-fn summary(prepared: &Prepared, tables: &[table::Written]) -> String {
+fn summary(prepared: &PreparedStudy, tables: &[table::Written]) -> String {
     let cases: &[Case] = &prepared.cases;
     let left_out = cases.iter().filter(|c| c.left_out.is_some()).count();
     let rows = |name: &str| tables.iter().find(|t| t.table == name).map_or(0, |t| t.rows);

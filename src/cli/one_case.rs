@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::parallel::guarded;
 use tidydose_analyse::{self as analyse, Analysis, Memory};
 use tidydose_case::Case;
-use tidydose_dicom::{self as dicom, Place};
+use tidydose_dicom::{self as dicom, FileLocation};
 use tidydose_dose as dose;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
@@ -26,7 +26,7 @@ pub(super) struct CaseResult {
 /// What is needed to read and measure any case of the run.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct RunContext<'a> {
-    pub(super) paths: &'a BTreeMap<Token, Place>,
+    pub(super) paths: &'a BTreeMap<Token, FileLocation>,
     pub(super) identity: &'a Identity,
     pub(super) settings: &'a analyse::Settings,
 }
@@ -43,7 +43,7 @@ pub(super) fn is_worth_measuring(case: &Case) -> bool {
 /// be read.
 pub(super) fn read_structures(
     case: &Case,
-    paths: &BTreeMap<Token, Place>,
+    paths: &BTreeMap<Token, FileLocation>,
     identity: &Identity,
 ) -> Option<StructureSet> {
     let header = case.structure_set.as_ref()?;
@@ -137,7 +137,7 @@ impl RunContext<'_> {
         Box::new(finding)
     }
 
-    fn path(&self, origin: &Origin) -> Result<&Place, Box<Finding>> {
+    fn path(&self, origin: &Origin) -> Result<&FileLocation, Box<Finding>> {
         self.paths.get(&origin.file).ok_or_else(|| {
             let subject = Subject {
                 patient: origin.patient.clone(),

@@ -82,11 +82,6 @@ impl FailOn {
     pub(super) const ONLY_LEFT_OUT: &'static [(Self, &'static str)] =
         &[(Self::LeftOut, "left-out")];
 
-    /// What a word stands for.
-    pub(super) fn from_word(word: &str) -> Option<Self> {
-        Self::WORDS.iter().find(|(_, w)| *w == word).map(|(fail_on, _)| *fail_on)
-    }
-
     fn word(self) -> &'static str {
         Self::WORDS.iter().find(|(f, _)| *f == self).map_or("", |(_, w)| w)
     }
@@ -168,6 +163,11 @@ impl LeftOut {
         self.cases == 0 && self.files == 0 && self.structures == 0
     }
 
+    /// Says it in the last line of a run; with `--quiet` only where something was left out.
+    pub(super) fn conclude(&self, place: &str, terminal: &Terminal) {
+        terminal.conclude(&self.line(place), !self.is_nothing());
+    }
+
     /// The last line of a run; `place` says where the reasons are.
     pub(super) fn line(&self, place: &str) -> String {
         if self.is_nothing() {
@@ -228,9 +228,6 @@ mod tests {
             assert_eq!(fails(FailOn::Check, code, false), check, "{code:?}");
         }
         assert!(fails(FailOn::LeftOut, Code::NameUnmapped, true), "what a strict run refuses");
-        for (fail_on, word) in FailOn::WORDS {
-            assert_eq!(FailOn::from_word(word), Some(*fail_on));
-        }
     }
 
     #[test]

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
-use super::lock::{Hold, Lock};
+use super::lock::{Lock, LockMode};
 use super::one_case::RunContext;
 use super::outcome::LeftOut;
 use super::settings::Settings;
@@ -36,7 +36,7 @@ use tidydose_table::unmatched::{Known, Unmatched};
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
-pub(super) struct Prepared {
+pub(super) struct PreparedStudy {
     _lock: Lock,
     /// Where the study is.
     pub(super) folder: StudyFolder,
@@ -69,10 +69,10 @@ pub(super) const REFUSALS_SHOWN: usize = 20;
 /// When the run cannot be done, see [`Fault`]; [`Fault::Stopped`] when `stop` was raised.
 pub(super) fn prepare(
     settings: &Settings,
-    hold: Hold,
+    hold: LockMode,
     terminal: &Terminal,
     stop: &AtomicBool,
-) -> Result<Prepared, Fault> {
+) -> Result<PreparedStudy, Fault> {
     let folder = StudyFolder::open(&settings.study, &settings.archive)?;
     for root in &settings.archive {
         // Before anything is written: a mistyped folder leaves nothing behind.
@@ -90,7 +90,7 @@ pub(super) fn prepare(
     let mut sums = SumsFile::read(&folder.sums())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
     let key = StudyKey::beside(&settings.study)?;
-    if hold == Hold::Shared && !settings.keep_ids && !key.exists() {
+    if hold == LockMode::Shared && !settings.keep_ids && !key.exists() {
         return Err(Fault::folder(key.folder(), KEY_NEEDED));
     }
     let identity = identity(settings, terminal, &folder, &key)?;
@@ -98,7 +98,7 @@ pub(super) fn prepare(
     if stop.load(Ordering::SeqCst) {
         return Err(Fault::Stopped);
     }
-    if !identity.is_kept() && hold == Hold::Alone {
+    if !identity.is_kept() && hold == LockMode::Alone {
         record(&key, &scan)?;
     }
     let files = (&names, &prescriptions, &choices, &mut sums);
@@ -109,7 +109,7 @@ pub(super) fn prepare(
     findings.extend(nothing_found(&scan));
     unmatched.extend(decided.states().unmatched(&cases));
     findings.extend(said(&unmatched, terminal));
-    Ok(Prepared {
+    Ok(PreparedStudy {
         _lock: lock,
         folder,
         identity,
@@ -176,7 +176,7 @@ const DECIDED_ELSEWHERE: [Code; 5] = [
     Code::UserRowUnmatched,
 ];
 
-impl Prepared {
+impl PreparedStudy {
     /// What was decided about findings.
     pub(super) const fn states(&self) -> &States {
         self.decisions.states()
@@ -325,7 +325,7 @@ impl Prepared {
     }
 }
 
-impl Prepared {
+impl PreparedStudy {
     /// Names the files in which somebody decided something while the run went on: they are left as
     /// they are, and the tables do not follow them.
     fn say_late_decisions(&self) -> Result<(), Fault> {

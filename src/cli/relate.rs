@@ -81,7 +81,7 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         event: typed.event.clone(),
         predictor: typed.predictor.clone(),
         adjust: typed.adjust.clone(),
-        grain: typed.grain.as_deref().and_then(Grain::from_word).unwrap_or(usual),
+        grain: typed.grain.unwrap_or(usual),
         fractions: typed.fractions,
         least_grade: typed.least_grade,
         least_follow_up: typed.least_follow_up,

@@ -1,4 +1,4 @@
-//! What the arguments mean: defaults filled in, names looked up, lists read. The rest of the
+//! What the arguments mean together: defaults filled in, lists read. The rest of the
 //! program sees only this.
 
 use std::num::NonZeroUsize;
@@ -47,7 +47,7 @@ impl From<Common> for Settings {
             quiet: typed.quiet,
             keep_ids: typed.keep_ids,
             strict: typed.strict,
-            fail_on: typed.fail_on.as_deref().and_then(FailOn::from_word),
+            fail_on: typed.fail_on,
         }
     }
 }
@@ -81,11 +81,7 @@ impl Measuring {
             share: typed.part.as_ref().map(share).transpose()?,
             share_tables: typed.share_tables,
             prune: typed.prune,
-            spreadsheet: typed
-                .spreadsheet_csv
-                .as_ref()
-                .map(|name| word("--spreadsheet-csv", name, Convention::WORDS))
-                .transpose()?,
+            spreadsheet: typed.spreadsheet_csv,
         })
     }
 }
@@ -114,15 +110,13 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     let of_study = typed.common.study.join("limits.csv");
     let limits = limits(typed.limits.as_deref(), &of_study)?;
     let mut settings = analyse::Settings { limits, ..analyse::Settings::default() };
-    if let Some(name) = &typed.interpolation {
-        settings.interpolation =
-            word("--interpolation", name, tidydose_dose::Interpolation::WORDS)?;
+    if let Some(interpolation) = typed.interpolation {
+        settings.interpolation = interpolation;
     }
-    if let Some(name) = &typed.ends {
-        settings.ends = word("--ends", name, analyse::Ends::WORDS)?;
+    if let Some(ends) = typed.ends {
+        settings.ends = ends;
     }
-    if let Some(name) = &typed.metric_list {
-        let list = word("--metric-list", name, metrics::List::WORDS)?;
+    if let Some(list) = typed.metric_list {
         settings.metrics = list.metrics();
         settings.regions = list == metrics::List::Full;
     }
@@ -140,18 +134,6 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
         }
     }
     Ok(settings)
-}
-
-fn word<T: Copy>(
-    option: &'static str,
-    typed: &str,
-    words: &[(T, &'static str)],
-) -> Result<T, Fault> {
-    let accepted = || words.iter().map(|(_, w)| *w).collect::<Vec<_>>().join(", ");
-    words.iter().find(|(_, w)| *w == typed).map(|(value, _)| *value).ok_or_else(|| Fault::Option {
-        option,
-        reason: format!("`{typed}` is unknown; one of {} is accepted", accepted()),
-    })
 }
 
 /// The names that the user decided upon, and those of the study's own limits.
@@ -280,9 +262,5 @@ mod tests {
             "{text}"
         );
         assert!(metric_list(" , ").unwrap_err().to_string().contains("names no metric"));
-        let words = [(1, "one"), (2, "two")];
-        assert_eq!(word("--ends", "two", &words).unwrap(), 2);
-        let text = word("--ends", "three", &words).unwrap_err().to_string();
-        assert_eq!(text, "option --ends: `three` is unknown; one of one, two is accepted");
     }
 }

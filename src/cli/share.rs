@@ -1,18 +1,11 @@
 //! Which cases a run takes when several runs share the work: by a digest of the case's name, so
-//! that every run knows its own without speaking to the others. And how such a run ends.
+//! that every run knows its own without speaking to the others.
 
 use std::str::FromStr;
 
 use sha2::{Digest, Sha256};
 
-use super::finish::Finished;
-use super::outcome::Outcome;
-use super::prepare::Prepared;
-use super::settings::Settings;
-use super::terminal::Terminal;
-use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
-use tidydose_table::causes::Cause;
 
 /// The share `number` of `of`, counted from 1.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,70 +45,6 @@ impl FromStr for Share {
 impl std::fmt::Display for Share {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(f, "{}/{}", self.number, self.of)
-    }
-}
-
-/// What became of the cases of a share; there are no tables to show for it.
-pub(super) struct ShareDone {
-    share: Share,
-    own: usize,
-    done: usize,
-    new: usize,
-    there: usize,
-    /// Why cases of the share could not be measured.
-    failures: Vec<String>,
-    findings: Vec<Finding>,
-}
-
-impl ShareDone {
-    /// From one result per case; absent for cases that are not in the share or were not begun.
-    pub(super) fn of(share: Share, prepared: &Prepared, results: &[Option<Finished>]) -> Self {
-        let done: Vec<&Finished> = results.iter().flatten().collect();
-        let of_case = |r: &&Finished| {
-            let residue = r.residue.iter().flat_map(|a| a.findings.clone());
-            r.findings.iter().cloned().chain(residue).collect::<Vec<_>>()
-        };
-        Self {
-            share,
-            own: prepared.cases.iter().filter(|c| share.takes(&c.id)).count(),
-            done: done.len(),
-            new: done.iter().filter(|r| r.key.is_some() && !r.reused).count(),
-            there: done.iter().filter(|r| r.reused).count(),
-            failures: done.iter().filter_map(|r| r.failure.clone()).collect(),
-            findings: done.iter().flat_map(of_case).collect(),
-        }
-    }
-
-    /// Says what the share did. A share of which no case can be measured is no empty result: it is
-    /// a part of one.
-    pub(super) fn outcome(
-        &self,
-        prepared: &Prepared,
-        settings: &Settings,
-        terminal: &Terminal,
-    ) -> Outcome {
-        for reason in &self.failures {
-            terminal.warn(&format!("a case could not be measured: {reason}"));
-        }
-        let Self { share, own, new, there, .. } = self;
-        terminal.say(&format!(
-            "share {share}: {own} of {} cases; {new} measured, {there} finished before. Parts are \
-             in {}; when those of all shares lie in one study, measure it without --part: its tables \
-             say what was left out.",
-            prepared.cases.len(),
-            prepared.folder.cases().display()
-        ));
-        let causes = prepared.causes(self.findings.iter());
-        let refused = settings.strict && causes.iter().any(Cause::waits);
-        let objection = settings.fail_on.and_then(|f| f.objection(&causes, refused));
-        if let Some(words) = &objection {
-            terminal.warn(words);
-        }
-        match objection {
-            _ if self.done < self.own => Outcome::Failed,
-            Some(_) => Outcome::FailedOn,
-            None => Outcome::Complete,
-        }
     }
 }
 

@@ -5,7 +5,7 @@ use std::sync::atomic::AtomicBool;
 
 use super::one_case::{RunContext, read_structures};
 use super::parallel::{guarded, map_indices};
-use super::prepare::Prepared;
+use super::prepare::PreparedStudy;
 use tidydose_analyse::{self as analyse, Addend, SumMeasurement};
 use tidydose_case::{Case, PlanSum, SumPart, latest_missed, resolve};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -14,7 +14,7 @@ use tidydose_table::MeasuredSum;
 /// Computes every sum of `sums.csv`; those not begun when `stop` was raised are refused.
 pub(super) fn measure_sums(
     context: RunContext<'_>,
-    prepared: &Prepared,
+    prepared: &PreparedStudy,
     jobs: usize,
     stop: &AtomicBool,
 ) -> (Vec<MeasuredSum>, Vec<Finding>) {
@@ -51,9 +51,9 @@ fn any_case<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
 }
 
 /// What was measured, or why not, with the plan whose structures were to be.
-type Sum<'a> = Result<MeasuredSum, (Option<&'a Case>, String)>;
+type SumResult<'a> = Result<MeasuredSum, (Option<&'a Case>, String)>;
 
-fn one<'a>(context: RunContext<'_>, prepared: &'a Prepared, sum: &PlanSum) -> Sum<'a> {
+fn one<'a>(context: RunContext<'_>, prepared: &'a PreparedStudy, sum: &PlanSum) -> SumResult<'a> {
     let registrations = &prepared.scan.inventory.registrations;
     let parts = resolve(sum, &prepared.cases, registrations).map_err(|reason| (None, reason))?;
     let Some(first) = parts.first().map(|p| p.case) else {

@@ -5,15 +5,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
-use super::glances::glances;
-use super::lock::Hold;
+use super::lock::LockMode;
 use super::outcome::Outcome;
-use super::prepare::{Prepared, prepare};
+use super::prepare::{PreparedStudy, prepare};
 use super::say_stale;
 use super::settings::Settings;
+use super::shape_reviews::shape_reviews;
 use super::terminal::{Terminal, print};
 use tidydose_analyse::strict::Refusals;
-use tidydose_case::{Case, NameBasis, Place, open_decisions};
+use tidydose_case::{Case, DecisionFile, NameBasis, open_decisions};
 use tidydose_table::causes::Cause;
 use tidydose_table::{self as table, Study, Tally};
 
@@ -26,8 +26,8 @@ pub(super) fn survey(
     terminal: &Terminal,
     stop: &AtomicBool,
 ) -> Result<Outcome, Fault> {
-    let mut prepared = prepare(settings, Hold::Alone, terminal, stop)?;
-    let seen = glances(&prepared, settings, terminal, stop);
+    let mut prepared = prepare(settings, LockMode::Alone, terminal, stop)?;
+    let seen = shape_reviews(&prepared, settings, terminal, stop);
     prepared.findings.extend(seen.iter().flat_map(|(_, g)| g.findings.clone()));
     let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
     let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
@@ -54,7 +54,7 @@ pub(super) fn survey(
 
 /// What the run came to, said in its last lines.
 fn outcome(
-    prepared: &Prepared,
+    prepared: &PreparedStudy,
     refusals: &Refusals,
     settings: &Settings,
     terminal: &Terminal,
@@ -72,11 +72,11 @@ fn outcome(
     } else {
         format!("{}/findings.csv (severity stop)", prepared.folder.tables().display())
     };
-    terminal.conclude(&prepared.left_out(prepared.findings.iter(), refusals), &place);
+    prepared.left_out(prepared.findings.iter(), refusals).conclude(&place, terminal);
     if objection.is_some() { Outcome::FailedOn } else { found }
 }
 
-fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
+fn write_tables(prepared: &PreparedStudy) -> Result<(), Fault> {
     let study = Study {
         inventory: &prepared.scan.inventory,
         cases: &prepared.cases,
@@ -98,10 +98,10 @@ fn write_tables(prepared: &Prepared) -> Result<(), Fault> {
 }
 
 /// A line of the summary: subject, kind, status or reason.
-type Line = [String; 3];
+type SummaryLine = [String; 3];
 
 /// How many of what, in the order of the summary.
-fn counts(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn counts(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let mut list = files(prepared);
     list.extend(cases(prepared));
     list.extend(names(prepared));
@@ -110,19 +110,19 @@ fn counts(prepared: &Prepared) -> Vec<(Line, usize)> {
     list
 }
 
-fn tally(lines: impl Iterator<Item = Line>) -> Vec<(Line, usize)> {
-    let mut tally: BTreeMap<Line, usize> = BTreeMap::new();
+fn tally(lines: impl Iterator<Item = SummaryLine>) -> Vec<(SummaryLine, usize)> {
+    let mut tally: BTreeMap<SummaryLine, usize> = BTreeMap::new();
     for line in lines {
         *tally.entry(line).or_insert(0) += 1;
     }
     tally.into_iter().collect()
 }
 
-fn line(subject: &str, kind: &str, status: &str) -> Line {
+fn line(subject: &str, kind: &str, status: &str) -> SummaryLine {
     [subject, kind, status].map(str::to_owned)
 }
 
-fn files(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn files(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     tally(
         prepared
             .scan
@@ -133,7 +133,7 @@ fn files(prepared: &Prepared) -> Vec<(Line, usize)> {
     )
 }
 
-fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn cases(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let (measurable, left_out): (Vec<_>, Vec<_>) =
         prepared.cases.iter().partition(|c| c.left_out.is_none());
     let mut list = vec![(line("cases", "measurable", ""), measurable.len())];
@@ -148,7 +148,7 @@ fn cases(prepared: &Prepared) -> Vec<(Line, usize)> {
 }
 
 /// How many plans count by what is known of their treatment, and patients of whom there is no case.
-fn standings(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn standings(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let plans = prepared.cases.iter().filter(|c| c.plan.is_some() && c.left_out.is_none());
     let mut list = tally(plans.map(|c| {
         let counts = if c.counts() { "counts" } else { "does not count" };
@@ -164,11 +164,11 @@ fn standings(prepared: &Prepared) -> Vec<(Line, usize)> {
     list
 }
 
-fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn names(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let all = || prepared.cases.iter().flat_map(|c| &c.names);
     let count = |wanted: &[NameBasis]| all().filter(|n| wanted.contains(&n.basis)).count();
     let open = open_decisions(&prepared.cases);
-    let waiting = |place: Place| open.iter().filter(|d| d.place == place).count();
+    let waiting = |place: DecisionFile| open.iter().filter(|d| d.place == place).count();
     let decisions = |file: &str| line("decisions", "open", file);
     vec![
         (
@@ -177,8 +177,8 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
         ),
         (line("structures", "ambiguous", ""), count(&[NameBasis::Ambiguous])),
         (line("structures", "unmapped", ""), count(&[NameBasis::None])),
-        (decisions(Place::Names.file()), waiting(Place::Names)),
-        (decisions(Place::Prescriptions.file()), waiting(Place::Prescriptions)),
+        (decisions(DecisionFile::Names.file()), waiting(DecisionFile::Names)),
+        (decisions(DecisionFile::Prescriptions.file()), waiting(DecisionFile::Prescriptions)),
         (decisions("choices.csv"), prepared.open_choices()),
         (decisions("clinical_lesions.csv"), prepared.open_labels()),
         (decisions("decisions.csv"), prepared.open_findings()),
@@ -189,12 +189,12 @@ fn names(prepared: &Prepared) -> Vec<(Line, usize)> {
 const UNLOCKING_SHOWN: usize = 5;
 
 /// The decisions that most cases wait for, with how many those are.
-fn unlocking(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn unlocking(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let open = open_decisions(&prepared.cases).into_iter().take(UNLOCKING_SHOWN);
     open.map(|d| (line("cases wait for", d.place.file(), &d.subject), d.cases)).collect()
 }
 
-fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {
+fn findings(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let causes = prepared.causes(prepared.findings.iter());
     let line = |c: &Cause<'_>| {
         let id = c.code()?.definition().id;
@@ -204,7 +204,7 @@ fn findings(prepared: &Prepared) -> Vec<(Line, usize)> {
 }
 
 /// Columns of equal width, two spaces apart, the count to the right.
-fn aligned(list: &[(Line, usize)]) -> String {
+fn aligned(list: &[(SummaryLine, usize)]) -> String {
     let width = |column: usize| {
         list.iter().map(|(line, _)| line[column].chars().count()).max().unwrap_or(0)
     };

@@ -6,8 +6,6 @@ use std::time::Duration;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::outcome::LeftOut;
-
 /// Where talk goes and how much of it.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Terminal {
@@ -33,10 +31,10 @@ impl Terminal {
         line(&format!("tidydose: {text}"));
     }
 
-    /// The last line of a run, about what was left out; with `--quiet` only where there is something.
-    pub(super) fn conclude(&self, left_out: &LeftOut, place: &str) {
-        if !self.quiet || !left_out.is_nothing() {
-            line(&left_out.line(place));
+    /// The last line of a run; with `--quiet` only where it `matters`.
+    pub(super) fn conclude(&self, text: &str, matters: bool) {
+        if !self.quiet || matters {
+            line(text);
         }
     }
 

@@ -5,25 +5,16 @@
 use std::cell::RefCell;
 
 use chrono::{Datelike, NaiveDate};
-use dicom_core::dictionary::{DataDictionary, DataDictionaryEntry};
 use dicom_core::value::{PrimitiveValue, Value};
 use dicom_core::{Tag, VR};
-use dicom_dictionary_std::{StandardDataDictionary, tags};
+use dicom_dictionary_std::tags;
 use dicom_object::InMemDicomObject;
 
-use super::encoding::dictionary_vr;
+use super::dictionary::{dictionary_vr, keyword};
 use super::error::Error;
 use super::number::{Decimals, PADDING, decimals, integer};
 use super::remark::Remarks;
 use tidydose_rt::finding::Code;
-
-/// The keyword of a tag (`DoseGridScaling`), or the tag itself where the dictionary has none.
-pub(super) fn keyword(tag: Tag) -> String {
-    StandardDataDictionary
-        .by_tag(tag)
-        .filter(|_| tag.group().is_multiple_of(2))
-        .map_or_else(|| tag.to_string(), |entry| entry.alias().to_owned())
-}
 
 /// An object or an item of a sequence, with the place where odd things are noted.
 #[derive(Clone, Copy)]

@@ -13,13 +13,13 @@ use flate2::read::MultiGzDecoder;
 use zip::{CompressionMethod, ZipArchive};
 
 use super::error::Error;
+use super::file_location::{Member, Packing};
 use super::gzip::{Inflated, Marks};
-use super::place::{Member, Packing};
 use tidydose_rt::finding::Code;
 
 /// The kinds of archive that are opened.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum ArchiveKind {
     /// Zip, with members stored or deflated.
     Zip,
     /// Tar.
@@ -36,7 +36,7 @@ const MAX_GROWTH: u64 = 200;
 const MAX_MEMBERS: usize = 2_000_000;
 
 /// One member as listed.
-pub(super) struct Listed {
+pub(super) struct ListedMember {
     /// What and where it is.
     pub member: Member,
     /// Why it cannot be read, if so.
@@ -45,15 +45,15 @@ pub(super) struct Listed {
 
 /// The kind of archive that begins with `bytes`; nothing when it is none. Gzip is taken for tar in
 /// gzip until it is opened.
-pub(super) fn kind(bytes: &[u8]) -> Option<Kind> {
+pub(super) fn kind(bytes: &[u8]) -> Option<ArchiveKind> {
     // APPNOTE 4.3.7 and 4.3.16; RFC 1952 2.3.1; POSIX.1-1988 header with `ustar` at byte 257.
     if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") {
-        return Some(Kind::Zip);
+        return Some(ArchiveKind::Zip);
     }
     if bytes.starts_with(&[0x1F, 0x8B, 8]) {
-        return Some(Kind::TarGzip);
+        return Some(ArchiveKind::TarGzip);
     }
-    (bytes.get(257..262) == Some(b"ustar")).then_some(Kind::Tar)
+    (bytes.get(257..262) == Some(b"ustar")).then_some(ArchiveKind::Tar)
 }
 
 fn damaged(what: &str) -> Error {
@@ -63,14 +63,14 @@ fn damaged(what: &str) -> Error {
 
 /// Names inside one archive; a name that is there twice is told apart by a number.
 #[derive(Default)]
-struct Names(BTreeSet<String>);
+struct MemberNames(BTreeSet<String>);
 
-impl Names {
+impl MemberNames {
     fn take(&mut self, raw: &[u8]) -> String {
         let text = std::str::from_utf8(raw).map(|text| text.replace('\\', "/"));
         let text = text.unwrap_or_else(|_| raw.escape_ascii().to_string());
         let parts = text.split('/').filter(|part| !part.is_empty() && *part != ".");
-        let plain = parts.map(super::scan::plain_part).collect::<Vec<_>>().join("/");
+        let plain = parts.map(super::file_location::plain_part).collect::<Vec<_>>().join("/");
         let mut name = plain.clone();
         for number in 2.. {
             if self.0.insert(name.clone()) {
@@ -93,8 +93,8 @@ const TOO_LARGE: &str = "it would grow to more than 1 GiB and 200 times its pack
 ///
 /// # Errors
 /// When there is no directory, or members share bytes.
-pub(super) fn list_zip(path: &Path) -> Result<(Vec<Listed>, Option<Error>), Error> {
-    let file = File::open(path).map_err(|e| super::place::unreadable(&e))?;
+pub(super) fn list_zip(path: &Path) -> Result<(Vec<ListedMember>, Option<Error>), Error> {
+    let file = File::open(path).map_err(|e| super::file_location::unreadable(&e))?;
     let none = |_| damaged("the directory of the zip archive is missing or damaged");
     let mut archive = ZipArchive::new(BufReader::new(file)).map_err(none)?;
     if archive.has_overlapping_entries().map_err(none)? {
@@ -103,7 +103,7 @@ pub(super) fn list_zip(path: &Path) -> Result<(Vec<Listed>, Option<Error>), Erro
     if archive.len() > MAX_MEMBERS {
         return Err(damaged("the zip archive has more than two million members"));
     }
-    let mut names = Names::default();
+    let mut names = MemberNames::default();
     let mut list = Vec::new();
     let repeated = "two members of the zip archive have one name, of which only the last is listed";
     let mut missing = archive.has_duplicate_names().then(|| damaged(repeated));
@@ -134,7 +134,10 @@ pub(super) fn list_zip(path: &Path) -> Result<(Vec<Listed>, Option<Error>), Erro
         let checksum = Some(entry.crc32());
         let packing = packing.unwrap_or(Packing::Stored);
         let at = entry.data_start().unwrap_or(0);
-        list.push(Listed { member: Member { name, at, stored, size, packing, checksum }, refused });
+        list.push(ListedMember {
+            member: Member { name, at, stored, size, packing, checksum },
+            refused,
+        });
     }
     Ok((list, missing))
 }
@@ -146,13 +149,13 @@ pub(super) fn list_zip(path: &Path) -> Result<(Vec<Listed>, Option<Error>), Erro
 /// When the archive ends early or is damaged; `meet` has seen what comes before.
 pub(super) fn walk_tar(
     path: &Path,
-    kind: Kind,
-    meet: &mut dyn FnMut(Listed, &mut dyn Read),
+    kind: ArchiveKind,
+    meet: &mut dyn FnMut(ListedMember, &mut dyn Read),
 ) -> Result<(), Error> {
-    let unreadable = |e: std::io::Error| super::place::unreadable(&e);
+    let unreadable = |e: std::io::Error| super::file_location::unreadable(&e);
     let file = File::open(path).map_err(unreadable)?;
     let stored = file.metadata().map_err(unreadable)?.len();
-    let (stream, packing): (Box<dyn Read>, _) = if kind == Kind::TarGzip {
+    let (stream, packing): (Box<dyn Read>, _) = if kind == ArchiveKind::TarGzip {
         let most = stored.saturating_mul(MAX_GROWTH).max(ALWAYS_BYTES);
         let marks = Marks::default();
         (Box::new(Inflated::marking(file, &marks).take(most)), Packing::Gzip(marks))
@@ -161,7 +164,7 @@ pub(super) fn walk_tar(
     };
     let ends = |_| damaged("the tar archive ends early, is damaged or grows to 200 times its size");
     let mut archive = tar::Archive::new(stream);
-    let mut names = Names::default();
+    let mut names = MemberNames::default();
     for entry in archive.entries().map_err(ends)? {
         let mut entry = entry.map_err(ends)?;
         let class = entry.header().entry_type();
@@ -176,7 +179,7 @@ pub(super) fn walk_tar(
         let (at, size) = (entry.raw_file_position(), entry.size());
         let packing = packing.clone();
         let member = Member { name, at, stored: size, size, packing, checksum: None };
-        meet(Listed { member, refused }, &mut entry);
+        meet(ListedMember { member, refused }, &mut entry);
     }
     Ok(())
 }
@@ -186,5 +189,5 @@ pub(super) fn gzip_holds_tar(path: &Path) -> bool {
     let mut first = [0; 512];
     File::open(path)
         .and_then(|file| MultiGzDecoder::new(BufReader::new(file)).read_exact(&mut first))
-        .is_ok_and(|()| kind(&first) == Some(Kind::Tar))
+        .is_ok_and(|()| kind(&first) == Some(ArchiveKind::Tar))
 }

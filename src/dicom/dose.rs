@@ -13,7 +13,7 @@ use super::attribute::{Attributes, invalid, missing};
 use super::dose_grid::{Planes, frames, grid};
 use super::error::Error;
 use super::object::Object;
-use super::pixels::{Format, Samples, Size};
+use super::pixels::{SampleFormat, Size, StoredSamples};
 use super::quirks::stored_bits;
 use super::stored_dvh::stored_dvhs;
 use tidydose_geometry::units::Gray;
@@ -207,18 +207,18 @@ fn voxels(
     root: &Attributes<'_>,
     header: &DoseHeader,
 ) -> Result<Option<Dose>, Error> {
-    if object.opened().pixels.is_none() {
+    if object.file().pixels.is_none() {
         return Ok(None);
     }
     let (size, signed) = format(root, header)?;
-    let Some(samples) = Samples::of(object.opened(), size)? else { return Ok(None) };
+    let Some(samples) = StoredSamples::of(object.file(), size)? else { return Ok(None) };
     let scaling = scaling(root, header)?;
     let planes = frames(root, size, samples.len())?;
     let count = sample_count(size, planes.count, samples.len())?;
     let (grid, order) = grid(root, size, &planes)?;
     note_padding(root, size, &planes, samples.len());
     stored_bits::check(root, &samples, count, size.sample)?;
-    let stored = samples.scaled(count, Format { sample: size.sample, signed, scaling });
+    let stored = samples.scaled(count, SampleFormat { sample: size.sample, signed, scaling });
     check_range(&stored, header)?;
     let shape = grid.shape();
     let mut values = Array3::from_shape_vec(shape, stored)
@@ -317,27 +317,21 @@ fn check_range(values: &[f32], header: &DoseHeader) -> Result<(), Error> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, remove, set, text};
-    use super::super::object::Source;
+    use super::super::fixtures::{self, Element, remove, set, text};
     use super::*;
     use tidydose_rt::finding::Finding;
-    use tidydose_rt::identity::{Identity, Token};
 
     type Read = Result<(DoseHeader, Option<Dose>, Vec<Finding>), Error>;
 
-    fn read_in(parts: &[Part], encoding: Encoding) -> Read {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
-        dose(&object).map(|(header, dose)| (header, dose, object.findings()))
+    fn read_in(parts: &[Element], encoding: Encoding) -> Read {
+        let read = fixtures::read(fixtures::file(parts, encoding, false), dose)?;
+        Ok((read.value.0, read.value.1, read.findings))
     }
 
-    fn read(change: impl FnOnce(&mut Vec<Part>)) -> Read {
+    fn read(change: impl FnOnce(&mut Vec<Element>)) -> Read {
         let mut parts = fixtures::dose();
         change(&mut parts);
         read_in(&parts, Encoding::EXPLICIT)
@@ -388,9 +382,9 @@ mod tests {
         for (tag, bits) in
             [(tags::BITS_ALLOCATED, 16), (tags::BITS_STORED, 16), (tags::HIGH_BIT, 15)]
         {
-            set(&mut parts, Part::Words(tag, VR::US, vec![bits]));
+            set(&mut parts, Element::Words(tag, VR::US, vec![bits]));
         }
-        set(&mut parts, Part::Words(tags::PIXEL_DATA, VR::OW, (1..=12).collect()));
+        set(&mut parts, Element::Words(tags::PIXEL_DATA, VR::OW, (1..=12).collect()));
         for encoding in [Encoding::EXPLICIT, Encoding::EXPLICIT_BIG] {
             let dose = read_in(&parts, encoding).unwrap().1.unwrap();
             assert_eq!(dose.values[[1, 1, 2]], 0.0012);
@@ -438,7 +432,7 @@ mod tests {
         }
         let (_, dose, findings) = read(|parts| {
             remove(parts, tags::NUMBER_OF_FRAMES);
-            set(parts, Part::Samples(tags::PIXEL_DATA, vec![1, 2, 3, 4, 5, 6]));
+            set(parts, Element::Samples(tags::PIXEL_DATA, vec![1, 2, 3, 4, 5, 6]));
         })
         .unwrap();
         assert_eq!(dose.unwrap().values.shape(), [1, 2, 3]);
@@ -470,9 +464,9 @@ mod tests {
 
     #[test]
     fn pixel_data_must_fill_the_grid() {
-        let short = Part::Samples(tags::PIXEL_DATA, vec![1; 11]);
+        let short = Element::Samples(tags::PIXEL_DATA, vec![1; 11]);
         assert_eq!(code(read(|parts| set(parts, short))), Code::DosePixelsShort);
-        let padded = Part::Samples(tags::PIXEL_DATA, vec![1; 13]);
+        let padded = Element::Samples(tags::PIXEL_DATA, vec![1; 13]);
         let (_, dose, findings) = read(|parts| set(parts, padded)).unwrap();
         assert_eq!(dose.unwrap().values.len(), 12);
         assert!(has(&findings, Code::DosePixelsPadded));
@@ -480,8 +474,8 @@ mod tests {
         assert!(dose.is_none() && header.grid.is_none());
         assert!(has(&findings, Code::DoseWithoutGrid));
         let huge = read(|parts| {
-            set(parts, Part::Words(tags::ROWS, VR::US, vec![65_535]));
-            set(parts, Part::Words(tags::COLUMNS, VR::US, vec![65_535]));
+            set(parts, Element::Words(tags::ROWS, VR::US, vec![65_535]));
+            set(parts, Element::Words(tags::COLUMNS, VR::US, vec![65_535]));
             set(parts, text(tags::NUMBER_OF_FRAMES, VR::IS, "9223372036854775807"));
         });
         assert!(matches!(code(huge), Code::DosePixelsShort | Code::DoseGridInvalid));
@@ -501,8 +495,8 @@ mod tests {
         assert!(has(&findings, Code::DoseRelative));
         let negative = |kind: &'static str| {
             read(move |parts| {
-                set(parts, Part::Words(tags::PIXEL_REPRESENTATION, VR::US, vec![1]));
-                set(parts, Part::Samples(tags::PIXEL_DATA, vec![u32::MAX; 12]));
+                set(parts, Element::Words(tags::PIXEL_REPRESENTATION, VR::US, vec![1]));
+                set(parts, Element::Samples(tags::PIXEL_DATA, vec![u32::MAX; 12]));
                 set(parts, text(tags::DOSE_TYPE, VR::CS, kind));
             })
         };
@@ -536,14 +530,11 @@ mod tests {
             fixtures::head(Tag(0xFFFE, 0xE0DD), VR::UN, 0, e),
         ]
         .concat();
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("d"), file: &file, identity: &identity };
-        let bytes = fixtures::with_meta("1.2.840.10008.1.2.5", &data);
-        let object = Object::from_bytes(source, bytes).unwrap();
-        assert_eq!(dose(&object).unwrap().1.unwrap().values[[0, 1, 2]], 0.0258);
+        let run_length = fixtures::with_meta("1.2.840.10008.1.2.5", &data);
+        let (_, dose_read) = fixtures::read(run_length, dose).unwrap().value;
+        assert_eq!(dose_read.unwrap().values[[0, 1, 2]], 0.0258);
         let jpeg = fixtures::with_meta("1.2.840.10008.1.2.4.70", &data);
-        let object = Object::from_bytes(source, jpeg).unwrap();
-        let error = dose(&object).unwrap_err();
+        let error = fixtures::read(jpeg, dose).unwrap_err();
         assert_eq!(error.code(), Code::FileEncodingUnsupported);
     }
 }

@@ -28,7 +28,7 @@ pub(super) struct Planes {
 }
 
 /// The order of the stored planes.
-pub(super) struct Order {
+pub(super) struct PlaneOrder {
     /// Whether they are stored against the direction of increasing offsets.
     pub reversed: bool,
 }
@@ -91,7 +91,7 @@ pub(super) fn grid(
     root: &Attributes<'_>,
     size: Size,
     planes: &Planes,
-) -> Result<(Grid, Order), Error> {
+) -> Result<(Grid, PlaneOrder), Error> {
     let origin = root.required_vector::<3>(tags::IMAGE_POSITION_PATIENT)?;
     let [rx, ry, rz, cx, cy, cz] = root.required_vector::<6>(tags::IMAGE_ORIENTATION_PATIENT)?;
     let spacing = root.required_vector::<2>(tags::PIXEL_SPACING)?;
@@ -110,7 +110,7 @@ pub(super) fn grid(
     let sides = [usize::from(size.rows), usize::from(size.columns)];
     let grid = Grid::new(origin, [row, column], spacing, offsets, sides)
         .map_err(|e| Error::new(Code::DoseGridInvalid, e.to_string()))?;
-    Ok((grid, Order { reversed }))
+    Ok((grid, PlaneOrder { reversed }))
 }
 
 /// Offsets from the first plane along row × column, whichever of the two readings is meant.

@@ -14,16 +14,18 @@ use rayon::prelude::*;
 
 use super::error::Error;
 use super::number::PADDING;
-use super::open::{Opened, open_bytes};
-use super::pixels::{Samples, Size};
-use super::reader::{Content, Seen};
+use super::object::{DicomFile, Object, SourceFile};
+use super::open;
+use super::pixels::{Size, StoredSamples};
+use super::scanned_file::{Content, ScannedFile};
 use tidydose_rt::FileStatus;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
 
 /// Settles all groups of files with one SOP Instance UID; the first of equal files is kept.
-pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
-    let used = |file: &Seen| !matches!(file.content, Content::Nothing | Content::Container(_));
+pub(super) fn settle(seen: &mut [Box<ScannedFile>], identity: &Identity) {
+    let used =
+        |file: &ScannedFile| !matches!(file.content, Content::Nothing | Content::Container(_));
     let objects = || {
         let files = seen.iter().enumerate().filter(|(_, file)| used(file));
         files.filter_map(|(index, file)| Some((file.record.object.as_ref()?, index)))
@@ -45,7 +47,7 @@ pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
             .filter_map(|of_patient| of_patient.first().copied())
             .collect();
         let pairs: Vec<[usize; 2]> = group.windows(2).map(|pair| [pair[0], pair[1]]).collect();
-        if pairs.iter().all(|pair| same(seen, *pair)) {
+        if pairs.iter().all(|pair| same(seen, *pair, identity)) {
             for index in group.iter().filter(|index| !kept.contains(index)) {
                 mark_duplicate(&mut seen[*index]);
             }
@@ -63,7 +65,7 @@ pub(super) fn settle(seen: &mut [Box<Seen>], identity: &Identity) {
 
 /// Whether two files hold the same object; of two patients, whether one is a copy of the other but
 /// for what it says of the person and for dates, names and free text.
-fn same(seen: &[Box<Seen>], [a, b]: [usize; 2]) -> bool {
+fn same(seen: &[Box<ScannedFile>], [a, b]: [usize; 2], identity: &Identity) -> bool {
     let (Some(a), Some(b)) = (seen.get(a), seen.get(b)) else { return false };
     let one_patient = a.record.patient == b.record.patient;
     match (&a.content, &b.content) {
@@ -74,13 +76,12 @@ fn same(seen: &[Box<Seen>], [a, b]: [usize; 2]) -> bool {
         }
         (Content::Slices(_), _) | (_, Content::Slices(_)) => false,
         _ if a.record.digest == b.record.digest => true,
-        _ => match (open(a), open(b)) {
-            (Ok(a), Ok(b)) if one_patient => {
-                same_object(&a.object, &b.object) && same_pixels(&a, &b)
-            }
-            (Ok(a), Ok(b)) => copied_object(&a.object, &b.object) && same_pixels(&a, &b),
-            _ => false,
-        },
+        _ => {
+            let (Ok(a), Ok(b)) = (open(a, identity), open(b, identity)) else { return false };
+            let (a, b) = (a.file(), b.file());
+            let same = if one_patient { same_object } else { copied_object };
+            same(&a.data_set, &b.data_set) && same_pixels(a, b)
+        }
     }
 }
 
@@ -147,8 +148,8 @@ fn same_numbers<'o>(
     }
 }
 
-fn open(file: &Seen) -> Result<Opened, Error> {
-    open_bytes(file.place.bytes()?)
+fn open<'a>(file: &'a ScannedFile, identity: &'a Identity) -> Result<Object<'a>, Error> {
+    open::open(SourceFile { place: &file.place, file: &file.record.file, identity })
 }
 
 /// Whether two data sets hold the same values, however they are encoded. Nesting is bounded by
@@ -180,7 +181,7 @@ fn same_value(a: &ObjectValue, b: &ObjectValue) -> bool {
 }
 
 /// Whether two objects hold the same samples, whatever their byte order and compression.
-fn same_pixels(a: &Opened, b: &Opened) -> bool {
+fn same_pixels(a: &DicomFile, b: &DicomFile) -> bool {
     match (&a.pixels, &b.pixels) {
         (None, None) => true,
         (Some(_), Some(_)) => match (samples(a), samples(b)) {
@@ -194,17 +195,17 @@ fn same_pixels(a: &Opened, b: &Opened) -> bool {
 }
 
 /// The samples of an object, how many there are, and the bytes of one.
-fn samples(opened: &Opened) -> Option<(Samples<'_>, usize, usize)> {
-    let number = |tag| opened.object.get(tag)?.to_int::<u16>().ok();
+fn samples(file: &DicomFile) -> Option<(StoredSamples<'_>, usize, usize)> {
+    let number = |tag| file.data_set.get(tag)?.to_int::<u16>().ok();
     let sample = usize::from(number(tags::BITS_ALLOCATED)? / 8);
     let (rows, columns) = (number(tags::ROWS)?, number(tags::COLUMNS)?);
     let size = Size { rows, columns, sample };
-    let samples = Samples::of(opened, size).ok()??;
+    let samples = StoredSamples::of(file, size).ok()??;
     let frames = samples.len().checked_div(size.frame_bytes())?;
     Some((samples, frames * size.frame_samples(), sample))
 }
 
-fn mark_duplicate(file: &mut Seen) {
+fn mark_duplicate(file: &mut ScannedFile) {
     file.record.status = FileStatus::Duplicate;
     file.record.reason = "the same object as another file".to_owned();
     file.content = Content::Nothing;
@@ -220,11 +221,11 @@ fn mark_duplicate(file: &mut Seen) {
 
 /// Says that the object is there for other patients as well; what becomes of it is decided where
 /// objects are joined.
-fn mark_copy(file: &mut Seen) {
+fn mark_copy(file: &mut ScannedFile) {
     file.leave(FileStatus::Read, "the same object is there under another Patient ID");
 }
 
-fn mark_conflict(file: &mut Seen, files: usize, identity: &Identity) {
+fn mark_conflict(file: &mut ScannedFile, files: usize, identity: &Identity) {
     let message = format!("{files} files carry this SOP Instance UID with different content");
     let error = Error::new(Code::FileUidConflict, message)
         .in_file(&file.place.shown(), &file.record.file)

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use dicom_core::Tag;
 
-use super::attribute::keyword;
+use super::dictionary::keyword;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Kind, Token};
 

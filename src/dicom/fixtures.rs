@@ -5,11 +5,37 @@
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 
+use super::Reading;
 use super::encoding::Encoding;
+use super::error::Error;
+use super::file_location::FileLocation;
+use super::object::{Object, SourceFile};
+use super::open::open_bytes;
+use tidydose_rt::identity::{Identity, Token};
+
+/// What `reader` makes of the bytes of a file, with identifiers kept.
+pub(super) fn read<T>(
+    bytes: Vec<u8>,
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    read_as(&Identity::kept(), bytes, reader)
+}
+
+/// The same with identifiers as `identity` has them.
+pub(super) fn read_as<T>(
+    identity: &Identity,
+    bytes: Vec<u8>,
+    reader: impl FnOnce(&Object<'_>) -> Result<T, Error>,
+) -> Result<Reading<T>, Error> {
+    let (place, file) = (FileLocation::file("sample.dcm"), Token::new("F"));
+    let object = open_bytes(SourceFile { place: &place, file: &file, identity }, bytes)?;
+    let value = reader(&object)?;
+    Ok(Reading { value, findings: object.findings() })
+}
 
 /// One element to be written.
 #[derive(Debug, Clone)]
-pub(super) enum Part {
+pub(super) enum Element {
     /// Text, padded to an even length.
     Text(Tag, VR, String),
     /// 16-bit words.
@@ -19,16 +45,16 @@ pub(super) enum Part {
     /// Bytes as they are.
     Bytes(Tag, VR, Vec<u8>),
     /// A sequence of items.
-    Items(Tag, Vec<Vec<Part>>),
+    Items(Tag, Vec<Vec<Element>>),
 }
 
 /// Text of one element.
-pub(super) fn text(tag: Tag, vr: VR, value: &str) -> Part {
-    Part::Text(tag, vr, value.to_owned())
+pub(super) fn text(tag: Tag, vr: VR, value: &str) -> Element {
+    Element::Text(tag, vr, value.to_owned())
 }
 
 /// A data set in one encoding.
-pub(super) fn data_set(parts: &[Part], encoding: Encoding, open: bool) -> Vec<u8> {
+pub(super) fn data_set(parts: &[Element], encoding: Encoding, open: bool) -> Vec<u8> {
     parts.iter().flat_map(|part| element(part, encoding, open)).collect()
 }
 
@@ -62,23 +88,23 @@ pub(super) fn head(tag: Tag, vr: VR, length: u32, e: Encoding) -> Vec<u8> {
     bytes
 }
 
-fn element(part: &Part, e: Encoding, open: bool) -> Vec<u8> {
+fn element(part: &Element, e: Encoding, open: bool) -> Vec<u8> {
     let (tag, vr, value) = match part {
-        Part::Text(tag, vr, text) => {
+        Element::Text(tag, vr, text) => {
             let mut bytes = text.as_bytes().to_vec();
             if bytes.len() % 2 == 1 {
                 bytes.push(if *vr == VR::UI { 0 } else { b' ' });
             }
             (*tag, *vr, bytes)
         }
-        Part::Words(tag, vr, words) => {
+        Element::Words(tag, vr, words) => {
             (*tag, *vr, words.iter().flat_map(|w| u16_bytes(*w, e)).collect())
         }
-        Part::Samples(tag, samples) => {
+        Element::Samples(tag, samples) => {
             (*tag, VR::OW, samples.iter().flat_map(|w| u32_bytes(*w, e)).collect())
         }
-        Part::Bytes(tag, vr, bytes) => (*tag, *vr, bytes.clone()),
-        Part::Items(tag, items) => {
+        Element::Bytes(tag, vr, bytes) => (*tag, *vr, bytes.clone()),
+        Element::Items(tag, items) => {
             let mut value: Vec<u8> =
                 items.iter().flat_map(|item| item_bytes(item, e, open)).collect();
             let length = if open { u32::MAX } else { u32::try_from(value.len()).unwrap() };
@@ -94,7 +120,7 @@ fn element(part: &Part, e: Encoding, open: bool) -> Vec<u8> {
     [head(tag, vr, u32::try_from(value.len()).unwrap(), e), value].concat()
 }
 
-fn item_bytes(item: &[Part], e: Encoding, open: bool) -> Vec<u8> {
+fn item_bytes(item: &[Element], e: Encoding, open: bool) -> Vec<u8> {
     let mut value = data_set(item, e, open);
     let length = if open { u32::MAX } else { u32::try_from(value.len()).unwrap() };
     if open {
@@ -104,7 +130,7 @@ fn item_bytes(item: &[Part], e: Encoding, open: bool) -> Vec<u8> {
 }
 
 /// A whole file: preamble, prefix, file meta group, data set.
-pub(super) fn file(parts: &[Part], encoding: Encoding, open: bool) -> Vec<u8> {
+pub(super) fn file(parts: &[Element], encoding: Encoding, open: bool) -> Vec<u8> {
     let syntax = match (encoding.explicit, encoding.big) {
         (false, _) => "1.2.840.10008.1.2",
         (true, false) => "1.2.840.10008.1.2.1",
@@ -118,12 +144,12 @@ pub(super) fn with_meta(syntax: &str, data: &[u8]) -> Vec<u8> {
     let e = Encoding::EXPLICIT;
     let meta = data_set(&[text(tags::TRANSFER_SYNTAX_UID, VR::UI, syntax)], e, false);
     let length = u32::try_from(meta.len()).unwrap().to_le_bytes().to_vec();
-    let group = Part::Bytes(Tag(0x0002, 0x0000), VR::UL, length);
+    let group = Element::Bytes(Tag(0x0002, 0x0000), VR::UL, length);
     [vec![0; 128], b"DICM".to_vec(), data_set(&[group], e, false), meta, data.to_vec()].concat()
 }
 
 /// The attributes every object has.
-pub(super) fn common(class: &str, uid: &str) -> Vec<Part> {
+pub(super) fn common(class: &str, uid: &str) -> Vec<Element> {
     vec![
         text(tags::SPECIFIC_CHARACTER_SET, VR::CS, "ISO_IR 100"),
         text(tags::SOP_CLASS_UID, VR::UI, class),
@@ -134,7 +160,7 @@ pub(super) fn common(class: &str, uid: &str) -> Vec<Part> {
 }
 
 /// A contour item; closed and planar.
-pub(super) fn contour(points: &[[f64; 3]]) -> Vec<Part> {
+pub(super) fn contour(points: &[[f64; 3]]) -> Vec<Element> {
     let numbers: Vec<String> = points.iter().flatten().map(f64::to_string).collect();
     vec![
         text(tags::CONTOUR_GEOMETRIC_TYPE, VR::CS, "CLOSED_PLANAR"),
@@ -144,27 +170,27 @@ pub(super) fn contour(points: &[[f64; 3]]) -> Vec<Part> {
 }
 
 /// A structure set of one structure with the given contour items.
-pub(super) fn structure_set(contours: Vec<Vec<Part>>) -> Vec<Part> {
+pub(super) fn structure_set(contours: Vec<Vec<Element>>) -> Vec<Element> {
     let mut parts = common(uids::RT_STRUCTURE_SET_STORAGE, "1.2.3.1");
     parts.extend([
         text(tags::STRUCTURE_SET_LABEL, VR::SH, "sample"),
         text(tags::STRUCTURE_SET_DATE, VR::DA, "20240229"),
-        Part::Items(
+        Element::Items(
             tags::REFERENCED_FRAME_OF_REFERENCE_SEQUENCE,
             vec![vec![text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9")]],
         ),
-        Part::Items(
+        Element::Items(
             tags::STRUCTURE_SET_ROI_SEQUENCE,
             vec![vec![text(tags::ROI_NUMBER, VR::IS, "7"), text(tags::ROI_NAME, VR::LO, "GTV 1")]],
         ),
-        Part::Items(
+        Element::Items(
             tags::ROI_CONTOUR_SEQUENCE,
             vec![vec![
-                Part::Items(tags::CONTOUR_SEQUENCE, contours),
+                Element::Items(tags::CONTOUR_SEQUENCE, contours),
                 text(tags::REFERENCED_ROI_NUMBER, VR::IS, "7"),
             ]],
         ),
-        Part::Items(
+        Element::Items(
             tags::RTROI_OBSERVATIONS_SEQUENCE,
             vec![vec![
                 text(tags::REFERENCED_ROI_NUMBER, VR::IS, "7"),
@@ -176,7 +202,7 @@ pub(super) fn structure_set(contours: Vec<Vec<Part>>) -> Vec<Part> {
 }
 
 /// Three squares of 10 mm, 2 mm apart.
-pub(super) fn squares() -> Vec<Vec<Part>> {
+pub(super) fn squares() -> Vec<Vec<Element>> {
     [0.0, 2.0, 4.0]
         .iter()
         .map(|z| contour(&[[0.0, 0.0, *z], [10.0, 0.0, *z], [10.0, 10.0, *z], [0.0, 10.0, *z]]))
@@ -185,29 +211,29 @@ pub(super) fn squares() -> Vec<Vec<Part>> {
 
 /// A dose of 2 planes, 2 rows and 3 columns; voxel `[k, i, j]` stores 100 k + 10 i + j + 1, and
 /// the highest word of the first voxel is not zero.
-pub(super) fn dose() -> Vec<Part> {
+pub(super) fn dose() -> Vec<Element> {
     let mut parts = common(uids::RT_DOSE_STORAGE, "1.2.3.2");
     parts.extend([
         text(tags::IMAGE_POSITION_PATIENT, VR::DS, "1\\2\\-3"),
         text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\1\\0"),
         text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9"),
-        Part::Words(tags::SAMPLES_PER_PIXEL, VR::US, vec![1]),
+        Element::Words(tags::SAMPLES_PER_PIXEL, VR::US, vec![1]),
         text(tags::PHOTOMETRIC_INTERPRETATION, VR::CS, "MONOCHROME2"),
         text(tags::NUMBER_OF_FRAMES, VR::IS, "2"),
-        Part::Words(tags::FRAME_INCREMENT_POINTER, VR::AT, vec![0x3004, 0x000C]),
-        Part::Words(tags::ROWS, VR::US, vec![2]),
-        Part::Words(tags::COLUMNS, VR::US, vec![3]),
+        Element::Words(tags::FRAME_INCREMENT_POINTER, VR::AT, vec![0x3004, 0x000C]),
+        Element::Words(tags::ROWS, VR::US, vec![2]),
+        Element::Words(tags::COLUMNS, VR::US, vec![3]),
         text(tags::PIXEL_SPACING, VR::DS, "2\\3"),
-        Part::Words(tags::BITS_ALLOCATED, VR::US, vec![32]),
-        Part::Words(tags::BITS_STORED, VR::US, vec![32]),
-        Part::Words(tags::HIGH_BIT, VR::US, vec![31]),
-        Part::Words(tags::PIXEL_REPRESENTATION, VR::US, vec![0]),
+        Element::Words(tags::BITS_ALLOCATED, VR::US, vec![32]),
+        Element::Words(tags::BITS_STORED, VR::US, vec![32]),
+        Element::Words(tags::HIGH_BIT, VR::US, vec![31]),
+        Element::Words(tags::PIXEL_REPRESENTATION, VR::US, vec![0]),
         text(tags::DOSE_UNITS, VR::CS, "GY"),
         text(tags::DOSE_TYPE, VR::CS, "PHYSICAL"),
         text(tags::DOSE_SUMMATION_TYPE, VR::CS, "PLAN"),
         text(tags::GRID_FRAME_OFFSET_VECTOR, VR::DS, "0\\2.5"),
         text(tags::DOSE_GRID_SCALING, VR::DS, "1e-4"),
-        Part::Samples(
+        Element::Samples(
             tags::PIXEL_DATA,
             vec![65_537, 2, 3, 11, 12, 13, 101, 102, 103, 111, 112, 113],
         ),
@@ -215,18 +241,18 @@ pub(super) fn dose() -> Vec<Part> {
     parts
 }
 
-fn beam(number: &str, points: Vec<Vec<Part>>) -> Vec<Part> {
+fn beam(number: &str, points: Vec<Vec<Element>>) -> Vec<Element> {
     vec![
         text(tags::TREATMENT_MACHINE_NAME, VR::SH, "MACHINE-A"),
         text(tags::PRIMARY_DOSIMETER_UNIT, VR::CS, "MU"),
         text(tags::BEAM_NUMBER, VR::IS, number),
         text(tags::BEAM_TYPE, VR::CS, "DYNAMIC"),
         text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, &points.len().to_string()),
-        Part::Items(tags::CONTROL_POINT_SEQUENCE, points),
+        Element::Items(tags::CONTROL_POINT_SEQUENCE, points),
     ]
 }
 
-fn control_point(isocentre: &str, gantry: &str) -> Vec<Part> {
+fn control_point(isocentre: &str, gantry: &str) -> Vec<Element> {
     let mut point = vec![text(tags::GANTRY_ANGLE, VR::DS, gantry)];
     if !isocentre.is_empty() {
         point.push(text(tags::ISOCENTER_POSITION, VR::DS, isocentre));
@@ -235,7 +261,7 @@ fn control_point(isocentre: &str, gantry: &str) -> Vec<Part> {
 }
 
 /// A plan of two beams with a moving isocentre, and one prescription.
-pub(super) fn plan() -> Vec<Part> {
+pub(super) fn plan() -> Vec<Element> {
     let reference = vec![
         text(tags::DOSE_REFERENCE_NUMBER, VR::IS, "1"),
         text(tags::DOSE_REFERENCE_STRUCTURE_TYPE, VR::CS, "VOLUME"),
@@ -251,7 +277,7 @@ pub(super) fn plan() -> Vec<Part> {
     let group = vec![
         text(tags::FRACTION_GROUP_NUMBER, VR::IS, "1"),
         text(tags::NUMBER_OF_FRACTIONS_PLANNED, VR::IS, "1"),
-        Part::Items(tags::REFERENCED_BEAM_SEQUENCE, vec![share]),
+        Element::Items(tags::REFERENCED_BEAM_SEQUENCE, vec![share]),
     ];
     let beams = vec![
         beam("1", vec![control_point("1\\2\\3", "181"), control_point("", "90")]),
@@ -264,17 +290,17 @@ pub(super) fn plan() -> Vec<Part> {
         text(tags::RT_PLAN_DATE, VR::DA, "20230615"),
         text(tags::PLAN_INTENT, VR::CS, "CURATIVE"),
         text(tags::RT_PLAN_GEOMETRY, VR::CS, "PATIENT"),
-        Part::Items(tags::DOSE_REFERENCE_SEQUENCE, vec![reference]),
-        Part::Items(tags::FRACTION_GROUP_SEQUENCE, vec![group]),
-        Part::Items(tags::BEAM_SEQUENCE, beams),
-        Part::Items(tags::REFERENCED_STRUCTURE_SET_SEQUENCE, vec![set]),
+        Element::Items(tags::DOSE_REFERENCE_SEQUENCE, vec![reference]),
+        Element::Items(tags::FRACTION_GROUP_SEQUENCE, vec![group]),
+        Element::Items(tags::BEAM_SEQUENCE, beams),
+        Element::Items(tags::REFERENCED_STRUCTURE_SET_SEQUENCE, vec![set]),
         text(tags::APPROVAL_STATUS, VR::CS, "APPROVED"),
     ]);
     parts
 }
 
 /// A CT slice at the given z, with pixel data of 20,000 bytes.
-pub(super) fn slice(uid: &str, z: f64) -> Vec<Part> {
+pub(super) fn slice(uid: &str, z: f64) -> Vec<Element> {
     let mut parts = common(uids::CT_IMAGE_STORAGE, uid);
     parts.extend([
         text(tags::MODALITY, VR::CS, "CT"),
@@ -282,14 +308,14 @@ pub(super) fn slice(uid: &str, z: f64) -> Vec<Part> {
         text(tags::IMAGE_POSITION_PATIENT, VR::DS, &format!("0\\0\\{z}")),
         text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\1\\0"),
         text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9"),
-        Part::Bytes(tags::PIXEL_DATA, VR::OW, vec![0; 20_000]),
+        Element::Bytes(tags::PIXEL_DATA, VR::OW, vec![0; 20_000]),
     ]);
     set(&mut parts, text(tags::MODALITY, VR::CS, "CT"));
     parts
 }
 
 /// Replaces the element of the same tag, or adds it.
-pub(super) fn set(parts: &mut Vec<Part>, part: Part) {
+pub(super) fn set(parts: &mut Vec<Element>, part: Element) {
     let tag = tag_of(&part);
     parts.retain(|old| tag_of(old) != tag);
     let at = parts.iter().position(|old| tag_of(old) > tag).unwrap_or(parts.len());
@@ -297,16 +323,16 @@ pub(super) fn set(parts: &mut Vec<Part>, part: Part) {
 }
 
 /// Leaves the element out.
-pub(super) fn remove(parts: &mut Vec<Part>, tag: Tag) {
+pub(super) fn remove(parts: &mut Vec<Element>, tag: Tag) {
     parts.retain(|old| tag_of(old) != tag);
 }
 
-fn tag_of(part: &Part) -> Tag {
+fn tag_of(part: &Element) -> Tag {
     match part {
-        Part::Text(tag, ..)
-        | Part::Words(tag, ..)
-        | Part::Samples(tag, _)
-        | Part::Bytes(tag, ..)
-        | Part::Items(tag, _) => *tag,
+        Element::Text(tag, ..)
+        | Element::Words(tag, ..)
+        | Element::Samples(tag, _)
+        | Element::Bytes(tag, ..)
+        | Element::Items(tag, _) => *tag,
     }
 }

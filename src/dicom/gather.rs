@@ -8,9 +8,9 @@ use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use rayon::prelude::*;
 
+use super::file_location::FileLocation;
 use super::image::{Slice, series};
-use super::place::Place;
-use super::reader::{Content, Seen};
+use super::scanned_file::{Content, ScannedFile};
 use super::{Ledger, Scan};
 use tidydose_geometry::point::{Point, dot};
 use tidydose_geometry::stack::PLANAR_MM;
@@ -21,10 +21,10 @@ use tidydose_rt::{
 };
 
 /// The scan that is made of these files.
-pub(super) fn gather(mut seen: Vec<Box<Seen>>, identity: &Identity) -> Scan {
+pub(super) fn gather(mut seen: Vec<Box<ScannedFile>>, identity: &Identity) -> Scan {
     let slices: Vec<Slice> = seen.par_iter_mut().flat_map_iter(|file| slices(file)).collect();
-    let keyed = |file: Box<Seen>| (file.record.file.clone(), file);
-    let mut seen: Vec<(Token, Box<Seen>)> = seen.into_par_iter().map(keyed).collect();
+    let keyed = |file: Box<ScannedFile>| (file.record.file.clone(), file);
+    let mut seen: Vec<(Token, Box<ScannedFile>)> = seen.into_par_iter().map(keyed).collect();
     // In the order in which tables and maps are kept.
     seen.par_sort_unstable_by(|a, b| a.0.cmp(&b.0));
     let mut scan = Scan::default();
@@ -48,17 +48,17 @@ pub(super) fn gather(mut seen: Vec<Box<Seen>>, identity: &Identity) -> Scan {
 /// Of each structure set the series it refers to, and an image for each ROI Number.
 type References = BTreeMap<Token, (Vec<Token>, BTreeMap<i64, Token>)>;
 
-fn slices(file: &mut Seen) -> Vec<Slice> {
+fn slices(file: &mut ScannedFile) -> Vec<Slice> {
     match &mut file.content {
         Content::Slices(slices) => std::mem::take(slices),
         _ => Vec::new(),
     }
 }
 
-fn rows(seen: Vec<(Token, Box<Seen>)>) -> (Vec<FileRecord>, BTreeMap<Token, Place>) {
+fn rows(seen: Vec<(Token, Box<ScannedFile>)>) -> (Vec<FileRecord>, BTreeMap<Token, FileLocation>) {
     let (mut files, mut places) = (Vec::new(), Vec::new());
-    let row = |(key, file): (Token, Box<Seen>)| {
-        let Seen { record, place, .. } = *file;
+    let row = |(key, file): (Token, Box<ScannedFile>)| {
+        let ScannedFile { record, place, .. } = *file;
         (record, (key, place))
     };
     seen.into_par_iter().map(row).unzip_into_vecs(&mut files, &mut places);
@@ -103,7 +103,7 @@ fn sort(scan: &mut Scan) {
 }
 
 impl Ledger {
-    fn note(&mut self, seen: &Seen, identity: &Identity) {
+    fn note(&mut self, seen: &ScannedFile, identity: &Identity) {
         let known = |token: &Option<Token>, kind, raw: &str| {
             token.clone().unwrap_or_else(|| identity.token(kind, raw))
         };

@@ -7,7 +7,7 @@ use std::borrow::Cow;
 use dicom_core::{Tag, VR};
 use dicom_dictionary_std::{tags, uids};
 
-use super::encoding::{Encoding, Header, ITEM, ITEM_END, SEQUENCE_END, header};
+use super::encoding::{ElementHead, Encoding, ITEM, ITEM_END, SEQUENCE_END, element_head};
 use super::text::{latin_1, trimmed};
 
 /// What a SOP class means to the program.
@@ -66,7 +66,7 @@ impl Class {
 
 /// The beginning of a data set. Text is kept as stored.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub(super) struct Head<'a> {
+pub(super) struct Header<'a> {
     /// SOP Class UID (0008,0016).
     pub class: Cow<'a, str>,
     /// SOP Instance UID (0008,0018).
@@ -87,9 +87,9 @@ pub(super) struct Head<'a> {
     pub orientation: Cow<'a, str>,
 }
 
-/// Why there is no head.
+/// Why there is no header.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum HeadEnd {
+pub(super) enum HeaderFault {
     /// More bytes of the file are needed, up to this position.
     NeedsMore(usize),
     /// Lengths contradict the file.
@@ -109,11 +109,14 @@ pub(super) struct Start<'a> {
     pub encoding: Encoding,
 }
 
-/// Reads the head. `meta_class` stands in for a SOP Class UID that the data set lacks. The walk
+/// Reads the header. `meta_class` stands in for a SOP Class UID that the data set lacks. The walk
 /// ends as soon as what the class needs is past.
-pub(super) fn head<'a>(start: Start<'a>, meta_class: Option<&'a str>) -> Result<Head<'a>, HeadEnd> {
+pub(super) fn header<'a>(
+    start: Start<'a>,
+    meta_class: Option<&'a str>,
+) -> Result<Header<'a>, HeaderFault> {
     let meta_class = meta_class.unwrap_or_default();
-    let mut head = Head::default();
+    let mut header = Header::default();
     let mut last = last_tag(meta_class);
     let mut at = start.at;
     while at < start.total {
@@ -126,9 +129,10 @@ pub(super) fn head<'a>(start: Start<'a>, meta_class: Option<&'a str>) -> Result<
             continue;
         };
         let end = element.value_at.checked_add(size).filter(|end| *end <= start.total);
-        let Some(end) = end else { return Err(HeadEnd::Damaged) };
-        if let Some(field) = head.field(element.tag) {
-            let value = start.bytes.get(element.value_at..end).ok_or(HeadEnd::NeedsMore(end))?;
+        let Some(end) = end else { return Err(HeaderFault::Damaged) };
+        if let Some(field) = header.field(element.tag) {
+            let value =
+                start.bytes.get(element.value_at..end).ok_or(HeaderFault::NeedsMore(end))?;
             let text = trimmed(latin_1(value));
             // Of three dates the last one that is stated.
             if !text.is_empty() {
@@ -140,14 +144,14 @@ pub(super) fn head<'a>(start: Start<'a>, meta_class: Option<&'a str>) -> Result<
         }
         at = end;
     }
-    if head.class.is_empty() {
-        head.class = Cow::Borrowed(meta_class);
+    if header.class.is_empty() {
+        header.class = Cow::Borrowed(meta_class);
     }
-    Ok(head)
+    Ok(header)
 }
 
 /// Where the pixel data begins, or the data set ends without any.
-pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeadEnd> {
+pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeaderFault> {
     let mut at = start.at;
     while at < start.total {
         let element = start.element(at)?;
@@ -158,11 +162,11 @@ pub(super) fn pixels_at(start: Start<'_>) -> Result<usize, HeadEnd> {
             None => start.skip_open(element)?,
             Some(size) => {
                 let end = element.value_at.checked_add(size).filter(|end| *end <= start.total);
-                end.ok_or(HeadEnd::Damaged)?
+                end.ok_or(HeaderFault::Damaged)?
             }
         };
     }
-    if at > start.bytes.len() { Err(HeadEnd::NeedsMore(at)) } else { Ok(at) }
+    if at > start.bytes.len() { Err(HeaderFault::NeedsMore(at)) } else { Ok(at) }
 }
 
 /// The last tag that is of interest in an object of a class.
@@ -173,7 +177,7 @@ fn last_tag(class: &str) -> Tag {
     }
 }
 
-impl<'a> Head<'a> {
+impl<'a> Header<'a> {
     fn field(&mut self, tag: Tag) -> Option<&mut Cow<'a, str>> {
         Some(match tag {
             tags::SOP_CLASS_UID => &mut self.class,
@@ -191,18 +195,18 @@ impl<'a> Head<'a> {
 }
 
 impl Start<'_> {
-    fn element(self, at: usize) -> Result<Header, HeadEnd> {
-        header(self.bytes, at, self.encoding).map_err(|_| {
+    fn element(self, at: usize) -> Result<ElementHead, HeaderFault> {
+        element_head(self.bytes, at, self.encoding).map_err(|_| {
             if at + 12 > self.bytes.len() && self.bytes.len() < self.total {
-                HeadEnd::NeedsMore(at + 12)
+                HeaderFault::NeedsMore(at + 12)
             } else {
-                HeadEnd::Damaged
+                HeaderFault::Damaged
             }
         })
     }
 
     /// Steps over a value of undefined length by counting what opens and closes inside it.
-    fn skip_open(self, outer: Header) -> Result<usize, HeadEnd> {
+    fn skip_open(self, outer: ElementHead) -> Result<usize, HeaderFault> {
         let implicit = outer.vr == VR::UN && self.encoding.explicit;
         let inner =
             Self { encoding: if implicit { Encoding::IMPLICIT } else { self.encoding }, ..self };
@@ -216,7 +220,7 @@ impl Start<'_> {
                 (ITEM, None) | (_, None) => depth += 1,
                 (_, Some(size)) => {
                     let end = at.checked_add(size).filter(|end| *end <= self.total);
-                    at = end.ok_or(HeadEnd::Damaged)?;
+                    at = end.ok_or(HeaderFault::Damaged)?;
                 }
             }
         }
@@ -236,10 +240,10 @@ mod tests {
                 let bytes = fixtures::data_set(&fixtures::slice("1.2.7.1", -4.5), encoding, open);
                 let at = 0;
                 let start = Start { bytes: &bytes[..1000], total: bytes.len(), at, encoding };
-                let head = head(start, None).unwrap();
-                assert_eq!(head.instance, "1.2.7.1");
-                assert_eq!(head.position, "0\\0\\-4.5");
-                assert_eq!((&*head.modality, &*head.frame), ("CT", "1.2.9"));
+                let header = header(start, None).unwrap();
+                assert_eq!(header.instance, "1.2.7.1");
+                assert_eq!(header.position, "0\\0\\-4.5");
+                assert_eq!((&*header.modality, &*header.frame), ("CT", "1.2.9"));
             }
         }
     }
@@ -248,13 +252,13 @@ mod tests {
     fn sequences_are_stepped_over() {
         let e = Encoding::EXPLICIT;
         let item = vec![fixtures::text(tags::SERIES_INSTANCE_UID, VR::UI, "9.9")];
-        let nested = vec![fixtures::Part::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
+        let nested = vec![fixtures::Element::Items(Tag(0x0008, 0x1115), vec![item.clone(), item])];
         let mut parts = fixtures::slice("1.2.7.1", 0.0);
-        fixtures::set(&mut parts, fixtures::Part::Items(Tag(0x0008, 0x1140), vec![nested]));
+        fixtures::set(&mut parts, fixtures::Element::Items(Tag(0x0008, 0x1140), vec![nested]));
         for open in [false, true] {
             let bytes = fixtures::data_set(&parts, e, open);
             let start = Start { bytes: &bytes, total: bytes.len(), at: 0, encoding: e };
-            assert_eq!(head(start, None).unwrap().series, "1.2.7");
+            assert_eq!(header(start, None).unwrap().series, "1.2.7");
         }
     }
 
@@ -264,11 +268,14 @@ mod tests {
         let bytes = fixtures::data_set(&fixtures::slice("1.2.7.1", 0.0), e, false);
         for size in 0..180 {
             let start = Start { bytes: &bytes[..size], total: bytes.len(), at: 0, encoding: e };
-            let needs = head(start, None);
-            assert!(matches!(needs, Err(HeadEnd::NeedsMore(n)) if n > size), "{size} {needs:?}");
+            let needs = header(start, None);
+            assert!(
+                matches!(needs, Err(HeaderFault::NeedsMore(n)) if n > size),
+                "{size} {needs:?}"
+            );
         }
         let lie = fixtures::head(Tag(0x0008, 0x0005), VR::UT, u32::MAX - 1, e);
         let start = Start { bytes: &lie, total: 100, at: 0, encoding: e };
-        assert_eq!(head(start, None), Err(HeadEnd::Damaged));
+        assert_eq!(header(start, None), Err(HeaderFault::Damaged));
     }
 }

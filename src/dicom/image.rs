@@ -12,7 +12,7 @@ use dicom_object::InMemDicomObject;
 use rayon::prelude::*;
 
 use super::attribute::{Attributes, date, days};
-use super::header::Head;
+use super::header::Header;
 use super::number::{PADDING, decimal};
 use super::remark::Remarks;
 use tidydose_geometry::point::{Point, cross, dot, unit};
@@ -41,23 +41,23 @@ pub(super) struct Slice {
 }
 
 impl Slice {
-    /// The slice of a file's head, with the tokens of its object and patient; nothing without
+    /// The slice of a file's header, with the tokens of its object and patient; nothing without
     /// series or instance UID.
     pub(super) fn of(
-        head: &Head<'_>,
+        header: &Header<'_>,
         (object, patient): (Option<&Token>, Option<&Token>),
         recent: &mut Recent<'_>,
     ) -> Option<Self> {
         let mut token = |kind, raw: &str| (!raw.is_empty()).then(|| recent.token(kind, raw));
-        let normal = vector(&head.orientation).and_then(normal);
+        let normal = vector(&header.orientation).and_then(normal);
         Some(Self {
-            series: token(Kind::Series, &head.series)?,
-            frame: token(Kind::Frame, &head.frame),
+            series: token(Kind::Series, &header.series)?,
+            frame: token(Kind::Frame, &header.frame),
             patient: patient.cloned(),
-            modality: modality(&head.modality),
+            modality: modality(&header.modality),
             object: object.cloned()?,
-            date: date(&head.date),
-            position: vector(&head.position),
+            date: date(&header.date),
+            position: vector(&header.position),
             normal,
         })
     }
@@ -74,7 +74,7 @@ impl Slice {
         kept(self) == kept(other)
     }
 
-    /// The slices of a multi-frame image of which this is the head: position and orientation stand
+    /// The slices of a multi-frame image of which this is the header: position and orientation stand
     /// in the functional groups, of each frame or shared by all (PS3.3 C.7.6.16.2.3 and
     /// C.7.6.16.2.4).
     pub(super) fn frames(&self, image: &InMemDicomObject) -> Vec<Self> {
@@ -126,14 +126,14 @@ fn vector<const N: usize>(text: &str) -> Option<[f64; N]> {
 }
 
 /// What holds slices together: one series of one patient.
-type Key = (Token, Option<Token>);
+type SeriesKey = (Token, Option<Token>);
 
 /// The slices as series, by series token and patient.
 pub(super) fn series(
     slices: impl IntoIterator<Item = Slice>,
     identity: &Identity,
 ) -> Vec<ImageSeries> {
-    let mut groups: HashMap<Key, Vec<Slice>> = HashMap::new();
+    let mut groups: HashMap<SeriesKey, Vec<Slice>> = HashMap::new();
     // Slices of one series mostly follow each other.
     let mut run: Vec<Slice> = Vec::new();
     for slice in slices {
@@ -149,7 +149,7 @@ pub(super) fn series(
     series
 }
 
-fn add(groups: &mut HashMap<Key, Vec<Slice>>, run: &mut Vec<Slice>) {
+fn add(groups: &mut HashMap<SeriesKey, Vec<Slice>>, run: &mut Vec<Slice>) {
     if let Some(last) = run.last() {
         groups.entry((last.series.clone(), last.patient.clone())).or_default().append(run);
     }
@@ -160,7 +160,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
     let first = slices.first();
     let mut objects: Vec<Token> = slices.iter().map(|s| s.object.clone()).collect();
     objects.dedup();
-    let along = Along::of(&slices);
+    let along = SlicePositions::of(&slices);
     let patient = first.and_then(|s| s.patient.clone());
     let date = slices.iter().filter_map(|s| s.date).min();
     ImageSeries {
@@ -169,8 +169,8 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
         patient,
         modality: first.map(|s| s.modality.to_owned()).unwrap_or_default(),
         spacing: along.as_ref().and_then(|a| a.spacing()).map(Millimetre::mm),
-        planes: along.as_ref().and_then(Along::planes),
-        places: along.map(Along::slices),
+        planes: along.as_ref().and_then(SlicePositions::planes),
+        places: along.map(SlicePositions::slices),
         slices: slices.len(),
         objects,
         series,
@@ -178,7 +178,7 @@ fn gathered(series: Token, mut slices: Vec<Slice>, identity: &Identity) -> Image
 }
 
 /// Where slices lie along their normal.
-struct Along {
+struct SlicePositions {
     normal: Point,
     /// Positions in order, mm.
     places: Vec<f64>,
@@ -186,7 +186,7 @@ struct Along {
     gaps: Vec<f64>,
 }
 
-impl Along {
+impl SlicePositions {
     fn of(slices: &[Slice]) -> Option<Self> {
         let normal = slices.iter().find_map(|slice| slice.normal)?;
         let mut places: Vec<f64> =
@@ -225,8 +225,8 @@ mod tests {
     use super::*;
     use tidydose_rt::identity::Identity;
 
-    fn head(instance: &'static str, position: &'static str) -> Head<'static> {
-        Head {
+    fn head(instance: &'static str, position: &'static str) -> Header<'static> {
+        Header {
             instance: instance.into(),
             series: "1.2".into(),
             frame: "1.3".into(),
@@ -234,7 +234,7 @@ mod tests {
             position: position.into(),
             orientation: "1\\0\\0\\0\\0\\-1".into(),
             date: "20200102".into(),
-            ..Head::default()
+            ..Header::default()
         }
     }
 
@@ -243,7 +243,7 @@ mod tests {
     fn spacing_is_taken_along_the_normal() {
         let identity = Identity::kept();
         let heads = [head("3", "0\\4\\9"), head("1", "0\\0\\9"), head("2", "0\\2.5\\9")];
-        let slice = |h: &Head<'_>| {
+        let slice = |h: &Header<'_>| {
             let object = identity.token(Kind::Object, &h.instance);
             Slice::of(h, (Some(&object), None), &mut Recent::new(&identity))
         };

@@ -3,7 +3,7 @@
 
 /// A number and whether its spelling had to be repaired.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Parsed<T> {
+pub(super) struct ParsedNumber<T> {
     /// The number.
     pub value: T,
     /// Whether the standard would not have it so.
@@ -29,7 +29,7 @@ pub(super) const PADDING: [char; 5] = [' ', '\0', '\n', '\r', '\t'];
 
 /// A decimal string. A comma for the point is repaired; not-a-number, infinity and Fortran's `D`
 /// exponent are refused.
-pub(super) fn decimal(text: &str) -> Option<Parsed<f64>> {
+pub(super) fn decimal(text: &str) -> Option<ParsedNumber<f64>> {
     let text = text.trim_matches(PADDING);
     let unsigned = text.strip_prefix('+').unwrap_or(text);
     if unsigned.len() < text.len() && unsigned.starts_with(['+', '-']) {
@@ -42,19 +42,21 @@ pub(super) fn decimal(text: &str) -> Option<Parsed<f64>> {
         fast_float2::parse(unsigned)
     };
     let value = parsed.ok().filter(|value| value.is_finite())?;
-    unsigned.contains(|c: char| c.is_ascii_digit()).then_some(Parsed { value, repaired: comma })
+    unsigned
+        .contains(|c: char| c.is_ascii_digit())
+        .then_some(ParsedNumber { value, repaired: comma })
 }
 
 /// An integer string. `1.0` is repaired, `1.5` is refused.
-pub(super) fn integer(text: &str) -> Option<Parsed<i64>> {
+pub(super) fn integer(text: &str) -> Option<ParsedNumber<i64>> {
     let text = text.trim_matches(PADDING);
     if let Ok(value) = text.parse() {
-        return Some(Parsed { value, repaired: false });
+        return Some(ParsedNumber { value, repaired: false });
     }
     let value = decimal(text)?.value;
     #[allow(clippy::cast_possible_truncation)] // a whole number below 2^53
     (value.fract() == 0.0 && value.abs() < 9e15)
-        .then_some(Parsed { value: value as i64, repaired: true })
+        .then_some(ParsedNumber { value: value as i64, repaired: true })
 }
 
 /// The numbers of a backslash-separated list, straight from its bytes; a list of 10,000 points is
@@ -120,9 +122,9 @@ mod tests {
             ("1\n", 1.0),
             ("0.123456789012345678", 0.123_456_789_012_345_68),
         ] {
-            assert_eq!(decimal(text), Some(Parsed { value, repaired: false }), "{text:?}");
+            assert_eq!(decimal(text), Some(ParsedNumber { value, repaired: false }), "{text:?}");
         }
-        assert_eq!(decimal("1,5"), Some(Parsed { value: 1.5, repaired: true }));
+        assert_eq!(decimal("1,5"), Some(ParsedNumber { value: 1.5, repaired: true }));
     }
 
     #[test]
@@ -150,9 +152,9 @@ mod tests {
 
     #[test]
     fn integers_may_have_an_empty_fraction() {
-        assert_eq!(integer(" 0042 "), Some(Parsed { value: 42, repaired: false }));
-        assert_eq!(integer("+7"), Some(Parsed { value: 7, repaired: false }));
-        assert_eq!(integer("1.0"), Some(Parsed { value: 1, repaired: true }));
+        assert_eq!(integer(" 0042 "), Some(ParsedNumber { value: 42, repaired: false }));
+        assert_eq!(integer("+7"), Some(ParsedNumber { value: 7, repaired: false }));
+        assert_eq!(integer("1.0"), Some(ParsedNumber { value: 1, repaired: true }));
         assert_eq!(integer("1.5"), None);
         assert_eq!(integer("1A"), None);
     }

@@ -3,17 +3,20 @@
 //! object it is.
 
 use std::cell::RefCell;
-use std::path::Path;
 
 use chrono::{Datelike, NaiveDate};
 use dicom_dictionary_std::tags;
+use dicom_object::InMemDicomObject;
 
 use super::attribute::{Attributes, days};
+use super::encoding::EncodedDataSet;
 use super::error::Error;
-use super::header::{Start, head};
-use super::locate::{Storage, locate};
-use super::open::{Opened, open_bytes};
+use super::file_location::FileLocation;
+use super::header::{Start, header};
+use super::number::PADDING;
+use super::quirks::meta_instance;
 use super::remark::Remarks;
+use super::walk::Pixels;
 use tidydose_geometry::units::Day;
 use tidydose_rt::finding::{Finding, Subject};
 use tidydose_rt::identity::{Identity, Kind, Token};
@@ -24,19 +27,47 @@ const DUMMY_YEAR: i32 = 1900;
 
 /// A file to be read, and what it is called in the tables.
 #[derive(Clone, Copy)]
-pub(super) struct Source<'a> {
-    /// Where it is, as shown.
-    pub path: &'a Path,
+pub(super) struct SourceFile<'a> {
+    /// Where its bytes are.
+    pub place: &'a FileLocation,
     /// Its token.
     pub file: &'a Token,
     /// How identifiers become tokens.
     pub identity: &'a Identity,
 }
 
+/// What the file meta group (0002,xxxx) states.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(super) struct FileMeta {
+    /// Transfer Syntax UID (0002,0010), where there is a text.
+    pub syntax: Option<String>,
+    /// Media Storage SOP Class UID (0002,0002).
+    pub class: Option<String>,
+    /// Media Storage SOP Instance UID (0002,0003).
+    pub instance: Option<String>,
+}
+
+/// A file in memory.
+#[derive(Debug, Clone)]
+pub(super) struct DicomFile {
+    /// The bytes that [`Pixels`] points into: of the file, or of the inflated data set.
+    pub bytes: Vec<u8>,
+    /// All elements but the voxels.
+    pub data_set: InMemDicomObject,
+    /// The voxels.
+    pub pixels: Option<Pixels>,
+    /// What the file meta group states.
+    pub meta: FileMeta,
+    /// SHA-256 of the file.
+    pub digest: String,
+    /// What was odd when it was opened.
+    pub remarks: Remarks,
+}
+
 /// An opened file with its identity.
 pub(super) struct Object<'a> {
-    source: Source<'a>,
-    opened: Opened,
+    source: SourceFile<'a>,
+    file: DicomFile,
     remarks: RefCell<Remarks>,
     uid: Option<String>,
     patient_id: Option<String>,
@@ -44,34 +75,27 @@ pub(super) struct Object<'a> {
 }
 
 impl<'a> Object<'a> {
-    /// Opens the bytes of a file.
-    ///
-    /// # Errors
-    /// When it is no DICOM file or a damaged one, with the file named.
-    pub(super) fn from_bytes(source: Source<'a>, bytes: Vec<u8>) -> Result<Self, Error> {
-        let (instance, patient) = peek(&bytes);
-        let opened = open_bytes(bytes).map_err(|error| {
-            let patient = Some(patient.as_str()).filter(|id| !id.is_empty());
-            let patient = patient.map(|id| source.identity.token(Kind::Patient, id));
-            let uid = Some(instance.as_str()).filter(|uid| !uid.is_empty());
-            source.name(error).in_object(uid, patient.as_ref())
-        })?;
-        let remarks = RefCell::new(opened.remarks.clone());
-        let root = Attributes::new(&opened.object, &remarks);
+    /// A file that is in memory, and whose it is.
+    pub(super) fn new(source: SourceFile<'a>, mut file: DicomFile) -> Self {
+        let own = file.data_set.get(tags::SOP_INSTANCE_UID).and_then(|e| e.to_str().ok());
+        let own = own.as_deref().map(|uid| uid.trim_matches(PADDING));
+        meta_instance::note(&mut file.remarks, file.meta.instance.as_deref(), own);
+        let remarks = RefCell::new(file.remarks.clone());
+        let root = Attributes::new(&file.data_set, &remarks);
         let uid = root.uid(tags::SOP_INSTANCE_UID).map(str::to_owned);
         let patient_id = root.text(tags::PATIENT_ID).map(str::to_owned);
         let patient = patient_id.as_deref().map(|id| source.identity.token(Kind::Patient, id));
-        Ok(Self { source, opened, remarks, uid, patient_id, patient })
+        Self { source, file, remarks, uid, patient_id, patient }
     }
 
     /// The attributes of the data set.
     pub(super) fn root(&self) -> Attributes<'_> {
-        Attributes::new(&self.opened.object, &self.remarks)
+        Attributes::new(&self.file.data_set, &self.remarks)
     }
 
-    /// The opened file.
-    pub(super) const fn opened(&self) -> &Opened {
-        &self.opened
+    /// The file in memory.
+    pub(super) const fn file(&self) -> &DicomFile {
+        &self.file
     }
 
     /// SOP Instance UID as stored.
@@ -110,7 +134,7 @@ impl<'a> Object<'a> {
             file: self.source.file.clone(),
             object: self.token(Kind::Object, uid),
             patient: self.patient.clone(),
-            digest: self.opened.digest.clone(),
+            digest: self.file.digest.clone(),
             person: self.person(),
         })
     }
@@ -146,20 +170,26 @@ impl<'a> Object<'a> {
     }
 }
 
-/// SOP Instance UID and Patient ID as the first elements have them, so that an error in the rest of
-/// the file can be named; empty where they do not say.
-fn peek(bytes: &[u8]) -> (String, String) {
-    let Ok(layout) = locate(bytes, bytes.len()) else { return <_>::default() };
-    let Storage::Plain(encoding) = layout.storage else { return <_>::default() };
-    let start = Start { bytes, total: bytes.len(), at: layout.start, encoding };
-    let class = layout.meta_class(bytes);
-    let head = head(start, class.as_deref()).unwrap_or_default();
-    (head.instance.into_owned(), head.patient.into_owned())
-}
-
-impl Source<'_> {
+impl SourceFile<'_> {
     /// The error with the file named.
     pub(super) fn name(&self, error: Error) -> Error {
-        error.in_file(self.path, self.file)
+        error.in_file(&self.place.shown(), self.file)
+    }
+
+    /// The error in a data set that cannot be read to its end, with object and patient named where
+    /// its beginning tells them.
+    pub(super) fn name_object(
+        &self,
+        error: Error,
+        data_set: &EncodedDataSet,
+        meta: &FileMeta,
+    ) -> Error {
+        let EncodedDataSet { bytes, at, encoding } = data_set;
+        let start = Start { bytes, total: bytes.len(), at: *at, encoding: *encoding };
+        let header = header(start, meta.class.as_deref()).unwrap_or_default();
+        let uid = Some(header.instance.as_ref()).filter(|uid| !uid.is_empty());
+        let patient = Some(header.patient.as_ref()).filter(|id| !id.is_empty());
+        let patient = patient.map(|id| self.identity.token(Kind::Patient, id));
+        error.in_object(uid, patient.as_ref())
     }
 }

@@ -2,7 +2,7 @@
 //! annex G). Sizes are checked before memory is taken. Must not know what the integers mean.
 
 use super::error::Error;
-use super::open::Opened;
+use super::object::DicomFile;
 use super::walk::Pixels;
 use tidydose_rt::finding::Code;
 
@@ -33,27 +33,27 @@ impl Size {
 }
 
 /// Stored integers as bytes in one byte order.
-pub(super) struct Samples<'a> {
+pub(super) struct StoredSamples<'a> {
     bytes: std::borrow::Cow<'a, [u8]>,
     big: bool,
 }
 
-impl<'a> Samples<'a> {
+impl<'a> StoredSamples<'a> {
     /// Finds or decodes the stored integers; nothing when the object has no pixel data.
     ///
     /// # Errors
     /// `FileEncodingUnsupported` for compression other than RLE, `FileDamaged` for RLE that does
     /// not decode.
-    pub(super) fn of(opened: &'a Opened, size: Size) -> Result<Option<Self>, Error> {
-        match &opened.pixels {
+    pub(super) fn of(file: &'a DicomFile, size: Size) -> Result<Option<Self>, Error> {
+        match &file.pixels {
             None => Ok(None),
             Some(Pixels::Native { range, .. }) if range.is_empty() => Ok(None),
             Some(Pixels::Native { range, big }) => {
-                let bytes = opened.bytes.get(range.clone()).unwrap_or_default();
+                let bytes = file.bytes.get(range.clone()).unwrap_or_default();
                 Ok(Some(Self { bytes: bytes.into(), big: *big }))
             }
-            Some(Pixels::Fragments(parts)) if opened.syntax.as_deref() == Some(RLE_UID) => {
-                let parts = parts.iter().map(|p| opened.bytes.get(p.clone()).unwrap_or_default());
+            Some(Pixels::Fragments(parts)) if file.meta.syntax.as_deref() == Some(RLE_UID) => {
+                let parts = parts.iter().map(|p| file.bytes.get(p.clone()).unwrap_or_default());
                 let mut bytes = Vec::new();
                 for frame in parts {
                     decode_frame(frame, size, &mut bytes)?;
@@ -83,9 +83,9 @@ impl<'a> Samples<'a> {
     }
 
     /// The first `count` samples times `scaling`, each rounded once.
-    pub(super) fn scaled(&self, count: usize, format: Format) -> Vec<f32> {
+    pub(super) fn scaled(&self, count: usize, format: SampleFormat) -> Vec<f32> {
         let bytes = self.bytes.get(..count * format.sample).unwrap_or_default();
-        let Format { scaling, .. } = format;
+        let SampleFormat { scaling, .. } = format;
         match (format.sample, format.signed, self.big) {
             (2, false, false) => scaled(bytes, scaling, |b| f64::from(u16::from_le_bytes(b))),
             (2, false, true) => scaled(bytes, scaling, |b| f64::from(u16::from_be_bytes(b))),
@@ -113,7 +113,7 @@ fn scaled<const N: usize>(
 
 /// How a stored integer becomes a number.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Format {
+pub(super) struct SampleFormat {
     /// Bytes of one sample: 2 or 4.
     pub sample: usize,
     /// Two's complement (Pixel Representation 1).

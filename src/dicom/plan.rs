@@ -203,23 +203,17 @@ fn distinct(values: impl Iterator<Item = String>) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, set, text};
-    use super::super::object::Source;
+    use super::super::fixtures::{self, Element, set, text};
     use super::*;
     use tidydose_geometry::units::Day;
     use tidydose_rt::finding::Finding;
-    use tidydose_rt::identity::Identity;
 
-    fn read(parts: &[Part], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("p"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, false))?;
-        plan(&object).map(|plan| (plan, object.findings()))
+    fn read(parts: &[Element], encoding: Encoding) -> Result<(Plan, Vec<Finding>), Error> {
+        let read = fixtures::read(fixtures::file(parts, encoding, false), plan)?;
+        Ok((read.value, read.findings))
     }
 
     #[test]
@@ -262,7 +256,7 @@ mod tests {
             text(tags::FRACTION_GROUP_NUMBER, VR::IS, "1"),
             text(tags::NUMBER_OF_FRACTIONS_PLANNED, VR::IS, "0"),
         ];
-        set(&mut parts, Part::Items(tags::FRACTION_GROUP_SEQUENCE, vec![group]));
+        set(&mut parts, Element::Items(tags::FRACTION_GROUP_SEQUENCE, vec![group]));
         let (plan, findings) = read(&parts, Encoding::EXPLICIT).unwrap();
         assert_eq!(plan.fractions(), None);
         assert_eq!(findings[0].code, Code::AttributeDoubtful);
@@ -285,9 +279,9 @@ mod tests {
             text(tags::BEAM_NUMBER, VR::IS, "1"),
             text(tags::RADIATION_TYPE, VR::CS, "PROTON"),
             text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, "2"),
-            Part::Items(tags::ION_CONTROL_POINT_SEQUENCE, points),
+            Element::Items(tags::ION_CONTROL_POINT_SEQUENCE, points),
         ];
-        set(&mut parts, Part::Items(tags::ION_BEAM_SEQUENCE, vec![beam]));
+        set(&mut parts, Element::Items(tags::ION_BEAM_SEQUENCE, vec![beam]));
         let (plan, findings) = read(&parts, Encoding::EXPLICIT).unwrap();
         assert_eq!(findings, []);
         assert!(plan.ion);
@@ -311,7 +305,7 @@ mod tests {
         let items =
             vec![item("1.9", "PREDECESSOR"), item("1.8", "UNHEARD"), item("1.9", "PREDECESSOR")];
         let mut parts = fixtures::plan();
-        set(&mut parts, Part::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, items));
+        set(&mut parts, Element::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, items));
         set(&mut parts, text(tags::RT_PLAN_TIME, VR::TM, "101502.25"));
         let (plan, _) = read(&parts, Encoding::EXPLICIT).unwrap();
         assert_eq!(plan.related, [(PlanRelation::Predecessor, Token::new("1.9"))]);
@@ -329,7 +323,7 @@ mod tests {
             text(tags::BEAM_NUMBER, VR::IS, "1"),
             text(tags::NUMBER_OF_CONTROL_POINTS, VR::IS, "2"),
         ];
-        set(&mut parts, Part::Items(tags::BEAM_SEQUENCE, vec![beam]));
+        set(&mut parts, Element::Items(tags::BEAM_SEQUENCE, vec![beam]));
         let error = read(&parts, Encoding::EXPLICIT).unwrap_err();
         assert_eq!(error.attribute().as_deref(), Some("NumberOfControlPoints (300A,0110)"));
         assert_eq!(error.value_found(), Some("2"));

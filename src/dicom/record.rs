@@ -65,27 +65,22 @@ fn delivered(root: &Attributes<'_>) -> Option<u32> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, text};
-    use super::super::object::Source;
+    use super::super::fixtures::{self, Element, text};
     use super::*;
     use tidydose_geometry::units::Day;
-    use tidydose_rt::identity::{Identity, Token};
+    use tidydose_rt::identity::Token;
 
-    fn read(parts: &[Part]) -> TreatmentRecord {
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("r"), file: &file, identity: &identity };
+    fn read(parts: &[Element]) -> TreatmentRecord {
         let bytes = fixtures::file(parts, Encoding::EXPLICIT, false);
-        record(&Object::from_bytes(source, bytes).unwrap()).unwrap()
+        fixtures::read(bytes, record).unwrap().value
     }
 
-    fn plan_reference() -> Part {
+    fn plan_reference() -> Element {
         let item = vec![text(tags::REFERENCED_SOP_INSTANCE_UID, VR::UI, "1.2.3.3")];
-        Part::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, vec![item])
+        Element::Items(tags::REFERENCED_RT_PLAN_SEQUENCE, vec![item])
     }
 
     #[test]
@@ -99,7 +94,7 @@ mod tests {
             text(tags::REFERENCED_BEAM_NUMBER, VR::IS, "3"),
         ];
         let mut parts = fixtures::common(uids::RT_BEAMS_TREATMENT_RECORD_STORAGE, "1.2.3.8");
-        parts.push(Part::Items(tags::TREATMENT_SESSION_BEAM_SEQUENCE, vec![beam]));
+        parts.push(Element::Items(tags::TREATMENT_SESSION_BEAM_SEQUENCE, vec![beam]));
         parts.push(text(tags::TREATMENT_DATE, VR::DA, "20230620"));
         parts.push(plan_reference());
         let record = read(&parts);
@@ -116,8 +111,10 @@ mod tests {
         let mut parts = fixtures::common(uids::RT_TREATMENT_SUMMARY_RECORD_STORAGE, "1.2.3.9");
         parts.push(text(tags::FIRST_TREATMENT_DATE, VR::DA, "20230615"));
         parts.push(text(tags::MOST_RECENT_TREATMENT_DATE, VR::DA, "20230617"));
-        parts
-            .push(Part::Items(tags::FRACTION_GROUP_SUMMARY_SEQUENCE, vec![group("2"), group("1")]));
+        parts.push(Element::Items(
+            tags::FRACTION_GROUP_SUMMARY_SEQUENCE,
+            vec![group("2"), group("1")],
+        ));
         parts.push(plan_reference());
         let summary = read(&parts).summary.unwrap();
         let days = (Some(Day(19_523)), Some(Day(19_525)));

@@ -52,16 +52,13 @@ fn motion(item: &Attributes<'_>) -> Result<Rigid, String> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
     use dicom_dictionary_std::uids;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, text};
-    use super::super::object::Source;
+    use super::super::fixtures::{self, Element, text};
     use super::*;
-    use tidydose_rt::identity::{Identity, Token};
+    use tidydose_rt::identity::Token;
 
     const SHIFT: &str = "1\\0\\0\\5\\0\\1\\0\\-6\\0\\0\\1\\7\\0\\0\\0\\1";
 
@@ -72,18 +69,16 @@ mod tests {
                 text(tags::FRAME_OF_REFERENCE_TRANSFORMATION_MATRIX, VR::DS, numbers),
             ]
         };
-        let matrices = Part::Items(tags::MATRIX_SEQUENCE, matrices.iter().map(matrix).collect());
+        let matrices = Element::Items(tags::MATRIX_SEQUENCE, matrices.iter().map(matrix).collect());
         let item = vec![
             text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.8"),
-            Part::Items(tags::MATRIX_REGISTRATION_SEQUENCE, vec![vec![matrices]]),
+            Element::Items(tags::MATRIX_REGISTRATION_SEQUENCE, vec![vec![matrices]]),
         ];
         let mut parts = fixtures::common(uids::SPATIAL_REGISTRATION_STORAGE, "1.2.3.7");
         parts.push(text(tags::FRAME_OF_REFERENCE_UID, VR::UI, "1.2.9"));
-        parts.push(Part::Items(tags::REGISTRATION_SEQUENCE, vec![item]));
-        let (identity, file) = (Identity::kept(), Token::new("F"));
-        let source = Source { path: Path::new("r"), file: &file, identity: &identity };
+        parts.push(Element::Items(tags::REGISTRATION_SEQUENCE, vec![item]));
         let bytes = fixtures::file(&parts, Encoding::EXPLICIT, false);
-        registration(&Object::from_bytes(source, bytes).unwrap()).unwrap()
+        fixtures::read(bytes, registration).unwrap().value
     }
 
     /// The matrix of an item takes a point of the item's frame into the frame of the object.

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use dicom_core::Tag;
 
-use super::attribute::keyword;
+use super::dictionary::keyword;
 use tidydose_rt::finding::{Code, Finding, Subject};
 
 /// One odd thing.

@@ -6,32 +6,33 @@ mod fuzz;
 #[cfg(test)]
 mod mutate;
 
+use dicom_dictionary_std::tags;
+
 use super::dose::dose;
 use super::encoding::Encoding;
 use super::error::Error;
 use super::fixtures;
 use super::header::Class;
-use super::object::{Object, Source};
+use super::object::Object;
 use super::plan::plan;
 use super::structure_set::structure_set;
 use tidydose_rt::finding::Code;
-use tidydose_rt::identity::{Identity, Token};
 
 const ALL: [Encoding; 3] = [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG];
 
 fn read(bytes: Vec<u8>) -> Result<(), Error> {
-    let (identity, file) = (Identity::keyed([1; 32]), Token::new("F"));
-    let path = std::path::Path::new("sample.dcm");
-    let object = Object::from_bytes(Source { path, file: &file, identity: &identity }, bytes)?;
-    let class = object.root().uid(dicom_dictionary_std::tags::SOP_CLASS_UID).unwrap_or_default();
-    match Class::of(class) {
-        Class::StructureSet => structure_set(&object).map(|_| ()),
-        Class::Dose => dose(&object).map(|_| ()),
-        _ => plan(&object).map(|_| ()),
-    }
+    let by_class = |object: &Object<'_>| {
+        let class = object.root().uid(tags::SOP_CLASS_UID).unwrap_or_default();
+        match Class::of(class) {
+            Class::StructureSet => structure_set(object).map(|_| ()),
+            Class::Dose => dose(object).map(|_| ()),
+            _ => plan(object).map(|_| ()),
+        }
+    };
+    fixtures::read(bytes, by_class).map(|_| ())
 }
 
-fn objects() -> Vec<Vec<fixtures::Part>> {
+fn objects() -> Vec<Vec<fixtures::Element>> {
     vec![fixtures::structure_set(fixtures::squares()), fixtures::dose(), fixtures::plan()]
 }
 

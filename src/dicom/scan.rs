@@ -5,19 +5,20 @@
 
 #![allow(clippy::vec_box)] // what was seen of a file is moved and sorted more often than read
 
-use std::borrow::Cow;
 use std::path::{Component, Path, PathBuf, is_separator};
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 use walkdir::{DirEntry, WalkDir};
 
-use super::container::{self, Kind as Container, Listed};
+use super::container::{self, ArchiveKind, ListedMember};
 use super::duplicate::settle;
 use super::error::Error;
+use super::file_location::{FileLocation, plain_part};
 use super::gather::gather;
-use super::place::Place;
-use super::reader::{Content, Entry, Seen, Worker, look, look_at, refused};
+use super::scanned_file::{
+    Content, FileEntry, ScanWorker, ScannedFile, refused, scan_file, scan_stream,
+};
 use super::{Progress, Scan, ScanError};
 use tidydose_rt::FileStatus;
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -33,10 +34,10 @@ pub(super) fn scan(
     let (found, unreadable) = found(roots)?;
     let files_total = found.len();
     let counter = AtomicUsize::new(0);
-    let looked: Vec<Result<Opened, Found>> = found
+    let looked: Vec<Result<FileWithMembers, FoundPath>> = found
         .into_par_iter()
         .map_init(
-            || Worker::new(identity),
+            || ScanWorker::new(identity),
             |worker, found| {
                 if stop.load(Ordering::Relaxed) {
                     return Err(found);
@@ -74,13 +75,13 @@ pub(super) fn scan(
 }
 
 /// A file and, of an archive, its members.
-type Opened = (Box<Seen>, Vec<Box<Seen>>);
+type FileWithMembers = (Box<ScannedFile>, Vec<Box<ScannedFile>>);
 
 /// A path, and below which root it is.
-type Found = (PathBuf, usize);
+type FoundPath = (PathBuf, usize);
 
 /// All files below the roots, and the places that could not be looked into.
-fn found(roots: &[PathBuf]) -> Result<(Vec<Found>, Vec<Found>), ScanError> {
+fn found(roots: &[PathBuf]) -> Result<(Vec<FoundPath>, Vec<FoundPath>), ScanError> {
     let (mut found, mut unreadable) = (Vec::new(), Vec::new());
     for (index, root) in roots.iter().enumerate() {
         let fail = |source| ScanError { root: root.clone(), source };
@@ -104,11 +105,11 @@ fn found(roots: &[PathBuf]) -> Result<(Vec<Found>, Vec<Found>), ScanError> {
     Ok((found, unreadable))
 }
 
-fn entry((path, index): Found, roots: &[PathBuf], identity: &Identity) -> Entry {
+fn entry((path, index): FoundPath, roots: &[PathBuf], identity: &Identity) -> FileEntry {
     let below = roots.get(index).map_or_else(String::new, |root| relative(root, &path));
     let name = if roots.len() > 1 { format!("{index}/{below}") } else { below };
     let file = identity.token(Kind::File, &name);
-    Entry { place: Place::file(path), name, file }
+    FileEntry { place: FileLocation::file(path), name, file }
 }
 
 /// The path below its root with `/` between the parts; parts that are no plain text, or whose
@@ -141,23 +142,14 @@ fn relative(root: &Path, path: &Path) -> String {
     joined
 }
 
-/// A part of a name as it is, unless a token would trim its ends.
-pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
-    if text.trim_matches([' ', '\0']).len() == text.len() {
-        Cow::Borrowed(text)
-    } else {
-        Cow::Owned(format!("{text:?}"))
-    }
-}
-
 /// A file as it is, and of an archive all its members.
-fn opened(entry: Entry, worker: &mut Worker<'_>) -> Opened {
+fn opened(entry: FileEntry, worker: &mut ScanWorker<'_>) -> FileWithMembers {
     let identity = worker.recent.identity();
-    let mut seen = look(entry, worker);
+    let mut seen = scan_file(entry, worker);
     let Content::Container(kind) = seen.content else { return (seen, Vec::new()) };
     let path = seen.place.path();
     seen.content = Content::Nothing;
-    if kind == Container::TarGzip && !container::gzip_holds_tar(path) {
+    if kind == ArchiveKind::TarGzip && !container::gzip_holds_tar(path) {
         seen.leave(FileStatus::Foreign, "compressed; of gzip, only tar archives are opened");
         return (seen, Vec::new());
     }
@@ -173,41 +165,41 @@ fn opened(entry: Entry, worker: &mut Worker<'_>) -> Opened {
 /// All members of an archive, and what went wrong with the archive itself.
 fn members(
     path: &Path,
-    kind: Container,
+    kind: ArchiveKind,
     archive: &str,
     identity: &Identity,
-) -> (Vec<Box<Seen>>, Option<Error>) {
-    let entry = |listed: &Listed| {
+) -> (Vec<Box<ScannedFile>>, Option<Error>) {
+    let entry = |listed: &ListedMember| {
         let name = format!("{archive}/{}", listed.member.name);
         let file = identity.token(Kind::File, &name);
-        Entry { place: Place::member(path, listed.member.clone()), name, file }
+        FileEntry { place: FileLocation::member(path, listed.member.clone()), name, file }
     };
-    let not_read = |entry: Entry, why: &str| {
+    let not_read = |entry: FileEntry, why: &str| {
         let message = format!("cannot be read from its archive: {why}");
         refused(entry, Error::new(Code::FileUnreadable, message), identity)
     };
-    if kind == Container::Zip {
+    if kind == ArchiveKind::Zip {
         return match container::list_zip(path) {
             Err(error) => (Vec::new(), Some(error)),
             Ok((list, fault)) => {
-                let one = |worker: &mut Worker<'_>, listed: &Listed| {
+                let one = |worker: &mut ScanWorker<'_>, listed: &ListedMember| {
                     let entry = entry(listed);
                     match listed.refused {
                         Some(why) => not_read(entry, why),
-                        None => look(entry, worker),
+                        None => scan_file(entry, worker),
                     }
                 };
-                (list.par_iter().map_init(|| Worker::new(identity), one).collect(), fault)
+                (list.par_iter().map_init(|| ScanWorker::new(identity), one).collect(), fault)
             }
         };
     }
-    let (mut seen, mut worker) = (Vec::new(), Worker::new(identity));
+    let (mut seen, mut worker) = (Vec::new(), ScanWorker::new(identity));
     let fault = container::walk_tar(path, kind, &mut |listed, stream| {
         let entry = entry(&listed);
         let size = listed.member.size;
         seen.push(match listed.refused {
             Some(why) => not_read(entry, why),
-            None => look_at(entry, stream, size, &mut worker),
+            None => scan_stream(entry, stream, size, &mut worker),
         });
     });
     (seen, fault.err())
@@ -221,7 +213,7 @@ mod tests {
     use dicom_dictionary_std::{tags, uids};
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, set, text};
+    use super::super::fixtures::{self, Element, set, text};
     use super::*;
     use tidydose_geometry::units::Millimetre;
     use tidydose_rt::SpacingSource;
@@ -240,7 +232,7 @@ mod tests {
             fs::write(path, bytes).unwrap();
         }
 
-        fn put(&self, name: &str, parts: &[Part]) {
+        fn put(&self, name: &str, parts: &[Element]) {
             self.add(name, &fixtures::file(parts, Encoding::EXPLICIT, false));
         }
 
@@ -339,7 +331,7 @@ mod tests {
         assert_eq!(count(&scan, Code::FileDuplicate), 3);
         let mut other = fixtures::dose();
         let words = vec![65_537, 2, 3, 11, 12, 13, 101, 102, 103, 111, 112, 114];
-        set(&mut other, Part::Samples(tags::PIXEL_DATA, words));
+        set(&mut other, Element::Samples(tags::PIXEL_DATA, words));
         archive.add("5", &fixtures::file(&other, Encoding::EXPLICIT_BIG, false));
         assert_eq!(count(&archive.scan(), Code::FileUidConflict), 5);
     }
@@ -350,7 +342,7 @@ mod tests {
         let archive = Archive::new();
         let mut image = fixtures::slice("1.2.7.1", 0.0);
         set(&mut image, text(tags::SOP_CLASS_UID, VR::UI, uids::ENHANCED_MR_IMAGE_STORAGE));
-        let group = |tag, value: Part| Part::Items(tag, vec![vec![value]]);
+        let group = |tag, value: Element| Element::Items(tag, vec![vec![value]]);
         let along = text(tags::IMAGE_ORIENTATION_PATIENT, VR::DS, "1\\0\\0\\0\\0\\-1");
         let shared = vec![group(tags::PLANE_ORIENTATION_SEQUENCE, along)];
         let frame = |y: &str| {
@@ -358,8 +350,8 @@ mod tests {
             vec![group(tags::PLANE_POSITION_SEQUENCE, at)]
         };
         let frames = ["3", "0", "1.5"].map(frame).to_vec();
-        set(&mut image, Part::Items(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE, vec![shared]));
-        set(&mut image, Part::Items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE, frames));
+        set(&mut image, Element::Items(tags::SHARED_FUNCTIONAL_GROUPS_SEQUENCE, vec![shared]));
+        set(&mut image, Element::Items(tags::PER_FRAME_FUNCTIONAL_GROUPS_SEQUENCE, frames));
         archive.put("image", &image);
         archive.put("set", &fixtures::structure_set(fixtures::squares()));
         let scan = archive.scan();

@@ -20,7 +20,7 @@ fn stored(item: &Attributes<'_>) -> Option<StoredDvh> {
         return None;
     }
     let roi_number = only.optional_integer(tags::REFERENCED_ROI_NUMBER)?;
-    let curve = Curve::of(item);
+    let curve = StoredCurve::of(item);
     let in_cc = item.code(tags::DVH_VOLUME_UNITS).is_some_and(|unit| unit == "CM3");
     let stated = item.optional_number(tags::DVH_MEAN_DOSE);
     let (volume_cc, mean_gy) = (
@@ -32,13 +32,13 @@ fn stored(item: &Attributes<'_>) -> Option<StoredDvh> {
 }
 
 /// What follows from DVH Data: pairs of bin width and volume, the widths added up from 0 Gy.
-struct Curve {
+struct StoredCurve {
     volume: f64,
     mean: f64,
     widest: f64,
 }
 
-impl Curve {
+impl StoredCurve {
     fn of(item: &Attributes<'_>) -> Option<Self> {
         let scaling = item.optional_number(tags::DVH_DOSE_SCALING).unwrap_or(1.0);
         let data = item.numbers(tags::DVH_DATA).ok()?;

@@ -19,7 +19,7 @@ use tidydose_rt::plane_spacing::from_other_structures;
 use tidydose_rt::{PlaneSpacing, Roi, RoiHeader, SpacingSource, StructureSet, StructureSetHeader};
 
 /// A structure set and what it says about the images it was drawn on.
-pub(super) struct Parsed {
+pub(super) struct ParsedStructureSet {
     /// With contours.
     pub set: StructureSet,
     /// Structure Set Date as a day count.
@@ -30,7 +30,7 @@ pub(super) struct Parsed {
     pub images: BTreeMap<i64, Token>,
 }
 
-impl Parsed {
+impl ParsedStructureSet {
     /// Everything but the contours.
     pub(super) fn header(&self) -> StructureSetHeader {
         StructureSetHeader {
@@ -48,7 +48,7 @@ impl Parsed {
 ///
 /// # Errors
 /// When it has no SOP Instance UID, no structure, or an ROI Number that cannot be read.
-pub(super) fn structure_set(object: &Object<'_>) -> Result<Parsed, Error> {
+pub(super) fn structure_set(object: &Object<'_>) -> Result<ParsedStructureSet, Error> {
     let root = object.root();
     let origin = object.origin()?;
     let listed = keyed(&root, tags::STRUCTURE_SET_ROI_SEQUENCE, tags::ROI_NUMBER)?;
@@ -61,8 +61,8 @@ pub(super) fn structure_set(object: &Object<'_>) -> Result<Parsed, Error> {
     note_unmatched(&root, &listed, &drawn, "contours");
     note_unmatched(&root, &listed, &observed, "observations");
     let frame = frame(&root, &listed);
-    let reader = Reader { object, frame, identifiers: Identifiers::of(object) };
-    let mut parsed = Parsed {
+    let reader = StructureSetReader { object, frame, identifiers: Identifiers::of(object) };
+    let mut parsed = ParsedStructureSet {
         set: StructureSet { origin, frame: reader.token(), rois: Vec::new() },
         day: root.date(tags::STRUCTURE_SET_DATE).and_then(|date| object.day(date)),
         series: series(object, &root),
@@ -148,13 +148,13 @@ fn series(object: &Object<'_>, root: &Attributes<'_>) -> Vec<Token> {
     uids.map(|uid| object.token(Kind::Series, uid)).collect()
 }
 
-struct Reader<'a> {
+struct StructureSetReader<'a> {
     object: &'a Object<'a>,
     frame: Option<&'a str>,
     identifiers: Identifiers,
 }
 
-impl<'a> Reader<'a> {
+impl<'a> StructureSetReader<'a> {
     fn token(&self) -> Option<Token> {
         self.frame.map(|uid| self.object.token(Kind::Frame, uid))
     }
@@ -241,30 +241,26 @@ impl<'a> Reader<'a> {
 
 #[cfg(test)]
 mod tests {
-    use std::path::Path;
-
     use dicom_core::VR;
 
     use super::super::encoding::Encoding;
-    use super::super::fixtures::{self, Part, contour, set, squares, text};
-    use super::super::object::Source;
+    use super::super::fixtures::{self, Element, contour, set, squares, text};
     use super::*;
     use tidydose_rt::ContourType;
     use tidydose_rt::finding::Finding;
     use tidydose_rt::identity::Identity;
 
     fn read_in(
-        parts: &[Part],
+        parts: &[Element],
         encoding: Encoding,
         open: bool,
     ) -> Result<(StructureSet, Vec<Finding>), Error> {
-        let (identity, file) = (Identity::keyed([3; 32]), Token::new("F"));
-        let source = Source { path: Path::new("s"), file: &file, identity: &identity };
-        let object = Object::from_bytes(source, fixtures::file(parts, encoding, open))?;
-        structure_set(&object).map(|parsed| (parsed.set, object.findings()))
+        let bytes = fixtures::file(parts, encoding, open);
+        let read = fixtures::read_as(&Identity::keyed([3; 32]), bytes, structure_set)?;
+        Ok((read.value.set, read.findings))
     }
 
-    fn read(parts: &[Part]) -> (StructureSet, Vec<Finding>) {
+    fn read(parts: &[Element]) -> (StructureSet, Vec<Finding>) {
         read_in(parts, Encoding::EXPLICIT, false).unwrap()
     }
 
@@ -326,9 +322,9 @@ mod tests {
             vec![text(tags::ROI_NUMBER, VR::IS, number), text(tags::ROI_NAME, VR::LO, name)]
         };
         let list = vec![roi("9", "Lens L"), roi("0", "gtv 1"), roi("7", "GTV 1")];
-        set(&mut parts, Part::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, list));
+        set(&mut parts, Element::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, list));
         let other = vec![text(tags::REFERENCED_ROI_NUMBER, VR::IS, "12")];
-        set(&mut parts, Part::Items(tags::RTROI_OBSERVATIONS_SEQUENCE, vec![other]));
+        set(&mut parts, Element::Items(tags::RTROI_OBSERVATIONS_SEQUENCE, vec![other]));
         let (read, findings) = read(&parts);
         let numbers: Vec<_> =
             read.rois.iter().map(|r| (r.header.number, r.contours.len())).collect();
@@ -342,7 +338,7 @@ mod tests {
     fn a_number_listed_twice_is_refused() {
         let mut parts = fixtures::structure_set(squares());
         let roi = vec![text(tags::ROI_NUMBER, VR::IS, "7")];
-        set(&mut parts, Part::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi.clone(), roi]));
+        set(&mut parts, Element::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi.clone(), roi]));
         let error = read_in(&parts, Encoding::EXPLICIT, false).unwrap_err();
         assert_eq!(error.code(), Code::AttributeInvalid);
         assert_eq!(error.attribute().as_deref(), Some("ROINumber (3006,0022)"));
@@ -353,7 +349,7 @@ mod tests {
         let mut parts = fixtures::structure_set(squares());
         let roi =
             vec![text(tags::ROI_NUMBER, VR::IS, "7"), text(tags::ROI_NAME, VR::LO, "GTV Person")];
-        set(&mut parts, Part::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi]));
+        set(&mut parts, Element::Items(tags::STRUCTURE_SET_ROI_SEQUENCE, vec![roi]));
         let (read, findings) = read(&parts);
         assert_eq!(read.rois[0].header.name, WITHHELD);
         assert!(has(&findings, Code::RoiNameWithheld));
@@ -365,11 +361,11 @@ mod tests {
         let mut parts = fixtures::structure_set(Vec::new());
         let planes = vec![text(tags::SPACING_BETWEEN_SLICES, VR::DS, "1.5")];
         let item = vec![
-            Part::Items(tags::SOURCE_PIXEL_PLANES_CHARACTERISTICS_SEQUENCE, vec![planes]),
-            Part::Items(tags::CONTOUR_SEQUENCE, squares()),
+            Element::Items(tags::SOURCE_PIXEL_PLANES_CHARACTERISTICS_SEQUENCE, vec![planes]),
+            Element::Items(tags::CONTOUR_SEQUENCE, squares()),
             text(tags::REFERENCED_ROI_NUMBER, VR::IS, "7"),
         ];
-        set(&mut parts, Part::Items(tags::ROI_CONTOUR_SEQUENCE, vec![item]));
+        set(&mut parts, Element::Items(tags::ROI_CONTOUR_SEQUENCE, vec![item]));
         let (read, _) = read(&parts);
         let spacing = read.rois[0].header.plane_spacing.unwrap();
         assert_eq!((spacing.distance.value(), spacing.source), (1.5, SpacingSource::Stated));

@@ -199,7 +199,7 @@ fn number_of(term: &str) -> Option<String> {
 }
 
 /// What became of the bytes of a value.
-struct Read {
+struct DecodedText {
     text: String,
     /// Whether every byte is a character of a declared set.
     regular: bool,
@@ -209,8 +209,8 @@ struct Read {
 
 impl Halves {
     /// The text that begins in these sets.
-    fn read(self, bytes: &[u8], extensions: &[Repertoire], vr: VR) -> Read {
-        let mut read = Read { text: String::new(), regular: true, lost: false };
+    fn read(self, bytes: &[u8], extensions: &[Repertoire], vr: VR) -> DecodedText {
+        let mut read = DecodedText { text: String::new(), regular: true, lost: false };
         let mut now = self;
         let mut at = 0;
         while let Some(rest) = bytes.get(at..).filter(|rest| !rest.is_empty()) {

@@ -11,7 +11,7 @@ use dicom_core::{DataElement, Length, Tag, VR};
 use dicom_object::InMemDicomObject;
 
 use super::encoding::{
-    Encoding, HeadFault, Header, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, header,
+    ElementHead, Encoding, HeadFault, ITEM, ITEM_END, SEQUENCE_END, UNDEFINED, element_head,
 };
 use super::error::Error;
 use super::quirks::{cut_length, trailing_bytes, unknown_representation};
@@ -83,7 +83,7 @@ struct Walker<'a> {
     levels: Vec<Level>,
     items: usize,
     pixels: Option<Pixels>,
-    unknown: unknown_representation::Seen,
+    unknown: unknown_representation::UnknownValues,
     /// The last value, where its length may have been cut.
     last: Option<Tag>,
     remarks: Remarks,
@@ -108,7 +108,7 @@ pub(super) fn walk(bytes: &[u8], start: usize, encoding: Encoding) -> Result<Wal
         levels: vec![Level { item: root, sequence: None }],
         items: 0,
         pixels: None,
-        unknown: unknown_representation::Seen::default(),
+        unknown: unknown_representation::UnknownValues::default(),
         last: None,
         remarks: Remarks::default(),
     };
@@ -116,7 +116,7 @@ pub(super) fn walk(bytes: &[u8], start: usize, encoding: Encoding) -> Result<Wal
 }
 
 /// What a step leaves to be done.
-enum Step {
+enum NextStep {
     On,
     CloseItem,
     CloseSequence,
@@ -129,9 +129,9 @@ impl Walker<'_> {
             let rest = self.bytes.get(self.at..).unwrap_or_default();
             let step = step.map_err(|error| cut_length::explained(error, self.last, rest))?;
             match step {
-                Step::On => {}
-                Step::CloseSequence => self.close_sequence()?,
-                Step::CloseItem => {
+                NextStep::On => {}
+                NextStep::CloseSequence => self.close_sequence()?,
+                NextStep::CloseItem => {
                     let Some(level) = self.levels.pop() else { break };
                     let object = level.item.object;
                     match self.levels.last_mut().and_then(|l| l.sequence.as_mut()) {
@@ -148,30 +148,35 @@ impl Walker<'_> {
         Err(damaged("the data set has no end", self.at))
     }
 
-    fn in_sequence(&mut self) -> Result<Step, Error> {
+    fn in_sequence(&mut self) -> Result<NextStep, Error> {
         let at = self.at;
         let Some(sequence) = self.levels.last().and_then(|l| l.sequence.as_ref()) else {
-            return Ok(Step::On);
+            return Ok(NextStep::On);
         };
         let (end, open, encoding, tag) =
             (sequence.end, sequence.open, sequence.encoding, sequence.tag);
         if at >= end {
             self.remark_open_end(open, end);
-            return Ok(Step::CloseSequence);
+            return Ok(NextStep::CloseSequence);
         }
-        let head = header(self.bytes.get(..end).unwrap_or_default(), at, encoding)
+        let head = element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding)
             .map_err(|_| damaged("a sequence ends inside the head of an item", at).about(tag))?;
         match head.tag {
             ITEM => self.open_item(head, end, encoding).map_err(|e| e.about(tag)),
             SEQUENCE_END => {
                 self.at = head.value_at;
-                Ok(Step::CloseSequence)
+                Ok(NextStep::CloseSequence)
             }
             _ => Err(damaged("a sequence holds something that is not an item", at).about(tag)),
         }
     }
 
-    fn open_item(&mut self, head: Header, end: usize, encoding: Encoding) -> Result<Step, Error> {
+    fn open_item(
+        &mut self,
+        head: ElementHead,
+        end: usize,
+        encoding: Encoding,
+    ) -> Result<NextStep, Error> {
         self.items += 1;
         if self.items > MAX_ITEMS {
             return Err(damaged(&format!("more than {MAX_ITEMS} items"), self.at));
@@ -186,22 +191,22 @@ impl Walker<'_> {
         let item = ItemFrame { object, end: item_end, open, encoding, characters };
         self.levels.push(Level { item, sequence: None });
         self.at = head.value_at;
-        Ok(Step::On)
+        Ok(NextStep::On)
     }
 
-    fn in_item(&mut self) -> Result<Step, Error> {
+    fn in_item(&mut self) -> Result<NextStep, Error> {
         let at = self.at;
         let root = self.levels.len() == 1;
-        let Some(item) = self.levels.last().map(|l| &l.item) else { return Ok(Step::On) };
+        let Some(item) = self.levels.last().map(|l| &l.item) else { return Ok(NextStep::On) };
         let (end, open, encoding) = (item.end, item.open, item.encoding);
         if at >= end {
             self.remark_open_end(open, end);
-            return Ok(Step::CloseItem);
+            return Ok(NextStep::CloseItem);
         }
         if root && trailing_bytes::only_padding(self.bytes.get(at..).unwrap_or_default()) {
             return Ok(self.ignore_rest());
         }
-        let head = match header(self.bytes.get(..end).unwrap_or_default(), at, encoding) {
+        let head = match element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding) {
             Ok(head) => head,
             Err(_) if root && self.pixels.is_some() => return Ok(self.ignore_rest()),
             Err(HeadFault::Ends) => return Err(damaged("it ends inside an element's head", at)),
@@ -213,18 +218,18 @@ impl Walker<'_> {
         match head.tag {
             ITEM_END if open => {
                 self.at = head.value_at;
-                Ok(Step::CloseItem)
+                Ok(NextStep::CloseItem)
             }
             SEQUENCE_END | ITEM if open => {
                 self.remarks.add(Code::FileEndMissing, "an item has no delimiter");
-                Ok(Step::CloseItem)
+                Ok(NextStep::CloseItem)
             }
             ITEM_END | SEQUENCE_END => {
                 self.at = head.value_at;
-                Ok(Step::On)
+                Ok(NextStep::On)
             }
             ITEM => Err(damaged("an item outside a sequence", at)),
-            _ => self.element(head, end).map(|()| Step::On),
+            _ => self.element(head, end).map(|()| NextStep::On),
         }
     }
 
@@ -235,14 +240,14 @@ impl Walker<'_> {
         }
     }
 
-    fn ignore_rest(&mut self) -> Step {
+    fn ignore_rest(&mut self) -> NextStep {
         let message = trailing_bytes::message(self.bytes.len() - self.at);
         self.remarks.add(Code::FileTrailingBytes, message);
         self.at = self.bytes.len();
-        Step::CloseItem
+        NextStep::CloseItem
     }
 
-    fn element(&mut self, head: Header, end: usize) -> Result<(), Error> {
+    fn element(&mut self, head: ElementHead, end: usize) -> Result<(), Error> {
         let around = self.levels.last().map_or(Encoding::IMPLICIT, |l| l.item.encoding);
         let (vr, encoding) = self.unknown.meaning(&head, around);
         let remaining = end - head.value_at;
@@ -269,7 +274,7 @@ impl Walker<'_> {
         self.keep(&head, vr, encoding)
     }
 
-    fn open_sequence(&mut self, head: Header, end: usize, e: Encoding) -> Result<(), Error> {
+    fn open_sequence(&mut self, head: ElementHead, end: usize, e: Encoding) -> Result<(), Error> {
         if self.levels.len() > MAX_DEPTH {
             let message = format!("sequences nest more than {MAX_DEPTH} deep");
             return Err(damaged(&message, self.at).about(head.tag));
@@ -302,7 +307,7 @@ impl Walker<'_> {
     }
 
     /// Keeps a value; group lengths and padding mean nothing and are dropped.
-    fn keep(&mut self, head: &Header, vr: VR, encoding: Encoding) -> Result<(), Error> {
+    fn keep(&mut self, head: &ElementHead, vr: VR, encoding: Encoding) -> Result<(), Error> {
         let tag = head.tag;
         if tag.element() == 0 || tag == TRAILING_PADDING {
             return Ok(());
@@ -332,11 +337,16 @@ impl Walker<'_> {
     }
 
     /// The fragments of compressed pixel data (PS3.5 A.4).
-    fn fragments(&mut self, head: &Header, end: usize, encoding: Encoding) -> Result<(), Error> {
+    fn fragments(
+        &mut self,
+        head: &ElementHead,
+        end: usize,
+        encoding: Encoding,
+    ) -> Result<(), Error> {
         let mut found = Vec::new();
         let mut at = head.value_at;
         loop {
-            let part = header(self.bytes.get(..end).unwrap_or_default(), at, encoding)
+            let part = element_head(self.bytes.get(..end).unwrap_or_default(), at, encoding)
                 .map_err(|_| damaged("it ends inside compressed pixel data", at).about(head.tag))?;
             at = part.value_at;
             if part.tag == SEQUENCE_END {
@@ -377,12 +387,12 @@ mod tests {
     use dicom_dictionary_std::tags;
 
     use super::super::duplicate::same_object;
-    use super::super::fixtures::{self, Part, text};
+    use super::super::fixtures::{self, Element, text};
     use super::*;
 
     const ALL: [Encoding; 3] = [Encoding::IMPLICIT, Encoding::EXPLICIT, Encoding::EXPLICIT_BIG];
 
-    fn walked(parts: &[Part], encoding: Encoding, open: bool) -> Walked {
+    fn walked(parts: &[Element], encoding: Encoding, open: bool) -> Walked {
         walk(&fixtures::data_set(parts, encoding, open), 0, encoding).unwrap()
     }
 
@@ -504,7 +514,7 @@ mod tests {
     fn delimiters_may_be_missing_at_the_end_of_the_file_only() {
         let e = Encoding::EXPLICIT;
         let parts =
-            [Part::Items(tags::BEAM_SEQUENCE, vec![vec![text(tags::BEAM_NUMBER, VR::IS, "1")]])];
+            [Element::Items(tags::BEAM_SEQUENCE, vec![vec![text(tags::BEAM_NUMBER, VR::IS, "1")]])];
         let whole = fixtures::data_set(&parts, e, true);
         let cut = walk(&whole[..whole.len() - 16], 0, e).unwrap();
         assert!(cut.remarks.has(Code::FileEndMissing));
@@ -515,7 +525,11 @@ mod tests {
     fn group_lengths_and_padding_are_dropped_and_odd_lengths_accepted() {
         let e = Encoding::EXPLICIT;
         let bytes = [
-            fixtures::data_set(&[Part::Bytes(Tag(0x0010, 0), VR::UL, vec![9, 0, 0, 0])], e, false),
+            fixtures::data_set(
+                &[Element::Bytes(Tag(0x0010, 0), VR::UL, vec![9, 0, 0, 0])],
+                e,
+                false,
+            ),
             fixtures::head(tags::PATIENT_ID, VR::LO, 3, e),
             b"ABC".to_vec(),
             fixtures::head(TRAILING_PADDING, VR::OB, 2, e),

@@ -45,12 +45,6 @@ impl Grain {
     pub const WORDS: &'static [(Self, &'static str)] =
         &[(Self::Patient, "patient"), (Self::Lesion, "lesion")];
 
-    /// The grain of a word.
-    #[must_use]
-    pub fn from_word(word: &str) -> Option<Self> {
-        Self::WORDS.iter().find(|(_, w)| *w == word).map(|(g, _)| *g)
-    }
-
     const fn word(self) -> &'static str {
         match self {
             Self::Patient => "patient",

@@ -118,16 +118,9 @@ mod tests {
             .map(|z| Contour { kind: ContourType::ClosedPlanar, points: square(*z).to_vec() })
             .collect();
         let header = RoiHeader {
-            number,
-            name: String::new(),
-            interpreted_type: None,
-            generation_algorithm: None,
             frame: Some(Token::new("frame")),
-            stated_volume: None,
-            plane_spacing: None,
-            image_planes: None,
-            planes_complete: false,
             contours: contours.len(),
+            ..RoiHeader::named(number, "")
         };
         Roi { header, contours, refused: None }
     }

@@ -62,6 +62,25 @@ pub struct RoiHeader {
     pub contours: usize,
 }
 
+impl RoiHeader {
+    /// A structure of which nothing is known but number and name.
+    #[must_use]
+    pub fn named(number: i64, name: impl Into<String>) -> Self {
+        Self {
+            number,
+            name: name.into(),
+            interpreted_type: None,
+            generation_algorithm: None,
+            frame: None,
+            stated_volume: None,
+            plane_spacing: None,
+            image_planes: None,
+            planes_complete: false,
+            contours: 0,
+        }
+    }
+}
+
 /// One structure.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Roi {

@@ -196,16 +196,10 @@ fn case(id: &str, left_out: Option<&str>) -> Case {
 
 fn structure_set() -> StructureSetHeader {
     let roi = |number, name: &str| RoiHeader {
-        number,
-        name: name.to_owned(),
         interpreted_type: Some("ORGAN".to_owned()),
-        generation_algorithm: None,
-        frame: None,
         stated_volume: Some(CubicCentimetre::cc(2.5)),
-        plane_spacing: None,
-        image_planes: None,
-        planes_complete: false,
         contours: 12,
+        ..RoiHeader::named(number, name)
     };
     StructureSetHeader {
         origin: origin("structure set"),

@@ -298,16 +298,8 @@ fn roi(solid: &Solid, number: i64) -> Roi {
         .map(|o| Contour { kind: ContourType::ClosedPlanar, points: o.points })
         .collect();
     let header = RoiHeader {
-        number,
-        name: format!("structure {number}"),
-        interpreted_type: None,
-        generation_algorithm: None,
-        frame: None,
-        stated_volume: None,
-        plane_spacing: None,
-        image_planes: None,
-        planes_complete: false,
         contours: contours.len(),
+        ..RoiHeader::named(number, format!("structure {number}"))
     };
     Roi { header, contours, refused: None }
 }

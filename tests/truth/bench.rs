@@ -101,18 +101,7 @@ impl Setup {
             .into_iter()
             .map(|points| Contour { kind: ContourType::ClosedPlanar, points })
             .collect();
-        let header = RoiHeader {
-            number: 1,
-            name: "PTV1".to_owned(),
-            interpreted_type: None,
-            generation_algorithm: None,
-            frame: None,
-            stated_volume: None,
-            plane_spacing: None,
-            image_planes: None,
-            planes_complete: false,
-            contours: contours.len(),
-        };
+        let header = RoiHeader { contours: contours.len(), ..RoiHeader::named(1, "PTV1") };
         let roi = Roi { header, contours, refused: None };
         StructureSet { origin: origin(), frame: None, rois: vec![roi] }
     }

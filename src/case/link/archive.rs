@@ -14,7 +14,7 @@ use tidydose_rt::{
 const DOSE_CLASS: &str = "RT Dose Storage";
 
 /// Objects by SOP instance, so that their order in the inventory plays no part.
-pub(super) struct Archive<'a> {
+pub(super) struct ObjectsByUid<'a> {
     /// Plans.
     pub(super) plans: BTreeMap<&'a Token, &'a Plan>,
     /// Structure sets.
@@ -27,7 +27,7 @@ pub(super) struct Archive<'a> {
     pub(super) repeated: Vec<Finding>,
 }
 
-impl<'a> Archive<'a> {
+impl<'a> ObjectsByUid<'a> {
     /// Sorts the objects of an inventory.
     pub(super) fn new(inventory: &'a Inventory) -> Self {
         let mut repeated = Vec::new();

@@ -2,7 +2,7 @@
 //! Dose Units, equality of voxels and the regions that the grids cover. Never by order, date or
 //! fineness of the grid; where that leaves several, the user decides.
 
-use super::region::{Layout, layout};
+use super::region::{GridLayout, layout};
 use super::summation::{is_copy, sum};
 use super::{list, subject};
 use crate::{DosePart, DoseSource};
@@ -118,7 +118,12 @@ impl<'a> Choice<'a> {
         }
     }
 
-    fn take_sum(&mut self, doses: &[&'a DoseHeader], sum: super::summation::Sum, asked: Asked<'_>) {
+    fn take_sum(
+        &mut self,
+        doses: &[&'a DoseHeader],
+        sum: super::summation::SummedDose,
+        asked: Asked<'_>,
+    ) {
         let object = |d: &DoseHeader| d.origin.object.clone();
         let used: Vec<Token> = sum.parts.iter().map(|p| object(&p.dose)).collect();
         for dose in doses.iter().filter(|d| !used.contains(&object(d))) {
@@ -140,13 +145,13 @@ impl<'a> Choice<'a> {
     /// Several grids of the whole plan: one dose in several regions, or doses to choose from.
     fn take_regions(&mut self, doses: &[&'a DoseHeader], asked: Asked<'_>) {
         let (main, words) = match layout(doses) {
-            Layout::Regions(main) => {
+            GridLayout::Regions(main) => {
                 (main, format!("{} grids, each of another region", doses.len()))
             }
-            Layout::WholeAndRegions(main) => {
+            GridLayout::WholeAndRegions(main) => {
                 (main, format!("one grid and {} of regions within it", doses.len() - 1))
             }
-            Layout::Rivals => {
+            GridLayout::Rivals => {
                 self.refusal = Some((Code::DoseSeveral, candidates(doses)));
                 return;
             }

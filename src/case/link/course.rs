@@ -130,7 +130,7 @@ impl Draft {
 }
 
 /// Versions of one plan with the index of their draft.
-type Group<'a> = Vec<(usize, &'a Plan)>;
+type PlanVersions<'a> = Vec<(usize, &'a Plan)>;
 
 /// Groups of drafts whose plans are versions of each other, by index; single plans as well.
 fn versions(drafts: &[Draft]) -> Vec<Vec<usize>> {
@@ -140,7 +140,7 @@ fn versions(drafts: &[Draft]) -> Vec<Vec<usize>> {
         .filter(|(_, d)| d.case.role() != PlanRole::Qa)
         .filter_map(|(i, d)| Some((i, d.case.plan.as_ref()?)))
         .collect();
-    let mut by_patient: BTreeMap<Option<&Token>, Vec<Group<'_>>> = BTreeMap::new();
+    let mut by_patient: BTreeMap<Option<&Token>, Vec<PlanVersions<'_>>> = BTreeMap::new();
     for (index, plan) in plans {
         let groups = by_patient.entry(plan.origin.patient.as_ref()).or_default();
         let (joined, apart): (Vec<_>, Vec<_>) = std::mem::take(groups)
@@ -190,7 +190,7 @@ fn targets(plan: &Plan) -> BTreeSet<Option<i64>> {
 
 /// What speaks for one version, the weakest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum TreatmentEvidence {
+enum VersionEvidence {
     Rejected,
     Nothing,
     Approved,
@@ -198,7 +198,7 @@ enum TreatmentEvidence {
     User,
 }
 
-impl TreatmentEvidence {
+impl VersionEvidence {
     /// The reason of a version for which it speaks.
     const fn reason(self) -> RoleReason {
         match self {
@@ -238,13 +238,11 @@ impl Round<'_> {
         let (best, weaker): (Vec<usize>, Vec<usize>) =
             open.iter().partition(|i| self.evidence(**i) == Some(strongest));
         let winners = match strongest {
-            TreatmentEvidence::User | TreatmentEvidence::Recorded => {
+            VersionEvidence::User | VersionEvidence::Recorded => {
                 self.all_treated(&best, strongest, group.len())
             }
-            TreatmentEvidence::Rejected => self.all_rejected(&best),
-            TreatmentEvidence::Approved | TreatmentEvidence::Nothing => {
-                self.one_of(&best, strongest)
-            }
+            VersionEvidence::Rejected => self.all_rejected(&best),
+            VersionEvidence::Approved | VersionEvidence::Nothing => self.one_of(&best, strongest),
         };
         for index in weaker {
             self.supersede(index, &winners, strongest.reason_of_weaker());
@@ -264,27 +262,27 @@ impl Round<'_> {
         self.drafts.get(index).is_some_and(|d| d.case.treatment.was_delivered())
     }
 
-    fn evidence(&self, index: usize) -> Option<TreatmentEvidence> {
+    fn evidence(&self, index: usize) -> Option<VersionEvidence> {
         let plan = self.plan(index)?;
         let approval = plan.approval.as_deref().unwrap_or_default().trim();
         Some(match (self.answer(index), self.is_recorded(index), approval) {
-            (Some(true), ..) => TreatmentEvidence::User,
-            (_, true, _) => TreatmentEvidence::Recorded,
-            (_, _, "APPROVED") => TreatmentEvidence::Approved,
-            (_, _, "REJECTED") => TreatmentEvidence::Rejected,
-            _ => TreatmentEvidence::Nothing,
+            (Some(true), ..) => VersionEvidence::User,
+            (_, true, _) => VersionEvidence::Recorded,
+            (_, _, "APPROVED") => VersionEvidence::Approved,
+            (_, _, "REJECTED") => VersionEvidence::Rejected,
+            _ => VersionEvidence::Nothing,
         })
     }
 
     /// The versions that user or records name were all treated.
-    fn all_treated(&mut self, best: &[usize], by: TreatmentEvidence, of: usize) -> Vec<usize> {
+    fn all_treated(&mut self, best: &[usize], by: VersionEvidence, of: usize) -> Vec<usize> {
         let names = self.names(best);
         for index in best {
             self.set(*index, by.reason(), false);
             if best.len() > 1 {
                 self.remark(*index, Code::PlanSeveralTreated, format!("versions: {names}"));
             }
-            if by == TreatmentEvidence::User && of > 1 {
+            if by == VersionEvidence::User && of > 1 {
                 self.remark(*index, Code::PlanDecided, format!("{of} versions of the plan"));
             }
         }
@@ -302,13 +300,13 @@ impl Round<'_> {
     }
 
     /// The one that is derived from the others, else the newest.
-    fn one_of(&mut self, best: &[usize], by: TreatmentEvidence) -> Vec<usize> {
+    fn one_of(&mut self, best: &[usize], by: VersionEvidence) -> Vec<usize> {
         let last = self.kept(best, |round, i| !round.has_successor(i, best));
         let newest = self.newest(&last);
         let kept = self.kept(&last, |_, i| newest.contains(&i));
         // Without an approval nothing proves the choice between versions: the user is asked of
         // each.
-        let asked = by == TreatmentEvidence::Nothing;
+        let asked = by == VersionEvidence::Nothing;
         match kept.as_slice() {
             [one] => self.set(*one, by.reason(), asked),
             several => self.refuse(several),

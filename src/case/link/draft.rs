@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use super::archive::{Archive, structure_frames};
+use super::archive::{ObjectsByUid, structure_frames};
 use super::choice::{Asked, choose};
 use super::frames;
 use super::owner::Owners;
@@ -20,7 +20,7 @@ const NOT_TREATMENT: [&str; 4] = ["VERIFICATION", "MACHINE_QA", "RESEARCH", "SER
 #[derive(Clone, Copy)]
 pub(super) struct DraftInputs<'a> {
     /// The objects by token.
-    pub(super) archive: &'a Archive<'a>,
+    pub(super) archive: &'a ObjectsByUid<'a>,
     /// What the user decided.
     pub(super) decisions: &'a Decisions,
     /// Every registration of the archive.
@@ -163,7 +163,12 @@ impl Draft {
         }
     }
 
-    fn refuse_without_dose(&mut self, archive: &Archive, plan: &Origin, undecided: &[&DoseHeader]) {
+    fn refuse_without_dose(
+        &mut self,
+        archive: &ObjectsByUid,
+        plan: &Origin,
+        undecided: &[&DoseHeader],
+    ) {
         if undecided.is_empty() {
             let mut message =
                 "no dose refers to the plan and none fits it by frame of reference".to_owned();
@@ -213,7 +218,7 @@ impl Draft {
     /// of the dose, else the only one of the patient in the frames of reference.
     fn take_structures(
         &mut self,
-        archive: &Archive,
+        archive: &ObjectsByUid,
         named: Option<&Token>,
         frames: &BTreeSet<&Token>,
     ) {

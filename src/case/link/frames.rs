@@ -68,7 +68,7 @@ pub(super) fn join<'a>(
     joined
 }
 
-type Found<'a> = Result<(&'a Registration, Rigid), String>;
+type StatedMotion<'a> = Result<(&'a Registration, Rigid), String>;
 
 /// The motion of points from the first frame into the second: none at all within one frame, else
 /// what the patient's registrations state; absent where none speaks of both frames.
@@ -152,7 +152,7 @@ fn contradictions(all: &[Registration]) -> Vec<(&Registration, &Registration, St
 }
 
 /// The motion between two frames, if registrations speak of them at all.
-fn motion<'a>(from: &Token, into: &Token, all: &[&'a Registration]) -> Option<Found<'a>> {
+fn motion<'a>(from: &Token, into: &Token, all: &[&'a Registration]) -> Option<StatedMotion<'a>> {
     let mut usable: Vec<(&Registration, Rigid)> = Vec::new();
     let mut reasons = Vec::new();
     for registration in all {

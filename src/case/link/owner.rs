@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::archive::{Archive, same_patient};
+use super::archive::{ObjectsByUid, same_patient};
 use super::choice::{dose_defect, is_whole_dose};
 use super::{list, subject};
 use crate::LinkMethod;
@@ -25,7 +25,7 @@ pub(super) struct Owners<'a> {
 impl<'a> Owners<'a> {
     /// Assigns the doses: first by reference, then the rest by frame of reference to plans that
     /// have no dose of their own yet.
-    pub(super) fn new(archive: &Archive<'a>) -> Self {
+    pub(super) fn new(archive: &ObjectsByUid<'a>) -> Self {
         let mut owners = Self {
             by_plan: BTreeMap::new(),
             undecided: BTreeMap::new(),
@@ -63,7 +63,7 @@ impl<'a> Owners<'a> {
 
     /// Joins doses whose plan is absent or not named. Served plans are settled beforehand, so
     /// that the order of the doses plays no part.
-    fn place(&mut self, archive: &Archive<'a>, homeless: Vec<&'a DoseHeader>) {
+    fn place(&mut self, archive: &ObjectsByUid<'a>, homeless: Vec<&'a DoseHeader>) {
         let served: BTreeSet<&Token> = self
             .by_plan
             .iter()
@@ -103,7 +103,7 @@ impl<'a> Owners<'a> {
 }
 
 fn candidates<'a>(
-    archive: &Archive<'a>,
+    archive: &ObjectsByUid<'a>,
     dose: &DoseHeader,
     served: &BTreeSet<&Token>,
 ) -> Vec<&'a Token> {

@@ -18,7 +18,7 @@ pub(super) struct Records<'a> {
 }
 
 /// What the records tell of one plan.
-pub(super) struct Found {
+pub(super) struct PlanRecords {
     /// What was delivered; absent without records.
     pub(super) delivery: Option<Delivery>,
     /// What is odd, with the object it is about.
@@ -42,7 +42,7 @@ impl<'a> Records<'a> {
     }
 
     /// What they tell of a plan. Records under another Patient ID are named and not believed.
-    pub(super) fn of_plan(&self, plan: &Plan) -> Found {
+    pub(super) fn of_plan(&self, plan: &Plan) -> PlanRecords {
         let named: &[_] = self.by_plan.get(&plan.origin.object).map_or(&[], Vec::as_slice);
         let (own, strange): (Vec<&TreatmentRecord>, Vec<&TreatmentRecord>) =
             named.iter().partition(|r| r.origin.patient == plan.origin.patient);
@@ -68,7 +68,7 @@ impl<'a> Records<'a> {
         if let Some(text) = contradiction(plan, &own) {
             remarks.push((Code::RecordContradicts, plan.origin.clone(), text));
         }
-        Found { delivery, remarks }
+        PlanRecords { delivery, remarks }
     }
 
     /// Notes for the records of which no plan is among the `known` ones.

@@ -5,7 +5,7 @@
 use tidydose_rt::{DoseHeader, DoseUnits};
 
 /// How several grids lie to each other.
-pub(super) enum Layout<'a> {
+pub(super) enum GridLayout<'a> {
     /// None holds another; the largest stands for the case.
     Regions(&'a DoseHeader),
     /// This one holds all others, each much smaller and no coarser.
@@ -19,8 +19,8 @@ pub(super) enum Layout<'a> {
 const REGION: f64 = 0.5;
 
 /// Looks at the grids.
-pub(super) fn layout<'a>(doses: &[&'a DoseHeader]) -> Layout<'a> {
-    let Some(first) = doses.first() else { return Layout::Rivals };
+pub(super) fn layout<'a>(doses: &[&'a DoseHeader]) -> GridLayout<'a> {
+    let Some(first) = doses.first() else { return GridLayout::Rivals };
     let alike = doses.iter().all(|d| {
         (&d.frame, d.units, d.kind) == (&first.frame, first.units, first.kind)
             && d.origin.patient == first.origin.patient
@@ -28,13 +28,13 @@ pub(super) fn layout<'a>(doses: &[&'a DoseHeader]) -> Layout<'a> {
             && d.units == DoseUnits::Gray
     });
     if !alike {
-        return Layout::Rivals;
+        return GridLayout::Rivals;
     }
     let Some(largest) = doses.iter().copied().reduce(|a, b| {
         // Of equal ones the first by token: the list is sorted.
         if extent(b)[0] > extent(a)[0] { b } else { a }
     }) else {
-        return Layout::Rivals;
+        return GridLayout::Rivals;
     };
     let others = || doses.iter().filter(|d| d.origin != largest.origin);
     let small = |d: &DoseHeader| {
@@ -43,10 +43,10 @@ pub(super) fn layout<'a>(doses: &[&'a DoseHeader]) -> Layout<'a> {
     };
     let held = |a: &DoseHeader, b: &DoseHeader| a.origin != b.origin && holds(a, b);
     if others().all(|d| held(largest, d) && small(d)) {
-        return Layout::WholeAndRegions(largest);
+        return GridLayout::WholeAndRegions(largest);
     }
     let apart = doses.iter().all(|a| !doses.iter().any(|b| held(a, b)));
-    if apart { Layout::Regions(largest) } else { Layout::Rivals }
+    if apart { GridLayout::Regions(largest) } else { GridLayout::Rivals }
 }
 
 /// Volume between the outermost voxel centres and volume of a voxel, mm³.

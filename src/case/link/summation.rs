@@ -22,7 +22,7 @@ const KINDS: [DoseSummation; 4] = [
 ];
 
 /// A sum that makes up the dose of the plan.
-pub(super) struct Sum {
+pub(super) struct SummedDose {
     /// What is added.
     pub(super) parts: Vec<DosePart>,
     /// How, in words.
@@ -32,7 +32,7 @@ pub(super) struct Sum {
 }
 
 /// The sum of one kind of parts that is complete; otherwise what each kind lacks.
-pub(super) fn sum(doses: &[&DoseHeader], plan: Option<&Plan>) -> Result<Sum, Vec<String>> {
+pub(super) fn sum(doses: &[&DoseHeader], plan: Option<&Plan>) -> Result<SummedDose, Vec<String>> {
     let Some(plan) = plan else { return Err(Vec::new()) };
     let mut lacks = Vec::new();
     for kind in KINDS {
@@ -49,7 +49,7 @@ pub(super) fn sum(doses: &[&DoseHeader], plan: Option<&Plan>) -> Result<Sum, Vec
     Err(lacks)
 }
 
-fn complete(kind: DoseSummation, doses: &[&DoseHeader], plan: &Plan) -> Result<Sum, String> {
+fn complete(kind: DoseSummation, doses: &[&DoseHeader], plan: &Plan) -> Result<SummedDose, String> {
     let doses = without_copies(doses);
     alike(&doses)?;
     let mut covered: BTreeMap<(i64, Option<i64>), Vec<&DoseHeader>> = BTreeMap::new();
@@ -79,7 +79,7 @@ fn complete(kind: DoseSummation, doses: &[&DoseHeader], plan: &Plan) -> Result<S
     Ok(described(kind, parts))
 }
 
-fn described(kind: DoseSummation, parts: Vec<DosePart>) -> Sum {
+fn described(kind: DoseSummation, parts: Vec<DosePart>) -> SummedDose {
     let times: BTreeSet<String> =
         parts.iter().filter(|p| p.factor > 1.0).map(|p| p.factor.to_string()).collect();
     let mut words = match parts.len() {
@@ -91,7 +91,7 @@ fn described(kind: DoseSummation, parts: Vec<DosePart>) -> Sum {
         let times = times.into_iter().collect::<Vec<_>>().join(" or ");
         words.push_str(&format!(", times {times} (Number of Fractions Planned)"));
     }
-    Sum { parts, words, multiplied }
+    SummedDose { parts, words, multiplied }
 }
 
 /// The same voxels of the same beams under several SOP instances are one grid.
@@ -160,9 +160,9 @@ fn alike(doses: &[&DoseHeader]) -> Result<(), String> {
 }
 
 /// A fraction group, and for doses of beams one beam of it.
-type Place = (i64, Option<i64>);
+type GroupOrBeam = (i64, Option<i64>);
 
-fn describe((group, beam): Place) -> String {
+fn describe((group, beam): GroupOrBeam) -> String {
     match beam {
         Some(beam) => format!("beam {beam} of fraction group {group}"),
         None => format!("fraction group {group}"),
@@ -182,7 +182,7 @@ fn treating<'a>(group: &'a FractionGroup, plan: &'a Plan) -> impl Iterator<Item 
 }
 
 /// What the plan needs to be whole.
-fn needed(kind: DoseSummation, plan: &Plan) -> Result<BTreeSet<Place>, String> {
+fn needed(kind: DoseSummation, plan: &Plan) -> Result<BTreeSet<GroupOrBeam>, String> {
     if plan.fraction_groups.is_empty() {
         return Err("the plan lists no fraction group".to_owned());
     }
@@ -202,7 +202,7 @@ fn needed(kind: DoseSummation, plan: &Plan) -> Result<BTreeSet<Place>, String> {
 }
 
 /// What a dose says it holds.
-fn places(kind: DoseSummation, dose: &DoseHeader, plan: &Plan) -> Result<Vec<Place>, String> {
+fn places(kind: DoseSummation, dose: &DoseHeader, plan: &Plan) -> Result<Vec<GroupOrBeam>, String> {
     let object = &dose.origin.object;
     if dose.groups.is_empty() {
         return match plan.fraction_groups.as_slice() {

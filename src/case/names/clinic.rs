@@ -3,7 +3,7 @@
 
 use strum::IntoStaticStr;
 
-use super::normalise::{Piece, fold_word, pieces};
+use super::normalise::{NamePiece, fold_word, pieces};
 use super::synonyms::{DE, FR, IT, NL};
 use super::words::{self, Side, holds};
 
@@ -138,14 +138,14 @@ pub fn clinical_label(text: &str) -> ClinicalLabel {
     ClinicalLabel { left: left(&pieces), regions: regions(&pieces), diameter_mm, volume_cc, number }
 }
 
-fn words(pieces: &[Piece]) -> impl Iterator<Item = &str> {
+fn words(pieces: &[NamePiece]) -> impl Iterator<Item = &str> {
     pieces.iter().filter_map(|p| match p {
-        Piece::Word(word) => Some(word.as_str()),
+        NamePiece::Word(word) => Some(word.as_str()),
         _ => None,
     })
 }
 
-fn left(pieces: &[Piece]) -> Option<bool> {
+fn left(pieces: &[NamePiece]) -> Option<bool> {
     let side = |word: &str| {
         let stem = |stems: &str| stems.split_ascii_whitespace().any(|s| word.starts_with(s));
         let inflected = SIDE_STEMS.iter().find(|(_, stems)| word.len() > 3 && stem(stems));
@@ -163,7 +163,7 @@ fn left(pieces: &[Piece]) -> Option<bool> {
     said.all(|other| other == first).then_some(first)
 }
 
-fn regions(pieces: &[Piece]) -> Vec<BrainRegion> {
+fn regions(pieces: &[NamePiece]) -> Vec<BrainRegion> {
     let list: Vec<&str> = words(pieces).collect();
     let short = |word: &str| SHORT.iter().find(|(_, s)| holds(s, word)).map(|(region, _)| *region);
     let mut found: Vec<BrainRegion> = list.iter().filter_map(|word| short(word)).collect();
@@ -182,10 +182,10 @@ fn regions(pieces: &[Piece]) -> Vec<BrainRegion> {
 }
 
 /// Largest length in mm, volume in cc, and the first number that is neither.
-fn numbers(pieces: &[Piece]) -> (Option<f64>, Option<f64>, Option<u32>) {
+fn numbers(pieces: &[NamePiece]) -> (Option<f64>, Option<f64>, Option<u32>) {
     let (mut length, mut volume, mut count) = (None::<f64>, None, None);
     for (i, piece) in pieces.iter().enumerate() {
-        let Piece::Number(text) = piece else { continue };
+        let NamePiece::Number(text) = piece else { continue };
         let Ok(value) = text.parse::<f64>() else { continue };
         match unit(pieces.get(i + 1..).unwrap_or_default()) {
             Some("mm") => length = Some(length.map_or(value, |l| l.max(value))),
@@ -198,10 +198,12 @@ fn numbers(pieces: &[Piece]) -> (Option<f64>, Option<f64>, Option<u32>) {
 }
 
 /// The unit behind a number; "12 x 9 mm" gives both numbers theirs.
-fn unit(behind: &[Piece]) -> Option<&'static str> {
+fn unit(behind: &[NamePiece]) -> Option<&'static str> {
     match behind {
-        [Piece::Word(by), Piece::Number(_), rest @ ..] if by == "x" => unit(rest),
-        [Piece::Word(word), ..] => ["mm", "cm", "cc", "ml"].into_iter().find(|unit| unit == word),
+        [NamePiece::Word(by), NamePiece::Number(_), rest @ ..] if by == "x" => unit(rest),
+        [NamePiece::Word(word), ..] => {
+            ["mm", "cm", "cc", "ml"].into_iter().find(|unit| unit == word)
+        }
         _ => None,
     }
 }

@@ -3,7 +3,7 @@
 
 /// A piece of a name, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) enum Piece {
+pub(super) enum NamePiece {
     /// Letters, lower case, folded (see [`fold_word`]).
     Word(String),
     /// Digits, perhaps with a decimal point.
@@ -16,7 +16,7 @@ pub(super) enum Piece {
 const ACRONYMS: [&str; 7] = ["igtv", "ictv", "gtv", "ctv", "ptv", "itv", "prv"];
 
 /// Splits a name into pieces.
-pub(super) fn pieces(name: &str) -> Vec<Piece> {
+pub(super) fn pieces(name: &str) -> Vec<NamePiece> {
     let mut pieces = Vec::new();
     let mut run = String::new();
     let plain = plain_letters(name);
@@ -40,7 +40,7 @@ pub(super) fn pieces(name: &str) -> Vec<Piece> {
             '.' | ',' if joins => run.push('.'),
             '?' if joins => run.push('?'),
             c if c.is_ascii_alphanumeric() => run.push(c),
-            '-' | '+' | '~' | '^' | '!' | '%' | '/' => pieces.push(Piece::Sign(c)),
+            '-' | '+' | '~' | '^' | '!' | '%' | '/' => pieces.push(NamePiece::Sign(c)),
             _ => {}
         }
     }
@@ -48,18 +48,18 @@ pub(super) fn pieces(name: &str) -> Vec<Piece> {
     pieces
 }
 
-fn push_run(pieces: &mut Vec<Piece>, run: &mut String) {
+fn push_run(pieces: &mut Vec<NamePiece>, run: &mut String) {
     let text = std::mem::take(run);
     if text.starts_with(|c: char| c.is_ascii_digit()) {
-        pieces.push(Piece::Number(text));
+        pieces.push(NamePiece::Number(text));
         return;
     }
     if text.eq_ignore_ascii_case("cgy") {
-        pieces.push(Piece::Word("cgy".to_owned()));
+        pieces.push(NamePiece::Word("cgy".to_owned()));
         return;
     }
     for part in camel(&text) {
-        pieces.extend(acronym(&part.to_ascii_lowercase()).map(|w| Piece::Word(fold_word(w))));
+        pieces.extend(acronym(&part.to_ascii_lowercase()).map(|w| NamePiece::Word(fold_word(w))));
     }
 }
 
@@ -152,9 +152,9 @@ mod tests {
     use super::*;
 
     fn text(name: &str) -> String {
-        let show = |p: &Piece| match p {
-            Piece::Word(w) | Piece::Number(w) => w.clone(),
-            Piece::Sign(c) => c.to_string(),
+        let show = |p: &NamePiece| match p {
+            NamePiece::Word(w) | NamePiece::Number(w) => w.clone(),
+            NamePiece::Sign(c) => c.to_string(),
         };
         pieces(name).iter().map(show).collect::<Vec<_>>().join("|")
     }

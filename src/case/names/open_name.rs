@@ -4,7 +4,7 @@
 
 use std::collections::BTreeSet;
 
-use super::normalise::{Piece, pieces};
+use super::normalise::{NamePiece, pieces};
 use super::organ::root;
 use super::target::kind;
 use super::words::{self, Side, holds};
@@ -114,7 +114,7 @@ fn possible(original: &str) -> PossibleOrgans {
     let words: Vec<String> = pieces(name)
         .into_iter()
         .filter_map(|piece| match piece {
-            Piece::Word(w) if !holds(VERSIONS, &w) && !holds(words::FILLERS, &w) => Some(w),
+            NamePiece::Word(w) if !holds(VERSIONS, &w) && !holds(words::FILLERS, &w) => Some(w),
             _ => None,
         })
         .collect();

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
 use super::catalogue::{PAIRED, SINGLE, UNIONS};
-use super::normalise::{Piece, pieces};
+use super::normalise::{NamePiece, pieces};
 use super::synonyms::{CRANIAL, EN, Languages, ORDER, OTHER, Row};
 use super::words::{self, Side};
 
@@ -30,9 +30,9 @@ pub(super) enum Organ {
 }
 
 /// A root of the catalogue and the languages in which the words mean it.
-type Entry = (&'static str, Languages);
+type OrganWord = (&'static str, Languages);
 
-static INDEX: LazyLock<BTreeMap<String, Vec<Entry>>> = LazyLock::new(|| {
+static INDEX: LazyLock<BTreeMap<String, Vec<OrganWord>>> = LazyLock::new(|| {
     let mut index = BTreeMap::new();
     for root in SINGLE.iter().chain(PAIRED) {
         enter(&mut index, root, root, EN);
@@ -48,7 +48,7 @@ static INDEX: LazyLock<BTreeMap<String, Vec<Entry>>> = LazyLock::new(|| {
 });
 
 fn enter(
-    index: &mut BTreeMap<String, Vec<Entry>>,
+    index: &mut BTreeMap<String, Vec<OrganWord>>,
     text: &str,
     root: &'static str,
     language: Languages,
@@ -65,8 +65,8 @@ fn enter(
 
 fn plain_words(text: &str) -> Vec<String> {
     let word = |piece| match piece {
-        Piece::Word(w) | Piece::Number(w) => Some(w),
-        Piece::Sign(_) => None,
+        NamePiece::Word(w) | NamePiece::Number(w) => Some(w),
+        NamePiece::Sign(_) => None,
     };
     pieces(text).into_iter().filter_map(word).collect()
 }
@@ -148,7 +148,7 @@ fn lookup(words: &[String]) -> Lookup {
     misspelt(words, &joined)
 }
 
-fn one_of(entries: impl Iterator<Item = Entry>) -> Lookup {
+fn one_of(entries: impl Iterator<Item = OrganWord>) -> Lookup {
     let mut found: BTreeMap<&'static str, Languages> = BTreeMap::new();
     for (root, languages) in entries {
         *found.entry(root).or_default() |= languages;

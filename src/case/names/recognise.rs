@@ -2,7 +2,7 @@
 //! organs. Each rule either decides or passes the name on.
 
 use super::catalogue::AIDS;
-use super::normalise::{Piece, pieces};
+use super::normalise::{NamePiece, pieces};
 use super::organ::{Organ, organ};
 use super::target::{kind, target};
 use super::words::{self, holds};
@@ -69,7 +69,8 @@ pub(super) struct Earlier {
 /// planning without that as well.
 pub(super) fn earlier_version(original: &str) -> Option<Earlier> {
     let all = pieces(original.split('^').next().unwrap_or_default().trim());
-    let rest: Vec<Piece> = all.iter().filter(|p| !is_word(p, words::EARLIER)).cloned().collect();
+    let rest: Vec<NamePiece> =
+        all.iter().filter(|p| !is_word(p, words::EARLIER)).cloned().collect();
     let words = words_of(&rest);
     if rest.len() == all.len() || words.is_empty() {
         return None;
@@ -130,28 +131,28 @@ fn reversed(standard: &str) -> String {
     }
 }
 
-fn words_of(pieces: &[Piece]) -> Vec<String> {
-    let word = |p: &Piece| match p {
-        Piece::Word(w) | Piece::Number(w) => Some(w.clone()),
-        Piece::Sign(_) => None,
+fn words_of(pieces: &[NamePiece]) -> Vec<String> {
+    let word = |p: &NamePiece| match p {
+        NamePiece::Word(w) | NamePiece::Number(w) => Some(w.clone()),
+        NamePiece::Sign(_) => None,
     };
     pieces.iter().filter_map(word).collect()
 }
 
-fn has_signs(pieces: &[Piece]) -> bool {
-    pieces.iter().any(|p| matches!(p, Piece::Sign('+' | '~' | '!' | '%')))
+fn has_signs(pieces: &[NamePiece]) -> bool {
+    pieces.iter().any(|p| matches!(p, NamePiece::Sign('+' | '~' | '!' | '%')))
 }
 
-fn is_word(piece: &Piece, list: &str) -> bool {
-    matches!(piece, Piece::Word(w) if holds(list, w))
+fn is_word(piece: &NamePiece, list: &str) -> bool {
+    matches!(piece, NamePiece::Word(w) if holds(list, w))
 }
 
-fn is_kind(piece: &Piece) -> bool {
-    matches!(piece, Piece::Word(w) if kind(w).is_some())
+fn is_kind(piece: &NamePiece) -> bool {
+    matches!(piece, NamePiece::Word(w) if kind(w).is_some())
 }
 
 /// Rings, shells, isodoses, optimisation structures and points.
-fn helper(name: &str, all: &[Piece]) -> Option<Recognition> {
+fn helper(name: &str, all: &[NamePiece]) -> Option<Recognition> {
     if is_isodose(all) {
         return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
     }
@@ -159,31 +160,31 @@ fn helper(name: &str, all: &[Piece]) -> Option<Recognition> {
         return Some(Recognition::bare(Role::Marker, NameBasis::Rule));
     }
     let prefixed = match all {
-        [Piece::Word(first), _, ..] if first == "z" || first == "x" => true,
-        [Piece::Word(first), ..] => first
+        [NamePiece::Word(first), _, ..] if first == "z" || first == "x" => true,
+        [NamePiece::Word(first), ..] => first
             .strip_prefix('z')
             .is_some_and(|rest| holds(words::HELPERS, rest) || starts_with_kind(rest)),
         _ => false,
     };
     let word = all.iter().any(|p| is_word(p, words::HELPERS) && !(is_word(p, "opt") && optic(all)));
     let begins = |w: &str| words::HELPER_STEMS.split_ascii_whitespace().any(|h| w.starts_with(h));
-    let joined_word = all.iter().any(|p| matches!(p, Piece::Word(w) if begins(w)));
+    let joined_word = all.iter().any(|p| matches!(p, NamePiece::Word(w) if begins(w)));
     let helps = prefixed || word || joined_word || name.starts_with('_');
     helps.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
 }
 
 /// Whether `opt` is the optic nerve, chiasm or tract and not an optimisation: beside no target, and
 /// with nothing else or with one of these.
-fn optic(all: &[Piece]) -> bool {
-    let rest: Vec<Piece> = all.iter().filter(|p| !is_word(p, "opt")).cloned().collect();
+fn optic(all: &[NamePiece]) -> bool {
+    let rest: Vec<NamePiece> = all.iter().filter(|p| !is_word(p, "opt")).cloned().collect();
     let other =
         matches!(organ(&words_of(&rest)), Organ::Found { root, .. } if !root.starts_with("Optic"));
     !all.iter().any(is_kind) && !other && !rest.is_empty()
 }
 
 /// `Iso 80%`, `iso12Gy`: an isodose, where `iso` alone would be the isocentre.
-fn is_isodose(all: &[Piece]) -> bool {
-    let iso = all.iter().any(|p| matches!(p, Piece::Word(w) if w == "iso"));
+fn is_isodose(all: &[NamePiece]) -> bool {
+    let iso = all.iter().any(|p| matches!(p, NamePiece::Word(w) if w == "iso"));
     iso && dose_region(all).is_some()
 }
 
@@ -192,14 +193,14 @@ fn starts_with_kind(word: &str) -> bool {
 }
 
 /// What an organ and a target have in common, or a target named by its place: not certain which.
-fn within(all: &[Piece]) -> Option<Recognition> {
+fn within(all: &[NamePiece]) -> Option<Recognition> {
     let said = all.iter().any(|p| is_word(p, words::WITHIN)) && all.iter().any(is_kind);
     said.then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
 }
 
 /// One structure less another: `Brain-GTV`, `Hirn ohne GTV`, `PTV-GTV`.
-fn subtraction(original: &str, all: &[Piece]) -> Option<Recognition> {
-    let is_minus = |p: &Piece| *p == Piece::Sign('-') || is_word(p, words::MINUS);
+fn subtraction(original: &str, all: &[NamePiece]) -> Option<Recognition> {
+    let is_minus = |p: &NamePiece| *p == NamePiece::Sign('-') || is_word(p, words::MINUS);
     let position = all.windows(2).position(|pair| match pair {
         [minus, next] => is_minus(minus) && (is_kind(next) || is_word(next, words::TARGETS)),
         _ => false,
@@ -215,7 +216,8 @@ fn subtraction(original: &str, all: &[Piece]) -> Option<Recognition> {
         [_, rest @ ..] => rest.iter().all(|p| is_word(p, words::SUMS)),
         [] => false,
     };
-    let (Organ::Found { root, side }, [Piece::Word(taken), ..]) = (organ(&words_of(left)), right)
+    let (Organ::Found { root, side }, [NamePiece::Word(taken), ..]) =
+        (organ(&words_of(left)), right)
     else {
         return (!left.iter().all(|p| is_word(p, words::TARGETS))).then(helper);
     };
@@ -229,12 +231,12 @@ fn subtraction(original: &str, all: &[Piece]) -> Option<Recognition> {
 }
 
 /// A target less an organ: certain with a word, two meanings with a hyphen.
-fn other_subtraction(all: &[Piece]) -> Option<Recognition> {
+fn other_subtraction(all: &[NamePiece]) -> Option<Recognition> {
     let said = all.iter().position(|p| is_word(p, words::MINUS) && !is_word(p, "sin"));
     if said.is_some_and(|at| at > 0 && at + 1 < all.len()) {
         return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
     }
-    let hyphen = all.iter().position(|p| *p == Piece::Sign('-'))?;
+    let hyphen = all.iter().position(|p| *p == NamePiece::Sign('-'))?;
     let (left, right) = (all.get(..hyphen)?, all.get(hyphen + 1..)?);
     let right = words_of(right);
     let organ_follows = !right.is_empty() && matches!(organ(&right), Organ::Found { .. });
@@ -243,10 +245,10 @@ fn other_subtraction(all: &[Piece]) -> Option<Recognition> {
 }
 
 /// Targets.
-fn aimed(original: &str, all: &[Piece]) -> Option<Recognition> {
+fn aimed(original: &str, all: &[NamePiece]) -> Option<Recognition> {
     let found = target(all)?;
     let margin = all.iter().any(|p| is_word(p, "mm cm") || is_word(p, words::MARGINS))
-        || all.contains(&Piece::Sign('%'));
+        || all.contains(&NamePiece::Sign('%'));
     if margin {
         return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
     }
@@ -260,27 +262,27 @@ fn aimed(original: &str, all: &[Piece]) -> Option<Recognition> {
 }
 
 /// Volumes of a dose: `12Gy`, `50%`, `DS 1200`.
-fn dose_region(all: &[Piece]) -> Option<Recognition> {
+fn dose_region(all: &[NamePiece]) -> Option<Recognition> {
     let dosed = all.windows(2).any(|pair| match pair {
-        [Piece::Number(_), Piece::Word(unit)] => unit == "gy" || unit == "cgy",
-        [Piece::Number(_), Piece::Sign(sign)] => *sign == '%',
-        [Piece::Word(word), Piece::Number(_)] => holds("ds dose dosis", word),
+        [NamePiece::Number(_), NamePiece::Word(unit)] => unit == "gy" || unit == "cgy",
+        [NamePiece::Number(_), NamePiece::Sign(sign)] => *sign == '%',
+        [NamePiece::Word(word), NamePiece::Number(_)] => holds("ds dose dosis", word),
         _ => false,
     });
     dosed.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
 }
 
 /// An organ with a margin: `Brainstem_PRV03`, `Hirnstamm Saum 3mm`, `Chiasm+2mm`.
-fn margin(original: &str, all: &[Piece]) -> Option<Recognition> {
+fn margin(original: &str, all: &[NamePiece]) -> Option<Recognition> {
     let word = all.iter().position(|p| is_word(p, words::MARGINS));
-    let plus = all.iter().position(|p| *p == Piece::Sign('+'));
+    let plus = all.iter().position(|p| *p == NamePiece::Sign('+'));
     let unit = all.iter().position(|p| is_word(p, "mm cm"));
     if word.is_none() && plus.is_none() && unit.is_none() {
         return None;
     }
-    let number = all.iter().position(|p| matches!(p, Piece::Number(_)));
+    let number = all.iter().position(|p| matches!(p, NamePiece::Number(_)));
     let used = [word, plus, unit, number];
-    let rest: Vec<Piece> = all
+    let rest: Vec<NamePiece> = all
         .iter()
         .enumerate()
         .filter(|(i, p)| !used.contains(&Some(*i)) && !is_word(p, words::FILLERS))
@@ -297,7 +299,7 @@ fn margin(original: &str, all: &[Piece]) -> Option<Recognition> {
     let stated = number.and_then(|i| all.get(i));
     let scale = if all.iter().any(|p| is_word(p, "cm")) { 10.0 } else { 1.0 };
     let suffix = match stated {
-        Some(Piece::Number(n)) if word.is_some() || unit.is_some() => millimetres(n, scale),
+        Some(NamePiece::Number(n)) if word.is_some() || unit.is_some() => millimetres(n, scale),
         None if word.is_some() => Some(String::new()),
         _ => None,
     };
@@ -316,9 +318,9 @@ fn millimetres(number: &str, scale: f64) -> Option<String> {
     (value.fract() == 0.0 && (1.0..=30.0).contains(&value)).then(|| format!("{value:02.0}"))
 }
 
-fn plain_organ(original: &str, all: &[Piece]) -> Recognition {
+fn plain_organ(original: &str, all: &[NamePiece]) -> Recognition {
     let words = without_version(all);
-    let partial = all.contains(&Piece::Sign('~'));
+    let partial = all.contains(&NamePiece::Sign('~'));
     match organ(&words) {
         Organ::Found { root, side } if partial => {
             Recognition::named(original, format!("{root}~{side}"), Role::Organ)
@@ -332,13 +334,15 @@ fn plain_organ(original: &str, all: &[Piece]) -> Recognition {
 }
 
 /// The words without fillers and without a version mark (`v2`) behind another word.
-fn without_version(all: &[Piece]) -> Vec<String> {
+fn without_version(all: &[NamePiece]) -> Vec<String> {
     let version = match all {
-        [.., before, Piece::Word(v), Piece::Number(_)] if v == "v" => !is_word(before, "cn n"),
+        [.., before, NamePiece::Word(v), NamePiece::Number(_)] if v == "v" => {
+            !is_word(before, "cn n")
+        }
         _ => false,
     };
     let end = if version { all.len().saturating_sub(2) } else { all.len() };
-    let kept: Vec<Piece> =
+    let kept: Vec<NamePiece> =
         all.iter().take(end).filter(|p| !is_word(p, words::FILLERS)).cloned().collect();
     words_of(&kept)
 }

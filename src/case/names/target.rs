@@ -1,7 +1,7 @@
 //! Targets: kind, number and dose suffix by the order of the TG-263 target rules, sums of
 //! targets, and words for targets of unstated kind.
 
-use super::normalise::Piece;
+use super::normalise::NamePiece;
 use super::words::{self, holds};
 use crate::Role;
 
@@ -37,15 +37,15 @@ pub(super) fn kind(word: &str) -> Option<Role> {
     }
 }
 
-fn kind_of(piece: &Piece) -> Option<Role> {
+fn kind_of(piece: &NamePiece) -> Option<Role> {
     match piece {
-        Piece::Word(word) => kind(word),
+        NamePiece::Word(word) => kind(word),
         _ => None,
     }
 }
 
 /// Reads a name as a target, if it is one. Helpers and subtractions are dealt with before.
-pub(super) fn target(pieces: &[Piece]) -> Option<Target> {
+pub(super) fn target(pieces: &[NamePiece]) -> Option<Target> {
     let mut kinds: Vec<Role> = pieces.iter().filter_map(kind_of).collect();
     let several = kinds.len() > 1;
     kinds.dedup();
@@ -70,43 +70,43 @@ pub(super) fn target(pieces: &[Piece]) -> Option<Target> {
     Some(Target { role: first, standard: standard(pieces), ambiguous: false })
 }
 
-fn has_sign(pieces: &[Piece], sign: char) -> bool {
-    pieces.contains(&Piece::Sign(sign))
+fn has_sign(pieces: &[NamePiece], sign: char) -> bool {
+    pieces.contains(&NamePiece::Sign(sign))
 }
 
-fn is_two_digits(piece: &Piece) -> bool {
-    matches!(piece, Piece::Number(n) if n.len() == 2 && n.starts_with('0'))
+fn is_two_digits(piece: &NamePiece) -> bool {
+    matches!(piece, NamePiece::Number(n) if n.len() == 2 && n.starts_with('0'))
 }
 
 /// Whether a name means several targets together: `PTV_Total`, `PTVs`, `GTV all`, `GTV1+2`.
-fn is_sum(pieces: &[Piece]) -> bool {
-    let word = |p: &Piece| matches!(p, Piece::Word(w) if holds(words::SUMS, w));
+fn is_sum(pieces: &[NamePiece]) -> bool {
+    let word = |p: &NamePiece| matches!(p, NamePiece::Word(w) if holds(words::SUMS, w));
     let joined = pieces.windows(3).any(|w| {
-        matches!(w, [Piece::Number(_), Piece::Sign('+'), Piece::Number(_)])
-            && !pieces.contains(&Piece::Word("mm".to_owned()))
+        matches!(w, [NamePiece::Number(_), NamePiece::Sign('+'), NamePiece::Number(_)])
+            && !pieces.contains(&NamePiece::Word("mm".to_owned()))
     });
     pieces.iter().any(word) || joined
 }
 
 /// Standard name from kind, classifier, number and dose, if there is nothing else.
-fn standard(pieces: &[Piece]) -> Option<String> {
-    let rest: Vec<&Piece> = pieces.iter().filter(|p| **p != Piece::Sign('-')).collect();
+fn standard(pieces: &[NamePiece]) -> Option<String> {
+    let rest: Vec<&NamePiece> = pieces.iter().filter(|p| **p != NamePiece::Sign('-')).collect();
     let (number, rest) = match rest.as_slice() {
-        [Piece::Number(n), rest @ ..] => (Some(n), rest),
+        [NamePiece::Number(n), rest @ ..] => (Some(n), rest),
         rest => (None, rest),
     };
-    let [Piece::Word(kind), rest @ ..] = rest else { return None };
+    let [NamePiece::Word(kind), rest @ ..] = rest else { return None };
     let mut name = kind.replace("tv", "TV").replace('g', "G").replace('c', "C").replace('p', "P");
     name = name.replace('i', "I");
     let rest = match rest {
-        [Piece::Word(c), rest @ ..] if holds("p n sb par vas", c) => {
+        [NamePiece::Word(c), rest @ ..] if holds("p n sb par vas", c) => {
             name.push_str(c);
             rest
         }
         rest => rest,
     };
     let (number, rest) = match (number, rest) {
-        (None, [Piece::Number(n), rest @ ..]) if !is_dose(n, rest) => (Some(n), rest),
+        (None, [NamePiece::Number(n), rest @ ..]) if !is_dose(n, rest) => (Some(n), rest),
         (number, rest) => (number, rest),
     };
     if let Some(number) = number {
@@ -116,37 +116,37 @@ fn standard(pieces: &[Piece]) -> Option<String> {
     Some(name + &dose_suffix(rest)?)
 }
 
-fn is_dose(number: &str, after: &[&Piece]) -> bool {
-    let unit = matches!(after, [Piece::Word(u), ..] if u == "gy" || u == "cgy");
+fn is_dose(number: &str, after: &[&NamePiece]) -> bool {
+    let unit = matches!(after, [NamePiece::Word(u), ..] if u == "gy" || u == "cgy");
     unit || number.parse::<u32>().is_ok_and(|n| n >= 600)
 }
 
-fn dose_suffix(pieces: &[&Piece]) -> Option<String> {
+fn dose_suffix(pieces: &[&NamePiece]) -> Option<String> {
     match pieces {
         [] => Some(String::new()),
-        [Piece::Word(level)] => match level.as_str() {
+        [NamePiece::Word(level)] => match level.as_str() {
             "high" => Some("_High".to_owned()),
             "mid" => Some("_Mid".to_owned()),
             "low" => Some("_Low".to_owned()),
             _ => None,
         },
-        [Piece::Number(n)] if is_dose(n, &[]) => Some(format!("_{n}")),
-        [Piece::Number(n), Piece::Word(unit)] if unit == "gy" => Some(format!("_{n}Gy")),
-        [Piece::Number(n), Piece::Word(unit)] if unit == "cgy" => Some(format!("_{n}")),
+        [NamePiece::Number(n)] if is_dose(n, &[]) => Some(format!("_{n}")),
+        [NamePiece::Number(n), NamePiece::Word(unit)] if unit == "gy" => Some(format!("_{n}Gy")),
+        [NamePiece::Number(n), NamePiece::Word(unit)] if unit == "cgy" => Some(format!("_{n}")),
         _ => None,
     }
 }
 
 /// Targets named by a word: tumour, metastasis, lesion, target, cavity.
-fn without_kind(pieces: &[Piece]) -> Option<Target> {
+fn without_kind(pieces: &[NamePiece]) -> Option<Target> {
     let words: Vec<&str> = pieces
         .iter()
         .filter_map(|p| match p {
-            Piece::Word(w) => Some(w.as_str()),
+            NamePiece::Word(w) => Some(w.as_str()),
             _ => None,
         })
         .collect();
-    let numbered = pieces.iter().any(|p| matches!(p, Piece::Number(_)));
+    let numbered = pieces.iter().any(|p| matches!(p, NamePiece::Number(_)));
     let pairs = words.windows(2).map(<[&str]>::concat);
     let said: Vec<String> = words.iter().map(|w| (*w).to_owned()).chain(pairs).collect();
     let any = |list: &str| said.iter().any(|w| holds(list, w));

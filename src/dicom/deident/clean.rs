@@ -14,9 +14,9 @@ use dicom_object::mem::InMemElement;
 
 use super::personal::Personal;
 use super::rules::{Rule, SCHEMES, TERMS, rule};
-use super::{Attributes, Choices, Treatment};
+use super::{AttributeAction, AttributeGroup, Choices};
 use crate::attribute;
-use crate::encoding::dictionary_vr;
+use crate::dictionary::dictionary_vr;
 use crate::error::Error;
 use crate::number::decimals;
 use crate::quirks::withheld_name::WITHHELD;
@@ -33,7 +33,7 @@ pub(super) struct Cleaner<'a> {
     personal: &'a Personal,
     choices: Choices,
     /// How many of which attributes were treated how.
-    done: BTreeMap<(Attributes, Treatment), usize>,
+    done: BTreeMap<(AttributeGroup, AttributeAction), usize>,
     /// A whole number that ties the object together and is one of the patient's.
     telling: Option<Tag>,
 }
@@ -53,7 +53,7 @@ impl<'a> Cleaner<'a> {
     ///
     /// # Errors
     /// When a whole number that cannot be left out is one of the patient's.
-    pub(super) fn done(self) -> Result<BTreeMap<(Attributes, Treatment), usize>, Error> {
+    pub(super) fn done(self) -> Result<BTreeMap<(AttributeGroup, AttributeAction), usize>, Error> {
         match self.telling {
             None => Ok(self.done),
             Some(tag) => {
@@ -74,8 +74,9 @@ impl<'a> Cleaner<'a> {
                 continue; // everything is written as UTF-8
             }
             let made = kind.and_then(|kind| self.element(kind, element, from));
-            let treatment = made.as_ref().map_or(Treatment::Removed, |(_, treatment)| *treatment);
-            *self.done.entry((Attributes::of(tag, kind), treatment)).or_insert(0) += 1;
+            let treatment =
+                made.as_ref().map_or(AttributeAction::Removed, |(_, treatment)| *treatment);
+            *self.done.entry((AttributeGroup::of(tag, kind), treatment)).or_insert(0) += 1;
             if let Some((value, _)) = made {
                 let vr = dictionary_vr(tag).unwrap_or_else(|| element.vr());
                 to.put(DataElement::new(tag, vr, value));
@@ -90,15 +91,16 @@ impl<'a> Cleaner<'a> {
         rule: Rule,
         element: &InMemElement,
         around: &InMemDicomObject,
-    ) -> Option<(Value<InMemDicomObject>, Treatment)> {
+    ) -> Option<(Value<InMemDicomObject>, AttributeAction)> {
         if rule == Rule::Sequence {
             let items = element.items()?.iter().map(|item| self.data_set(item)).collect::<Vec<_>>();
             let sequence = DataSetSequence::new(items, Length::UNDEFINED);
-            return Some((sequence.into(), Treatment::Kept));
+            return Some((sequence.into(), AttributeAction::Kept));
         }
         let Value::Primitive(value) = element.value() else { return None };
         if matches!(value, PrimitiveValue::Empty) || rule == Rule::Empty {
-            let done = if rule == Rule::Empty { Treatment::Emptied } else { Treatment::Kept };
+            let done =
+                if rule == Rule::Empty { AttributeAction::Emptied } else { AttributeAction::Kept };
             return Some((PrimitiveValue::Empty.into(), done));
         }
         if rule == Rule::Number {
@@ -116,9 +118,9 @@ impl<'a> Cleaner<'a> {
         text: &str,
         element: &InMemElement,
         around: &InMemDicomObject,
-    ) -> Option<(String, Treatment)> {
-        let kept = |stays: bool| stays.then(|| (text.to_owned(), Treatment::Kept));
-        let replaced = |token: String| Some((token, Treatment::Replaced));
+    ) -> Option<(String, AttributeAction)> {
+        let kept = |stays: bool| stays.then(|| (text.to_owned(), AttributeAction::Kept));
+        let replaced = |token: String| Some((token, AttributeAction::Replaced));
         match rule {
             Rule::Term => kept(text.split('\\').all(|term| {
                 let term = term.trim_matches(PADDING).to_ascii_uppercase();
@@ -129,26 +131,30 @@ impl<'a> Cleaner<'a> {
             Rule::Patient => replaced(self.patient.map(ToString::to_string).unwrap_or_default()),
             Rule::Date => Some(self.date(text)),
             Rule::StructureName => Some(match self.personal.found_in(text) {
-                Some(_) => (WITHHELD.to_owned(), Treatment::Withheld),
-                None => (text.to_owned(), Treatment::Kept),
+                Some(_) => (WITHHELD.to_owned(), AttributeAction::Withheld),
+                None => (text.to_owned(), AttributeAction::Kept),
             }),
             Rule::Label => match self.personal.found_in(text) {
                 None if self.choices.keep_labels => kept(true),
                 found => {
                     let withheld = self.choices.keep_labels && found.is_some();
-                    let done = if withheld { Treatment::Withheld } else { Treatment::Replaced };
+                    let done = if withheld {
+                        AttributeAction::Withheld
+                    } else {
+                        AttributeAction::Replaced
+                    };
                     Some((self.identity.token(Kind::Label, text).to_string(), done))
                 }
             },
             Rule::Machine => replaced(self.identity.token(Kind::Machine, text).to_string()),
             Rule::Device if self.choices.keep_device => Some(match self.personal.found_in(text) {
-                Some(_) => (String::new(), Treatment::Withheld),
-                None => (text.to_owned(), Treatment::Kept),
+                Some(_) => (String::new(), AttributeAction::Withheld),
+                None => (text.to_owned(), AttributeAction::Kept),
             }),
-            Rule::Device => Some((String::new(), Treatment::Emptied)),
+            Rule::Device => Some((String::new(), AttributeAction::Emptied)),
             Rule::Sex => Some(match self.choices.keep_characteristics {
-                true if ["F", "M", "O"].contains(&text) => (text.to_owned(), Treatment::Kept),
-                _ => (String::new(), Treatment::Emptied),
+                true if ["F", "M", "O"].contains(&text) => (text.to_owned(), AttributeAction::Kept),
+                _ => (String::new(), AttributeAction::Emptied),
             }),
             Rule::Age => self.choices.keep_characteristics.then(|| age(text)).flatten(),
             Rule::Body => kept(
@@ -170,7 +176,7 @@ impl<'a> Cleaner<'a> {
         &mut self,
         value: &PrimitiveValue,
         header: &DataElementHeader,
-    ) -> Option<(Value<InMemDicomObject>, Treatment)> {
+    ) -> Option<(Value<InMemDicomObject>, AttributeAction)> {
         if !number(value, header.vr) {
             return None;
         }
@@ -180,13 +186,13 @@ impl<'a> Cleaner<'a> {
             if header.vr == VR::IS {
                 self.telling = Some(header.tag);
             }
-            return Some((PrimitiveValue::Empty.into(), Treatment::Withheld));
+            return Some((PrimitiveValue::Empty.into(), AttributeAction::Withheld));
         }
-        Some((value.clone().into(), Treatment::Kept))
+        Some((value.clone().into(), AttributeAction::Kept))
     }
 
     /// A date of the patient, shifted as everywhere in the product; empty where it is none.
-    fn date(&self, text: &str) -> (String, Treatment) {
+    fn date(&self, text: &str) -> (String, AttributeAction) {
         let shift = self.patient.map(|p| self.identity.day(p, 0).0.unsigned_abs());
         let shifted = match (attribute::date(text), shift) {
             (Some(date), Some(shift)) if !self.choices.drop_dates => {
@@ -195,13 +201,18 @@ impl<'a> Cleaner<'a> {
             _ => None,
         };
         match shifted {
-            Some(date) => (date.format("%Y%m%d").to_string(), Treatment::Shifted),
-            None => (String::new(), Treatment::Emptied),
+            Some(date) => (date.format("%Y%m%d").to_string(), AttributeAction::Shifted),
+            None => (String::new(), AttributeAction::Emptied),
         }
     }
 
     /// A code of a scheme of the standard: short, with a digit, of nobody's numbers.
-    fn code(&self, tag: Tag, text: &str, around: &InMemDicomObject) -> Option<(String, Treatment)> {
+    fn code(
+        &self,
+        tag: Tag,
+        text: &str,
+        around: &InMemDicomObject,
+    ) -> Option<(String, AttributeAction)> {
         let of = |tag| around.get(tag).and_then(|e| e.to_str().ok());
         let scheme = of(tags::CODING_SCHEME_DESIGNATOR)?.trim_matches(PADDING).to_owned();
         let code = of(tags::CODE_VALUE)?.trim_matches(PADDING).to_owned();
@@ -215,14 +226,14 @@ impl<'a> Cleaner<'a> {
             return None;
         }
         match tag {
-            tags::CODE_MEANING => Some((code, Treatment::Replaced)),
-            _ => Some((text.to_owned(), Treatment::Kept)),
+            tags::CODE_MEANING => Some((code, AttributeAction::Replaced)),
+            _ => Some((text.to_owned(), AttributeAction::Kept)),
         }
     }
 }
 
 /// An age as the standard writes it (`045Y`); above 89 years 90, as so few are so old.
-fn age(text: &str) -> Option<(String, Treatment)> {
+fn age(text: &str) -> Option<(String, AttributeAction)> {
     const MOST_YEARS: u16 = 89;
     let (number, unit) = text.split_at_checked(3)?;
     let number: u16 = number.parse().ok()?;
@@ -232,8 +243,8 @@ fn age(text: &str) -> Option<(String, Treatment)> {
         _ => return None,
     };
     Some(match years {
-        0..=MOST_YEARS => (format!("{number:03}{unit}"), Treatment::Kept),
-        _ => (format!("{:03}Y", MOST_YEARS + 1), Treatment::Replaced),
+        0..=MOST_YEARS => (format!("{number:03}{unit}"), AttributeAction::Kept),
+        _ => (format!("{:03}Y", MOST_YEARS + 1), AttributeAction::Replaced),
     })
 }
 

@@ -21,9 +21,10 @@ pub use self::personal::Personal;
 use self::rules::Rule;
 use super::contour::CONTOUR_SLAB_THICKNESS;
 use super::error::Error;
+use super::file_location::FileLocation;
 use super::header::Class;
-use super::object::{Object, Source};
-use super::place::Place;
+use super::object::{Object, SourceFile};
+use super::open::open;
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::{Identity, Token};
 
@@ -44,7 +45,7 @@ pub struct Choices {
 
 /// A group of attributes that are treated alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Attributes {
+pub enum AttributeGroup {
     /// Name, number and other marks of the patient.
     Patient,
     /// UIDs of instances, series, studies and frames.
@@ -69,7 +70,7 @@ pub enum Attributes {
     Unlisted,
 }
 
-impl Attributes {
+impl AttributeGroup {
     fn of(tag: Tag, rule: Option<Rule>) -> Self {
         match rule {
             _ if tag.group() % 2 == 1 => Self::Private,
@@ -109,7 +110,7 @@ impl Attributes {
 
 /// What was done with an attribute.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Treatment {
+pub enum AttributeAction {
     /// As it was.
     Kept,
     /// By a pseudonym.
@@ -124,7 +125,7 @@ pub enum Treatment {
     Removed,
 }
 
-impl Treatment {
+impl AttributeAction {
     /// The words of the table.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -145,7 +146,7 @@ pub struct Copy {
     /// The whole file.
     pub bytes: Vec<u8>,
     /// How many of which attributes were treated how.
-    pub done: BTreeMap<(Attributes, Treatment), usize>,
+    pub done: BTreeMap<(AttributeGroup, AttributeAction), usize>,
 }
 
 /// The radiotherapy classes that are copied, as the inventory names them, each with the word of its
@@ -167,7 +168,7 @@ const CLASSES: &[(&str, &str)] = &[
 #[must_use]
 pub fn copied_class(sop_class: &str) -> Option<&'static str> {
     let named =
-        CLASSES.iter().find(|(uid, _)| super::reader::sop_class_name(uid) == Some(sop_class));
+        CLASSES.iter().find(|(uid, _)| super::dictionary::sop_class_name(uid) == Some(sop_class));
     named.map(|(_, word)| *word)
 }
 
@@ -200,12 +201,10 @@ fn state_spacings(set: &mut InMemDicomObject, spacings: &Spacings) {
 ///
 /// # Errors
 /// When the file cannot be read.
-pub fn people(place: &Place, identity: &Identity, file: &Token) -> Result<Personal, Error> {
-    let shown = place.shown();
-    let source = Source { path: &shown, file, identity };
-    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
+pub fn people(place: &FileLocation, identity: &Identity, file: &Token) -> Result<Personal, Error> {
+    let object = open(SourceFile { place, file, identity })?;
     let mut personal = Personal::default();
-    personal.gather(&object.opened().object);
+    personal.gather(&object.file().data_set);
     Ok(personal)
 }
 
@@ -214,14 +213,12 @@ pub fn people(place: &Place, identity: &Identity, file: &Token) -> Result<Person
 /// # Errors
 /// When the file cannot be read, is of another class, or its copy cannot be written.
 pub fn deidentify(
-    place: &Place,
+    place: &FileLocation,
     (file, identity): (&Token, &Identity),
     (personal, spacings): (&Personal, &Spacings),
     choices: Choices,
 ) -> Result<Copy, Error> {
-    let shown = place.shown();
-    let source = Source { path: &shown, file, identity };
-    let object = Object::from_bytes(source, place.bytes().map_err(|e| source.name(e))?)?;
+    let object = open(SourceFile { place, file, identity })?;
     copy(&object, (personal, spacings), choices).map_err(|error| object.name(error))
 }
 
@@ -245,7 +242,7 @@ fn copy(
         object.patient_id().map(|id| object.token(tidydose_rt::identity::Kind::Patient, id));
     let patient = patient.as_ref();
     let mut cleaner = Cleaner::new(identity, patient, personal, choices);
-    let mut clean = cleaner.data_set(&object.opened().object);
+    let mut clean = cleaner.data_set(&object.file().data_set);
     let done = cleaner.done()?;
     if Class::of(class) == Class::Dose {
         write::pixels(object, &mut clean)?;

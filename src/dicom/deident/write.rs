@@ -9,7 +9,7 @@ use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 use super::Choices;
 use crate::error::Error;
 use crate::object::Object;
-use crate::pixels::{Samples, Size};
+use crate::pixels::{Size, StoredSamples};
 use tidydose_rt::finding::Code;
 
 /// This program as a writer of DICOM files: a UID from a UUID (PS3.5 B.2), the same for all copies.
@@ -17,7 +17,7 @@ const IMPLEMENTATION: &str = "2.25.159184219826480157310382297455716231846";
 
 /// Adds the stored dose, decoded and cut to its stated size: what follows it may be anything.
 pub(super) fn pixels(object: &Object<'_>, to: &mut InMemDicomObject) -> Result<(), Error> {
-    if object.opened().pixels.is_none() {
+    if object.file().pixels.is_none() {
         return Ok(());
     }
     let root = object.root();
@@ -36,7 +36,7 @@ pub(super) fn pixels(object: &Object<'_>, to: &mut InMemDicomObject) -> Result<(
         sample,
     };
     let frames = root.integer(tags::NUMBER_OF_FRAMES)?.unwrap_or(1);
-    let Some(samples) = Samples::of(object.opened(), size)? else { return Ok(()) };
+    let Some(samples) = StoredSamples::of(object.file(), size)? else { return Ok(()) };
     let count = usize::try_from(frames).ok().and_then(|n| n.checked_mul(size.frame_samples()));
     let count = count.filter(|n| n.checked_mul(sample).is_some_and(|b| b <= samples.len()));
     let Some(count) = count else {

@@ -10,7 +10,7 @@
 
 use dicom_core::{Tag, VR};
 
-use crate::attribute::keyword;
+use crate::dictionary::keyword;
 use crate::encoding::Encoding;
 use crate::error::Error;
 use tidydose_rt::finding::Code;

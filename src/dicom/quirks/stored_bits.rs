@@ -12,7 +12,7 @@ use dicom_dictionary_std::tags;
 
 use crate::attribute::{Attributes, invalid};
 use crate::error::Error;
-use crate::pixels::Samples;
+use crate::pixels::StoredSamples;
 use tidydose_rt::finding::Code;
 
 /// Makes sure that the first `count` samples of `bytes` bytes are what they seem.
@@ -21,7 +21,7 @@ use tidydose_rt::finding::Code;
 /// When samples may begin above the lowest bit, or use bits that are not stored.
 pub(crate) fn check(
     root: &Attributes<'_>,
-    samples: &Samples<'_>,
+    samples: &StoredSamples<'_>,
     count: usize,
     bytes: usize,
 ) -> Result<(), Error> {

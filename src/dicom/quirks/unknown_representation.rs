@@ -11,17 +11,18 @@
 
 use dicom_core::{Tag, VR};
 
-use crate::encoding::{Encoding, Header, dictionary_vr};
+use crate::dictionary::dictionary_vr;
+use crate::encoding::{ElementHead, Encoding};
 use crate::remark::Remarks;
 use tidydose_rt::finding::Code;
 
 /// The first known attribute that was stored as UN, and how many there are.
 #[derive(Debug, Default)]
-pub(crate) struct Seen(Option<(Tag, usize)>);
+pub(crate) struct UnknownValues(Option<(Tag, usize)>);
 
-impl Seen {
+impl UnknownValues {
     /// Representation and encoding of a value in a data set of this encoding.
-    pub(crate) fn meaning(&mut self, head: &Header, around: Encoding) -> (VR, Encoding) {
+    pub(crate) fn meaning(&mut self, head: &ElementHead, around: Encoding) -> (VR, Encoding) {
         if head.vr != VR::UN || !around.explicit {
             return (head.vr, around);
         }

@@ -10,12 +10,11 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
-use super::super::container::{self, Kind, kind};
-use super::super::encoding::Encoding;
+use super::super::container::{self, ArchiveKind, kind};
+use super::super::encoding::{Encoding, inflate};
+use super::super::file_location::FileLocation;
 use super::super::fixtures;
-use super::super::open::inflate;
-use super::super::place::Place;
-use super::super::reader::{Entry, Worker, look_at};
+use super::super::scanned_file::{FileEntry, ScanWorker, scan_stream};
 use super::mutate::{Chance, mutated};
 use super::{ALL, objects, read};
 use tidydose_rt::finding::Finding;
@@ -56,8 +55,13 @@ fn corpus() -> Vec<PathBuf> {
 /// What is said of an input, without its numbers.
 fn said(bytes: &[u8]) -> String {
     let identity = Identity::keyed([1; 32]);
-    let entry = Entry { place: Place::file("input"), name: String::new(), file: Token::new("F") };
-    let seen = look_at(entry, &mut &*bytes, bytes.len() as u64, &mut Worker::new(&identity));
+    let entry = FileEntry {
+        place: FileLocation::file("input"),
+        name: String::new(),
+        file: Token::new("F"),
+    };
+    let seen =
+        scan_stream(entry, &mut &*bytes, bytes.len() as u64, &mut ScanWorker::new(&identity));
     let told = |finding: &Finding| {
         let attribute = finding.subject.attribute.clone().unwrap_or_default();
         format!("{:?} {attribute} {}", finding.code, finding.message)
@@ -73,8 +77,8 @@ fn said(bytes: &[u8]) -> String {
 /// Most memory that an input of this size may cost: objects of empty elements and items take some
 /// hundred times their bytes, run-length encoded samples 64 times and four bytes for each.
 fn allowed(bytes: &[u8]) -> u64 {
-    let inflated = match super::super::locate::locate(bytes, bytes.len()) {
-        Ok(layout) => bytes.get(layout.start..).and_then(|data| inflate(data).ok()),
+    let inflated = match super::super::open::outline(bytes, bytes.len()) {
+        Ok(outline) => bytes.get(outline.start..).and_then(|data| inflate(data).ok()),
         Err(_) => None,
     };
     let size = bytes.len() + inflated.map_or(0, |data| data.len());
@@ -141,14 +145,14 @@ fn harmed_archives_are_bounded() {
 
 fn list(path: &Path, bytes: &[u8]) {
     match kind(bytes) {
-        Some(Kind::Zip) => {
+        Some(ArchiveKind::Zip) => {
             for listed in container::list_zip(path).map(|(list, _)| list).unwrap_or_default() {
-                let _ = Place::member(path, listed.member).bytes();
+                let _ = FileLocation::member(path, listed.member).bytes();
             }
         }
         Some(kind) => {
             let _ = container::walk_tar(path, kind, &mut |listed, _| {
-                let _ = Place::member(path, listed.member).bytes();
+                let _ = FileLocation::member(path, listed.member).bytes();
             });
         }
         None => {}

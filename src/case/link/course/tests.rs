@@ -229,7 +229,7 @@ fn a_plan_of_which_nothing_tells_counts_unless_another_was_treated() {
 
 /// What a record may tell of a version.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Told {
+enum RecordState {
     NoRecord,
     Delivered,
     Nothing,
@@ -239,22 +239,22 @@ enum Told {
 
 /// A version in one of all states.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct State {
+struct VersionState {
     approval: &'static str,
-    told: Told,
+    told: RecordState,
     user: Option<bool>,
 }
 
-impl State {
+impl VersionState {
     fn all() -> Vec<Self> {
         let mut all = Vec::new();
         for approval in ["APPROVED", "UNAPPROVED", "", "REJECTED"] {
             for told in [
-                Told::NoRecord,
-                Told::Delivered,
-                Told::Nothing,
-                Told::SetUpOnly,
-                Told::SummaryOfNothing,
+                RecordState::NoRecord,
+                RecordState::Delivered,
+                RecordState::Nothing,
+                RecordState::SetUpOnly,
+                RecordState::SummaryOfNothing,
             ] {
                 for user in [None, Some(true), Some(false)] {
                     all.push(Self { approval, told, user });
@@ -267,11 +267,11 @@ impl State {
     fn record(self, object: &str) -> Option<TreatmentRecord> {
         let mut record = record(&format!("r-{object}"), object);
         match self.told {
-            Told::NoRecord => return None,
-            Told::Delivered => {}
-            Told::Nothing => record.beams[0].delivered = Some(0.0),
-            Told::SetUpOnly => record.beams[0].treats = false,
-            Told::SummaryOfNothing => {
+            RecordState::NoRecord => return None,
+            RecordState::Delivered => {}
+            RecordState::Nothing => record.beams[0].delivered = Some(0.0),
+            RecordState::SetUpOnly => record.beams[0].treats = false,
+            RecordState::SummaryOfNothing => {
                 record.beams.clear();
                 let nothing = tidydose_rt::Summary { fractions: Some(0), ..Default::default() };
                 record.summary = Some(nothing);
@@ -285,7 +285,7 @@ impl State {
         match self {
             Self { user: Some(false), .. } => 0,
             Self { user: Some(true), .. } => 5,
-            Self { told: Told::Delivered, .. } => 4,
+            Self { told: RecordState::Delivered, .. } => 4,
             Self { approval: "APPROVED", .. } => 3,
             Self { approval: "REJECTED", .. } => 1,
             _ => 2,
@@ -293,7 +293,7 @@ impl State {
     }
 }
 
-fn settled(states: &[(&str, State, i64)]) -> Vec<Case> {
+fn settled(states: &[(&str, VersionState, i64)]) -> Vec<Case> {
     let plans = states.iter().map(|(object, s, day)| version(object, s.approval, *day)).collect();
     let records = states.iter().filter_map(|(object, s, _)| s.record(object)).collect();
     let mut decisions = Decisions::default();
@@ -306,7 +306,7 @@ fn settled(states: &[(&str, State, i64)]) -> Vec<Case> {
 }
 
 /// The loser's reason, which follows from what speaks for the other one alone.
-fn reason_against(winner: State, same: bool) -> RoleReason {
+fn reason_against(winner: VersionState, same: bool) -> RoleReason {
     match (same, winner.strength()) {
         (true, _) => RoleReason::Newer,
         (_, 5) => RoleReason::OtherByUser,
@@ -318,7 +318,7 @@ fn reason_against(winner: State, same: bool) -> RoleReason {
 
 #[test]
 fn alone_a_plan_is_what_speaks_for_it() {
-    for state in State::all() {
+    for state in VersionState::all() {
         let case = &settled(&[("a", state, 1)])[0];
         let (role, out) = match state.strength() {
             0 => (PlanRole::NotTreated, Some(Code::PlanNotTreated)),
@@ -334,8 +334,8 @@ fn alone_a_plan_is_what_speaks_for_it() {
 
 #[test]
 fn all_pairs_of_states_follow_the_one_rule() {
-    for a in State::all() {
-        for b in State::all() {
+    for a in VersionState::all() {
+        for b in VersionState::all() {
             for day_of_b in [0, 1, 2] {
                 let pair = settled(&[("a", a, 1), ("b", b, day_of_b)]);
                 let swapped = settled(&[("b", b, day_of_b), ("a", a, 1)]);
@@ -346,9 +346,9 @@ fn all_pairs_of_states_follow_the_one_rule() {
     }
 }
 
-fn check_pair(a: State, b: State, (day_of_b, pair): (i64, &[Case])) {
+fn check_pair(a: VersionState, b: VersionState, (day_of_b, pair): (i64, &[Case])) {
     let told = format!("{a:?} and, on day {day_of_b}, {b:?}: {:?}", reasons(pair));
-    let alone = |s: State| settled(&[("a", s, 1)])[0].treatment.reason;
+    let alone = |s: VersionState| settled(&[("a", s, 1)])[0].treatment.reason;
     for (own, other, case, newer) in
         [(a, b, &pair[0], 1_i64.cmp(&day_of_b)), (b, a, &pair[1], day_of_b.cmp(&1))]
     {

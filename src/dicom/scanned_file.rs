@@ -5,20 +5,19 @@
 use std::collections::BTreeMap;
 use std::io::Read;
 
-use dicom_core::dictionary::{UidDictionary, UidDictionaryEntry};
-use dicom_dictionary_std::{StandardSopClassDictionary, tags};
+use dicom_dictionary_std::tags;
 
 use super::attribute::missing;
-use super::container::{self, Kind as Container};
+use super::container::{self, ArchiveKind};
+use super::dictionary::sop_class_name;
 use super::dose::described;
-use super::encoding::Encoding;
+use super::encoding::{Encoding, Storage, Unrecognised, inflate};
 use super::error::Error;
-use super::header::{Class, Head, HeadEnd, Start, head, pixels_at};
+use super::file_location::{FileLocation, unreadable, within_limit};
+use super::header::{Class, Header, HeaderFault, Start, header, pixels_at};
 use super::image::Slice;
-use super::locate::{Layout, Storage, Unrecognised, locate};
-use super::object::{Object, Source};
-use super::open::{inflate, unrecognised};
-use super::place::{Place, unreadable, within_limit};
+use super::object::{Object, SourceFile};
+use super::open::{Outline, open_bytes, outline};
 use super::plan::plan;
 use super::record::record;
 use super::registration::registration;
@@ -39,9 +38,9 @@ const MOST_RESERVED: usize = 1 << 26;
 
 /// A file to look at.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Entry {
+pub(super) struct FileEntry {
     /// Where it is.
-    pub place: Place,
+    pub place: FileLocation,
     /// Its name below the root, from which the token is made.
     pub name: String,
     /// Its token.
@@ -66,12 +65,12 @@ pub(super) enum Content {
     /// A slice, or all slices of a multi-frame image.
     Slices(Vec<Slice>),
     /// Other files.
-    Container(Container),
+    Container(ArchiveKind),
 }
 
 /// What was seen of one file.
 #[derive(Debug, Clone)]
-pub(super) struct Seen {
+pub(super) struct ScannedFile {
     /// Its row.
     pub record: FileRecord,
     /// What it holds.
@@ -85,20 +84,20 @@ pub(super) struct Seen {
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
     /// Where the file is.
-    pub place: Place,
+    pub place: FileLocation,
     /// Its name below the root.
     pub name: String,
 }
 
 /// What is kept from file to file by one who looks at many.
-pub(super) struct Worker<'a> {
+pub(super) struct ScanWorker<'a> {
     /// Tokens that one file shares with the next.
     pub recent: Recent<'a>,
     /// Memory for the beginning of a file.
     beginning: Vec<u8>,
 }
 
-impl<'a> Worker<'a> {
+impl<'a> ScanWorker<'a> {
     /// Nothing was seen yet.
     pub(super) const fn new(identity: &'a Identity) -> Self {
         Self { recent: Recent::new(identity), beginning: Vec::new() }
@@ -106,25 +105,25 @@ impl<'a> Worker<'a> {
 }
 
 /// Looks at one file.
-pub(super) fn look(entry: Entry, worker: &mut Worker<'_>) -> Box<Seen> {
+pub(super) fn scan_file(entry: FileEntry, worker: &mut ScanWorker<'_>) -> Box<ScannedFile> {
     let opened = entry.place.open().map_err(|e| unreadable(&e));
     match opened {
-        Ok((mut stream, size)) => look_at(entry, &mut stream, size, worker),
+        Ok((mut stream, size)) => scan_stream(entry, &mut stream, size, worker),
         Err(error) => refused(entry, error, worker.recent.identity()),
     }
 }
 
 /// Looks at one file whose `size` bytes come from `stream`.
-pub(super) fn look_at(
-    entry: Entry,
+pub(super) fn scan_stream(
+    entry: FileEntry,
     stream: &mut dyn Read,
     size: u64,
-    worker: &mut Worker<'_>,
-) -> Box<Seen> {
-    let mut seen = Box::new(Seen::nothing(entry));
+    worker: &mut ScanWorker<'_>,
+) -> Box<ScannedFile> {
+    let mut seen = Box::new(ScannedFile::nothing(entry));
     let identity = worker.recent.identity();
     seen.record.bytes = size;
-    let mut beginning = Beginning::new(stream, size, std::mem::take(&mut worker.beginning));
+    let mut beginning = FileStream::new(stream, size, std::mem::take(&mut worker.beginning));
     let filled = seen.fill(&mut beginning, &mut worker.recent);
     worker.beginning = beginning.memory();
     if let Err(error) = filled {
@@ -136,15 +135,15 @@ pub(super) fn look_at(
 }
 
 /// A file that is not looked at.
-pub(super) fn refused(entry: Entry, error: Error, identity: &Identity) -> Box<Seen> {
+pub(super) fn refused(entry: FileEntry, error: Error, identity: &Identity) -> Box<ScannedFile> {
     let error = error.in_file(&entry.place.shown(), &entry.file);
-    let mut seen = Box::new(Seen::nothing(entry));
+    let mut seen = Box::new(ScannedFile::nothing(entry));
     seen.refuse(error, identity);
     seen
 }
 
-impl Seen {
-    fn nothing(entry: Entry) -> Self {
+impl ScannedFile {
+    fn nothing(entry: FileEntry) -> Self {
         Self {
             record: FileRecord::unread(entry.file),
             content: Content::Nothing,
@@ -172,25 +171,25 @@ impl Seen {
         reason.clone_into(&mut self.record.reason);
     }
 
-    fn fill(&mut self, file: &mut Beginning<'_>, recent: &mut Recent<'_>) -> Result<(), Error> {
+    fn fill(&mut self, file: &mut FileStream<'_>, recent: &mut Recent<'_>) -> Result<(), Error> {
         file.read_to(FIRST_BYTES)?;
         if file.total == 0 {
             return Err(Error::new(Code::FileEmpty, "the file has no bytes"));
         }
-        let layout = match file.layout()? {
-            Ok(layout) => layout,
+        let outline = match file.outline()? {
+            Ok(outline) => outline,
             Err(Unrecognised::Foreign) => {
                 self.leave_foreign(container::kind(&file.bytes));
                 return Ok(());
             }
-            Err(reason) => return Err(unrecognised(reason)),
+            Err(reason) => return Err(reason.error()),
         };
-        let (class, slice, named) = file.with_head(&layout, |head| {
-            self.note_head(head, recent);
-            let class = Class::of(&head.class);
+        let (class, slice, named) = file.with_header(&outline, |header| {
+            self.note_header(header, recent);
+            let class = Class::of(&header.class);
             let slice = matches!(class, Class::Slice | Class::Slices)
-                .then(|| Slice::of(head, self.whose(), recent));
-            (class, slice.flatten(), !head.class.is_empty())
+                .then(|| Slice::of(header, self.whose(), recent));
+            (class, slice.flatten(), !header.class.is_empty())
         })?;
         match class {
             Class::StructureSet
@@ -198,22 +197,13 @@ impl Seen {
             | Class::Plan
             | Class::IonPlan
             | Class::Record
-            | Class::Registration => {
-                let bytes = file.whole()?;
-                self.place.check(&bytes)?;
-                let (shown, file) = (self.place.shown(), self.record.file.clone());
-                let source = Source { path: &shown, file: &file, identity: recent.identity() };
-                let object = Object::from_bytes(source, bytes)?;
-                let result = self.read(class, &object);
-                self.findings = object.findings();
-                result.map_err(|error| object.name(error))
-            }
+            | Class::Registration => self.read(class, file, recent.identity()),
             Class::Slice => {
                 self.keep(slice.into_iter().collect());
                 Ok(())
             }
             Class::Slices => {
-                let walked = file.without_pixels(&layout)?;
+                let walked = file.without_pixels(&outline)?;
                 let frames = slice.map(|slice| slice.frames(&walked.object));
                 self.keep(frames.unwrap_or_default());
                 Ok(())
@@ -243,7 +233,7 @@ impl Seen {
         }
     }
 
-    fn leave_foreign(&mut self, container: Option<Container>) {
+    fn leave_foreign(&mut self, container: Option<ArchiveKind>) {
         match container {
             Some(kind) if !self.place.is_member() => self.content = Content::Container(kind),
             Some(_) => {
@@ -254,15 +244,15 @@ impl Seen {
         }
     }
 
-    fn note_head(&mut self, head: &Head<'_>, recent: &mut Recent<'_>) {
+    fn note_header(&mut self, header: &Header<'_>, recent: &mut Recent<'_>) {
         let stated = |text: &str| Some(text.to_owned()).filter(|text| !text.is_empty());
-        self.uid = stated(&head.instance);
-        self.record.sop_class = sop_class_name(&head.class);
+        self.uid = stated(&header.instance);
+        self.record.sop_class = sop_class_name(&header.class);
         self.record.object = self.uid.as_deref().map(|u| recent.identity().token(Kind::Object, u));
-        if !recent.holds(Kind::Patient, &head.patient) {
-            self.patient_id = stated(&head.patient);
+        if !recent.holds(Kind::Patient, &header.patient) {
+            self.patient_id = stated(&header.patient);
         }
-        let patient = Some(&head.patient).filter(|id| !id.is_empty());
+        let patient = Some(&header.patient).filter(|id| !id.is_empty());
         self.record.patient = patient.map(|id| recent.token(Kind::Patient, id));
     }
 
@@ -283,8 +273,24 @@ impl Seen {
         self.findings.push(Finding::new(Code::ObjectNotAnalysed, subject, message));
     }
 
-    fn read(&mut self, class: Class, object: &Object<'_>) -> Result<(), Error> {
-        self.record.digest = Some(object.opened().digest.clone());
+    /// Reads a radiotherapy object whole.
+    fn read(
+        &mut self,
+        class: Class,
+        file: &mut FileStream<'_>,
+        identity: &Identity,
+    ) -> Result<(), Error> {
+        let bytes = file.whole()?;
+        self.place.check(&bytes)?;
+        let (place, file) = (self.place.clone(), self.record.file.clone());
+        let object = open_bytes(SourceFile { place: &place, file: &file, identity }, bytes)?;
+        let result = self.take(class, &object);
+        self.findings = object.findings();
+        result.map_err(|error| object.name(error))
+    }
+
+    fn take(&mut self, class: Class, object: &Object<'_>) -> Result<(), Error> {
+        self.record.digest = Some(object.file().digest.clone());
         self.patient_id = object.patient_id().map(str::to_owned);
         let origin = object.origin()?;
         self.record.patient.clone_from(&origin.patient);
@@ -303,18 +309,14 @@ impl Seen {
     }
 }
 
-pub(super) fn sop_class_name(uid: &str) -> Option<&'static str> {
-    StandardSopClassDictionary.by_uid(uid).map(UidDictionaryEntry::name)
-}
-
 /// The beginning of a file, read further only when needed.
-struct Beginning<'a> {
+struct FileStream<'a> {
     stream: &'a mut dyn Read,
     bytes: Vec<u8>,
     total: usize,
 }
 
-impl<'a> Beginning<'a> {
+impl<'a> FileStream<'a> {
     /// Nothing is read yet; `memory` is what it is read into.
     fn new(stream: &'a mut dyn Read, size: u64, mut memory: Vec<u8>) -> Self {
         memory.clear();
@@ -348,9 +350,9 @@ impl<'a> Beginning<'a> {
         self.read_to(size)
     }
 
-    fn layout(&mut self) -> Result<Result<Layout, Unrecognised>, Error> {
+    fn outline(&mut self) -> Result<Result<Outline, Unrecognised>, Error> {
         loop {
-            match locate(&self.bytes, self.total) {
+            match outline(&self.bytes, self.total) {
                 Err(Unrecognised::NeedsMore(position)) if self.bytes.len() < self.total => {
                     self.read_past(position)?;
                 }
@@ -359,32 +361,29 @@ impl<'a> Beginning<'a> {
         }
     }
 
-    /// What `told` makes of the head.
-    fn with_head<T>(
+    /// What `told` makes of the header.
+    fn with_header<T>(
         &mut self,
-        layout: &Layout,
-        told: impl FnOnce(&Head<'_>) -> T,
+        outline: &Outline,
+        told: impl FnOnce(&Header<'_>) -> T,
     ) -> Result<T, Error> {
-        let encoding = match layout.storage {
+        let class = outline.meta.class.as_deref();
+        let encoding = match outline.storage {
             Storage::Plain(encoding) => encoding,
             Storage::Deflated => {
                 self.limit()?;
                 self.read_to(self.total)?;
-                let data = inflate(self.bytes.get(layout.start..).unwrap_or_default())?;
-                let class = layout.meta_class(&self.bytes);
+                let data = inflate(self.bytes.get(outline.start..).unwrap_or_default())?;
                 let start =
                     Start { bytes: &data, total: data.len(), at: 0, encoding: Encoding::EXPLICIT };
-                return head(start, class.as_deref())
-                    .map(|head| told(&head))
-                    .map_err(|_| damaged());
+                return header(start, class).map(|header| told(&header)).map_err(|_| damaged());
             }
         };
         loop {
-            let (bytes, total, at) = (self.bytes.as_slice(), self.total, layout.start);
-            let class = layout.meta_class(bytes);
-            match head(Start { bytes, total, at, encoding }, class.as_deref()) {
-                Ok(head) => return Ok(told(&head)),
-                Err(HeadEnd::NeedsMore(position)) if self.bytes.len() < self.total => {
+            let (bytes, total, at) = (self.bytes.as_slice(), self.total, outline.start);
+            match header(Start { bytes, total, at, encoding }, class) {
+                Ok(header) => return Ok(told(&header)),
+                Err(HeaderFault::NeedsMore(position)) if self.bytes.len() < self.total => {
                     self.limit()?;
                     self.read_past(position)?;
                 }
@@ -394,11 +393,11 @@ impl<'a> Beginning<'a> {
     }
 
     /// All elements in front of the pixel data, which is not read.
-    fn without_pixels(&mut self, layout: &Layout) -> Result<Walked, Error> {
-        let (start, encoding) = match layout.storage {
-            Storage::Plain(encoding) => (layout.start, encoding),
+    fn without_pixels(&mut self, outline: &Outline) -> Result<Walked, Error> {
+        let (start, encoding) = match outline.storage {
+            Storage::Plain(encoding) => (outline.start, encoding),
             Storage::Deflated => {
-                self.bytes = inflate(self.bytes.get(layout.start..).unwrap_or_default())?;
+                self.bytes = inflate(self.bytes.get(outline.start..).unwrap_or_default())?;
                 self.total = self.bytes.len();
                 (0, Encoding::EXPLICIT)
             }
@@ -407,7 +406,7 @@ impl<'a> Beginning<'a> {
             let (bytes, total) = (self.bytes.as_slice(), self.total);
             match pixels_at(Start { bytes, total, at: start, encoding }) {
                 Ok(end) => break end,
-                Err(HeadEnd::NeedsMore(position)) if self.bytes.len() < self.total => {
+                Err(HeaderFault::NeedsMore(position)) if self.bytes.len() < self.total => {
                     self.limit()?;
                     self.read_past(position)?;
                 }

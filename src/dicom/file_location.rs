@@ -2,6 +2,7 @@
 //! which is read in place and never written anywhere. Bounded: a member grows to the size that was
 //! checked when the archive was listed, and no further. Must not know what the bytes mean.
 
+use std::borrow::Cow;
 use std::fmt;
 use std::fs::File;
 use std::io::{self, BufReader, Read, Seek, SeekFrom};
@@ -20,7 +21,7 @@ pub(super) const MAX_BYTES: u64 = 2 << 30;
 /// Where the bytes of one file of the archive are. An identifier: for the terminal and the key
 /// folder only.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Place {
+pub struct FileLocation {
     path: PathBuf,
     member: Option<Box<Member>>,
 }
@@ -54,7 +55,7 @@ pub(super) enum Packing {
     Gzip(Marks),
 }
 
-impl Place {
+impl FileLocation {
     /// A file of its own.
     #[must_use]
     pub fn file(path: impl Into<PathBuf>) -> Self {
@@ -151,12 +152,21 @@ impl Place {
     }
 }
 
-impl fmt::Display for Place {
+impl fmt::Display for FileLocation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match &self.member {
             None => write!(f, "{}", self.path.display()),
             Some(member) => write!(f, "{}/{}", self.path.display(), member.name),
         }
+    }
+}
+
+/// A part of a name as it is, unless a token would trim its ends.
+pub(super) fn plain_part(text: &str) -> Cow<'_, str> {
+    if text.trim_matches([' ', '\0']).len() == text.len() {
+        Cow::Borrowed(text)
+    } else {
+        Cow::Owned(format!("{text:?}"))
     }
 }
 

@@ -5,15 +5,15 @@ use std::sync::atomic::AtomicBool;
 
 use super::one_case::{is_worth_measuring, read_structures};
 use super::parallel::{guarded, map_indices};
-use super::prepare::Prepared;
+use super::prepare::PreparedStudy;
 use super::settings::Settings;
 use super::terminal::Terminal;
 use tidydose_analyse::{self as analyse, ShapeReview};
 use tidydose_rt::identity::Token;
 
 /// What the shapes of each case say; cases without readable contours are not there.
-pub(super) fn glances(
-    prepared: &Prepared,
+pub(super) fn shape_reviews(
+    prepared: &PreparedStudy,
     settings: &Settings,
     terminal: &Terminal,
     stop: &AtomicBool,
@@ -27,7 +27,7 @@ pub(super) fn glances(
         };
         let seen = guarded(look).ok().flatten();
         bar.inc(1);
-        seen.map(|glance| (case.id.clone(), glance))
+        seen.map(|review| (case.id.clone(), review))
     });
     bar.finish_and_clear();
     results.into_iter().flatten().flatten().collect()
