@@ -34,19 +34,23 @@ pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> 
     let search = Search { field, shell, distance_mm };
     let mut best = f64::NEG_INFINITY;
     let nodes = field.axes().each_ref().map(|axis| 0..axis.len());
-    search.boxes(nodes, 0, &mut |node, place| {
+    let all = Boxes { indices: nodes, reach: 0, place: Place::Across };
+    let most = |indices: &_| map.peaks.among(indices);
+    search.boxes(all, &most, &mut best, &mut |node, place, best| {
         let value = f64::from(field.values()[node]);
-        if value > best && (place == Place::Far || search.is_far(search.position(node))) {
-            best = value;
+        if value > *best && (place == Place::Far || search.is_far(search.position(node))) {
+            *best = value;
         }
     });
     if best == f64::NEG_INFINITY {
         return None;
     }
     let mut lattice = Lattice::new(field, [FINE; 3].map(Vec::from));
-    search.boxes(map.cells.map(|n| 0..n), 1, &mut |cell, place| {
-        if map.corner_max(cell) * RISE > best {
-            best = search.in_cell((map, &mut lattice), cell, place, best);
+    let all = Boxes { indices: map.cells.map(|n| 0..n), reach: 1, place: Place::Across };
+    let most = |indices: &_| map.peaks.among(indices) * RISE;
+    search.boxes(all, &most, &mut best, &mut |cell, place, best| {
+        if map.corner_max(cell) * RISE > *best {
+            *best = search.in_cell((map, &mut lattice), cell, place, *best);
         }
     });
     Some(Beyond { dose_gy: best, cut_by_grid: search.is_cut() })
@@ -59,6 +63,16 @@ struct Search<'a> {
     distance_mm: f64,
 }
 
+/// A box of indices.
+#[derive(Debug, Clone)]
+struct Boxes {
+    indices: [Range<usize>; 3],
+    /// Each index reaches to the node so many after its own.
+    reach: usize,
+    /// What is known of all of it; `Across` where nothing is.
+    place: Place,
+}
+
 /// How a ball lies to the distance from a surface.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Place {
@@ -69,41 +83,44 @@ enum Place {
 }
 
 impl Search<'_> {
-    /// Tells `leaf` of every index that may lie far out. Each reaches to the node so many after its
-    /// own.
+    /// Tells `leaf` of every index that may lie far out, but for those where the dose is `most` at the
+    /// most and so no larger than the best.
     fn boxes(
         &self,
-        indices: [Range<usize>; 3],
-        reach: usize,
-        leaf: &mut dyn FnMut([usize; 3], Place),
+        boxes: Boxes,
+        most: &dyn Fn(&[Range<usize>; 3]) -> f64,
+        best: &mut f64,
+        leaf: &mut dyn FnMut([usize; 3], Place, &mut f64),
     ) {
+        let Boxes { indices, reach, place } = boxes;
         let first = indices.each_ref().map(|range| range.start);
-        if indices.iter().all(|range| range.len() == 1) {
-            return leaf(first, Place::Across);
-        }
-        if indices.iter().any(Range::is_empty) {
+        if indices.iter().any(Range::is_empty) || most(&indices) <= *best {
             return;
         }
+        if indices.iter().all(|range| range.len() == 1) {
+            return leaf(first, place, best);
+        }
         let last = indices.each_ref().map(|range| range.end - 1 + reach);
-        match self.place(self.ball(first, last)) {
-            Place::Near => {}
-            Place::Far => {
-                let [planes, rows, columns] = indices;
-                for k in planes {
-                    for i in rows.clone() {
-                        columns.clone().for_each(|j| leaf([k, i, j], Place::Far));
-                    }
-                }
-            }
-            Place::Across => {
-                let longest = (0..3).max_by_key(|a| indices[*a].len()).unwrap_or(0);
-                let middle = indices[longest].start + indices[longest].len() / 2;
-                let (mut lower, mut upper) = (indices.clone(), indices);
-                lower[longest].end = middle;
-                upper[longest].start = middle;
-                self.boxes(lower, reach, leaf);
-                self.boxes(upper, reach, leaf);
-            }
+        // What is known of a box holds for its parts.
+        let place = match place {
+            Place::Across => self.place(self.ball(first, last)),
+            known => known,
+        };
+        if place == Place::Near {
+            return;
+        }
+        let longest = (0..3).max_by_key(|a| indices[*a].len()).unwrap_or(0);
+        let middle = indices[longest].start + indices[longest].len() / 2;
+        let (mut lower, mut upper) = (indices.clone(), indices);
+        lower[longest].end = middle;
+        upper[longest].start = middle;
+        let mut halves = [lower, upper];
+        // The hotter half first, so that the other is more often left out.
+        if most(&halves[1]) > most(&halves[0]) {
+            halves.reverse();
+        }
+        for indices in halves {
+            self.boxes(Boxes { indices, reach, place }, most, best, leaf);
         }
     }
 

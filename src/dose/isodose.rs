@@ -10,6 +10,7 @@ use ndarray::{Array2, Axis};
 use super::field::DoseField;
 use super::guard;
 use super::lattice::Lattice;
+use super::peaks::Peaks;
 use tidydose_geometry::cut::{PlaneCut, plane_cut};
 use tidydose_geometry::locate::Locator;
 use tidydose_geometry::{Point, ball_radius_mm};
@@ -42,6 +43,7 @@ pub struct IsodoseMap<'a> {
     field: &'a DoseField,
     /// Largest voxel dose of each row by plane, Gy: most rows lie far below a dose that is asked for.
     row_max: Array2<f32>,
+    pub(super) peaks: Peaks,
     pub(super) cells: [usize; 3],
     /// Only what lies in this solid counts.
     body: Option<&'a Locator<'a>>,
@@ -65,7 +67,7 @@ impl<'a> IsodoseMap<'a> {
             row.fold(f32::NEG_INFINITY, |most, v| if *v > most { *v } else { most })
         });
         let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
-        Self { field, row_max, cells, body: None }
+        Self { field, row_max, peaks: Peaks::of(field.values()), cells, body: None }
     }
 
     /// The same, but only what lies inside a solid counts: the outline of the patient.
@@ -111,11 +113,17 @@ impl<'a> IsodoseMap<'a> {
                 if rows.iter().all(|at| f64::from(self.row_max[*at]) < dose_gy * NEAR) {
                     continue;
                 }
-                for j in 0..self.cells[2] {
+                let mut j = 0;
+                while j < self.cells[2] {
+                    if self.peaks.about([k, i, j]) < dose_gy * NEAR {
+                        j = Peaks::next_block(j);
+                        continue;
+                    }
                     let piece = self.piece([k, i, j], dose_gy, &mut boxes);
                     if piece.volume_mm3 > 0.0 {
                         found([k, i, j], piece);
                     }
+                    j += 1;
                 }
             }
         }

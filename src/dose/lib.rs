@@ -13,6 +13,7 @@ mod lattice;
 mod line;
 pub mod noise;
 pub mod partition;
+mod peaks;
 mod prefilter;
 pub mod sample;
 pub mod sum;
