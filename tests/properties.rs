@@ -207,7 +207,7 @@ fn histogram(setup: &Setup) -> Dvh {
     let solid = structure::build(&set.rois[0], &Subject::default(), &mut Vec::new()).unwrap();
     let cells = solid.occupancy(Ends::ClosedCaps, 1.0, Variant::default());
     let field = DoseField::new(setup.dose(), Interpolation::CubicBSpline);
-    Dvh::of(sample(&field, &cells, 1.0)).unwrap()
+    Dvh::of(&sample(&field, &cells, 1.0)).unwrap()
 }
 
 #[test]

@@ -71,11 +71,11 @@ fn indices_follow_from_volumes() {
     // 3.8 cc at 30 Gy and 0.2 cc at 10 Gy: the curve falls in a straight line between the middles
     // of the two parts, and passes 3.8 cc where 1.9 of the 2.0 cc between them have gone.
     let samples = Samples {
-        parts: vec![(30.0, 3800.0), (10.0, 200.0)],
+        doses: [(30.0, 3800.0), (10.0, 200.0)].into_iter().collect(),
         extremes_gy: [10.0, 30.0],
         ..Samples::default()
     };
-    let dvh = Dvh::of(samples).unwrap();
+    let dvh = Dvh::of(&samples).unwrap();
     let isodose = |volume_mm3| Ok(Isodose { volume_mm3, ..Isodose::default() });
     let rx = PrescriptionIsodoses {
         dose_gy: 30.0 - 20.0 * 1900.0 / 2000.0,

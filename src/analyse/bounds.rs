@@ -28,7 +28,9 @@ use super::form;
 use super::settings::{Ends, Settings};
 use super::structure::Solid;
 use super::trace::{Uncertainty, UncertaintyTerm};
-use tidydose_dose::{DoseField, Dvh, Interpolation, sample};
+use tidydose_dose::{
+    DoseField, Dvh, Interpolation, Samples, sample, sample_variants, steepest_gy_per_mm,
+};
 use tidydose_geometry::smooth::Variant;
 use tidydose_geometry::{Occupancy, Point};
 use tidydose_metrics::size::Form;
@@ -204,18 +206,35 @@ impl<'a> Filled<'a> {
     }
 
     fn view(&self, field: Option<&DoseField>) -> View {
+        let samples = field.map(|field| sample(field, &self.occupancy, self.fill.coarse));
+        self.view_of(field, samples)
+    }
+
+    fn view_of(&self, field: Option<&DoseField>, samples: Option<Samples>) -> View {
         let (volume_cc, form) = (self.volume_cc, self.form);
-        let Some(field) = field else {
+        let Some((field, samples)) = field.zip(samples) else {
             return View { volume_cc, dvh: None, cover: 0.0, jumps: 0.0, isodoses: None, form };
         };
         let told = self.form.zip(self.fill.isocentres);
         let form = told.map(|(form, isocentres)| form::with_doses(form, field, isocentres));
-        let samples = sample(field, &self.occupancy, self.fill.coarse);
         let inside = samples.inside_mm3();
         let whole = inside + samples.outside_mm3;
         let share = |part: f64| if whole > 0.0 { part / whole } else { 0.0 };
         let (cover, jumps) = (share(inside), share(samples.held_mm3));
-        View { volume_cc, dvh: Dvh::of(samples), cover, jumps, isodoses: None, form }
+        View { volume_cc, dvh: Dvh::of(&samples), cover, jumps, isodoses: None, form }
+    }
+
+    /// Its view, and those of variants of the same solid.
+    fn with_variants(&self, varied: &[Self], field: Option<&DoseField>) -> (View, Vec<View>) {
+        let all = || std::iter::once(self).chain(varied);
+        let mut samples = Vec::new();
+        if let Some(field) = field {
+            let cells: Vec<&Occupancy> = all().map(|filled| &*filled.occupancy).collect();
+            samples = sample_variants(field, &cells, COARSE);
+        }
+        let mut samples = samples.into_iter();
+        let base = self.view_of(field, samples.next());
+        (base, varied.iter().map(|filled| filled.view_of(field, samples.next())).collect())
     }
 }
 
@@ -223,8 +242,8 @@ impl<'a> Filled<'a> {
 #[must_use]
 pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {
     let Some(f) = fields else { return solid.clone() };
-    let look = sample(f.nominal, &solid.occupancy(ends, COARSE, Variant::default()), COARSE);
-    solid.clone().refined(look.steepest_gy_per_mm)
+    let cells = solid.occupancy(ends, COARSE, Variant::default());
+    solid.clone().refined(steepest_gy_per_mm(f.nominal, &cells))
 }
 
 #[derive(Clone, Copy)]
@@ -235,25 +254,24 @@ struct FillSettings<'a> {
     isocentres: Option<&'a [Point]>,
 }
 
-/// What the ends, the space between planes and the sides of outlines leave open.
-fn terms_of_shape(solid: &Solid, ends: Ends, with: impl Fn(Variant) -> View) -> Vec<Term> {
+/// What the ends, the space between planes and the sides of outlines leave open: variants in groups,
+/// as [`Term`] has their views.
+fn variants_of_shape(solid: &Solid, ends: Ends) -> Vec<(UncertaintyTerm, Vec<Vec<Variant>>)> {
     let plain = Variant::default();
     // Both ends may err in step, when the height is a whole number of gaps.
-    let groups = vec![
-        [1.0, -1.0].map(|t| with(Variant { ends: [t, 0.0], ..plain })).to_vec(),
-        [1.0, -1.0].map(|t| with(Variant { ends: [0.0, t], ..plain })).to_vec(),
-    ];
-    let mut terms = vec![Term::of_groups(UncertaintyTerm::Ends, groups, 1.0)];
+    let below = [1.0, -1.0].map(|t| Variant { ends: [t, 0.0], ..plain });
+    let above = [1.0, -1.0].map(|t| Variant { ends: [0.0, t], ..plain });
+    let mut out = vec![(UncertaintyTerm::Ends, vec![below.to_vec(), above.to_vec()])];
     if ends == Ends::ClosedCaps {
-        let mut between = vec![with(Variant { straight: 0.25, ..plain })];
+        let mut between = vec![Variant { straight: 0.25, ..plain }];
         if solid.stack.planes.len() == 2 {
-            between.push(with(Variant { round: true, ..plain }));
+            between.push(Variant { round: true, ..plain });
         }
-        terms.push(Term::of_groups(UncertaintyTerm::Slices, vec![between], 1.0));
-        let bulging = with(Variant { bulge: 1.0, ..plain });
-        terms.push(Term::of(UncertaintyTerm::Chords, bulging, 1.0));
+        out.push((UncertaintyTerm::Slices, vec![between]));
+        let bulging = vec![vec![Variant { bulge: 1.0, ..plain }]];
+        out.push((UncertaintyTerm::Chords, bulging));
     }
-    terms
+    out
 }
 
 /// What the dose and the reading of it leave open; `others` are the views of its other fields.
@@ -294,15 +312,23 @@ impl Views {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
         let fill = FillSettings { ends, coarse: COARSE, variant: plain, isocentres };
-        let coarse = |variant| Filled::of(solid, FillSettings { variant, ..fill }).view(field);
         let nominal = Filled::of(solid, FillSettings { coarse: 1.0, ..fill }).view(field);
+        let shape = variants_of_shape(solid, ends);
+        let variants = shape.iter().flat_map(|(_, groups)| groups).flatten();
+        let varied: Vec<Filled<'_>> =
+            variants.map(|v| Filled::of(solid, FillSettings { variant: *v, ..fill })).collect();
         let filled = Filled::of(solid, fill);
-        let base = filled.view(field);
+        let (base, views) = filled.with_variants(&varied, field);
+        let mut views = views.into_iter();
         let mut terms = vec![Term {
             against_nominal: true,
             ..Term::of(UncertaintyTerm::Cells, base.clone(), 2.0 / 3.0)
         }];
-        terms.extend(terms_of_shape(solid, ends, coarse));
+        for (term, groups) in shape {
+            let views_of = |group: Vec<Variant>| views.by_ref().take(group.len()).collect();
+            let groups = groups.into_iter().map(views_of).collect();
+            terms.push(Term::of_groups(term, groups, 1.0));
+        }
         if let Some(f) = fields {
             let others = f.others().zip(isodoses);
             let others = others

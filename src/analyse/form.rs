@@ -64,11 +64,7 @@ fn nearest(
 
 /// From the lowest to the highest end of the sheets, mm.
 fn height_mm(occupancy: &Occupancy) -> f64 {
-    let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-    for sheet in occupancy.layers.iter().flat_map(|l| &l.sheets) {
-        low = low.min(sheet.w_mm - sheet.thickness_mm / 2.0);
-        high = high.max(sheet.w_mm + sheet.thickness_mm / 2.0);
-    }
+    let [low, high] = occupancy.faces_mm();
     (high - low).max(0.0)
 }
 

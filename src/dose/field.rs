@@ -257,6 +257,13 @@ impl DoseField {
         self.padded.get(from..from + 4).and_then(|r| r.try_into().ok()).unwrap_or_default()
     }
 
+    /// So many coefficients of a padded row, from a padded node on.
+    #[inline]
+    pub(super) fn padded_row(&self, node: [usize; 3], nodes: usize) -> &[f32] {
+        let from = node[0] * self.stride[0] + node[1] * self.stride[1] + node[2];
+        self.padded.get(from..from + nodes).unwrap_or_default()
+    }
+
     /// Edge lengths of the box between eight neighbouring nodes, mm.
     #[must_use]
     pub fn cell_size_mm(&self, cell: [usize; 3]) -> [f64; 3] {

@@ -1,17 +1,20 @@
 //! Samples of the dose under an occupancy: one for each cell, more where the dose changes much
 //! within the cell.
 
+use super::bins::Bins;
+use super::block::{Block, Spots};
 use super::field::DoseField;
-use super::line::{Columns, Line};
+use super::line::Line;
 use tidydose_geometry::Occupancy;
-use tidydose_geometry::occupancy::{Cut, Layer, Sheet};
+use tidydose_geometry::common::{self, Common, CommonSheet};
+use tidydose_geometry::occupancy::{Cut, Layer, Run, Sheet};
 use tidydose_geometry::point::{Point, dot};
 
 /// Doses with the volumes they stand for.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Samples {
-    /// Dose in Gy and volume in mm³.
-    pub parts: Vec<(f32, f32)>,
+    /// The doses, with the volumes inside the grid that they stand for.
+    pub doses: Bins,
     /// Volume outside the dose grid, mm³.
     pub outside_mm3: f64,
     /// By how much the largest dose rises above the voxels around it, Gy.
@@ -31,7 +34,7 @@ impl Samples {
     /// Volume inside the grid, mm³.
     #[must_use]
     pub fn inside_mm3(&self) -> f64 {
-        self.parts.iter().map(|p| f64::from(p.1)).sum::<f64>() + 0.0 // an empty sum is −0
+        self.doses.volume_mm3()
     }
 }
 
@@ -54,6 +57,8 @@ const SLOPE_MARGIN: f64 = 1.5;
 const CLIMB_CELLS: f64 = 1.0;
 /// The golden ratio less one: its multiples fill the unit interval most evenly.
 const GOLDEN: f64 = 0.618_033_988_749_894_9;
+/// Half the width of an even spread in standard deviations.
+const SQRT_3: f64 = 1.732_050_807_568_877_2;
 /// A whole cell over which the dose has a larger standard deviation gives two samples, Gy.
 const SPREAD_GY: f64 = 0.03;
 /// ... or than this share of the dose there: a small hot spot of a structure far from the target has
@@ -76,34 +81,41 @@ const MAX_SPLITS: f64 = 8.0;
 /// samples.
 #[must_use]
 pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples {
-    let mut sampler = Sampler::new(field, occupancy);
-    sampler.coarse = coarse;
-    sampler.faces = outer_faces(occupancy);
-    for layer in &occupancy.layers {
-        for sheet in &layer.sheets {
-            sampler.sheet(layer, *sheet);
+    let mut sampler = Sampler::new(field, occupancy, coarse);
+    sampler.solid(&Common::default());
+    sampler.finished()
+}
+
+/// Samples variants of one solid, of one pitch: each as [`sample`] does but for the order, which
+/// leaves open by chance where in their cells some samples lie. What all share is sampled once.
+#[must_use]
+pub fn sample_variants(field: &DoseField, variants: &[&Occupancy], coarse: f64) -> Vec<Samples> {
+    let Some(first) = variants.first() else { return Vec::new() };
+    let common = Common::of(variants);
+    let mut shared = Sampler::new(field, first, coarse);
+    for CommonSheet { sheet, shift_mm, runs } in &common.sheets {
+        for run in runs {
+            shared.run(Row { run: *run, cells: *run, inner: true }, *shift_mm, *sheet);
         }
     }
-    sampler.climb();
-    let low_high = sampler.extremes;
-    sampler.out.steepest_gy_per_mm = sampler.steepest;
-    sampler.out.surface_gy = sampler.surface_gy;
-    sampler.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
-    sampler.out
-}
-
-/// Where a solid ends below and above, mm.
-fn outer_faces(occupancy: &Occupancy) -> [f64; 2] {
-    let mut faces = [f64::INFINITY, f64::NEG_INFINITY];
-    for sheet in occupancy.layers.iter().flat_map(|layer| &layer.sheets) {
-        let half = sheet.thickness_mm / 2.0;
-        faces = [faces[0].min(sheet.w_mm - half), faces[1].max(sheet.w_mm + half)];
+    let mut out = Vec::new();
+    for variant in variants {
+        let mut sampler = Sampler { occupancy: variant, ..shared.clone() };
+        sampler.solid(&common);
+        out.push(sampler.finished());
     }
-    faces
+    out
 }
 
-/// Positions closer than this are the same face, mm.
-const SAME_FACE_MM: f64 = 1e-6;
+/// Steepest change of dose along an axis of the cells, in the middle of cells, Gy/mm; 0 outside the
+/// grid.
+#[must_use]
+pub fn steepest_gy_per_mm(field: &DoseField, occupancy: &Occupancy) -> f64 {
+    let mut sampler = Sampler::new(field, occupancy, 1.0);
+    sampler.only_steepness = true;
+    sampler.solid(&Common::default());
+    sampler.steepest
+}
 
 /// Not `hypot` and `floor`, which are slow for numbers that do not occur here.
 fn length([x, y]: [f64; 2]) -> f64 {
@@ -116,6 +128,7 @@ fn whole_below(x: f64) -> f64 {
     if whole > x { whole - 1.0 } else { whole }
 }
 
+#[derive(Clone)]
 struct Sampler<'a> {
     field: &'a DoseField,
     occupancy: &'a Occupancy,
@@ -124,14 +137,17 @@ struct Sampler<'a> {
     /// Whether u goes along the rows of the dose: not by a hair, or each cell would be read beside
     /// its middle.
     aligned: bool,
+    /// Whether v goes along its columns and w across its planes as well.
+    squared: bool,
+    block: Block,
     out: Samples,
     extremes: [f64; 2],
     surface_gy: [f64; 2],
-    /// Where the solid ends below and above, mm, and which of the two the present sheet touches, as a
-    /// step from its middle.
-    faces: [f64; 2],
+    /// The end of the solid that the present sheet touches, as a step from its middle, mm.
     face: Option<f64>,
     steepest: f64,
+    /// Whether nothing else is asked for.
+    only_steepness: bool,
     coarse: f64,
     /// Where in its even sequence the distance of the next two samples is, 0 to 1.
     spread_phase: f64,
@@ -151,8 +167,19 @@ struct Cell {
     deep: bool,
 }
 
+/// Whole cells of a row that are to be sampled.
+#[derive(Debug, Clone, Copy)]
+struct Row {
+    /// All whole cells side by side.
+    run: Run,
+    /// Those of them that are to be sampled.
+    cells: Run,
+    /// Whether there are whole cells on either side in any case.
+    inner: bool,
+}
+
 impl<'a> Sampler<'a> {
-    fn new(field: &'a DoseField, occupancy: &'a Occupancy) -> Self {
+    fn new(field: &'a DoseField, occupancy: &'a Occupancy, coarse: f64) -> Self {
         let grid = field.grid();
         let [normal, down, along] = grid.directions();
         let [row, column] = grid.spacing_mm();
@@ -164,18 +191,22 @@ impl<'a> Sampler<'a> {
         let extremes = [f64::INFINITY, f64::NEG_INFINITY];
         #[allow(clippy::float_cmp)]
         let aligned = steps[0][..2] == [0.0; 2];
+        #[allow(clippy::float_cmp)]
+        let squared = aligned && [steps[1][0], steps[1][2], steps[2][1], steps[2][2]] == [0.0; 4];
         Self {
             field,
             occupancy,
             steps,
             aligned,
+            squared,
+            block: Block::default(),
             out,
             extremes,
             surface_gy: [0.0; 2],
-            faces: [f64::NEG_INFINITY, f64::INFINITY],
             face: None,
             steepest: 0.0,
-            coarse: 1.0,
+            only_steepness: false,
+            coarse,
             spread_phase: 0.5,
             line: Line::default(),
             on_line: false,
@@ -187,6 +218,16 @@ impl<'a> Sampler<'a> {
         self.field.local(self.occupancy.axes.point([u, v, w]))
     }
 
+    /// What was found, once all is sampled.
+    fn finished(mut self) -> Samples {
+        self.climb();
+        let low_high = self.extremes;
+        self.out.steepest_gy_per_mm = self.steepest;
+        self.out.surface_gy = self.surface_gy;
+        self.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
+        self.out
+    }
+
     /// Starts the line of a run of cells, where it goes along the rows of the dose.
     fn start_line(&mut self, from: [f64; 3], cells: usize) -> bool {
         #[allow(clippy::cast_precision_loss)] // some hundred cells
@@ -194,34 +235,52 @@ impl<'a> Sampler<'a> {
         self.aligned && self.line.start(self.field, from, to, cells)
     }
 
-    fn sheet(&mut self, layer: &Layer, sheet: Sheet) {
-        let h = self.occupancy.pitch_mm;
-        let t = sheet.thickness_mm;
-        let [du, dv] = layer.shift_mm;
-        let ends = [-0.5, 0.5].map(|side| side * t);
-        let touches = |i: usize| (sheet.w_mm + ends[i] - self.faces[i]).abs() < SAME_FACE_MM;
-        self.face = (0..2).find(|i| touches(*i)).map(|i| ends[i]);
-        for run in &layer.footprint.runs {
-            let v = (f64::from(run.row) + 0.5) * h + dv;
-            let mut local = self.local((f64::from(run.start) + 0.5) * h + du, v, sheet.w_mm);
-            self.on_line = self.start_line(local, run.end.abs_diff(run.start) as usize);
-            for column in run.start..run.end {
-                // Cells next to the outline may stand for space that the outline leaves above
-                // or below the middle of the sheet: only deeper ones are split.
-                let deep = column > run.start && column + 1 < run.end;
-                let (size, volume) = ([h, h, t], h * h * t);
-                self.cell(&Cell { local, size, volume, deep });
-                for (l, s) in local.iter_mut().zip(self.steps[0]) {
-                    *l += s * h;
-                }
+    /// Samples the solid, but for the cells that were sampled before.
+    fn solid(&mut self, sampled: &Common) {
+        let occupancy = self.occupancy;
+        let faces = occupancy.faces_mm();
+        for layer in &occupancy.layers {
+            for sheet in &layer.sheets {
+                let ends = [-0.5, 0.5].map(|side| side * sheet.thickness_mm);
+                self.face = sheet.touches(faces).map(|i| ends[i]);
+                self.sheet(layer, *sheet, sampled.runs(layer, *sheet));
             }
         }
-        self.on_line = false;
+    }
+
+    fn sheet(&mut self, layer: &Layer, sheet: Sheet, sampled: &[Run]) {
+        for run in &layer.footprint.runs {
+            for cells in common::outside(*run, sampled) {
+                self.run(Row { run: *run, cells, inner: false }, layer.shift_mm, sheet);
+            }
+        }
+        let [du, dv] = layer.shift_mm;
         for cut in &layer.footprint.cuts {
             let local = self.local(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
             let rim = cut.rim.map(|p| [p[0] - cut.centre[0], p[1] - cut.centre[1]]);
-            self.cut(cut, local, t, rim);
+            self.cut(cut, local, sheet.thickness_mm, rim);
         }
+    }
+
+    /// Samples the cells of a row.
+    fn run(&mut self, row: Row, [du, dv]: [f64; 2], sheet: Sheet) {
+        let Row { run, cells, inner } = row;
+        let h = self.occupancy.pitch_mm;
+        let t = sheet.thickness_mm;
+        let v = (f64::from(cells.row) + 0.5) * h + dv;
+        let mut local = self.local((f64::from(cells.start) + 0.5) * h + du, v, sheet.w_mm);
+        self.on_line = self.start_line(local, cells.end.abs_diff(cells.start) as usize);
+        for column in cells.start..cells.end {
+            // Cells next to the outline may stand for space that the outline leaves above or below
+            // the middle of the sheet: only deeper ones are split.
+            let deep = inner || column > run.start && column + 1 < run.end;
+            let (size, volume) = ([h, h, t], h * h * t);
+            self.cell(&Cell { local, size, volume, deep });
+            for (l, s) in local.iter_mut().zip(self.steps[0]) {
+                *l += s * h;
+            }
+        }
+        self.on_line = false;
     }
 
     /// A cell on the outline: its filled part lies about its centre of mass, as deep as area over
@@ -233,6 +292,9 @@ impl<'a> Sampler<'a> {
         let h = self.occupancy.pitch_mm;
         let gradient = self.gradient(slope);
         self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
+        if self.only_steepness {
+            return;
+        }
         let doubt = doubt_gy(gradient, [h, h, t]);
         self.meet(dose, doubt);
         for [u, v] in rim {
@@ -251,7 +313,7 @@ impl<'a> Sampler<'a> {
         let extent = (cosine * cut.area / h).max(sine * cut.area / h);
         if steep * extent <= CUT_STEP_GY.min(CUT_STEP_SHARE * dose) {
             // The dose changes across the sheet or not at all.
-            return self.spread(dose, volume, [0.0, 0.0, gradient[2] * t]);
+            return self.spread(dose, volume, deviation_gy([0.0, 0.0, gradient[2] * t]));
         }
         let parts = CUT_PARTS;
         for i in 0..parts {
@@ -326,6 +388,10 @@ impl<'a> Sampler<'a> {
     fn cell(&mut self, cell: &Cell) {
         let Some((dose, slope)) = self.read(cell.local, cell.volume) else { return };
         let gradient = self.gradient(slope);
+        self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
+        if self.only_steepness {
+            return;
+        }
         let change: [f64; 3] = std::array::from_fn(|a| gradient[a] * cell.size[a]);
         let doubt = doubt_gy(gradient, cell.size);
         self.meet(dose, doubt);
@@ -333,7 +399,6 @@ impl<'a> Sampler<'a> {
             self.look(cell.local, dose, gradient, ([0.0; 3], doubt));
         }
         let by_dose = change.map(|c| (c.abs() / (SAMPLE_STEP_GY * self.coarse)).ceil());
-        self.steepest = gradient.iter().fold(self.steepest, |m, g| m.max(g.abs()));
         let steep = cell.deep && by_dose.iter().any(|n| *n > 2.0);
         let splits: [u32; 3] = std::array::from_fn(|a| {
             let n = if steep {
@@ -346,7 +411,7 @@ impl<'a> Sampler<'a> {
             n
         });
         if splits == [1, 1, 1] {
-            self.spread(dose, cell.volume, change);
+            self.spread(dose, cell.volume, deviation_gy(change));
             if self.hottest.as_ref().is_none_or(|(d, ..)| dose > *d) {
                 self.hottest = Some((dose, cell.local, cell.size));
             }
@@ -358,13 +423,16 @@ impl<'a> Sampler<'a> {
     /// Two samples on either side of the middle of a cell. Their distance changes from cell to
     /// cell by the golden ratio, so that many cells together have the even spread of a dose that
     /// is linear in each, with its mean and variance, even where all middles have one dose.
-    fn spread(&mut self, dose: f64, volume: f64, change: [f64; 3]) {
-        let deviation = (change.iter().map(|c| c * c).sum::<f64>() / 12.0).sqrt();
+    #[inline]
+    fn spread(&mut self, dose: f64, volume: f64, deviation: f64) {
         if deviation < SPREAD_GY.min(SPREAD_SHARE * dose) {
             return self.push(dose, volume);
         }
-        self.spread_phase = (self.spread_phase + GOLDEN).fract();
-        let by = 3.0_f64.sqrt() * deviation * self.spread_phase;
+        self.spread_phase += GOLDEN;
+        if self.spread_phase >= 1.0 {
+            self.spread_phase -= 1.0;
+        }
+        let by = SQRT_3 * deviation * self.spread_phase;
         self.push(dose - by, volume / 2.0);
         self.push(dose + by, volume / 2.0);
     }
@@ -405,36 +473,58 @@ impl<'a> Sampler<'a> {
     }
 
     fn push(&mut self, dose: f64, volume: f64) {
-        #[allow(clippy::cast_possible_truncation)] // samples are stored in single precision
-        self.out.parts.push((dose as f32, volume as f32));
+        self.out.doses.add(dose, volume);
     }
 
     fn split(&mut self, cell: &Cell, [nu, nv, nw]: [u32; 3], change: [f64; 3], doubt_gy: f64) {
         let within =
             [change[0] / f64::from(nu), change[1] / f64::from(nv), change[2] / f64::from(nw)];
         let volume = cell.volume / f64::from(nu * nv * nw);
+        let deviation = deviation_gy(within);
+        if self.squared
+            && self.split_along_the_grid(cell, [nw, nv, nu], |sampler, dose| {
+                sampler.meet(dose, doubt_gy);
+                sampler.spread(dose, volume, deviation);
+            })
+        {
+            return;
+        }
         let at = |i: u32, n: u32| (f64::from(i) + 0.5) / f64::from(n) - 0.5;
         let field = self.field;
         for k in 0..nw {
             for j in 0..nv {
-                let first = self.moved(cell, [at(0, nu), at(j, nv), at(k, nw)]);
-                let mut columns = if self.aligned { Columns::through(field, first) } else { None };
                 for i in 0..nu {
                     let local = self.moved(cell, [at(i, nu), at(j, nv), at(k, nw)]);
-                    let dose = match &mut columns {
-                        Some(row) => row.at(field, local[2]),
-                        None => field.at_local(local),
-                    };
-                    match dose {
+                    match field.at_local(local) {
                         Some(dose) => {
                             self.meet(dose, doubt_gy);
-                            self.spread(dose, volume, within);
+                            self.spread(dose, volume, deviation);
                         }
                         None => self.out.outside_mm3 += volume,
                     }
                 }
             }
         }
+    }
+
+    /// The parts of a cell whose axes are those of the grid, by planes, rows and columns. False where
+    /// they have to be looked at one by one.
+    fn split_along_the_grid(
+        &mut self,
+        cell: &Cell,
+        parts: [u32; 3],
+        take: impl Fn(&mut Self, f64),
+    ) -> bool {
+        let spots = [2, 1, 0].map(|axis: usize| {
+            let count = parts[2 - axis];
+            let step = self.steps[axis][2 - axis] * cell.size[axis] / f64::from(count);
+            let first = cell.local[2 - axis] - step * (f64::from(count) - 1.0) / 2.0;
+            Spots { first, step, count: count as usize }
+        });
+        let mut block = std::mem::take(&mut self.block);
+        let done = block.read(self.field, spots, |dose| take(self, dose));
+        self.block = block;
+        done
     }
 
     /// A point of a cell, `offset` from its middle in cell sizes.
@@ -451,6 +541,11 @@ impl<'a> Sampler<'a> {
         }
         local
     }
+}
+
+/// Standard deviation of a dose that changes by so much along each axis of a box, Gy.
+fn deviation_gy(change: [f64; 3]) -> f64 {
+    (change.iter().map(|c| c * c).sum::<f64>() / 12.0).sqrt()
 }
 
 /// Standard uncertainty of an extreme on a slope for the place of the surface in a cell, Gy.

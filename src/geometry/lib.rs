@@ -57,6 +57,7 @@
 //! types of [`crate::units`] carry them between rooms, local numbers carry the unit in their name.
 
 pub mod body;
+pub mod common;
 pub mod cut;
 pub mod diameter;
 pub mod distance;

@@ -69,6 +69,25 @@ pub struct Sheet {
     pub thickness_mm: f64,
 }
 
+/// Positions closer than this are the same face, mm.
+const SAME_FACE_MM: f64 = 1e-6;
+
+impl Sheet {
+    /// Its lower and upper face, mm.
+    #[must_use]
+    pub fn faces_mm(&self) -> [f64; 2] {
+        let half = self.thickness_mm / 2.0;
+        [self.w_mm - half, self.w_mm + half]
+    }
+
+    /// Which of two faces it ends on: 0 for the lower, 1 for the upper one.
+    #[must_use]
+    pub fn touches(&self, faces_mm: [f64; 2]) -> Option<usize> {
+        let own = self.faces_mm();
+        (0..2).find(|i| (own[*i] - faces_mm[*i]).abs() < SAME_FACE_MM)
+    }
+}
+
 /// A solid as layers of cells. Cell `(row, column)` covers
 /// `[column·pitch, (column+1)·pitch] × [row·pitch, (row+1)·pitch]` in (u, v).
 #[derive(Debug, Clone, PartialEq)]
@@ -92,6 +111,17 @@ impl Occupancy {
                 l.footprint.area(self.pitch_mm) * t
             })
             .sum()
+    }
+
+    /// Where it ends below and above, mm; without sheets, infinitely far apart the wrong way round.
+    #[must_use]
+    pub fn faces_mm(&self) -> [f64; 2] {
+        let mut faces = [f64::INFINITY, f64::NEG_INFINITY];
+        for sheet in self.layers.iter().flat_map(|layer| &layer.sheets) {
+            let [low, high] = sheet.faces_mm();
+            faces = [faces[0].min(low), faces[1].max(high)];
+        }
+        faces
     }
 
     /// Centre of mass in patient coordinates, mm; absent without volume.

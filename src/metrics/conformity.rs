@@ -121,11 +121,11 @@ mod tests {
 
     fn outcome(name: &str, cut: bool) -> Outcome {
         let samples = Samples {
-            parts: vec![(20.0, 3800.0), (10.0, 200.0)],
+            doses: [(20.0, 3800.0), (10.0, 200.0)].into_iter().collect(),
             extremes_gy: [10.0, 20.0],
             ..Samples::default()
         };
-        let dvh = Dvh::of(samples).unwrap();
+        let dvh = Dvh::of(&samples).unwrap();
         let isodose = |v| Ok(Isodose { volume_mm3: v, cut_by_grid: cut, ..Isodose::default() });
         // The histogram runs straight from (20 Gy, half of the first sample) on; 3.8 cc receive
         // the dose at which it has fallen by 1.9 cc of the 2.0 cc between the middles.

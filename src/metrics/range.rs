@@ -83,11 +83,14 @@ mod tests {
             #[allow(clippy::cast_possible_truncation)] // a test's doses
             let dose = (each_gy * f64::from(self.fractions)) as f32;
             let samples = Samples {
-                parts: vec![(dose, 2000.0), (self.colder * dose, 2000.0)],
+                doses: [dose, self.colder * dose]
+                    .map(|d| (f64::from(d), 2000.0))
+                    .into_iter()
+                    .collect(),
                 extremes_gy: [f64::from(self.colder * dose), f64::from(dose)],
                 ..Samples::default()
             };
-            let dvh = Dvh::of(samples).unwrap();
+            let dvh = Dvh::of(&samples).unwrap();
             let none = || Err(String::new());
             let rx = PrescriptionIsodoses {
                 dose_gy: f64::from(dose),

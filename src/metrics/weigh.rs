@@ -173,9 +173,9 @@ mod tests {
 
     /// In a structure of so many cc with a largest dose of 20 Gy.
     fn status(metric: &str, numbers: [f64; 3], volume_cc: f64) -> Status {
-        let parts = vec![(10.0, 1000.0 * volume_cc as f32)];
-        let samples = Samples { parts, extremes_gy: [0.0, 20.0], ..Samples::default() };
-        let dvh = Dvh::of(samples).unwrap();
+        let doses = [(10.0, 1000.0 * volume_cc)].into_iter().collect();
+        let samples = Samples { doses, extremes_gy: [0.0, 20.0], ..Samples::default() };
+        let dvh = Dvh::of(&samples).unwrap();
         let subject = Subject::new(volume_cc, Ok(&dvh));
         let metric = parse(metric).unwrap();
         metric.definition.weighed(outcome(numbers), &subject, UNCERTAIN_FROM).status
