@@ -66,9 +66,33 @@ pub(crate) fn markers_in(bytes: &[u8], further: &BTreeSet<String>) -> Vec<String
         let wide = |order: fn(u16) -> [u8; 2]| marker.encode_utf16().flat_map(order).collect();
         let forms: [Vec<u8>; 3] =
             [marker.clone().into_bytes(), wide(u16::to_le_bytes), wide(u16::to_be_bytes)];
-        forms.iter().any(|form| lower.windows(form.len()).any(|window| window == form))
+        forms.iter().any(|form| {
+            let mut places = lower.windows(form.len()).enumerate().filter(|(_, w)| w == form);
+            places.any(|(at, _)| !is_in_a_computed_number(&lower, at))
+        })
     })
     .collect()
+}
+
+/// Whether a place is among the many digits behind the point of a number, which hold any five digits
+/// by chance. A UID has more points, and what was planted has no ten digits behind one.
+fn is_in_a_computed_number(bytes: &[u8], at: usize) -> bool {
+    let of_number = |b: &u8| b.is_ascii_digit() || *b == b'.';
+    let before = bytes[..at].iter().rev().take_while(|b| of_number(b)).count();
+    let after = bytes[at..].iter().take_while(|b| of_number(b)).count();
+    let number = &bytes[at - before..at + after];
+    let points = number.iter().filter(|b| **b == b'.').count();
+    let behind = number.iter().rev().take_while(|b| **b != b'.').count();
+    points == 1 && behind >= 10 && number.len() - behind <= before
+}
+
+#[test]
+fn only_digits_behind_a_point_hold_a_marker_by_chance() {
+    let marked = |text: &str| !markers_in(text.as_bytes(), &BTreeSet::new()).is_empty();
+    assert!(!marked("a,18.642731945031095,b"));
+    for text in ["a,73194,b", "0073194.0", "1.2.3.9999973194999999", "P73194", "73194.2345678901"] {
+        assert!(marked(text), "{text}");
+    }
 }
 
 #[test]

@@ -6,9 +6,9 @@ use super::block::{Block, Spots};
 use super::field::DoseField;
 use super::line::Line;
 use tidydose_geometry::Occupancy;
-use tidydose_geometry::common::{self, Common, CommonSheet};
 use tidydose_geometry::occupancy::{Cut, Layer, Run, Sheet};
 use tidydose_geometry::point::{Point, dot};
+use tidydose_geometry::shared_cells::{self, Common, CommonSheet};
 
 /// Doses with the volumes they stand for.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -250,7 +250,7 @@ impl<'a> Sampler<'a> {
 
     fn sheet(&mut self, layer: &Layer, sheet: Sheet, sampled: &[Run]) {
         for run in &layer.footprint.runs {
-            for cells in common::outside(*run, sampled) {
+            for cells in shared_cells::outside(*run, sampled) {
                 self.run(Row { run: *run, cells, inner: false }, layer.shift_mm, sheet);
             }
         }

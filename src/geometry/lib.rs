@@ -57,7 +57,6 @@
 //! types of [`crate::units`] carry them between rooms, local numbers carry the unit in their name.
 
 pub mod body;
-pub mod common;
 pub mod cut;
 pub mod diameter;
 pub mod distance;
@@ -73,6 +72,7 @@ pub mod point;
 pub mod polygon;
 pub mod rasterise;
 pub mod region;
+pub mod shared_cells;
 mod shares;
 pub mod slab;
 pub mod smooth;
