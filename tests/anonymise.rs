@@ -60,39 +60,15 @@ pub(crate) fn objects() -> Vec<(&'static str, Vec<u8>)> {
 /// Every marker that stands in bytes: as UTF-8, as UTF-16 of both orders, whatever the case.
 pub(crate) fn markers_in(bytes: &[u8], further: &BTreeSet<String>) -> Vec<String> {
     let lower = bytes.to_ascii_lowercase();
-    let fixed = ["zzyzx", "quuxbert", "73194", BIRTH, "1931-11-11", "11.11.1931"];
+    let fixed = ["zzyzx", "quuxbert", "73194628", "073194.628", BIRTH, "1931-11-11", "11.11.1931"];
     let all = fixed.iter().map(|s| (*s).to_owned()).chain(further.iter().cloned());
     all.filter(|marker| {
         let wide = |order: fn(u16) -> [u8; 2]| marker.encode_utf16().flat_map(order).collect();
         let forms: [Vec<u8>; 3] =
             [marker.clone().into_bytes(), wide(u16::to_le_bytes), wide(u16::to_be_bytes)];
-        forms.iter().any(|form| {
-            let mut places = lower.windows(form.len()).enumerate().filter(|(_, w)| w == form);
-            places.any(|(at, _)| !is_in_a_computed_number(&lower, at))
-        })
+        forms.iter().any(|form| lower.windows(form.len()).any(|window| window == form))
     })
     .collect()
-}
-
-/// Whether a place is among the many digits behind the point of a number, which hold any five digits
-/// by chance. A UID has more points, and what was planted has no ten digits behind one.
-fn is_in_a_computed_number(bytes: &[u8], at: usize) -> bool {
-    let of_number = |b: &u8| b.is_ascii_digit() || *b == b'.';
-    let before = bytes[..at].iter().rev().take_while(|b| of_number(b)).count();
-    let after = bytes[at..].iter().take_while(|b| of_number(b)).count();
-    let number = &bytes[at - before..at + after];
-    let points = number.iter().filter(|b| **b == b'.').count();
-    let behind = number.iter().rev().take_while(|b| **b != b'.').count();
-    points == 1 && behind >= 10 && number.len() - behind <= before
-}
-
-#[test]
-fn only_digits_behind_a_point_hold_a_marker_by_chance() {
-    let marked = |text: &str| !markers_in(text.as_bytes(), &BTreeSet::new()).is_empty();
-    assert!(!marked("a,18.642731945031095,b"));
-    for text in ["a,73194,b", "0073194.0", "1.2.3.9999973194999999", "P73194", "73194.2345678901"] {
-        assert!(marked(text), "{text}");
-    }
 }
 
 #[test]
@@ -196,7 +172,7 @@ fn what_is_known_of_patient_and_institution_stays_on_request() {
 fn a_number_of_the_patient_does_not_pass_as_a_number() {
     let set = objects().into_iter().find(|(name, _)| name.starts_with("struct")).unwrap().1;
     let mut files = vec![set.clone()];
-    for (from, vr) in [("73194", VR::IS), ("0073194.0", VR::DS)] {
+    for (from, vr) in [("73194628", VR::IS), ("0073194628.0", VR::DS)] {
         let mut object = object(&set);
         let tag = if vr == VR::IS { tags::ROI_NUMBER } else { tags::ROI_VOLUME };
         let mut rois = object.take_element(tags::STRUCTURE_SET_ROI_SEQUENCE).unwrap();
@@ -219,7 +195,7 @@ fn a_number_of_the_patient_does_not_pass_as_a_number() {
     assert_eq!(withheld(decimal).unwrap(), 1);
     let refused = withheld(tied).unwrap_err();
     assert_eq!(refused.code(), tidydose_rt::finding::Code::AttributeInvalid);
-    assert!(!refused.message().contains("73194"), "{}", refused.message());
+    assert!(!refused.message().contains("73194628"), "{}", refused.message());
 }
 
 #[test]
@@ -230,7 +206,7 @@ fn no_marker_survives_in_anything_the_command_writes_or_says() {
         let free = [VR::PN, VR::LO, VR::SH, VR::LT, VR::ST, VR::UT, VR::UC, VR::UR, VR::AE, VR::DA];
         (free.contains(&vr) || tag == tags::OTHER_PATIENT_I_DS_SEQUENCE) && tag != tags::MODALITY
     };
-    let folder = place.path().join("Zzyzx_00073194/Quuxbert");
+    let folder = place.path().join("Zzyzx_0073194628/Quuxbert");
     fs::create_dir_all(&folder).unwrap();
     let mut originals = BTreeSet::new();
     for (name, bytes) in objects() {
@@ -244,14 +220,15 @@ fn no_marker_survives_in_anything_the_command_writes_or_says() {
         1.0,
     );
     fs::write(folder.join("Zzyzx.dcm"), image.bytes().unwrap()).unwrap();
-    let (code, out, err) = run(place.path(), &["anonymise", "Zzyzx_00073194", "copies", "--quiet"]);
+    let (code, out, err) =
+        run(place.path(), &["anonymise", "Zzyzx_0073194628", "copies", "--quiet"]);
     assert_eq!(code, 0, "{out}{err}");
     assert_eq!(
         err.trim_end().lines().last().unwrap(),
         "left out: 1 of 7 files. Why, and what to do: copies/anonymised.csv (status left_out)",
         "one file is broken"
     );
-    let again = ["anonymise", "Zzyzx_00073194", "again", "--quiet", "--fail-on", "left-out"];
+    let again = ["anonymise", "Zzyzx_0073194628", "again", "--quiet", "--fail-on", "left-out"];
     assert_eq!(run(place.path(), &again).0, 1);
     let table = fs::read_to_string(place.path().join("copies/anonymised.csv")).unwrap();
     let rows = rows_of(&table);

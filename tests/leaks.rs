@@ -51,7 +51,7 @@ fn archive(place: &Path) -> BTreeSet<String> {
         ];
         free.contains(&vr) && !NEEDED.contains(&tag)
     };
-    let folder = place.join("Zzyzx_00073194/Quuxbert");
+    let folder = place.join("Zzyzx_0073194628/Quuxbert");
     fs::create_dir_all(&folder).unwrap();
     let mut originals = BTreeSet::new();
     for (name, bytes) in objects() {
@@ -69,7 +69,7 @@ fn archive(place: &Path) -> BTreeSet<String> {
     let lattice = Lattice::around([0.0; 3], [12.0; 3], 2.0);
     let field = Field::gaussian([0.0; 3], 24.0, 4.0);
     let rois = vec![target, organ, skin];
-    let mut course = Course::new("200073194", rois, (&field, &lattice), &[(1, 15.0)]);
+    let mut course = Course::new("20073194628", rois, (&field, &lattice), &[(1, 15.0)]);
     for header in course.headers() {
         header.patient_name = NAME.into();
         header.birth_date = BIRTH.into();
@@ -81,7 +81,7 @@ fn archive(place: &Path) -> BTreeSet<String> {
         fs::write(folder.join(format!("second {name}")), bytes).unwrap();
     }
     fs::write(folder.join("Zzyzx broken.dcm"), &objects()[0].1[..700]).unwrap();
-    fs::write(folder.join("00073194.txt"), "Quuxbert").unwrap();
+    fs::write(folder.join("0073194628.txt"), "Quuxbert").unwrap();
     originals
 }
 
@@ -124,8 +124,8 @@ fn no_marker_gets_out_of_any_command() {
         searched(&format!("{arguments:?}"), out.as_bytes());
         out
     };
-    said(&["survey", "Zzyzx_00073194", "--quiet"], &[0]);
-    said(&["measure", "Zzyzx_00073194", "--spreadsheet-csv", "semicolon", "--quiet"], &[0]);
+    said(&["survey", "Zzyzx_0073194628", "--quiet"], &[0]);
+    said(&["measure", "Zzyzx_0073194628", "--spreadsheet-csv", "semicolon", "--quiet"], &[0]);
     let plans = rows_of(&fs::read_to_string(place.path().join("study/tables/plans.csv")).unwrap());
     assert!(plans.iter().any(|p| p["measured"] == "true"), "{plans:?}");
     let case = plans.iter().find(|p| p["measured"] == "true").unwrap()["plan_id"].clone();
@@ -152,7 +152,7 @@ fn no_marker_gets_out_of_any_command() {
     let mut files = 0;
     for path in files_below(place.path()) {
         let name = path.strip_prefix(place.path()).unwrap().to_string_lossy().into_owned();
-        if ["Zzyzx_00073194", "study-key"].iter().any(|own| name.starts_with(own)) {
+        if ["Zzyzx_0073194628", "study-key"].iter().any(|own| name.starts_with(own)) {
             continue;
         }
         files += 1;

@@ -14,9 +14,11 @@ use dicom_object::{FileMetaTableBuilder, InMemDicomObject};
 pub use dicom_core::VR;
 
 pub const NAME: &str = "Zzyzx^Quuxbert";
-pub const NUMBER: &str = "00073194";
+/// So long that no computed number has its digits by chance, with zeros that reading it as a number
+/// takes away.
+pub const NUMBER: &str = "0073194628";
 pub const BIRTH: &str = "19311111";
-pub const TEXT: &str = "Zzyzx 00073194 Quuxbert";
+pub const TEXT: &str = "Zzyzx 0073194628 Quuxbert";
 
 /// Groups of the dictionary that a data set can hold.
 const GROUPS: &[u16] = &[
@@ -67,7 +69,7 @@ fn marker(vr: VR) -> PrimitiveValue {
     match vr {
         VR::PN => NAME.into(),
         VR::DA => BIRTH.into(),
-        VR::DT => format!("{BIRTH}073194").into(),
+        VR::DT => format!("{BIRTH}073194.628").into(),
         VR::UI => format!("1.2.{NUMBER}.{BIRTH}").into(),
         VR::CS => "ZZYZX".into(),
         VR::DS => NUMBER.into(),
