@@ -9,7 +9,6 @@
 //! memory); the natural end condition is textbook spline theory.
 
 use super::basis::{Axis, Kernel, Place};
-use super::line::Columns;
 use super::{guard, prefilter};
 use ndarray::Array3;
 use tidydose_geometry::{Grid, Point, point};
@@ -164,7 +163,11 @@ impl DoseField {
     /// Dose at a local position, Gy; absent outside the grid.
     #[must_use]
     pub fn at_local(&self, local: [f64; 3]) -> Option<f64> {
-        Columns::through(self, local)?.at(self, local[2])
+        let [planes, rows, columns] = &self.axes;
+        let (across, down) = (Place::on(planes, local[0])?, Place::on(rows, local[1])?);
+        let along = Place::on(columns, local[2])?;
+        let dose = along.value(self.four_doses([&across, &down], along.node));
+        Some(self.guarded([across.node, down.node, along.node], dose))
     }
 
     /// The value itself, or the nearest one that the guard allows in a cell.
@@ -226,7 +229,7 @@ impl DoseField {
 
     /// The first of [`Self::four_columns`], those for the dose.
     #[inline]
-    pub(super) fn four_doses(&self, [across, down]: [&Place; 2], first: usize) -> [f64; 4] {
+    fn four_doses(&self, [across, down]: [&Place; 2], first: usize) -> [f64; 4] {
         let mut plain = [0.0; 4];
         for a in 0..4 {
             let mut rows = [0.0; 4];

@@ -70,38 +70,6 @@ impl Line {
     }
 }
 
-/// Four columns of a short line along the rows, such as that of the parts of one cell.
-#[derive(Debug, Clone)]
-pub(super) struct Columns {
-    across: Place,
-    down: Place,
-    /// The interval along the row that the columns are around.
-    node: Option<usize>,
-    four: [f64; 4],
-}
-
-impl Columns {
-    /// The line through a local position; absent outside the grid.
-    #[inline]
-    pub(super) fn through(field: &DoseField, [across, down, _]: [f64; 3]) -> Option<Self> {
-        let [planes, rows, _] = field.axes();
-        let (across, down) = (Place::on(planes, across)?, Place::on(rows, down)?);
-        Some(Self { across, down, node: None, four: [0.0; 4] })
-    }
-
-    /// The dose at a column of the line, Gy; absent outside the grid.
-    #[inline]
-    pub(super) fn at(&mut self, field: &DoseField, column: f64) -> Option<f64> {
-        let along = Place::on(&field.axes()[2], column)?;
-        if self.node != Some(along.node) {
-            self.node = Some(along.node);
-            self.four = field.four_doses([&self.across, &self.down], along.node);
-        }
-        let cell = [self.across.node, self.down.node, along.node];
-        Some(field.guarded(cell, along.value(self.four)))
-    }
-}
-
 /// The nodes before two positions, or before the nearest ones that the axis has.
 fn ends(axis: &Axis, from: f64, to: f64) -> Option<[usize; 2]> {
     let nodes = [axis.node(0), axis.node(axis.len().checked_sub(1)?)];
@@ -131,17 +99,14 @@ mod tests {
         for (across, down) in [(3.1, 4.0), (7.25, 0.2), (0.0, 9.9)] {
             for (from, to) in [(-0.4, last + 0.4), (last, 0.0), (2.3, 5.9)] {
                 assert!(line.start(field, [across, down, from], to, 40));
-                let mut short = Columns::through(field, [across, down, from]).unwrap();
                 for i in 0..=40 {
                     let at = [across, down, from + (to - from) * f64::from(i) / 40.0];
                     let alone = field.read(at);
                     assert!(alone.is_some());
                     assert_eq!(line.read(field, at[2]), alone);
-                    assert_eq!(short.at(field, at[2]), field.at_local(at));
                     assert_eq!(field.at_local(at), alone.map(|read| read.dose_gy));
                 }
                 assert_eq!(line.read(field, last + 0.6), None);
-                assert_eq!(short.at(field, -0.6), None);
             }
         }
     }
@@ -155,6 +120,5 @@ mod tests {
         assert!(line.start(&field, [3.0, 3.0, 3.1], 3.2, 2));
         assert!(!line.start(&field, [3.0, 3.0, 3.1], 7.9, 2));
         assert!(!line.start(&field, [-9.0, 3.0, 3.1], 7.9, 9));
-        assert!(Columns::through(&field, [3.0, 99.0, 3.1]).is_none());
     }
 }
