@@ -8,7 +8,7 @@ use super::line::Line;
 use tidydose_geometry::Occupancy;
 use tidydose_geometry::occupancy::{Cut, Layer, Run, Sheet};
 use tidydose_geometry::point::{Point, dot};
-use tidydose_geometry::shared_cells::{self, Common, CommonSheet};
+use tidydose_geometry::shared_cells::{self, SharedCells, SharedSheet};
 
 /// Doses with the volumes they stand for.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -21,8 +21,6 @@ pub struct Samples {
     pub summit_gy: f64,
     /// Volume in whose cells the dose jumps so that the interpolation had to be held, mm³.
     pub held_mm3: f64,
-    /// Steepest change of dose along an axis of the cells, Gy/mm.
-    pub steepest_gy_per_mm: f64,
     /// Smallest and largest dose found in the structure, Gy: in the middle of cells, on the outline
     /// of each sheet and on the outer faces of the outermost ones.
     pub extremes_gy: [f64; 2],
@@ -82,7 +80,7 @@ const MAX_SPLITS: f64 = 8.0;
 #[must_use]
 pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples {
     let mut sampler = Sampler::new(field, occupancy, coarse);
-    sampler.solid(&Common::default());
+    sampler.solid(&SharedCells::default());
     sampler.finished()
 }
 
@@ -91,17 +89,17 @@ pub fn sample(field: &DoseField, occupancy: &Occupancy, coarse: f64) -> Samples 
 #[must_use]
 pub fn sample_variants(field: &DoseField, variants: &[&Occupancy], coarse: f64) -> Vec<Samples> {
     let Some(first) = variants.first() else { return Vec::new() };
-    let common = Common::of(variants);
-    let mut shared = Sampler::new(field, first, coarse);
-    for CommonSheet { sheet, shift_mm, runs } in &common.sheets {
+    let shared_cells = SharedCells::of(variants);
+    let mut core = Sampler::new(field, first, coarse);
+    for SharedSheet { sheet, shift_mm, runs } in &shared_cells.sheets {
         for run in runs {
-            shared.run(Row { run: *run, cells: *run, inner: true }, *shift_mm, *sheet);
+            core.run(Row { run: *run, cells: *run, inner: true }, *shift_mm, *sheet);
         }
     }
     let mut out = Vec::new();
     for variant in variants {
-        let mut sampler = Sampler { occupancy: variant, ..shared.clone() };
-        sampler.solid(&common);
+        let mut sampler = Sampler { occupancy: variant, ..core.clone() };
+        sampler.solid(&shared_cells);
         out.push(sampler.finished());
     }
     out
@@ -113,7 +111,7 @@ pub fn sample_variants(field: &DoseField, variants: &[&Occupancy], coarse: f64) 
 pub fn steepest_gy_per_mm(field: &DoseField, occupancy: &Occupancy) -> f64 {
     let mut sampler = Sampler::new(field, occupancy, 1.0);
     sampler.only_steepness = true;
-    sampler.solid(&Common::default());
+    sampler.solid(&SharedCells::default());
     sampler.steepest
 }
 
@@ -222,7 +220,6 @@ impl<'a> Sampler<'a> {
     fn finished(mut self) -> Samples {
         self.climb();
         let low_high = self.extremes;
-        self.out.steepest_gy_per_mm = self.steepest;
         self.out.surface_gy = self.surface_gy;
         self.out.extremes_gy = if low_high[0] <= low_high[1] { low_high } else { [0.0; 2] };
         self.out
@@ -236,7 +233,7 @@ impl<'a> Sampler<'a> {
     }
 
     /// Samples the solid, but for the cells that were sampled before.
-    fn solid(&mut self, sampled: &Common) {
+    fn solid(&mut self, sampled: &SharedCells) {
         let occupancy = self.occupancy;
         let faces = occupancy.faces_mm();
         for layer in &occupancy.layers {

@@ -58,12 +58,10 @@ impl<'a> Locator<'a> {
     pub fn new(solid: &'a Occupancy) -> Self {
         let mut sheets: Vec<(f64, f64, usize)> = Vec::new();
         for (i, layer) in solid.layers.iter().enumerate() {
-            sheets.extend(
-                layer
-                    .sheets
-                    .iter()
-                    .map(|s| (s.w_mm - s.thickness_mm / 2.0, s.w_mm + s.thickness_mm / 2.0, i)),
-            );
+            sheets.extend(layer.sheets.iter().map(|s| {
+                let [low, high] = s.faces_mm();
+                (low, high, i)
+            }));
         }
         sheets.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.cmp(&b.2)));
         let thickest = sheets.iter().map(|s| s.1 - s.0).fold(0.0, f64::max);

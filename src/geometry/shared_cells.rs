@@ -7,7 +7,7 @@ use super::occupancy::{Layer, Occupancy, Run, Sheet};
 
 /// Whole cells of one sheet that all variants fill, none next to an outline.
 #[derive(Debug, Clone, PartialEq)]
-pub struct CommonSheet {
+pub struct SharedSheet {
     /// The sheet.
     pub sheet: Sheet,
     /// By how much its cells are moved in the plane, mm.
@@ -18,9 +18,9 @@ pub struct CommonSheet {
 
 /// The cells that several occupancies share.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Common {
+pub struct SharedCells {
     /// Sheet by sheet.
-    pub sheets: Vec<CommonSheet>,
+    pub sheets: Vec<SharedSheet>,
     places: BTreeMap<Key, usize>,
 }
 
@@ -33,7 +33,7 @@ fn key(layer: &Layer, sheet: Sheet) -> Key {
     [sheet.w_mm, sheet.thickness_mm, du, dv].map(f64::to_bits)
 }
 
-impl Common {
+impl SharedCells {
     /// The cells that all of `variants`, of one pitch, share; none of a single one. Sheets on which one of them ends
     /// are left out, since smallest and largest doses are looked for on their faces.
     #[must_use]
@@ -53,7 +53,7 @@ impl Common {
             }
         }
         shared.retain(|_, sheet| !sheet.runs.is_empty());
-        let (keys, sheets): (Vec<Key>, Vec<CommonSheet>) = shared.into_iter().unzip();
+        let (keys, sheets): (Vec<Key>, Vec<SharedSheet>) = shared.into_iter().unzip();
         Self { sheets, places: keys.into_iter().zip(0..).collect() }
     }
 
@@ -83,9 +83,9 @@ pub fn outside(run: Run, shared: &[Run]) -> impl Iterator<Item = Run> {
 /// The sheets of a solid but for those it ends on, with their cells that have a whole cell on either
 /// side along the row. Sheets that lie in the same place (of pieces side by side) are left out: it
 /// could not be told which is which.
-fn inner_sheets(solid: &Occupancy) -> BTreeMap<Key, CommonSheet> {
+fn inner_sheets(solid: &Occupancy) -> BTreeMap<Key, SharedSheet> {
     let faces = solid.faces_mm();
-    let mut out: BTreeMap<Key, Option<CommonSheet>> = BTreeMap::new();
+    let mut out: BTreeMap<Key, Option<SharedSheet>> = BTreeMap::new();
     for layer in &solid.layers {
         let runs: Vec<Run> = layer
             .footprint
@@ -99,7 +99,7 @@ fn inner_sheets(solid: &Occupancy) -> BTreeMap<Key, CommonSheet> {
                 continue;
             }
             let (sheet, shift_mm) = (*sheet, layer.shift_mm);
-            let new = Some(CommonSheet { sheet, shift_mm, runs: runs.clone() });
+            let new = Some(SharedSheet { sheet, shift_mm, runs: runs.clone() });
             let place = out.entry(key(layer, sheet));
             place.and_modify(|there| *there = None).or_insert(new);
         }
@@ -148,14 +148,14 @@ mod tests {
     fn shared_cells_and_the_rest_are_all_cells() {
         let a = solid(&[0.0, 1.0, 2.0, 3.0], &[run(0, 0, 9), run(1, 2, 6), run(1, 8, 12)]);
         let b = solid(&[0.0, 1.0, 2.0], &[run(0, 1, 7), run(1, 0, 20)]);
-        let common = Common::of(&[&a, &b]);
+        let shared = SharedCells::of(&[&a, &b]);
         // b ends on the sheets at 0 and 2, and a on those at 0 and 3.
-        assert_eq!(common.sheets.len(), 1);
-        assert_eq!(common.sheets[0].sheet.w_mm, 1.0);
-        assert_eq!(common.sheets[0].runs, [run(0, 2, 6), run(1, 3, 5), run(1, 9, 11)]);
+        assert_eq!(shared.sheets.len(), 1);
+        assert_eq!(shared.sheets[0].sheet.w_mm, 1.0);
+        assert_eq!(shared.sheets[0].runs, [run(0, 2, 6), run(1, 3, 5), run(1, 9, 11)]);
         for solid in [&a, &b] {
             let layer = &solid.layers[1];
-            let shared = common.runs(layer, layer.sheets[0]);
+            let shared = shared.runs(layer, layer.sheets[0]);
             let mut cells = 0;
             for run in &layer.footprint.runs {
                 for rest in outside(*run, shared) {
@@ -174,8 +174,8 @@ mod tests {
     #[test]
     fn one_alone_shares_nothing_and_pieces_in_one_place_neither() {
         let a = solid(&[0.0, 1.0, 2.0], &[run(0, 0, 9)]);
-        assert_eq!(Common::of(&[&a]), Common::default());
+        assert_eq!(SharedCells::of(&[&a]), SharedCells::default());
         let twice = solid(&[0.0, 1.0, 1.0, 2.0], &[run(0, 0, 9)]);
-        assert!(Common::of(&[&a, &twice]).sheets.is_empty());
+        assert!(SharedCells::of(&[&a, &twice]).sheets.is_empty());
     }
 }

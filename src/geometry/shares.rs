@@ -56,8 +56,7 @@ impl Shares {
         for layer in &solid.layers {
             plane.fill(&layer.footprint, layer.shift_mm, &out);
             for sheet in &layer.sheets {
-                let half = sheet.thickness_mm / 2.0;
-                out.add(&plane, sheet.w_mm - half, sheet.w_mm + half);
+                out.add(&plane, sheet.faces_mm());
             }
         }
         out.smooth();
@@ -96,7 +95,7 @@ impl Shares {
     }
 
     /// Adds a cross-section between two positions.
-    fn add(&mut self, plane: &Plane, from_mm: f64, to_mm: f64) {
+    fn add(&mut self, plane: &Plane, [from_mm, to_mm]: [f64; 2]) {
         let at = |mm: f64| mm / self.size[0] - self.low[0];
         let (from, to) = (at(from_mm), at(to_mm));
         let [rows, columns] = plane.touched;
@@ -143,7 +142,8 @@ fn bounds(solid: &Occupancy) -> Option<([f64; 3], [f64; 3])> {
             include(2, cut.centre[0] - h + du, cut.centre[0] + h + du);
         }
         for s in &layer.sheets {
-            include(0, s.w_mm - s.thickness_mm / 2.0, s.w_mm + s.thickness_mm / 2.0);
+            let [low, high] = s.faces_mm();
+            include(0, low, high);
         }
     }
     (0..3).all(|a| low[a] < high[a]).then_some((low, high))
