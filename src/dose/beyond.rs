@@ -34,8 +34,8 @@ pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> 
     let search = Search { field, shell, distance_mm };
     let mut best = f64::NEG_INFINITY;
     let nodes = field.axes().each_ref().map(|axis| 0..axis.len());
-    let all = Boxes { indices: nodes, reach: 0, place: Place::Across };
     let most = |indices: &_| map.peaks.among(indices);
+    let all = Boxes { most_gy: most(&nodes), indices: nodes, reach: 0, place: Place::Across };
     search.boxes(all, &most, &mut best, &mut |node, place, best| {
         let value = f64::from(field.values()[node]);
         if value > *best && (place == Place::Far || search.is_far(search.position(node))) {
@@ -46,8 +46,9 @@ pub fn largest_beyond(map: &IsodoseMap<'_>, shell: &Shell, distance_mm: f64) -> 
         return None;
     }
     let mut lattice = Lattice::new(field, [FINE; 3].map(Vec::from));
-    let all = Boxes { indices: map.cells.map(|n| 0..n), reach: 1, place: Place::Across };
     let most = |indices: &_| map.peaks.among(indices) * RISE;
+    let cells = map.cells.map(|n| 0..n);
+    let all = Boxes { most_gy: most(&cells), indices: cells, reach: 1, place: Place::Across };
     search.boxes(all, &most, &mut best, &mut |cell, place, best| {
         if map.corner_max(cell) * RISE > *best {
             *best = search.in_cell((map, &mut lattice), cell, place, *best);
@@ -71,6 +72,8 @@ struct Boxes {
     reach: usize,
     /// What is known of all of it; `Across` where nothing is.
     place: Place,
+    /// No dose of it is larger, Gy.
+    most_gy: f64,
 }
 
 /// How a ball lies to the distance from a surface.
@@ -83,8 +86,8 @@ enum Place {
 }
 
 impl Search<'_> {
-    /// Tells `leaf` of every index that may lie far out, but for those where the dose is `most` at the
-    /// most and so no larger than the best.
+    /// Tells `leaf` of every index that may lie far out, but for boxes whose doses are no larger than
+    /// the best; `most` tells the largest that a box may have, Gy.
     fn boxes(
         &self,
         boxes: Boxes,
@@ -92,9 +95,9 @@ impl Search<'_> {
         best: &mut f64,
         leaf: &mut dyn FnMut([usize; 3], Place, &mut f64),
     ) {
-        let Boxes { indices, reach, place } = boxes;
+        let Boxes { indices, reach, place, most_gy } = boxes;
         let first = indices.each_ref().map(|range| range.start);
-        if indices.iter().any(Range::is_empty) || most(&indices) <= *best {
+        if indices.iter().any(Range::is_empty) || most_gy <= *best {
             return;
         }
         if indices.iter().all(|range| range.len() == 1) {
@@ -114,13 +117,14 @@ impl Search<'_> {
         let (mut lower, mut upper) = (indices.clone(), indices);
         lower[longest].end = middle;
         upper[longest].start = middle;
-        let mut halves = [lower, upper];
+        let half = |indices| Boxes { most_gy: most(&indices), indices, reach, place };
+        let mut halves = [half(lower), half(upper)];
         // The hotter half first, so that the other is more often left out.
-        if most(&halves[1]) > most(&halves[0]) {
+        if halves[1].most_gy > halves[0].most_gy {
             halves.reverse();
         }
-        for indices in halves {
-            self.boxes(Boxes { indices, reach, place }, most, best, leaf);
+        for half in halves {
+            self.boxes(half, most, best, leaf);
         }
     }
 

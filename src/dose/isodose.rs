@@ -5,8 +5,6 @@
 //! crosses are divided, and each small box is cut by the plane that the dose has there, so there
 //! is no counting of voxels and no dose bin.
 
-use ndarray::{Array2, Axis};
-
 use super::field::DoseField;
 use super::guard;
 use super::lattice::Lattice;
@@ -41,8 +39,6 @@ impl std::ops::AddAssign for Isodose {
 #[derive(Debug, Clone)]
 pub struct IsodoseMap<'a> {
     field: &'a DoseField,
-    /// Largest voxel dose of each row by plane, Gy: most rows lie far below a dose that is asked for.
-    row_max: Array2<f32>,
     pub(super) peaks: Peaks,
     pub(super) cells: [usize; 3],
     /// Only what lies in this solid counts.
@@ -62,12 +58,8 @@ impl<'a> IsodoseMap<'a> {
     /// Prepares the map of a dose.
     #[must_use]
     pub fn new(field: &'a DoseField) -> Self {
-        let row_max = field.values().map_axis(Axis(2), |row| {
-            // Not `f32::max`, which cares for numbers that are none and is slow for it.
-            row.fold(f32::NEG_INFINITY, |most, v| if *v > most { *v } else { most })
-        });
         let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
-        Self { field, row_max, peaks: Peaks::of(field.values()), cells, body: None }
+        Self { field, peaks: Peaks::of(field.values()), cells, body: None }
     }
 
     /// The same, but only what lies inside a solid counts: the outline of the patient.
@@ -92,7 +84,7 @@ impl<'a> IsodoseMap<'a> {
     /// Largest voxel dose, Gy.
     #[must_use]
     pub fn maximum_gy(&self) -> f64 {
-        f64::from(self.row_max.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+        self.peaks.largest()
     }
 
     /// Volume of all space that receives at least `dose_gy`. A grid of fewer than two planes, rows
@@ -109,10 +101,6 @@ impl<'a> IsodoseMap<'a> {
         let mut boxes = Boxes::of(self.field, self.box_mm(self.rough_radius(dose_gy)));
         for k in 0..self.cells[0] {
             for i in 0..self.cells[1] {
-                let rows = [[k, i], [k, i + 1], [k + 1, i], [k + 1, i + 1]];
-                if rows.iter().all(|at| f64::from(self.row_max[*at]) < dose_gy * NEAR) {
-                    continue;
-                }
                 let mut j = 0;
                 while j < self.cells[2] {
                     if self.peaks.about([k, i, j]) < dose_gy * NEAR {
@@ -142,14 +130,22 @@ impl<'a> IsodoseMap<'a> {
     fn rough_radius(&self, dose_gy: f64) -> f64 {
         #[allow(clippy::cast_possible_truncation)] // voxels are single precision
         let level = dose_gy as f32;
-        let rows = self.row_max.indexed_iter().filter(|(_, most)| **most >= level);
         let values = self.field.values();
-        let count: usize = rows
-            .map(|((k, i), _)| {
-                let row = values.index_axis(Axis(0), k).index_axis_move(Axis(0), i);
-                row.iter().filter(|v| **v >= level).count()
-            })
-            .sum();
+        let (planes, rows, columns) = values.dim();
+        let mut count = 0_usize;
+        for k in 0..planes {
+            for i in 0..rows {
+                let mut j = 0;
+                while j < columns {
+                    if self.peaks.about([k, i, j]) < f64::from(level) {
+                        j = Peaks::next_block(j);
+                        continue;
+                    }
+                    count += usize::from(values[[k, i, j]] >= level);
+                    j += 1;
+                }
+            }
+        }
         let [plane, row, column] = self.field.cell_size_mm([0; 3]);
         #[allow(clippy::cast_precision_loss)] // a count of voxels
         let volume = count as f64 * plane * row * column;

@@ -34,7 +34,12 @@ impl Peaks {
         Self(out)
     }
 
-    /// Largest voxel of the block that a cell lies in, Gy.
+    /// Largest voxel of all, Gy.
+    pub(super) fn largest(&self) -> f64 {
+        f64::from(self.0.iter().copied().fold(f32::NEG_INFINITY, f32::max))
+    }
+
+    /// Largest voxel of the block that a cell lies in, Gy; infinite beyond the last cell of an axis.
     pub(super) fn about(&self, cell: [usize; 3]) -> f64 {
         self.0.get(cell.map(|index| index / CELLS)).map_or(f64::INFINITY, |most| f64::from(*most))
     }
@@ -101,6 +106,7 @@ mod tests {
         }
         assert!(equal > 0);
         assert_eq!(peaks.among(&[0..17, 0..9, 0..21]), 100.0);
+        assert_eq!(peaks.largest(), 100.0);
         assert_eq!(Peaks::next_block(8), 16);
     }
 }

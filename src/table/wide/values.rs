@@ -426,8 +426,7 @@ pub(super) trait HasValues {
 
 /// Four columns for each value.
 pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
-    let words: Vec<&'static str> =
-        Status::VARIANTS.to_vec().into_iter().chain([NOT_IN_RUN]).collect();
+    let words: Vec<&'static str> = Status::VARIANTS.iter().copied().chain([NOT_IN_RUN]).collect();
     let mut columns = Vec::new();
     for (place, value) in values.iter().enumerate() {
         let unit = if value.unit == "1" { "" } else { value.unit };
