@@ -91,6 +91,8 @@ fn an_empty_folder_is_1_with_a_finding() {
     assert!(err.contains("check that this is the folder that was meant"), "{err}");
     let run = fs::read_to_string(place.path().join("study/run.json")).unwrap();
     assert!(run.contains("\"complete\": true") && run.contains("\"caution\""), "{run}");
+    assert!(run.contains("\"program\": \"tidydose\""), "{run}");
+    assert!(run.contains(concat!("computed with tidydose ", env!("CARGO_PKG_VERSION"))), "{run}");
 }
 
 /// What must be known stays: why the code is not 0, and what was left out.

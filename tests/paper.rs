@@ -60,6 +60,9 @@ fn every_text_has_the_caution_and_a_wrong_grouping_is_named() {
         let words = text(&place, name).split(['<', '>']).collect::<Vec<_>>().join(" ");
         assert!(words.contains("Research and quality review only"), "{name}");
     }
+    // A paper names the program, whatever its crates are called.
+    let named = concat!("tidydose version ", env!("CARGO_PKG_VERSION"));
+    assert!(text(&place, "methods.txt").contains(named));
     let output = Command::cargo_bin("tidydose")
         .unwrap()
         .args([

@@ -360,7 +360,7 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
          interpolation: {}; structure ends: {}. Metrics are named after AAPM TG-263; low and high \
          bound the numerical uncertainty of a value only; a value whose bounds reach more than {} % \
          of it away is marked as uncertain and counts as missing.",
-        env!("CARGO_PKG_NAME"),
+        run::PROGRAM,
         env!("CARGO_PKG_VERSION"),
         analysis.interpolation.word(),
         analysis.ends.word(),

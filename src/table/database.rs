@@ -11,7 +11,7 @@ use rusqlite::{Connection, Statement, ToSql};
 
 use super::column::{Cell, Definition, Kind, Sheet};
 use super::frame::LoadedTable;
-use super::run::CAUTION;
+use super::run::{CAUTION, PROGRAM};
 use super::write_file::{Access, Entrusted, Finished, WriteError};
 
 /// Name of the file in a study folder.
@@ -45,7 +45,7 @@ impl DatabaseFile {
         connection.execute_batch(&begin).map_err(|e| fault(path, e))?;
         for (name, text) in [
             ("caution", CAUTION),
-            ("program", concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"))),
+            ("program", &format!("{} {}", PROGRAM, env!("CARGO_PKG_VERSION"))),
         ] {
             connection
                 .execute("INSERT INTO about VALUES (?1, ?2)", [name, text])

@@ -21,6 +21,9 @@ use tidydose_rt::{FileStatus, Inventory};
 /// Name of the file in a study folder.
 pub const FILE: &str = "run.json";
 
+/// The program, as it is named in what it writes: not the crate that happens to write.
+pub const PROGRAM: &str = "tidydose";
+
 /// What every output says about its use.
 pub const CAUTION: &str = "Research and quality review only, not for treatment decisions; local \
                            protocol and licensed practice decide.";
@@ -111,7 +114,7 @@ pub(super) fn hexadecimal(bytes: &[u8]) -> String {
 /// When the file cannot be written.
 pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), WriteError> {
     let document = Document {
-        program: env!("CARGO_PKG_NAME"),
+        program: PROGRAM,
         program_version: env!("CARGO_PKG_VERSION"),
         complete: run.complete,
         settings: run.settings,
