@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use tidydose_dicom::ScanError;
 use tidydose_table::WriteError;
-use tidydose_table::user_file::ReadError;
+use tidydose_table::user::user_file::ReadError;
 use tidydose_table::workbook::WorkbookError;
 
 /// The run could not be done.

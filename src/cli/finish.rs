@@ -18,7 +18,7 @@ use tidydose_case::Case;
 use tidydose_rt::finding::Finding;
 use tidydose_table::WriteError;
 use tidydose_table::part::{Part, Reading};
-use tidydose_table::prescriptions;
+use tidydose_table::user::prescriptions;
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]

@@ -10,7 +10,7 @@ use tidydose_table::nobody;
 use tidydose_table::read_study::{StudyTables, is_complete, run_document};
 use tidydose_table::replace_file;
 use tidydose_table::run::CAUTION;
-use tidydose_table::worksheet;
+use tidydose_table::user::worksheet;
 
 /// Runs the command.
 ///

@@ -12,7 +12,7 @@ use tidydose_statistics::correlation::spearman;
 use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
 use tidydose_table::Cell;
 use tidydose_table::run::CAUTION;
-use tidydose_table::worksheet::Checked;
+use tidydose_table::user::worksheet::Checked;
 
 /// Where the reason begins with which a row was drawn at random.
 const RANDOM: &str = "random";

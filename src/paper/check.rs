@@ -6,8 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{Study, sheet, word};
 use tidydose_statistics::bootstrap::draw_without;
 use tidydose_table::Cell;
-use tidydose_table::user_file::BYTE_ORDER_MARK;
-use tidydose_table::worksheet::COLUMNS;
+use tidydose_table::user::user_file::BYTE_ORDER_MARK;
+use tidydose_table::user::worksheet::COLUMNS;
 
 /// What a planning report usually states.
 const METRICS: [&str; 3] = ["Volume[cc]", "Max[Gy]", "Mean[Gy]"];

@@ -29,7 +29,7 @@ use tidydose_table::Cell;
 use tidydose_table::curves::{Curve, curves};
 use tidydose_table::open_names::OpenNames;
 use tidydose_table::run::CAUTION;
-use tidydose_table::worksheet::Checked;
+use tidydose_table::user::worksheet::Checked;
 use tidydose_table::write_csv::write_records;
 
 /// The tables that are read.

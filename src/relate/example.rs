@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::study::{Cohort, Lesion, MetricValue, Plan};
 use super::{Grain, Request};
-use tidydose_table::outcomes::Outcome;
+use tidydose_table::user::outcomes::Outcome;
 
 pub(super) const PATIENTS: usize = 40;
 

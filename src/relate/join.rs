@@ -7,7 +7,7 @@ use super::predictor::Predictor;
 use super::study::{Cohort, Plan};
 use super::{Grain, RelateError, Request};
 use tidydose_statistics::survival::End;
-use tidydose_table::outcomes::{DEATH, LOST, NONE, Outcome};
+use tidydose_table::user::outcomes::{DEATH, LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

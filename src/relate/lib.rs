@@ -26,7 +26,7 @@ pub use study::{Cohort, Lesion, MetricValue, Plan};
 
 use analysis::Analysis;
 use tidydose_table::nobody::nobody;
-use tidydose_table::outcomes::Outcome;
+use tidydose_table::user::outcomes::Outcome;
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "metrics", "structures"];

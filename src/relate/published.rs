@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use super::predictor::Predictor;
-use tidydose_table::user_file::UserFile;
+use tidydose_table::user::user_file::UserFile;
 
 const LIST: &str = include_str!("../../queries/dose_response.csv");
 const COLUMNS: &[&str] = &[

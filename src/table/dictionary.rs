@@ -3,12 +3,12 @@
 
 use std::borrow::Cow;
 
-use super::clinical_file::ConfirmedLabels;
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
 use super::study::Study;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
 use super::{TABLES, Table};
 use tidydose_analyse::Analysis;
 use tidydose_analyse::relate::{DEFINITIONS, RelationDefinition};

@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use super::clinical_file::ConfirmedLabels;
 use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
 use super::{MeasuredSum, MetricDefinition, Study};
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};

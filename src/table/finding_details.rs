@@ -7,8 +7,8 @@ use super::Table;
 use super::causes::Member;
 use super::column::{Column, Sheet, borrowed};
 use super::findings::{SEVERITIES, all, patients, token};
-use super::states::State;
 use super::study::Study;
+use super::user::states::State;
 use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {

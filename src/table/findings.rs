@@ -8,9 +8,9 @@ use std::collections::BTreeMap;
 use super::Table;
 use super::causes::{Cause, causes};
 use super::column::{Column, Sheet, borrowed, count};
-use super::states::State;
 use super::structure_names::StructureNames;
 use super::study::Study;
+use super::user::states::State;
 use tidydose_rt::finding::{Definition, Severity};
 use tidydose_rt::identity::Token;
 

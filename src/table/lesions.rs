@@ -6,9 +6,9 @@ use std::borrow::Cow;
 
 use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::lesion_file::LesionDecision;
 use super::plans::PRESCRIPTION_BASES;
 use super::study::{Measured, Study, shown_name, structure_id};
+use super::user::lesion_file::LesionDecision;
 use tidydose_analyse::{Lesion, SeenSide};
 use tidydose_case::Prescription;
 use tidydose_metrics::Status;

@@ -12,7 +12,7 @@ use super::column::{Cell, Kind};
 use super::database::{self, insert_frame, kind_of, quoted};
 use super::frame::{Cells, LoadedTable};
 use super::run;
-use super::user_file::{ReadError, UserFile};
+use super::user::user_file::{ReadError, UserFile};
 
 /// The tables of a study, open for reading.
 #[derive(Debug)]

@@ -11,8 +11,8 @@ use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 
-use super::decided::Digests;
 use super::study::Study;
+use super::user::decided::Digests;
 use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
 use tidydose_rt::finding::Severity;
 use tidydose_rt::{FileStatus, Inventory};

@@ -3,11 +3,11 @@
 
 use std::collections::BTreeMap;
 
-use super::clinical_file::ConfirmedLabels;
 use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
 use super::sums::MeasuredSum;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
 use tidydose_analyse::Analysis;
 use tidydose_case::{Case, NamedRoi};
 use tidydose_metrics::limits::Limit;

@@ -1,9 +1,9 @@
 //! Every word that people may write into the files of a study, with what it means, and the words
 //! that stand beside values: one list, from which a page is made.
 
-use super::states::State;
 use super::structures::ALL_ROLES;
-use super::{
+use super::user::states::State;
+use super::user::{
     choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,
 };
 use tidydose_case::{NameBasis, Question, SumBasis, meaning, standard_names, volume_window};

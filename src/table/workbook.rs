@@ -11,7 +11,7 @@ use super::dictionary::definitions;
 use super::frame::{LoadedTable, flags, integers, reals, texts};
 use super::read_study::StudyTables;
 use super::run::CAUTION;
-use super::user_file::ReadError;
+use super::user::user_file::ReadError;
 use super::wide::NAMES as WIDE;
 use super::{WriteError, replace_file, table};
 

@@ -13,12 +13,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use super::causes::{Cause, causes, typed_id};
 use super::states::{Scope, State, States};
-use super::structure_names::StructureNames;
 use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::causes::{Cause, causes, typed_id};
+use crate::structure_names::StructureNames;
+use crate::write_file::{Access, WriteError};
 use tidydose_rt::finding::{Code, Finding, Severity};
 use tidydose_rt::identity::Token;
 use tidydose_rt::nearest::nearest;

@@ -13,10 +13,10 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::seen::Seen;
-use super::structures::{role, role_words};
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::structures::{role, role_words};
+use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{
     Case, Decisions, NameDecision, OWN, Proposal, Role, nearest_standard, own_name, standard_name,

@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::decisions::FILE;
-use super::structure_names::Name;
 use super::unmatched::{Spot, Unmatched};
+use crate::structure_names::Name;
 use tidydose_case::Case;
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
@@ -51,10 +51,10 @@ impl State {
     }
 
     /// Every word.
-    pub(super) const WORDS: &'static [&'static str] =
+    pub(crate) const WORDS: &'static [&'static str] =
         &[Self::Open.word(), Self::Accepted.word(), Self::Corrected.word(), Self::Waived.word()];
 
-    pub(super) fn of(word: &str) -> Option<Self> {
+    pub(crate) fn of(word: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|s| s.word().eq_ignore_ascii_case(word))
     }
 }
@@ -104,7 +104,7 @@ pub struct States {
 
 impl States {
     /// Decides about one finding by its name; the state it had before, if any.
-    pub(super) fn decide(&mut self, id: String, state: State) -> Option<State> {
+    pub(crate) fn decide(&mut self, id: String, state: State) -> Option<State> {
         self.by_id.insert(id, state)
     }
 
@@ -114,13 +114,13 @@ impl States {
     }
 
     /// What was decided by the name of a finding.
-    pub(super) fn by_id(&self, id: &str) -> Option<State> {
+    pub(crate) fn by_id(&self, id: &str) -> Option<State> {
         self.by_id.get(id).copied()
     }
 
     /// What was decided about a single structure or, where the finding is one of several plans,
     /// about its plan.
-    pub(super) fn of_part(
+    pub(crate) fn of_part(
         &self,
         finding: &Finding,
         name: Option<Name<'_>>,
@@ -131,7 +131,7 @@ impl States {
     }
 
     /// What was decided about all findings of its kind, in its plan or everywhere.
-    pub(super) fn of_kind(&self, finding: &Finding) -> Option<State> {
+    pub(crate) fn of_kind(&self, finding: &Finding) -> Option<State> {
         self.narrowest(finding, None, |s| !s.is_of_structure())
     }
 
