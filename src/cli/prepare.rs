@@ -107,7 +107,7 @@ pub(super) fn prepare(
     let mut findings = scan.findings.clone();
     findings.extend(linked);
     findings.extend(nothing_found(&scan));
-    unmatched.extend(decided.states().unmatched(&cases));
+    unmatched.extend(decided.unmatched_scopes(&cases));
     findings.extend(said(&unmatched, terminal));
     Ok(Prepared {
         _lock: lock,

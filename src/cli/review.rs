@@ -9,9 +9,9 @@ use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_report::{self as report, Request, ReviewError};
 use tidydose_table::nobody;
-use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
-use tidydose_table::run::CAUTION;
+use tidydose_table::run::{CAUTION, is_complete};
 
 /// Runs the command.
 ///

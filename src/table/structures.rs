@@ -4,12 +4,13 @@
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 
-use super::Table;
+use super::allowed::{PRESCRIPTION_BASES, role_words, status_words};
 use super::column::{Column, Sheet, borrowed, count};
-use super::plans::PRESCRIPTION_BASES;
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::StructureResult;
-use tidydose_case::{NameBasis, NamedRoi, Role};
+use tidydose_case::{NameBasis, NamedRoi};
 use tidydose_metrics::Status;
 use tidydose_rt::RoiHeader;
 
@@ -20,31 +21,6 @@ pub(super) const TABLE: Table = Table {
     by_case: true,
     sheet,
 };
-
-/// Every role.
-pub(super) const ALL_ROLES: [Role; 11] = [
-    Role::Gtv,
-    Role::Ctv,
-    Role::Ptv,
-    Role::Target,
-    Role::TargetSum,
-    Role::Organ,
-    Role::Prv,
-    Role::External,
-    Role::Helper,
-    Role::Marker,
-    Role::Unknown,
-];
-
-/// Words of the roles.
-pub(super) fn role_words() -> Vec<&'static str> {
-    ALL_ROLES.iter().map(|r| r.word()).collect()
-}
-
-/// The role with this word, in any case of letters.
-pub(super) fn role(word: &str) -> Option<Role> {
-    ALL_ROLES.into_iter().find(|r| r.word().eq_ignore_ascii_case(word))
-}
 
 const NAME_BASES: &[&str] = &[
     NameBasis::User.word(),
@@ -66,7 +42,7 @@ const fn name_status(basis: NameBasis) -> Status {
     }
 }
 
-struct Row<'a> {
+struct StructureEntry<'a> {
     measured: Measured<'a>,
     id: String,
     number: i64,
@@ -84,13 +60,13 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// Every ROI Number that the structure set lists, that has a name or that was measured.
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<StructureEntry<'_>> {
     let listed: &[RoiHeader] = measured.case.structure_set.as_ref().map_or(&[], |s| &s.rois);
     let results: &[StructureResult] = measured.analysis.map_or(&[], |a| &a.structures);
     let mut numbers: BTreeSet<i64> = listed.iter().map(|r| r.number).collect();
     numbers.extend(measured.case.names.iter().map(|n| n.number));
     numbers.extend(results.iter().map(|r| r.roi_number));
-    let row = |number| Row {
+    let row = |number| StructureEntry {
         measured,
         id: structure_id(measured.case, number),
         number,
@@ -101,7 +77,7 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     numbers.into_iter().map(row).collect()
 }
 
-fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn name_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -148,7 +124,7 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn shape_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn shape_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::integer("n_contours", "", "contours in the file, of any type", |r| {
             count(r.header?.contours)
@@ -181,7 +157,7 @@ fn shape_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn volume_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::real("volume_cc", "cc", "volume as measured; missing: see volume_status", |r| {
             r.result?.volume.value
@@ -211,13 +187,8 @@ fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-/// Every status word.
-pub(super) fn status_words() -> Vec<&'static str> {
-    Status::WORDS.iter().map(|(_, word)| *word).collect()
-}
-
 /// As the analysis used it, else as the case has it.
-fn prescription(row: &Row<'_>) -> Option<(f64, &'static str)> {
+fn prescription(row: &StructureEntry<'_>) -> Option<(f64, &'static str)> {
     let used = row.result.and_then(|r| r.prescription);
     used.or_else(|| {
         let list = &row.measured.case.prescriptions;

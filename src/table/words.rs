@@ -1,7 +1,7 @@
 //! Every word that people may write into the files of a study, with what it means, and the words
 //! that stand beside values: one list, from which a page is made.
 
-use super::structures::ALL_ROLES;
+use super::allowed::ALL_ROLES;
 use super::user::states::State;
 use super::user::{
     choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,

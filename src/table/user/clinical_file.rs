@@ -9,7 +9,7 @@ use std::path::Path;
 use super::lesion_file::LesionsByCase;
 use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use crate::study::{shown_name, structure_id};
+use crate::structure_names::{shown_name, structure_id};
 use crate::write_file::{Access, WriteError};
 use tidydose_analyse::{Fit, fit};
 use tidydose_case::alike::Existing;

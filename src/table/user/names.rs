@@ -15,7 +15,7 @@ use std::path::Path;
 use super::seen::Seen;
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use crate::structures::{role, role_words};
+use crate::allowed::{role, role_words};
 use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{

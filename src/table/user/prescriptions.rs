@@ -9,7 +9,7 @@ use std::path::Path;
 
 use super::unmatched::{CaseIndex, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use crate::study::shown_name;
+use crate::structure_names::shown_name;
 use crate::write_csv::number;
 use crate::write_file::{Access, WriteError};
 use tidydose_analyse::Analysis;
