@@ -46,7 +46,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
 /// Whether what was asked for is known and only not in this study.
 fn is_gap(error: &ReviewError) -> bool {
     match error {
-        ReviewError::Table(_) => false,
+        ReviewError::Table(_) | ReviewError::Cell(_) => false,
         ReviewError::Organ { wanted, .. } => is_standard_name(wanted),
         ReviewError::Metric { wanted, .. } => metrics::parse(wanted).is_ok(),
     }

@@ -30,6 +30,7 @@ pub mod open_names;
 pub mod part;
 mod pictures;
 mod plans;
+pub mod read;
 pub mod read_study;
 mod relations;
 pub mod run;

@@ -17,9 +17,31 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-const PLANE: &str = "contour_plane";
-const HOTTEST: &str = "hottest_point";
-const VOXEL: &str = "nearest_voxel";
+/// What a place is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TraceKind {
+    /// A contour plane in use.
+    Plane,
+    /// The middle of the hottest cell.
+    Hottest,
+    /// The voxel whose centre is nearest to that.
+    Voxel,
+}
+
+impl TraceKind {
+    /// Every kind with the word used in the table.
+    pub const WORDS: &'static [(Self, &'static str)] = &[
+        (Self::Plane, "contour_plane"),
+        (Self::Hottest, "hottest_point"),
+        (Self::Voxel, "nearest_voxel"),
+    ];
+
+    /// The word used in the table.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(kind, _)| *kind == self).map_or("", |(_, word)| word)
+    }
+}
 
 /// What a row of the table stands for.
 #[derive(Clone, Copy)]
@@ -90,6 +112,7 @@ fn rows_of_structure<'a>(measured: Measured<'a>, trace: &'a StructureTrace) -> V
 }
 
 fn subject_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
+    let kinds: Vec<&str> = TraceKind::WORDS.iter().map(|(_, word)| *word).collect();
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r: &TraceEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
@@ -107,13 +130,14 @@ fn subject_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
         Column::word(
             "kind",
             "contour plane in use; middle of the hottest cell; voxel whose centre is nearest to it",
-            &[PLANE, HOTTEST, VOXEL],
+            &kinds,
             |r| {
-                borrowed(match r.place {
-                    TracePlace::Plane(_) => PLANE,
-                    TracePlace::Hottest(_) => HOTTEST,
-                    TracePlace::Voxel(..) => VOXEL,
-                })
+                let kind = match r.place {
+                    TracePlace::Plane(_) => TraceKind::Plane,
+                    TracePlace::Hottest(_) => TraceKind::Hottest,
+                    TracePlace::Voxel(..) => TraceKind::Voxel,
+                };
+                borrowed(kind.word())
             },
         ),
         Column::integer("number", "", "number of the plane by position; 1 for a point", |r| {
@@ -175,7 +199,8 @@ mod tests {
         let sheet = sheet(&example.study());
         let column = |name| sheet.columns().iter().position(|c| c.name == name).unwrap();
         let kinds: Vec<_> = (0..sheet.row_count()).map(|r| sheet.cell(r, column("kind"))).collect();
-        assert_eq!(kinds, [PLANE, PLANE, HOTTEST, VOXEL].map(|k| Cell::Text(k.into())));
+        use TraceKind::{Hottest, Plane, Voxel};
+        assert_eq!(kinds, [Plane, Plane, Hottest, Voxel].map(|k| Cell::Text(k.word().into())));
         assert_eq!(sheet.cell(1, column("number")), Cell::Integer(2));
         assert_eq!(sheet.cell(0, column("dose_gy")), Cell::Missing);
         assert_eq!(sheet.cell(2, column("dose_gy")), Cell::Real(12.5));

@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use super::measures::{Measured, Place, Quantity};
+use super::measures::{Measured, PlanGroup, Quantity};
 use super::{Curves, Files, Study};
 use tidydose_table::run::{CAUTION, words};
 
@@ -27,9 +27,9 @@ struct Drawn {
 
 /// Everything that figures are made of.
 struct Source<'s> {
-    study: &'s Study,
+    study: &'s Study<'s>,
     included: &'s BTreeSet<String>,
-    places: &'s BTreeMap<String, Place>,
+    places: &'s BTreeMap<String, PlanGroup>,
     /// Names of groups; their rank is their look in every figure.
     groups: Vec<&'s str>,
     curves: &'s Curves,
@@ -43,8 +43,8 @@ impl Source<'_> {
 
 /// All figures and `captions.md`.
 pub(super) fn files(
-    (study, included): (&Study, &BTreeSet<String>),
-    places: &BTreeMap<String, Place>,
+    (study, included): (&Study<'_>, &BTreeSet<String>),
+    places: &BTreeMap<String, PlanGroup>,
     measured: &[(Quantity, Measured)],
     curves: &Curves,
     run: &Value,
