@@ -31,6 +31,23 @@ fn study_of(tables: Tables) -> Study<'static> {
     Study::read(Box::leak(Box::new(tables))).unwrap()
 }
 
+fn limit_checks_of_five() -> (String, LoadedTable) {
+    table(
+        "limit_checks",
+        [
+            ("plan_id", texts(&["a", "b", "c", "d", "e"])),
+            ("structure", texts(&["Brainstem"; 5])),
+            ("metric", texts(&["D0.03cc[Gy]"; 5])),
+            ("operator", texts(&["<="; 5])),
+            ("limit_value", reals(&[15.0, 15.0, 31.0, NONE, 15.0])),
+            ("unit", texts(&["Gy"; 5])),
+            ("tier", texts(&["mandatory"; 5])),
+            ("limit_source", texts(&["S"; 5])),
+            ("verdict", texts(&["above", "within", "undecided", "unknown", "above"])),
+        ],
+    )
+}
+
 /// Six plans of five patients; one not measured, one set aside.
 fn tables() -> Tables {
     Tables::from([
@@ -85,20 +102,7 @@ fn tables() -> Tables {
                 ("dose_cover_percent", reals(&[100.0, 3.7])),
             ],
         ),
-        table(
-            "limit_checks",
-            [
-                ("plan_id", texts(&["a", "b", "c", "d", "e"])),
-                ("structure", texts(&["Brainstem"; 5])),
-                ("metric", texts(&["D0.03cc[Gy]"; 5])),
-                ("operator", texts(&["<="; 5])),
-                ("limit_value", reals(&[15.0, 15.0, 31.0, NONE, 15.0])),
-                ("unit", texts(&["Gy"; 5])),
-                ("tier", texts(&["mandatory"; 5])),
-                ("limit_source", texts(&["S"; 5])),
-                ("verdict", texts(&["above", "within", "undecided", "unknown", "above"])),
-            ],
-        ),
+        limit_checks_of_five(),
     ])
 }
 
@@ -218,19 +222,35 @@ fn a_grouping_that_is_no_column_is_named() {
     assert!(text.contains("grouping colour") && text.contains("technology"), "{text}");
 }
 
+fn limit_checks_of_many(plans: &[&str], verdicts: &[&str]) -> (String, LoadedTable) {
+    table(
+        "limit_checks",
+        [
+            ("plan_id", texts(plans)),
+            ("structure", texts(&["Brainstem"; 12])),
+            ("metric", texts(&["D0.03cc[Gy]"; 12])),
+            ("operator", texts(&["<="; 12])),
+            ("limit_value", reals(&[7.0; 12])),
+            ("unit", texts(&["Gy"; 12])),
+            ("tier", texts(&["mandatory"; 12])),
+            ("limit_source", texts(&["S"; 12])),
+            ("verdict", texts(verdicts)),
+        ],
+    )
+}
+
 /// Twelve plans of eleven patients in two groups, all of one fraction, each with the brainstem.
 fn many() -> (Study<'static>, Curves) {
-    let names: Vec<String> = (0..12).map(|i| format!("p{i:02}")).collect();
-    let plans: Vec<&str> = names.iter().map(String::as_str).collect();
-    let ids: Vec<String> = names.iter().map(|n| format!("{n}/9")).collect();
-    let ids: Vec<&str> = ids.iter().map(String::as_str).collect();
-    let mut patients: Vec<&str> = plans.clone();
+    let names: [String; 12] = std::array::from_fn(|i| format!("p{i:02}"));
+    let plans = names.each_ref().map(String::as_str);
+    let ids = plans.map(|plan| format!("{plan}/9"));
+    let ids = ids.each_ref().map(String::as_str);
+    let mut patients = plans;
     patients[1] = "p00";
     let groups: Vec<&str> = (0..12).map(|i| if i < 6 { "x" } else { "y" }).collect();
     let values: Vec<f64> = (0..12).map(f64::from).collect();
     let verdicts: Vec<&str> = (0..12).map(|i| if i > 7 { "above" } else { "within" }).collect();
     let all = |word: &str| texts(&[word; 12]);
-    let volumes: Vec<f64> = values.iter().map(|v| 24.0 - v).collect();
     let study = study_of(Tables::from([
         table(
             "plans",
@@ -249,7 +269,7 @@ fn many() -> (Study<'static>, Curves) {
             [
                 ("plan_id", texts(&plans)),
                 ("lesion_id", texts(&plans)),
-                ("volume_cc", reals(&volumes)),
+                ("volume_cc", reals(&std::array::from_fn::<f64, 12, _>(|i| 24.0 - values[i]))),
             ],
         ),
         table(
@@ -275,20 +295,7 @@ fn many() -> (Study<'static>, Curves) {
                 ("dose_cover_percent", reals(&[100.0; 12])),
             ],
         ),
-        table(
-            "limit_checks",
-            [
-                ("plan_id", texts(&plans)),
-                ("structure", all("Brainstem")),
-                ("metric", all("D0.03cc[Gy]")),
-                ("operator", all("<=")),
-                ("limit_value", reals(&[7.0; 12])),
-                ("unit", all("Gy")),
-                ("tier", all("mandatory")),
-                ("limit_source", all("S")),
-                ("verdict", texts(&verdicts)),
-            ],
-        ),
+        limit_checks_of_many(&plans, &verdicts),
     ]));
     let point = |dose_gy, volume_cc| CurvePoint { dose_gy, volume_cc, percent: volume_cc };
     let curve = |i: usize| Curve::new(vec![point(0.0, 10.0), point(1.0 + values[i], 0.0)]);

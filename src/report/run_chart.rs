@@ -56,14 +56,14 @@ fn chart(cohort: &Cohort<'_>, valued: &[(&Case<'_>, f64, i64)]) -> Markup {
                 @if rank > 0 { "; " } (fractions_words(*group)) ": " (shape_words(rank))
             } }
             (figure("time-0", "Dose by five-year band", &description, &drawing))
-            (listed(&eras, valued, &cohort.unit))
+            (listed(&eras, valued, cohort.unit))
         }
     }
 }
 
 fn of_era<'c>(era: i64, valued: &[(&'c Case<'c>, f64, i64)]) -> Vec<(&'c Case<'c>, f64)> {
     let mut list: Vec<_> = valued.iter().filter(|v| v.2 == era).map(|v| (v.0, v.1)).collect();
-    list.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.plan.plan_id.cmp(&b.0.plan.plan_id)));
+    list.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.plan.plan_id.cmp(b.0.plan.plan_id)));
     list
 }
 

@@ -81,7 +81,7 @@ fn points<'c>(cohort: &'c Cohort<'_>) -> (Vec<Point<'c>>, bool) {
         }
     } else {
         points.sort_by(|a, b| {
-            b.value.total_cmp(&a.value).then(a.case.plan.plan_id.cmp(&b.case.plan.plan_id))
+            b.value.total_cmp(&a.value).then(a.case.plan.plan_id.cmp(b.case.plan.plan_id))
         });
         let mut rank = 0.0;
         for p in &mut points {
