@@ -8,9 +8,9 @@ use std::fs;
 
 use tidydose_analyse::{Analysis, Settings};
 use tidydose_metrics::{Definition, List, Outcome, REGISTRY, Registry, Scale};
-use tidydose_table::clinical_file::ConfirmedLabels;
-use tidydose_table::lesion_file::LesionDecisions;
-use tidydose_table::states::States;
+use tidydose_table::user::clinical_file::ConfirmedLabels;
+use tidydose_table::user::lesion_file::LesionDecisions;
+use tidydose_table::user::states::States;
 use tidydose_table::{Destination, MetricDefinition, Study, Tally, write_tables};
 
 use crate::archive::{Course, Measured};

@@ -8,7 +8,7 @@
 use contour::ContourBuilder;
 use geo::{Coord, LineString, Simplify};
 use serde::{Deserialize, Serialize};
-use strum::{IntoStaticStr, VariantNames};
+use strum::{EnumString, IntoStaticStr, VariantNames};
 
 use super::GridMeasurement;
 use super::fields::Fields;
@@ -21,7 +21,7 @@ use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
 use tidydose_geometry::stack::PlaneStack;
 
 /// What a picture is centred on.
-#[derive(IntoStaticStr, VariantNames)]
+#[derive(EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum View {
@@ -40,7 +40,7 @@ impl View {
 }
 
 /// What a line of a picture is.
-#[derive(IntoStaticStr, VariantNames)]
+#[derive(EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum LineKind {

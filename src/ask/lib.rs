@@ -15,7 +15,7 @@ mod text;
 use std::collections::BTreeMap;
 
 use tidydose_table::read_study::{StudyTables, answered};
-use tidydose_table::user_file::ReadError;
+use tidydose_table::user::user_file::ReadError;
 
 pub use answer::{Answer, Format};
 pub use functions::FUNCTIONS;

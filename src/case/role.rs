@@ -1,10 +1,12 @@
 //! Which part a plan had in the treatment, by which rule that is known, and who counts in a study.
 //! Rules are words of a list here, never sentences: prose is made where a table or a page is.
 
-use strum::{EnumIter, IntoStaticStr, VariantNames};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 /// Which part a plan had in the treatment.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumString, IntoStaticStr, VariantNames,
+)]
 #[strum(serialize_all = "snake_case")]
 pub enum PlanRole {
     /// It was treated, by the rule that the reason names.

@@ -16,9 +16,9 @@ use tidydose_ask::names::{self, Absent};
 use tidydose_ask::{self as ask, Answer, AskError, Format, Question};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::nobody;
-use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
-use tidydose_table::run::CAUTION;
+use tidydose_table::run::{CAUTION, is_complete};
 
 /// Runs the command.
 ///

@@ -11,8 +11,8 @@ use super::fault::Fault;
 use super::outcome::Outcome;
 use super::terminal::{Terminal, print};
 use tidydose_report::difference::{Change, Difference, Side, TABLES, difference};
-use tidydose_table::read_study::{StudyTables, run_texts};
-use tidydose_table::run::CAUTION;
+use tidydose_table::read_study::StudyTables;
+use tidydose_table::run::{CAUTION, run_texts};
 use tidydose_table::write_csv::{number, write_records};
 use tidydose_table::{Cell, replace_file};
 

@@ -13,9 +13,9 @@ use super::say_stale;
 use super::terminal::{Terminal, print};
 use tidydose_report::explain::{self, CellName, ExplainError};
 use tidydose_report::png::png;
-use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
-use tidydose_table::run::CAUTION;
+use tidydose_table::run::{CAUTION, is_complete};
 
 /// Runs the command.
 ///

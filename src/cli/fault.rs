@@ -5,7 +5,8 @@ use std::path::PathBuf;
 
 use tidydose_dicom::ScanError;
 use tidydose_table::WriteError;
-use tidydose_table::user_file::ReadError;
+use tidydose_table::read::CellError;
+use tidydose_table::user::user_file::ReadError;
 use tidydose_table::workbook::WorkbookError;
 
 /// The run could not be done.
@@ -20,6 +21,9 @@ pub(super) enum Fault {
     /// A file of the user or of a study cannot be understood.
     #[error(transparent)]
     UserFile(#[from] ReadError),
+    /// A table of a study cannot be understood.
+    #[error("{0}")]
+    Table(#[from] CellError),
     /// The workbook of a study cannot be made.
     #[error(transparent)]
     Workbook(#[from] WorkbookError),

@@ -17,8 +17,8 @@ use tidydose_analyse::{Analysis, Work};
 use tidydose_case::Case;
 use tidydose_rt::finding::Finding;
 use tidydose_table::WriteError;
-use tidydose_table::part::{Part, Reading};
-use tidydose_table::prescriptions;
+use tidydose_table::part::{CasePart, PartRead};
+use tidydose_table::user::prescriptions;
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]
@@ -93,15 +93,15 @@ impl CaseRun<'_> {
     fn finish(&self, case: &Case) -> Result<FinishedCase, WriteError> {
         let key = self.keys.of(case);
         match self.store.load(key.text(), case) {
-            Reading::Whole(part) => return Ok(FinishedCase::of(*part, key, true)),
-            Reading::Damaged(reason) => {
+            PartRead::Whole(part) => return Ok(FinishedCase::of(*part, key, true)),
+            PartRead::Damaged(reason) => {
                 let folder = self.store.folder().display();
                 self.terminal.warn(&format!(
                     "the part {} in {folder} is damaged ({reason}); its case is measured again",
                     key.text()
                 ));
             }
-            Reading::Absent => {}
+            PartRead::Absent => {}
         }
         let memory = self.store.measured(&key, case);
         let (result, mut memory) = self.context.measure(case, memory);
@@ -109,7 +109,7 @@ impl CaseRun<'_> {
         match (analysis, failure) {
             // A failure may pass, as that of a network drive: it is tried again in the next run.
             (Some(analysis), None) => {
-                let mut part = Part { analysis, findings };
+                let mut part = CasePart { analysis, findings };
                 self.store.keep(key.text(), case, (&mut part, &mut memory))?;
                 Ok(FinishedCase { work: memory.work, ..FinishedCase::of(part, key, false) })
             }
@@ -119,8 +119,8 @@ impl CaseRun<'_> {
 }
 
 impl FinishedCase {
-    fn of(part: Part, key: PartKey, reused: bool) -> Self {
-        let Part { analysis, findings } = part;
+    fn of(part: CasePart, key: PartKey, reused: bool) -> Self {
+        let CasePart { analysis, findings } = part;
         let (residue, key) = (Some(residue(analysis)), Some(key.into_text()));
         Self { residue, findings, failure: None, key, reused, work: Work::default() }
     }

@@ -47,7 +47,7 @@ use fault::Fault;
 pub use outcome::Outcome;
 use settings::{Measuring, Settings};
 use terminal::Terminal;
-use tidydose_table::decided;
+use tidydose_table::user::decided;
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {

@@ -238,7 +238,7 @@ impl StudyHead {
             identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
             interpolation: analysis.interpolation.word(),
             limits: analysis.limits.len(),
-            limits_sha256: table::limits::digest(&analysis.limits),
+            limits_sha256: table::user::limits::digest(&analysis.limits),
             metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
             regions: analysis.regions,
             uncertain_from_percent: percent(analysis.uncertain_from),

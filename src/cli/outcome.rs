@@ -15,7 +15,7 @@ use tidydose_rt::finding::{Finding, Severity};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{FileRecord, FileStatus};
 use tidydose_table::causes::Cause;
-use tidydose_table::states::State;
+use tidydose_table::user::states::State;
 
 /// How a run ended.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -196,8 +196,8 @@ mod tests {
     use super::*;
     use tidydose_rt::finding::{Code, Subject};
     use tidydose_table::causes::causes;
-    use tidydose_table::states::States;
     use tidydose_table::structure_names::StructureNames;
+    use tidydose_table::user::states::States;
 
     fn finding(code: Code, roi_number: Option<i64>) -> Finding {
         Finding::new(code, Subject { roi_number, ..Subject::default() }, "")

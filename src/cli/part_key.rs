@@ -89,7 +89,7 @@ impl PartKeys {
         measured.add("ends", ends.word());
         let mut asked = Text(String::new());
         asked.add("metrics", metrics.iter().map(Metric::to_string).collect::<Vec<_>>());
-        asked.add("limits", table::limits::digest(limits));
+        asked.add("limits", table::user::limits::digest(limits));
         asked.add("regions", regions);
         asked.add("alpha_beta", alpha_beta);
         asked.add("uncertain_from", uncertain_from);

@@ -19,20 +19,20 @@ use tidydose_dicom::{self as dicom, Scan};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
 use tidydose_table::causes::Cause;
-use tidydose_table::choices::ChoicesFile;
-use tidydose_table::clinical_file::{ClinicalFile, ConfirmedLabels};
-use tidydose_table::decided::{self, Digests};
-use tidydose_table::decisions::DecisionsFile;
-use tidydose_table::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
-use tidydose_table::limits;
-use tidydose_table::names::NamesFile;
 use tidydose_table::nobody;
-use tidydose_table::prescriptions::PrescriptionsFile;
-use tidydose_table::seen::{EvidenceByCase, seen_by_name};
-use tidydose_table::states::{State, States};
 use tidydose_table::structure_names::StructureNames;
-use tidydose_table::sums_file::SumsFile;
-use tidydose_table::unmatched::{Known, Unmatched};
+use tidydose_table::user::choices::ChoicesFile;
+use tidydose_table::user::clinical_file::{ClinicalFile, ConfirmedLabels};
+use tidydose_table::user::decided::{self, Digests};
+use tidydose_table::user::decisions::DecisionsFile;
+use tidydose_table::user::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
+use tidydose_table::user::limits;
+use tidydose_table::user::names::NamesFile;
+use tidydose_table::user::prescriptions::PrescriptionsFile;
+use tidydose_table::user::seen::{EvidenceByCase, seen_by_name};
+use tidydose_table::user::states::{State, States};
+use tidydose_table::user::sums_file::SumsFile;
+use tidydose_table::user::unmatched::{Known, Unmatched};
 
 /// An archive that was read, and the study it goes to.
 #[derive(Debug)]
@@ -107,7 +107,7 @@ pub(super) fn prepare(
     let mut findings = scan.findings.clone();
     findings.extend(linked);
     findings.extend(nothing_found(&scan));
-    unmatched.extend(decided.states().unmatched(&cases));
+    unmatched.extend(decided.unmatched_scopes(&cases));
     findings.extend(said(&unmatched, terminal));
     Ok(PreparedStudy {
         _lock: lock,

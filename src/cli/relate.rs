@@ -10,11 +10,11 @@ use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_relate::{self as relate, Grain, RelateError, Request};
-use tidydose_table::outcomes;
-use tidydose_table::read_study::{StudyTables, is_complete, run_document};
+use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
-use tidydose_table::run::{self, CAUTION};
-use tidydose_table::user_file::UserFile;
+use tidydose_table::run::{self, CAUTION, is_complete, run_document};
+use tidydose_table::user::outcomes;
+use tidydose_table::user::user_file::UserFile;
 use tidydose_table::write_file::Access;
 
 /// Predictors that were tried, in the folder of the study.

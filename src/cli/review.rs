@@ -9,9 +9,9 @@ use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_report::{self as report, Request, ReviewError};
 use tidydose_table::nobody;
-use tidydose_table::read_study::{StudyTables, is_complete};
+use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
-use tidydose_table::run::CAUTION;
+use tidydose_table::run::{CAUTION, is_complete};
 
 /// Runs the command.
 ///
@@ -46,7 +46,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
 /// Whether what was asked for is known and only not in this study.
 fn is_gap(error: &ReviewError) -> bool {
     match error {
-        ReviewError::Table(_) => false,
+        ReviewError::Table(_) | ReviewError::Cell(_) => false,
         ReviewError::Organ { wanted, .. } => is_standard_name(wanted),
         ReviewError::Metric { wanted, .. } => metrics::parse(wanted).is_ok(),
     }

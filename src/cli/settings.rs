@@ -14,9 +14,9 @@ use tidydose_metrics::limits::Limit;
 use tidydose_metrics::{self as metrics, Metric};
 use tidydose_rt::nearest::nearest;
 use tidydose_table as table;
-use tidydose_table::limits;
-use tidydose_table::names::{self, NamesFile};
 use tidydose_table::spreadsheet_csv::Convention;
+use tidydose_table::user::limits;
+use tidydose_table::user::names::{self, NamesFile};
 
 /// How to read an archive and where to write.
 #[derive(Debug, Clone)]
@@ -96,10 +96,10 @@ fn limits(typed: Option<&Path>, of_study: &Path) -> Result<Vec<Limit>, Fault> {
             let reason = format!("{} is no file; give a list of limits", path.display());
             return Err(Fault::Option { option: "--limits", reason });
         }
-        Some(path) => table::limits::read(path)?,
-        None => table::limits::built_in()?,
+        Some(path) => table::user::limits::read(path)?,
+        None => table::user::limits::built_in()?,
     };
-    Ok(table::limits::with_more(base, table::limits::read(of_study)?))
+    Ok(table::user::limits::with_more(base, table::user::limits::read(of_study)?))
 }
 
 /// The settings of the analysis.

@@ -15,7 +15,7 @@ use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
 use tidydose_table::WriteError;
 use tidydose_table::part::{
-    Part, Reading, keys, keys_beginning, part_file, read_measured, read_part, write_part,
+    CasePart, PartRead, keys, keys_beginning, part_file, read_measured, read_part, write_part,
 };
 
 /// How a content is named where a file was.
@@ -39,11 +39,11 @@ impl Store {
     }
 
     /// The part of `key`, with its findings about the files of `case`.
-    pub(super) fn load(&self, key: &str, case: &Case) -> Reading {
+    pub(super) fn load(&self, key: &str, case: &Case) -> PartRead {
         let mut reading = read_part(&self.folder, key);
-        if let Reading::Whole(part) = &mut reading {
+        if let PartRead::Whole(part) = &mut reading {
             if part.analysis.case != case.id {
-                return Reading::Damaged("it is of another case".to_owned());
+                return PartRead::Damaged("it is of another case".to_owned());
             }
             let files = files(case);
             rename(part.findings.iter_mut().chain(&mut part.analysis.findings), &files);
@@ -69,7 +69,7 @@ impl Store {
         &self,
         key: &str,
         case: &Case,
-        (part, measured): (&mut Part, &mut Memory),
+        (part, measured): (&mut CasePart, &mut Memory),
     ) -> Result<(), WriteError> {
         let (names, back) = (contents(case), files(case));
         rename(measured.findings.iter_mut(), &names);
@@ -83,11 +83,11 @@ impl Store {
     ///
     /// # Errors
     /// When it is gone or damaged since.
-    pub(super) fn again(&self, key: &str, case: &Case) -> Result<Part, WriteError> {
+    pub(super) fn again(&self, key: &str, case: &Case) -> Result<CasePart, WriteError> {
         let reason = match self.load(key, case) {
-            Reading::Whole(part) => return Ok(*part),
-            Reading::Absent => "it is no longer there".to_owned(),
-            Reading::Damaged(reason) => reason,
+            PartRead::Whole(part) => return Ok(*part),
+            PartRead::Absent => "it is no longer there".to_owned(),
+            PartRead::Damaged(reason) => reason,
         };
         let source = io::Error::other(format!("{reason}; run the same command again"));
         Err(WriteError { path: part_file(&self.folder, key), source })

@@ -4,7 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use tidydose_table::{data_package, database, limits, run, spreadsheet_csv, workbook};
+use tidydose_table::user::limits;
+use tidydose_table::{data_package, database, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
 use tidydose_rt::identity::{Identity, Token};
-use tidydose_table::user_file::UserFile;
+use tidydose_table::user::user_file::UserFile;
 use tidydose_table::write_file::{Access, replace_file_for};
 
 /// The folder of the key of one study.

@@ -11,8 +11,9 @@ use tidydose_statistics::bootstrap::Clusters;
 use tidydose_statistics::correlation::spearman;
 use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
 use tidydose_table::Cell;
+use tidydose_table::read::MetricRow;
 use tidydose_table::run::CAUTION;
-use tidydose_table::worksheet::Checked;
+use tidydose_table::user::worksheet::Checked;
 
 /// Where the reason begins with which a row was drawn at random.
 const RANDOM: &str = "random";
@@ -77,7 +78,7 @@ impl Group<'_> {
 }
 
 /// The files of the check.
-pub(super) fn files(study: &Study, rows: &[Checked]) -> Files {
+pub(super) fn files(study: &Study<'_>, rows: &[Checked]) -> Files {
     let compared: Vec<Compared<'_>> = compared(study, rows);
     let groups = groups(&compared);
     let mut files = Files::new();
@@ -93,24 +94,20 @@ pub(super) fn files(study: &Study, rows: &[Checked]) -> Files {
     files
 }
 
-fn compared<'a>(study: &Study, rows: &'a [Checked]) -> Vec<Compared<'a>> {
-    let metrics = &study.metrics;
-    let mut places: BTreeMap<[&str; 3], usize> = BTreeMap::new();
-    for r in 0..metrics.count() {
-        let text = |name| metrics.text(r, name).unwrap_or_default();
-        places.entry([text("plan_id"), text("structure_id"), text("metric")]).or_insert(r);
+fn compared<'a>(study: &Study<'_>, rows: &'a [Checked]) -> Vec<Compared<'a>> {
+    let mut measured_rows: BTreeMap<[&str; 3], &MetricRow<'_>> = BTreeMap::new();
+    for row in &study.metrics {
+        measured_rows.entry([row.plan_id, row.structure_id, row.metric]).or_insert(row);
     }
     let one = |row: &'a Checked| {
-        let found = places.get(&[&*row.plan_id, &*row.structure_id, &*row.metric]).copied();
-        let measured = found.and_then(|r| {
-            let value = metrics.real(r, "value")?;
-            let end = |name, open| metrics.real(r, name).unwrap_or(open);
-            Some([value, end("low", f64::NEG_INFINITY), end("high", f64::INFINITY)])
+        let found = measured_rows.get(&[&*row.plan_id, &*row.structure_id, &*row.metric]);
+        let measured = found.and_then(|m| {
+            let (low, high) = (m.low.unwrap_or(f64::NEG_INFINITY), m.high.unwrap_or(f64::INFINITY));
+            Some([m.value?, low, high])
         });
-        let unit = found.and_then(|r| metrics.text(r, "unit")).unwrap_or_default();
         let state = match (found, measured, row.report_value) {
             (None, ..) => "not in the tables of this study",
-            (Some(_), ..) if unit != row.unit => "unit differs from that of the tables",
+            (Some(m), ..) if m.unit != row.unit => "unit differs from that of the tables",
             (_, None, _) => "without a value in the tables",
             (.., None) => "not filled in",
             _ => COMPARED,

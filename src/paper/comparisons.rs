@@ -5,7 +5,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::measures::{Measured, Observed, Place, QUANTITIES, Quantity};
+use super::measures::{Measured, Observed, PlanGroup, QUANTITIES, Quantity};
 use super::{Study, count, counted, number, sheet, word};
 use tidydose_statistics::contingency::{fisher, fisher_rows};
 use tidydose_statistics::correlation::spearman;
@@ -13,6 +13,7 @@ use tidydose_statistics::proportion::{Clustered, clustered};
 use tidydose_statistics::rank::{kruskal_wallis, rank_sum};
 use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
 use tidydose_table::Cell;
+use tidydose_table::read::Verdict;
 
 const COLUMNS: &[&str] = &[
     "quantity",
@@ -43,7 +44,7 @@ struct Found {
 }
 
 /// A comparison before the tests are counted.
-struct Row {
+struct Comparison {
     quantity: String,
     unit: &'static str,
     grain: &'static str,
@@ -58,21 +59,21 @@ struct Row {
 }
 
 /// What the rows of one quantity and number of fractions have in common.
-struct Head<'m> {
+struct QuantityAt<'m> {
     quantity: &'m Quantity,
     fractions: &'m str,
     without: String,
 }
 
-impl Head<'_> {
+impl QuantityAt<'_> {
     fn row(
         &self,
         method: &'static str,
         [first, second]: [&str; 2],
         members: [&[&Observed]; 2],
         found: Result<Found, Undefined>,
-    ) -> Row {
-        Row {
+    ) -> Comparison {
+        Comparison {
             quantity: self.quantity.words(),
             unit: self.quantity.unit,
             grain: self.quantity.grain(),
@@ -94,7 +95,7 @@ pub(super) fn table(all: &[(Quantity, Measured)]) -> Vec<u8> {
     for (quantity, measured) in all {
         for fractions in measured.fractions() {
             let values: Vec<&Observed> = measured.of_fractions(fractions).collect();
-            let head = Head { quantity, fractions, without: measured.without_words() };
+            let head = QuantityAt { quantity, fractions, without: measured.without_words() };
             rows.extend(of_groups(&values, &head));
             let placed: Vec<&Observed> =
                 values.iter().copied().filter(|o| o.target_cc.is_some()).collect();
@@ -107,7 +108,7 @@ pub(super) fn table(all: &[(Quantity, Measured)]) -> Vec<u8> {
 }
 
 /// The rank sum test of each pair of groups and one test over more than two.
-fn of_groups(values: &[&Observed], head: &Head<'_>) -> Vec<Row> {
+fn of_groups(values: &[&Observed], head: &QuantityAt<'_>) -> Vec<Comparison> {
     let mut groups: BTreeMap<&str, Vec<&Observed>> = BTreeMap::new();
     for o in values {
         groups.entry(o.group.as_str()).or_default().push(o);
@@ -153,7 +154,7 @@ fn repeated(members: [&[&Observed]; 2]) -> usize {
     seen.values().filter(|n| **n > 1).count()
 }
 
-impl Row {
+impl Comparison {
     fn cells(self, tests: usize) -> Vec<Cell<'static>> {
         let found = self.found.as_ref().copied().unwrap_or_default();
         let interval = found.interval;
@@ -190,8 +191,8 @@ impl Row {
 
 /// Everything that is compared.
 pub(super) fn measured(
-    study: &Study,
-    places: &BTreeMap<String, Place>,
+    study: &Study<'_>,
+    places: &BTreeMap<String, PlanGroup>,
 ) -> Vec<(Quantity, Measured)> {
     QUANTITIES.iter().map(|q| (*q, super::measures::measured(study, places, q))).collect()
 }
@@ -249,32 +250,23 @@ type LimitKey = (String, String, String, String, String, String);
 
 /// Shares above each limit by group as CSV. Only `within` and `above` are judged: what the bounds
 /// leave undecided is counted apart.
-pub(super) fn shares(study: &Study, places: &BTreeMap<String, Place>) -> Vec<u8> {
-    let checks = &study.limit_checks;
+pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) -> Vec<u8> {
     let mut limits: BTreeMap<LimitKey, BTreeMap<String, Judged>> = BTreeMap::new();
-    for r in 0..checks.count() {
-        let text = |name| checks.text(r, name).unwrap_or_default().to_owned();
-        let (Some(place), Some(limit)) =
-            (places.get(&text("plan_id")), checks.real(r, "limit_value"))
-        else {
+    for check in &study.limit_checks {
+        let (Some(place), Some(limit)) = (places.get(check.plan_id), check.limit_value) else {
             continue;
         };
-        let limit = format!("{} {limit} {}", text("operator"), text("unit"));
-        let key = (
-            text("structure"),
-            text("metric"),
-            limit,
-            text("tier"),
-            text("limit_source"),
-            place.fractions.clone(),
-        );
+        let limit = format!("{} {limit} {}", check.operator, check.unit);
+        let [structure, metric] = [check.structure, check.metric].map(str::to_owned);
+        let [tier, source] = [check.tier_word(), check.limit_source].map(str::to_owned);
+        let key = (structure, metric, limit, tier, source, place.fractions.clone());
         let judged = limits.entry(key).or_default().entry(place.group.clone()).or_default();
         let own = judged.patients.entry(place.patient.clone()).or_default();
-        match text("verdict").as_str() {
-            "above" => *own = (own.0 + 1, own.1 + 1),
-            "within" => own.1 += 1,
-            "undecided" => judged.undecided += 1,
-            _ => judged.other += 1,
+        match check.verdict {
+            Verdict::Above => *own = (own.0 + 1, own.1 + 1),
+            Verdict::Within => own.1 += 1,
+            Verdict::Undecided => judged.undecided += 1,
+            Verdict::Unknown | Verdict::NotApplicable => judged.other += 1,
         }
     }
     let rows = limits.iter().flat_map(|(key, groups)| {
@@ -340,6 +332,6 @@ fn quotient(events: usize, n: usize) -> f64 {
 }
 
 /// Names of groups in the included plans, by rank of their look in figures.
-pub(super) fn groups(places: &BTreeMap<String, Place>) -> BTreeSet<&str> {
+pub(super) fn groups(places: &BTreeMap<String, PlanGroup>) -> BTreeSet<&str> {
     places.values().map(|p| p.group.as_str()).collect()
 }

@@ -2,8 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::measures::places;
 use super::{Study, count, number, sheet, word};
 use tidydose_statistics::describe::{Summary, summary};
+use tidydose_table::read::Role;
 
 /// Metrics of organs and of regions that nobody drew.
 const OF_ORGANS: [&str; 5] = ["D0.03cc[Gy]", "D0.1cc[Gy]", "Mean[Gy]", "V10Gy[cc]", "V12Gy[cc]"];
@@ -35,44 +37,37 @@ const COLUMNS: &[&str] = &[
 ];
 
 /// One row for each structure, metric, group and number of fractions.
-pub(super) fn table(study: &Study, included: &BTreeSet<String>, group: &str) -> Vec<u8> {
-    let plans: BTreeMap<&str, (String, String)> = (0..study.plans.count())
-        .filter_map(|r| {
-            let of = |name| study.plans.level(r, name).unwrap_or_else(|| "unknown".to_owned());
-            Some((study.plans.text(r, "plan_id")?, (of(group), of("fractions_planned"))))
-        })
-        .collect();
-    type Key = (String, String, String, String, String);
-    let mut found: BTreeMap<Key, (Vec<f64>, BTreeMap<String, usize>)> = BTreeMap::new();
-    for r in 0..study.metrics.count() {
-        let text = |name| study.metrics.text(r, name).unwrap_or_default();
-        let (plan, role, metric) = (text("plan_id"), text("role"), text("metric"));
-        let target = ["gtv", "ctv", "ptv", "target"].contains(&role);
-        let wanted =
-            if target { OF_TARGETS.contains(&metric) } else { OF_ORGANS.contains(&metric) };
-        let Some((group, fractions)) =
-            plans.get(plan).filter(|_| wanted && included.contains(plan))
-        else {
-            continue;
+pub(super) fn table(study: &Study<'_>, included: &BTreeSet<String>, group: &str) -> Vec<u8> {
+    let groups = places(study, included, group);
+    type Key<'t> = (&'t str, &'t str, &'t str, String, String);
+    let mut found: BTreeMap<Key<'_>, (Vec<f64>, BTreeMap<&str, usize>)> = BTreeMap::new();
+    for row in &study.metrics {
+        let target = row.role.filter(|role| role.is_target());
+        let wanted = match target {
+            Some(_) => OF_TARGETS.contains(&row.metric),
+            None => OF_ORGANS.contains(&row.metric),
         };
-        let structure = if target { role } else { text("structure") };
-        let unit = text("unit").to_owned();
-        let key = (structure.to_owned(), metric.to_owned(), unit, group.clone(), fractions.clone());
+        let Some(plan) = groups.get(row.plan_id).filter(|_| wanted) else { continue };
+        let structure = match target {
+            Some(role) => role.word(),
+            None => row.structure,
+        };
+        let key = (structure, row.metric, row.unit, plan.group.clone(), plan.fractions.clone());
         let (values, reasons) = found.entry(key).or_default();
-        match (text("status"), study.metrics.real(r, "value")) {
-            ("ok", Some(value)) => values.push(value),
-            (status, _) => *reasons.entry(status.to_owned()).or_insert(0) += 1,
+        match row.usable() {
+            Ok(value) => values.push(value),
+            Err(status) => *reasons.entry(status.word()).or_insert(0) += 1,
         }
     }
     let row = |((structure, metric, unit, group, fractions), (values, reasons)): (
-        Key,
-        (Vec<f64>, BTreeMap<String, usize>),
+        Key<'_>,
+        (Vec<f64>, BTreeMap<&str, usize>),
     )| {
         let without: usize = reasons.values().sum();
         let words: Vec<String> = reasons.iter().map(|(s, n)| format!("{s} {n}")).collect();
         let s = summary(&values).ok();
         let of = |f: fn(&Summary) -> f64| number(s.as_ref().map_or(f64::NAN, f));
-        let mut row = [structure, metric, unit, group, fractions].map(|t| word(&t)).to_vec();
+        let mut row = [structure, metric, unit, &group, &fractions].map(word).to_vec();
         row.extend([count(values.len()), count(without), word(&words.join(", "))]);
         row.extend([of(|s| s.median), of(|s| s.lower), of(|s| s.upper)]);
         row.extend([of(|s| s.least), of(|s| s.largest)]);
@@ -98,19 +93,17 @@ pub(super) struct OrganState<'s> {
 
 /// Every included plan with every organ of the cohort.
 pub(super) fn organ_states<'s>(
-    study: &'s Study,
+    study: &Study<'s>,
     included: &'s BTreeSet<String>,
 ) -> Vec<OrganState<'s>> {
     let mut cover: BTreeMap<(&str, &str), Option<f64>> = BTreeMap::new();
     let mut organs: BTreeSet<&str> = BTreeSet::new();
-    for r in 0..study.structures.count() {
-        let text = |name| study.structures.text(r, name);
-        let (Some(plan), Some("organ")) = (text("plan_id"), text("role")) else { continue };
-        let Some(organ) = text("name_standard").filter(|_| included.contains(plan)) else {
+    for row in study.structures.iter().filter(|s| s.role == Some(Role::Organ)) {
+        let Some(organ) = row.name_standard.filter(|_| included.contains(row.plan_id)) else {
             continue;
         };
         organs.insert(organ);
-        cover.insert((plan, organ), study.structures.real(r, "dose_cover_percent"));
+        cover.insert((row.plan_id, organ), row.dose_cover_percent);
     }
     let state = |plan: &'s String, organ: &'s str| {
         let found = cover.get(&(plan.as_str(), organ));
@@ -130,7 +123,7 @@ pub(super) fn organ_states<'s>(
 }
 
 /// One row for each included plan and organ of the cohort: drawn, and how much of it the dose covers.
-pub(super) fn completeness(study: &Study, included: &BTreeSet<String>) -> Vec<u8> {
+pub(super) fn completeness(study: &Study<'_>, included: &BTreeSet<String>) -> Vec<u8> {
     let rows = organ_states(study, included).into_iter().map(|cell| {
         let percent = number(cell.cover.unwrap_or(f64::NAN));
         vec![word(cell.plan), word(cell.organ), word(ORGAN_STATES[cell.state]), percent]

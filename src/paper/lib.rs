@@ -13,23 +13,25 @@ mod doses;
 mod figures;
 mod lists;
 mod measures;
-mod rows;
 mod scripts;
 mod table_one;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
-use tidydose_table::frame::LoadedTable;
 
-use rows::Rows;
 use tidydose_figure::{Stage, flow};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
-use tidydose_table::curves::{Curve, curves};
+use tidydose_table::curves::{CurvesByPlan, curves};
+use tidydose_table::frame::LoadedTable;
 use tidydose_table::open_names::OpenNames;
+use tidydose_table::read::{
+    CellError, LesionRow, LimitCheckRow, MetricRow, PlanRole, PlanRow, Role, StructureRow, Tables,
+    rows,
+};
 use tidydose_table::run::CAUTION;
-use tidydose_table::worksheet::Checked;
+use tidydose_table::user::worksheet::Checked;
 use tidydose_table::write_csv::write_records;
 
 /// The tables that are read.
@@ -44,6 +46,9 @@ pub enum PaperError {
     /// A table is missing.
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
+    /// A table cannot be understood.
+    #[error("cannot be used: {0}")]
+    Cell(#[from] CellError),
     /// The grouping is no column.
     #[error("grouping {wanted} is no column of plans; nearest: {there}")]
     Group {
@@ -63,46 +68,64 @@ pub type Files = BTreeMap<String, Vec<u8>>;
 /// # Errors
 /// When a table is missing or the grouping is no column of it.
 pub fn paper(
-    tables: &BTreeMap<String, LoadedTable>,
+    tables: &Tables,
     run: &Value,
     group: &str,
     checked: Option<&[Checked]>,
 ) -> Result<Files, PaperError> {
-    let table = |name: &'static str| tables.get(name).map(Rows::of).ok_or(PaperError::Table(name));
-    let study = Study {
-        plans: table("plans")?,
-        lesions: table("lesions")?,
-        structures: table("structures")?,
-        metrics: table("metrics")?,
-        limit_checks: table("limit_checks")?,
-        open: tables.get("structures").map(OpenNames::of).unwrap_or_default(),
-    };
-    let dvh = tables.get("dvh");
-    let curves = study.organs().into_iter().filter_map(|o| Some((o.clone(), curves(dvh?, &o))));
-    let mut files = study.made(run, group, &curves.collect())?;
+    let study = Study::read(tables)?;
+    let mut curves_of_organs = Curves::new();
+    if tables.contains_key("dvh") {
+        for organ in study.organs() {
+            curves_of_organs.insert(organ.to_owned(), curves(tables, organ)?);
+        }
+    }
+    let mut files = study.made(run, group, &curves_of_organs)?;
     files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
     Ok(files)
 }
 
-/// The tables as rows.
-#[derive(Debug, Clone, Default)]
-struct Study {
-    plans: Rows,
-    lesions: Rows,
-    structures: Rows,
-    metrics: Rows,
-    limit_checks: Rows,
+/// The tables as rows, and those whole of which any column may be asked for.
+#[derive(Debug, Clone)]
+struct Study<'t> {
+    plan_table: &'t LoadedTable,
+    lesion_table: &'t LoadedTable,
+    structure_table: &'t LoadedTable,
+    plans: Vec<PlanRow<'t>>,
+    lesions: Vec<LesionRow<'t>>,
+    structures: Vec<StructureRow<'t>>,
+    metrics: Vec<MetricRow<'t>>,
+    limit_checks: Vec<LimitCheckRow<'t>>,
     /// Structures that may be an organ though nobody has decided their names.
     open: OpenNames,
 }
 
 /// Dose-volume curves by organ, plan and structure.
-type Curves = BTreeMap<String, BTreeMap<String, BTreeMap<String, Curve>>>;
+type Curves = BTreeMap<String, CurvesByPlan>;
 
-impl Study {
+impl<'t> Study<'t> {
+    fn read(tables: &'t Tables) -> Result<Self, PaperError> {
+        let table = |name: &'static str| tables.get(name).ok_or(PaperError::Table(name));
+        let (plan_table, lesion_table) = (table("plans")?, table("lesions")?);
+        let structure_table = table("structures")?;
+        let (_, _) = (table("metrics")?, table("limit_checks")?);
+        let structures: Vec<StructureRow<'t>> = rows(tables)?;
+        Ok(Self {
+            plan_table,
+            lesion_table,
+            structure_table,
+            plans: rows(tables)?,
+            lesions: rows(tables)?,
+            metrics: rows(tables)?,
+            limit_checks: rows(tables)?,
+            open: OpenNames::of(&structures),
+            structures,
+        })
+    }
+
     fn made(&self, run: &Value, group: &str, curves: &Curves) -> Result<Files, PaperError> {
-        if !self.plans.has(group) {
-            let there = nearest(group, self.plans.names());
+        if self.plan_table.cells(group).is_none() {
+            let there = nearest(group, self.plan_table.names());
             return Err(PaperError::Group { wanted: group.to_owned(), there });
         }
         let included = self.included();
@@ -130,33 +153,22 @@ impl Study {
     }
 
     /// Standard names of all organs.
-    fn organs(&self) -> BTreeSet<String> {
-        let rows = 0..self.structures.count();
-        let organs = rows.filter(|r| self.structures.text(*r, "role") == Some("organ"));
-        organs.filter_map(|r| self.structures.text(r, "name_standard")).map(str::to_owned).collect()
+    fn organs(&self) -> BTreeSet<&'t str> {
+        let organs = self.structures.iter().filter(|s| s.role == Some(Role::Organ));
+        organs.filter_map(|s| s.name_standard).collect()
     }
 
     /// Plans in the study, as table plans has them.
     fn included(&self) -> BTreeSet<String> {
-        let rows = 0..self.plans.count();
-        let kept = rows.filter(|r| self.reason(*r).is_none());
-        kept.filter_map(|r| self.plans.text(r, "plan_id")).map(str::to_owned).collect()
+        let kept = self.plans.iter().filter(|p| reason(p).is_none());
+        kept.map(|p| p.plan_id.to_owned()).collect()
     }
 
-    /// Why a plan is not included, at the first stage that says so.
-    fn reason(&self, row: usize) -> Option<(usize, String)> {
-        let text = |name| self.plans.text(row, name).unwrap_or("unknown");
-        if self.plans.flag(row, "measured") != Some(true) {
-            return Some((0, text("exclusion_code").to_owned()));
-        }
-        (self.plans.flag(row, "in_study") != Some(true)).then(|| (1, text("plan_role").to_owned()))
-    }
-
-    fn patients(&self, wanted: impl Fn(usize) -> bool) -> (usize, usize) {
-        let rows: Vec<usize> = (0..self.plans.count()).filter(|r| wanted(*r)).collect();
-        let patients: BTreeSet<_> =
-            rows.iter().filter_map(|r| self.plans.text(*r, "patient_id")).collect();
-        (patients.len(), rows.len())
+    fn patients(&self, wanted: impl Fn(&PlanRow<'t>) -> bool) -> (usize, usize) {
+        let plans: Vec<&PlanRow<'t>> = self.plans.iter().filter(|p| wanted(p)).collect();
+        let patients: BTreeSet<&str> =
+            plans.iter().map(|p| p.patient_id).filter(|p| !p.is_empty()).collect();
+        (patients.len(), plans.len())
     }
 
     /// Words, patients, plans and who left, for each stage.
@@ -164,14 +176,14 @@ impl Study {
         let words =
             ["cases in the archive", "measured", "in the study: treated as far as is known"];
         let stage = |(place, words): (usize, &'static str)| {
-            let passed = |r: usize| self.reason(r).is_none_or(|(at, _)| at >= place);
+            let passed = |p: &PlanRow<'_>| reason(p).is_none_or(|(at, _)| at >= place);
             let (patients, plans) = self.patients(passed);
             let mut left = BTreeMap::new();
-            for row in 0..self.plans.count() {
-                if let Some((at, reason)) = self.reason(row)
+            for plan in &self.plans {
+                if let Some((at, reason)) = reason(plan)
                     && at + 1 == place
                 {
-                    *left.entry(reason).or_insert(0) += 1;
+                    *left.entry(reason.to_owned()).or_insert(0) += 1;
                 }
             }
             (words, patients, plans, left)
@@ -190,8 +202,7 @@ impl Study {
             };
         let mut boxes: Vec<Stage> = self.stages().into_iter().map(stage).collect();
         let included = self.included();
-        let lesions = (0..self.lesions.count())
-            .filter(|r| self.lesions.text(*r, "plan_id").is_some_and(|p| included.contains(p)));
+        let lesions = self.lesions.iter().filter(|l| included.contains(l.plan_id));
         if let Some(last) = boxes.last_mut() {
             last.words.push(counted(lesions.count(), "lesion"));
         }
@@ -218,6 +229,15 @@ impl Study {
         }
         sheet(&["stage", "patients", "plans", "left", "reason", "grouping"], out)
     }
+}
+
+/// Why a plan is not included, at the first stage that says so.
+fn reason<'t>(plan: &PlanRow<'t>) -> Option<(usize, &'t str)> {
+    if !plan.is_measured() {
+        return Some((0, plan.exclusion_code.unwrap_or("unknown")));
+    }
+    let role = plan.plan_role.map_or("unknown", PlanRole::word);
+    (!plan.is_in_study()).then_some((1, role))
 }
 
 /// A text as a cell; missing when empty.

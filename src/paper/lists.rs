@@ -7,10 +7,12 @@ use std::fmt::Write as _;
 use serde_json::Value;
 
 use super::Study;
+use tidydose_table::frame::{LoadedTable, reals, texts};
+use tidydose_table::read::{PlanRole, level};
 use tidydose_table::run::CAUTION;
 
 /// The methods paragraph.
-pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -> String {
+pub(super) fn methods(study: &Study<'_>, run: &Value, included: &BTreeSet<String>) -> String {
     let text = |name: &str| run.get(name).and_then(Value::as_str).unwrap_or("unknown").to_owned();
     let number = |name: &str| {
         run.get("counts").and_then(|c| c.get(name)).and_then(Value::as_u64).unwrap_or(0)
@@ -33,7 +35,7 @@ pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -
         included.len(),
         text("method")
     );
-    let presumed = presumed(&study.plans, included);
+    let presumed = presumed(study, included);
     if presumed > 0 {
         let _ = writeln!(
             out,
@@ -49,9 +51,9 @@ pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -
          Values without a number are counted with their reason and not replaced. Low and high ends of a \
          value bound its numerical uncertainty (grid, slices, contours), not that of delineation or \
          setup.",
-        range(&study.plans, "grid_plane_mm", included, "mm"),
-        range(&study.structures, "plane_spacing_mm", included, "mm"),
-        counts(&study.plans, "prescription_basis", included)
+        range(study.plan_table, "grid_plane_mm", included, "mm"),
+        range(study.structure_table, "plane_spacing_mm", included, "mm"),
+        counts(study.plan_table, "prescription_basis", included)
     );
     let _ = writeln!(
         out,
@@ -62,23 +64,24 @@ pub(super) fn methods(study: &Study, run: &Value, included: &BTreeSet<String>) -
 }
 
 /// Plans that count though nothing tells that they were treated.
-fn presumed(plans: &Rows, included: &BTreeSet<String>) -> usize {
-    let candidate = |r: &usize| plans.text(*r, "plan_role") == Some("candidate");
-    of_included(plans, included).filter(candidate).count()
+fn presumed(study: &Study<'_>, included: &BTreeSet<String>) -> usize {
+    let candidates = study.plans.iter().filter(|p| p.plan_role == Some(PlanRole::Candidate));
+    candidates.filter(|p| included.contains(p.plan_id)).count()
 }
 
 /// Where a person must write.
 const GAP: &str = "**to be filled in**";
 
-type Rows = super::rows::Rows;
-
-fn of_included<'r>(rows: &'r Rows, included: &'r BTreeSet<String>) -> impl Iterator<Item = usize> {
-    let inside = |r: &usize| rows.text(*r, "plan_id").is_some_and(|p| included.contains(p));
-    (0..rows.count()).filter(inside)
+/// The rows of the included plans.
+fn of_included(table: &LoadedTable, included: &BTreeSet<String>) -> Vec<usize> {
+    let plans = texts(table, "plan_id").into_iter().enumerate();
+    plans.filter(|(_, p)| p.is_some_and(|p| included.contains(p))).map(|(row, _)| row).collect()
 }
 
-fn range(rows: &Rows, name: &str, included: &BTreeSet<String>, unit: &str) -> String {
-    let values: Vec<f64> = of_included(rows, included).filter_map(|r| rows.real(r, name)).collect();
+fn range(table: &LoadedTable, name: &str, included: &BTreeSet<String>, unit: &str) -> String {
+    let column = reals(table, name);
+    let rows = of_included(table, included).into_iter();
+    let values: Vec<f64> = rows.filter_map(|r| column.get(r).copied().flatten()).collect();
     let end = |f: fn(f64, f64) -> f64, start| values.iter().copied().fold(start, f);
     if values.is_empty() {
         return "not stated".to_owned();
@@ -92,10 +95,10 @@ fn range(rows: &Rows, name: &str, included: &BTreeSet<String>, unit: &str) -> St
     }
 }
 
-fn counts(rows: &Rows, name: &str, included: &BTreeSet<String>) -> String {
+fn counts(table: &LoadedTable, name: &str, included: &BTreeSet<String>) -> String {
     let mut found: BTreeMap<String, usize> = BTreeMap::new();
-    for r in of_included(rows, included) {
-        let level = rows.level(r, name).unwrap_or_else(|| "missing".to_owned());
+    for row in of_included(table, included) {
+        let level = level(table, name, row).unwrap_or_else(|| "missing".to_owned());
         *found.entry(level.replace('_', " ")).or_insert(0) += 1;
     }
     let list: Vec<String> = found.iter().map(|(level, n)| format!("{level} {n}")).collect();
@@ -105,7 +108,7 @@ fn counts(rows: &Rows, name: &str, included: &BTreeSet<String>) -> String {
 /// STROBE items about which the tables say something, and ICRU 91 items of level 2, each with what is
 /// known and what is left to fill in. Items of STROBE by their numbers (from memory); those of ICRU 91
 /// by course notes, the report itself was not read.
-pub(super) fn reporting(study: &Study, run: &Value, included: &BTreeSet<String>) -> String {
+pub(super) fn reporting(study: &Study<'_>, run: &Value, included: &BTreeSet<String>) -> String {
     let gap = GAP;
     let stages: Vec<String> = study
         .stages()
@@ -113,9 +116,9 @@ pub(super) fn reporting(study: &Study, run: &Value, included: &BTreeSet<String>)
         .map(|(words, patients, plans, _)| format!("{words}: {plans} plans of {patients} patients"))
         .collect();
     let method = run.get("method").and_then(Value::as_str).unwrap_or(gap);
-    let fact = |rows: &Rows, name: &str| counts(rows, name, included);
+    let fact = |table: &LoadedTable, name: &str| counts(table, name, included);
     let strobe = [
-        ("5 setting", format!("technologies: {}; eras: {}", fact(&study.plans, "technology"), fact(&study.plans, "era"))),
+        ("5 setting", format!("technologies: {}; eras: {}", fact(study.plan_table, "technology"), fact(study.plan_table, "era"))),
         ("6 participants", format!("eligibility {gap}; in the tables: {}", stages.join("; "))),
         ("7 variables", "table dictionary of the study has definition, unit and source of each column and metric".to_owned()),
         ("8 measurement", method.to_owned()),
@@ -141,14 +144,14 @@ pub(super) fn reporting(study: &Study, run: &Value, included: &BTreeSet<String>)
 }
 
 /// Items of ICRU 91, level 2, with what the tables know of each.
-fn icru(study: &Study, included: &BTreeSet<String>) -> Vec<(&'static str, String)> {
+fn icru(study: &Study<'_>, included: &BTreeSet<String>) -> Vec<(&'static str, String)> {
     let gap = GAP;
-    let fact = |rows: &Rows, name: &str| counts(rows, name, included);
+    let fact = |table: &LoadedTable, name: &str| counts(table, name, included);
     vec![
         ("clinical history, stage, prior treatment", gap.to_owned()),
-        ("intent", fact(&study.plans, "intent")),
-        ("simulation: fixation", fact(&study.plans, "fixation")),
-        ("simulation: images", fact(&study.plans, "image_modality")),
+        ("intent", fact(study.plan_table, "intent")),
+        ("simulation: fixation", fact(study.plan_table, "fixation")),
+        ("simulation: images", fact(study.plan_table, "image_modality")),
         (
             "targets and organs, volumes",
             "columns of table structures; table_one.csv for targets".to_owned(),
@@ -156,14 +159,14 @@ fn icru(study: &Study, included: &BTreeSet<String>) -> Vec<(&'static str, String
         ("planning aims and limits", "table limit_checks, each row with its source".to_owned()),
         (
             "dose calculation: grid",
-            range(&study.plans, "grid_plane_mm", included, "mm between planes"),
+            range(study.plan_table, "grid_plane_mm", included, "mm between planes"),
         ),
         ("dose calculation: algorithm", gap.to_owned()),
         (
             "prescription",
             format!(
                 "basis: {}; isodose in table lesions",
-                fact(&study.plans, "prescription_basis")
+                fact(study.plan_table, "prescription_basis")
             ),
         ),
         ("quality assurance of patients", gap.to_owned()),

@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Study;
+use tidydose_table::read::{MetricRow, Status, level};
 
 /// What is looked at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -108,53 +109,58 @@ impl Measured {
 
 /// A plan as groups need it.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub(super) struct Place {
+pub(super) struct PlanGroup {
     pub(super) patient: String,
     pub(super) group: String,
     pub(super) fractions: String,
 }
 
-/// The included plans.
+/// What stands where the table says nothing.
+pub(super) const UNKNOWN: &str = "unknown";
+
+/// The plans by name, each with its group.
+pub(super) fn plan_groups(study: &Study<'_>, group: &str) -> BTreeMap<String, PlanGroup> {
+    let named = |text: Option<String>| text.unwrap_or_else(|| UNKNOWN.to_owned());
+    let mut groups = BTreeMap::new();
+    for (number, plan) in study.plans.iter().enumerate() {
+        let patient = Some(plan.patient_id).filter(|p| !p.is_empty());
+        let of_plan = PlanGroup {
+            patient: named(patient.map(str::to_owned)),
+            group: named(level(study.plan_table, group, number)),
+            fractions: named(plan.fractions_planned.map(|n| n.to_string())),
+        };
+        groups.insert(plan.plan_id.to_owned(), of_plan);
+    }
+    groups
+}
+
+/// Those of the included plans.
 pub(super) fn places(
-    study: &Study,
+    study: &Study<'_>,
     included: &BTreeSet<String>,
     group: &str,
-) -> BTreeMap<String, Place> {
-    let plans = &study.plans;
-    let of = |r: usize, name: &str| plans.level(r, name).unwrap_or_else(|| "unknown".to_owned());
-    let place = |r: usize| {
-        let plan = plans.text(r, "plan_id").filter(|p| included.contains(*p))?;
-        let place = Place {
-            patient: of(r, "patient_id"),
-            group: of(r, group),
-            fractions: of(r, "fractions_planned"),
-        };
-        Some((plan.to_owned(), place))
-    };
-    (0..plans.count()).filter_map(place).collect()
+) -> BTreeMap<String, PlanGroup> {
+    let mut groups = plan_groups(study, group);
+    groups.retain(|plan, _| included.contains(plan));
+    groups
 }
 
 /// Words for a number of fractions as it stands in the tables.
 pub(super) fn fraction_words(fractions: &str) -> String {
     match fractions {
-        "unknown" => "fractions not stated".to_owned(),
+        UNKNOWN => "fractions not stated".to_owned(),
         "1" => "1 fraction".to_owned(),
         n => format!("{n} fractions"),
     }
 }
 
 /// Lesions with their plan and volume.
-fn lesions(study: &Study) -> BTreeMap<&str, (&str, Option<f64>)> {
-    let rows = 0..study.lesions.count();
-    let lesion = |r: usize| {
-        let text = |name| study.lesions.text(r, name);
-        Some((text("lesion_id")?, (text("plan_id")?, study.lesions.real(r, "volume_cc"))))
-    };
-    rows.filter_map(lesion).collect()
+fn lesions<'t>(study: &Study<'t>) -> BTreeMap<&'t str, (&'t str, Option<f64>)> {
+    study.lesions.iter().map(|l| (l.lesion_id, (l.plan_id, l.volume_cc))).collect()
 }
 
 /// Volume of all lesions of each plan; absent where that of one is.
-fn totals(study: &Study) -> BTreeMap<&str, Option<f64>> {
+fn totals<'t>(study: &Study<'t>) -> BTreeMap<&'t str, Option<f64>> {
     let mut totals: BTreeMap<&str, Option<f64>> = BTreeMap::new();
     for (plan, volume) in lesions(study).into_values() {
         let total = totals.entry(plan).or_insert(Some(0.0));
@@ -166,45 +172,39 @@ fn totals(study: &Study) -> BTreeMap<&str, Option<f64>> {
 /// The values of one quantity in the included plans. A plan or lesion with several rows of it (two
 /// organs of one name) has none.
 pub(super) fn measured(
-    study: &Study,
-    places: &BTreeMap<String, Place>,
+    study: &Study<'_>,
+    places: &BTreeMap<String, PlanGroup>,
     quantity: &Quantity,
 ) -> Measured {
     let (lesions, totals) = (lesions(study), totals(study));
-    let mut rows: BTreeMap<&str, Vec<usize>> = match quantity.structure {
-        Some(_) => places.keys().map(|p| (p.as_str(), Vec::new())).collect(),
-        None => {
-            let inside = lesions.iter().filter(|(_, (plan, _))| places.contains_key(*plan));
-            inside.map(|(lesion, _)| (*lesion, Vec::new())).collect()
-        }
-    };
-    for r in 0..study.metrics.count() {
-        let text = |name| study.metrics.text(r, name).unwrap_or_default();
-        if text("metric") != quantity.metric {
-            continue;
-        }
+    let mut found: BTreeMap<&str, Vec<&MetricRow<'_>>> = BTreeMap::new();
+    if quantity.structure.is_some() {
+        found.extend(places.keys().map(|plan| (plan.as_str(), Vec::new())));
+    } else {
+        let inside = lesions.iter().filter(|(_, (plan, _))| places.contains_key(*plan));
+        found.extend(inside.map(|(lesion, _)| (*lesion, Vec::new())));
+    }
+    for row in study.metrics.iter().filter(|m| m.metric == quantity.metric) {
         let subject = match quantity.structure {
-            Some(name) if text("structure") == name => text("plan_id"),
+            Some(name) if row.structure == name => row.plan_id,
             Some(_) => continue,
-            None => text("structure_id"),
+            None => row.structure_id,
         };
-        if let Some(list) = rows.get_mut(subject) {
-            list.push(r);
+        if let Some(list) = found.get_mut(subject) {
+            list.push(row);
         }
     }
     let mut out = Measured::default();
-    for (subject, list) in rows {
+    for (subject, list) in found {
         let plan = lesions.get(subject).map_or(subject, |(plan, _)| *plan);
         let Some(place) = places.get(plan) else { continue };
-        let status = |r: usize| study.metrics.text(r, "status").unwrap_or("absent").to_owned();
         let value = match list[..] {
             [] if quantity.structure.is_some_and(|organ| study.open.may_hold(plan, organ)) => {
-                Err("name_undecided".to_owned())
+                Err(Status::NameUndecided.word())
             }
-            [] => Err("absent".to_owned()),
-            [r] if status(r) == "ok" => study.metrics.real(r, "value").ok_or_else(|| status(r)),
-            [r] => Err(status(r)),
-            _ => Err("several of the name".to_owned()),
+            [] => Err(Status::Absent.word()),
+            [row] => row.usable().map_err(Status::word),
+            _ => Err("several of the name"),
         };
         match value {
             Ok(value) => out.values.push(Observed {
@@ -218,7 +218,7 @@ pub(super) fn measured(
                     .map_or_else(|| totals.get(plan).copied().flatten(), |(_, v)| *v),
                 value,
             }),
-            Err(reason) => *out.without.entry(reason).or_insert(0) += 1,
+            Err(reason) => *out.without.entry(reason.to_owned()).or_insert(0) += 1,
         }
     }
     out

@@ -2,15 +2,17 @@
 //! p: groups of a retrospective cohort are not drawn at random, and a test says nothing of how alike
 //! they are (users of a p get a standardised difference).
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
-use super::rows::Rows;
+use super::measures::places;
 use super::{Study, count, number, sheet, word};
 use tidydose_statistics::describe::{Summary, summary};
 use tidydose_statistics::difference::{of_means, of_shares};
 use tidydose_statistics::real;
 use tidydose_table::Cell;
+use tidydose_table::frame::{LoadedTable, reals};
+use tidydose_table::read::level;
 use tidydose_table::run::CAUTION;
 
 /// A variable of the table.
@@ -49,25 +51,26 @@ pub(super) const ALL: &str = "all";
 
 /// Rows of one grain with their group.
 struct Grouped<'s> {
-    rows: &'s Rows,
+    table: &'s LoadedTable,
     /// Row and group.
     members: Vec<(usize, String)>,
 }
 
 impl<'s> Grouped<'s> {
-    fn of(study: &'s Study, grain: &str, included: &BTreeSet<String>, group: &str) -> Self {
-        let groups: BTreeMap<&str, String> = (0..study.plans.count())
-            .filter_map(|r| {
-                let level = study.plans.level(r, group).unwrap_or_else(|| "unknown".to_owned());
-                Some((study.plans.text(r, "plan_id")?, level))
-            })
-            .collect();
-        let rows = if grain == "plan" { &study.plans } else { &study.lesions };
-        let member = |r: usize| {
-            let plan = rows.text(r, "plan_id")?;
-            included.contains(plan).then(|| (r, groups.get(plan).cloned().unwrap_or_default()))
+    fn of(study: &Study<'s>, grain: &str, included: &BTreeSet<String>, group: &str) -> Self {
+        let groups = places(study, included, group);
+        let (table, plans): (_, Vec<&str>) = if grain == "plan" {
+            (study.plan_table, study.plans.iter().map(|p| p.plan_id).collect())
+        } else {
+            (study.lesion_table, study.lesions.iter().map(|l| l.plan_id).collect())
         };
-        Self { rows, members: (0..rows.count()).filter_map(member).collect() }
+        let mut members = Vec::new();
+        for (number, plan) in plans.into_iter().enumerate() {
+            if let Some(of_plan) = groups.get(plan) {
+                members.push((number, of_plan.group.clone()));
+            }
+        }
+        Self { table, members }
     }
 
     fn names(&self) -> Vec<String> {
@@ -80,11 +83,12 @@ impl<'s> Grouped<'s> {
     }
 
     fn numbers(&self, group: &str, name: &str) -> Vec<f64> {
-        self.members(group).filter_map(|r| self.rows.real(r, name)).collect()
+        let column = reals(self.table, name);
+        self.members(group).filter_map(|r| column.get(r).copied().flatten()).collect()
     }
 
     fn levels(&self, group: &str, name: &str) -> Vec<String> {
-        self.members(group).filter_map(|r| self.rows.level(r, name)).collect()
+        self.members(group).filter_map(|r| level(self.table, name, r)).collect()
     }
 
     /// The largest standardised difference between two groups; absent where none is defined.
@@ -128,7 +132,11 @@ const COLUMNS: &[&str] = &[
 ];
 
 /// The table as CSV and for reading.
-pub(super) fn table(study: &Study, included: &BTreeSet<String>, group: &str) -> (Vec<u8>, String) {
+pub(super) fn table(
+    study: &Study<'_>,
+    included: &BTreeSet<String>,
+    group: &str,
+) -> (Vec<u8>, String) {
     let mut rows = Vec::new();
     let mut text = format!("{CAUTION}\n");
     for grain in ["plan", "lesion"] {

@@ -2,66 +2,112 @@
 
 use serde_json::json;
 
-use super::rows::Value;
 use super::*;
-use tidydose_table::curves::CurvePoint;
+use tidydose_table::curves::{Curve, CurvePoint};
+use tidydose_table::frame::Cells;
 
-fn texts(list: &[&str]) -> Vec<Value> {
-    let value = |t: &&str| if t.is_empty() { Value::Missing } else { Value::Text((*t).to_owned()) };
-    list.iter().map(value).collect()
+fn texts(list: &[&str]) -> Cells {
+    Cells::texts(list.iter().map(|t| (!t.is_empty()).then_some(*t)))
 }
 
-fn numbers(list: &[f64]) -> Vec<Value> {
-    list.iter().map(|v| if v.is_nan() { Value::Missing } else { Value::Number(*v) }).collect()
+fn reals(list: &[f64]) -> Cells {
+    Cells::Real(list.iter().map(|v| (!v.is_nan()).then_some(*v)).collect())
+}
+
+fn flags(list: &[bool]) -> Cells {
+    Cells::Boolean(list.iter().copied().map(Some).collect())
 }
 
 const NONE: f64 = f64::NAN;
 
+/// A table under its name.
+fn table<const N: usize>(name: &str, columns: [(&str, Cells); N]) -> (String, LoadedTable) {
+    let columns = columns.map(|(column, cells)| (column.to_owned(), cells));
+    (name.to_owned(), LoadedTable::new(columns.into()))
+}
+
+/// What is read of these tables, which are kept as long as the tests run.
+fn study_of(tables: Tables) -> Study<'static> {
+    Study::read(Box::leak(Box::new(tables))).unwrap()
+}
+
+fn limit_checks_of_five() -> (String, LoadedTable) {
+    table(
+        "limit_checks",
+        [
+            ("plan_id", texts(&["a", "b", "c", "d", "e"])),
+            ("structure", texts(&["Brainstem"; 5])),
+            ("metric", texts(&["D0.03cc[Gy]"; 5])),
+            ("operator", texts(&["<="; 5])),
+            ("limit_value", reals(&[15.0, 15.0, 31.0, NONE, 15.0])),
+            ("unit", texts(&["Gy"; 5])),
+            ("tier", texts(&["mandatory"; 5])),
+            ("limit_source", texts(&["S"; 5])),
+            ("verdict", texts(&["above", "within", "undecided", "unknown", "above"])),
+        ],
+    )
+}
+
 /// Six plans of five patients; one not measured, one set aside.
-fn study() -> Study {
-    let plans = Rows::default()
-        .with("patient_id", texts(&["A", "B", "C", "D", "E", "E"]))
-        .with("plan_id", texts(&["a", "b", "c", "d", "e", "f"]))
-        .with("technology", texts(&["x", "x", "y", "y", "x", "y"]))
-        .with(
-            "plan_role",
-            texts(&["treated", "treated", "treated", "unknown", "superseded", "treated"]),
-        )
-        .with("measured", [true, true, true, true, true, false].map(Value::Flag).to_vec())
-        .with("in_study", [true, true, true, true, false, false].map(Value::Flag).to_vec())
-        .with("exclusion_code", texts(&["", "", "", "", "", "dose-several"]))
-        .with("fractions_planned", numbers(&[1.0, 1.0, 5.0, NONE, 1.0, 1.0]))
-        .with("prescription_dose_gy", numbers(&[20.0, 22.0, 25.0, NONE, 20.0, 20.0]));
-    let lesions = Rows::default()
-        .with("plan_id", texts(&["a", "a", "b", "c", "e"]))
-        .with("lesion_id", texts(&["a/1", "a/2", "b/1", "c/1", "e/1"]))
-        .with("gtv_volume_cc", numbers(&[1.0, 2.0, 3.0, 4.0, 9.0]));
-    let metrics = Rows::default()
-        .with("patient_id", texts(&["A", "B", "C", "A"]))
-        .with("plan_id", texts(&["a", "b", "c", "a"]))
-        .with("structure_id", texts(&["a/9", "b/9", "c/9", ""]))
-        .with("structure", texts(&["Brainstem", "Brainstem", "Brainstem", "all tissue"]))
-        .with("role", texts(&["organ", "organ", "organ", "region"]))
-        .with("metric", texts(&["Mean[Gy]", "Mean[Gy]", "Mean[Gy]", "V12Gy[cc]"]))
-        .with("unit", texts(&["Gy", "Gy", "Gy", "cc"]))
-        .with("status", texts(&["ok", "ok", "outside_grid", "ok"]))
-        .with("value", numbers(&[2.0, 4.0, NONE, 7.0]));
-    let structures = Rows::default()
-        .with("plan_id", texts(&["a", "b"]))
-        .with("role", texts(&["organ", "organ"]))
-        .with("name_standard", texts(&["Brainstem", "Brainstem"]))
-        .with("dose_cover_percent", numbers(&[100.0, 3.7]));
-    let limit_checks = Rows::default()
-        .with("plan_id", texts(&["a", "b", "c", "d", "e"]))
-        .with("structure", texts(&["Brainstem"; 5]))
-        .with("metric", texts(&["D0.03cc[Gy]"; 5]))
-        .with("operator", texts(&["<="; 5]))
-        .with("limit_value", numbers(&[15.0, 15.0, 31.0, NONE, 15.0]))
-        .with("unit", texts(&["Gy"; 5]))
-        .with("tier", texts(&["mandatory"; 5]))
-        .with("limit_source", texts(&["S"; 5]))
-        .with("verdict", texts(&["above", "within", "undecided", "unknown", "above"]));
-    Study { plans, lesions, structures, metrics, limit_checks, open: OpenNames::default() }
+fn tables() -> Tables {
+    Tables::from([
+        table(
+            "plans",
+            [
+                ("patient_id", texts(&["A", "B", "C", "D", "E", "E"])),
+                ("plan_id", texts(&["a", "b", "c", "d", "e", "f"])),
+                ("technology", texts(&["x", "x", "y", "y", "x", "y"])),
+                (
+                    "plan_role",
+                    texts(&["treated", "treated", "treated", "unknown", "superseded", "treated"]),
+                ),
+                ("measured", flags(&[true, true, true, true, true, false])),
+                ("in_study", flags(&[true, true, true, true, false, false])),
+                ("exclusion_code", texts(&["", "", "", "", "", "dose-several"])),
+                (
+                    "fractions_planned",
+                    Cells::Integer(vec![Some(1), Some(1), Some(5), None, Some(1), Some(1)]),
+                ),
+                ("prescription_dose_gy", reals(&[20.0, 22.0, 25.0, NONE, 20.0, 20.0])),
+            ],
+        ),
+        table(
+            "lesions",
+            [
+                ("plan_id", texts(&["a", "a", "b", "c", "e"])),
+                ("lesion_id", texts(&["a/1", "a/2", "b/1", "c/1", "e/1"])),
+                ("gtv_volume_cc", reals(&[1.0, 2.0, 3.0, 4.0, 9.0])),
+            ],
+        ),
+        table(
+            "metrics",
+            [
+                ("patient_id", texts(&["A", "B", "C", "A"])),
+                ("plan_id", texts(&["a", "b", "c", "a"])),
+                ("structure_id", texts(&["a/9", "b/9", "c/9", ""])),
+                ("structure", texts(&["Brainstem", "Brainstem", "Brainstem", "all tissue"])),
+                ("role", texts(&["organ", "organ", "organ", ""])),
+                ("metric", texts(&["Mean[Gy]", "Mean[Gy]", "Mean[Gy]", "V12Gy[cc]"])),
+                ("unit", texts(&["Gy", "Gy", "Gy", "cc"])),
+                ("status", texts(&["ok", "ok", "outside_grid", "ok"])),
+                ("value", reals(&[2.0, 4.0, NONE, 7.0])),
+            ],
+        ),
+        table(
+            "structures",
+            [
+                ("plan_id", texts(&["a", "b"])),
+                ("role", texts(&["organ", "organ"])),
+                ("name_standard", texts(&["Brainstem", "Brainstem"])),
+                ("dose_cover_percent", reals(&[100.0, 3.7])),
+            ],
+        ),
+        limit_checks_of_five(),
+    ])
+}
+
+fn study() -> Study<'static> {
+    study_of(tables())
 }
 
 /// Curves of the brainstem in two plans of group x.
@@ -129,11 +175,13 @@ fn doses_keep_fractions_apart_and_say_why_values_are_missing() {
 /// A value whose bounds say nothing stands in the table of metrics and in no statistic.
 #[test]
 fn an_uncertain_value_counts_as_missing() {
-    let Study { plans, lesions, structures, metrics, limit_checks, open } = study();
-    let metrics = metrics
+    let mut tables = tables();
+    let metrics = tables["metrics"]
+        .clone()
         .with("status", texts(&["ok", "uncertain", "ok", "ok"]))
-        .with("value", numbers(&[2.0, 400.0, 8.0, 7.0]));
-    let study = Study { plans, lesions, structures, metrics, limit_checks, open };
+        .with("value", reals(&[2.0, 400.0, 8.0, 7.0]));
+    tables.insert("metrics".to_owned(), metrics);
+    let study = study_of(tables);
     let run =
         json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
     let files = study.made(&run, "technology", &curves()).unwrap();
@@ -174,58 +222,81 @@ fn a_grouping_that_is_no_column_is_named() {
     assert!(text.contains("grouping colour") && text.contains("technology"), "{text}");
 }
 
+fn limit_checks_of_many(plans: &[&str], verdicts: &[&str]) -> (String, LoadedTable) {
+    table(
+        "limit_checks",
+        [
+            ("plan_id", texts(plans)),
+            ("structure", texts(&["Brainstem"; 12])),
+            ("metric", texts(&["D0.03cc[Gy]"; 12])),
+            ("operator", texts(&["<="; 12])),
+            ("limit_value", reals(&[7.0; 12])),
+            ("unit", texts(&["Gy"; 12])),
+            ("tier", texts(&["mandatory"; 12])),
+            ("limit_source", texts(&["S"; 12])),
+            ("verdict", texts(verdicts)),
+        ],
+    )
+}
+
 /// Twelve plans of eleven patients in two groups, all of one fraction, each with the brainstem.
-fn many() -> (Study, Curves) {
-    let names: Vec<String> = (0..12).map(|i| format!("p{i:02}")).collect();
-    let plans: Vec<&str> = names.iter().map(String::as_str).collect();
-    let ids: Vec<String> = names.iter().map(|n| format!("{n}/9")).collect();
-    let ids: Vec<&str> = ids.iter().map(String::as_str).collect();
-    let mut patients: Vec<&str> = plans.clone();
+fn many() -> (Study<'static>, Curves) {
+    let names: [String; 12] = std::array::from_fn(|i| format!("p{i:02}"));
+    let plans = names.each_ref().map(String::as_str);
+    let ids = plans.map(|plan| format!("{plan}/9"));
+    let ids = ids.each_ref().map(String::as_str);
+    let mut patients = plans;
     patients[1] = "p00";
     let groups: Vec<&str> = (0..12).map(|i| if i < 6 { "x" } else { "y" }).collect();
     let values: Vec<f64> = (0..12).map(f64::from).collect();
     let verdicts: Vec<&str> = (0..12).map(|i| if i > 7 { "above" } else { "within" }).collect();
     let all = |word: &str| texts(&[word; 12]);
-    let study = Study {
-        open: OpenNames::default(),
-        plans: Rows::default()
-            .with("patient_id", texts(&patients))
-            .with("plan_id", texts(&plans))
-            .with("technology", texts(&groups))
-            .with("measured", vec![Value::Flag(true); 12])
-            .with("in_study", vec![Value::Flag(true); 12])
-            .with("plan_role", all("treated"))
-            .with("fractions_planned", numbers(&[1.0; 12])),
-        lesions: Rows::default()
-            .with("plan_id", texts(&plans))
-            .with("lesion_id", texts(&plans))
-            .with("volume_cc", numbers(&values.iter().map(|v| 24.0 - v).collect::<Vec<_>>())),
-        metrics: Rows::default()
-            .with("patient_id", texts(&patients))
-            .with("plan_id", texts(&plans))
-            .with("structure_id", texts(&ids))
-            .with("structure", all("Brainstem"))
-            .with("role", all("organ"))
-            .with("metric", all("D0.03cc[Gy]"))
-            .with("unit", all("Gy"))
-            .with("status", all("ok"))
-            .with("value", numbers(&values)),
-        structures: Rows::default()
-            .with("plan_id", texts(&plans))
-            .with("role", all("organ"))
-            .with("name_standard", all("Brainstem"))
-            .with("dose_cover_percent", numbers(&[100.0; 12])),
-        limit_checks: Rows::default()
-            .with("plan_id", texts(&plans))
-            .with("structure", all("Brainstem"))
-            .with("metric", all("D0.03cc[Gy]"))
-            .with("operator", all("<="))
-            .with("limit_value", numbers(&[7.0; 12]))
-            .with("unit", all("Gy"))
-            .with("tier", all("mandatory"))
-            .with("limit_source", all("S"))
-            .with("verdict", texts(&verdicts)),
-    };
+    let study = study_of(Tables::from([
+        table(
+            "plans",
+            [
+                ("patient_id", texts(&patients)),
+                ("plan_id", texts(&plans)),
+                ("technology", texts(&groups)),
+                ("measured", flags(&[true; 12])),
+                ("in_study", flags(&[true; 12])),
+                ("plan_role", all("treated")),
+                ("fractions_planned", Cells::Integer(vec![Some(1); 12])),
+            ],
+        ),
+        table(
+            "lesions",
+            [
+                ("plan_id", texts(&plans)),
+                ("lesion_id", texts(&plans)),
+                ("volume_cc", reals(&std::array::from_fn::<f64, 12, _>(|i| 24.0 - values[i]))),
+            ],
+        ),
+        table(
+            "metrics",
+            [
+                ("patient_id", texts(&patients)),
+                ("plan_id", texts(&plans)),
+                ("structure_id", texts(&ids)),
+                ("structure", all("Brainstem")),
+                ("role", all("organ")),
+                ("metric", all("D0.03cc[Gy]")),
+                ("unit", all("Gy")),
+                ("status", all("ok")),
+                ("value", reals(&values)),
+            ],
+        ),
+        table(
+            "structures",
+            [
+                ("plan_id", texts(&plans)),
+                ("role", all("organ")),
+                ("name_standard", all("Brainstem")),
+                ("dose_cover_percent", reals(&[100.0; 12])),
+            ],
+        ),
+        limit_checks_of_many(&plans, &verdicts),
+    ]));
     let point = |dose_gy, volume_cc| CurvePoint { dose_gy, volume_cc, percent: volume_cc };
     let curve = |i: usize| Curve::new(vec![point(0.0, 10.0), point(1.0 + values[i], 0.0)]);
     let of = |i: usize| (names[i].clone(), BTreeMap::from([(ids[i].to_owned(), curve(i))]));

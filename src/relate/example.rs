@@ -1,58 +1,71 @@
 //! A cohort for tests: forty patients with two lesions each, of known outcome.
 
-use std::collections::BTreeMap;
-
-use super::study::{Cohort, Lesion, MetricValue, Plan};
+use super::study::Cohort;
 use super::{Grain, Request};
-use tidydose_table::outcomes::Outcome;
+use tidydose_table::frame::{Cells, LoadedTable};
+use tidydose_table::read::Tables;
+use tidydose_table::user::outcomes::Outcome;
 
 pub(super) const PATIENTS: usize = 40;
 
 /// Every patient has one plan with two lesions; V12Gy of each grows with its number.
-pub(super) fn cohort() -> Cohort {
-    let mut cohort = Cohort::default();
-    let mut column = BTreeMap::new();
-    for i in 0..PATIENTS {
-        let (patient_id, plan_id) = (format!("P{i:02}"), format!("O{i:02}"));
-        for k in 1..=2 {
-            let lesion_id = format!("{plan_id}/{k}");
-            column.insert(lesion_id.clone(), (i * k % 13) as f64 + 0.5);
-            cohort.lesions.push(Lesion {
-                plan_id: plan_id.clone(),
-                lesion_id: lesion_id.clone(),
-                structure: format!("GTV{k}"),
-                clinical_label: (k == 2).then(|| "left".to_owned()),
-            });
-            cohort.metrics.push(metric(&plan_id, &lesion_id, "GTV", "Volume[cc]", (i + k) as f64));
-        }
-        let dose = 0.5 * i as f64 + 1.0;
-        cohort.metrics.push(metric(&plan_id, &format!("{plan_id}/9"), "Brain", "V12Gy[cc]", dose));
-        cohort.plans.push(Plan {
-            patient_id,
-            plan_id,
-            role: "treated".to_owned(),
-            measured: true,
-            in_study: true,
-            course: Some(1),
-            day: Some(1000),
-            fractions: Some(1),
-            group: ["gantry_linac", "cobalt_unit"][i % 2].to_owned(),
-            ..Plan::default()
-        });
+fn tables() -> Tables {
+    let plan = |i: usize| format!("O{i:02}");
+    let all = || 0..PATIENTS;
+    let both = || all().flat_map(|i| [(i, 1), (i, 2)]);
+    let text = |cells: Vec<String>| Cells::texts(cells.iter().map(|t| Some(t.as_str())));
+    let same = |word: &str, n: usize| Cells::texts(vec![Some(word); n]);
+    let whole = |value: i64| Cells::Integer(vec![Some(value); PATIENTS]);
+    let plans = LoadedTable::new(vec![
+        ("patient_id".into(), text(all().map(|i| format!("P{i:02}")).collect())),
+        ("plan_id".into(), text(all().map(plan).collect())),
+        ("plan_role".into(), same("treated", PATIENTS)),
+        ("measured".into(), Cells::Boolean(vec![Some(true); PATIENTS])),
+        ("in_study".into(), Cells::Boolean(vec![Some(true); PATIENTS])),
+        ("course".into(), whole(1)),
+        ("day_plan".into(), whole(1000)),
+        ("fractions_planned".into(), whole(1)),
+        (
+            "technology".into(),
+            Cells::texts(all().map(|i| Some(["gantry_linac", "cobalt_unit"][i % 2]))),
+        ),
+    ]);
+    let sizes = both().map(|(i, k)| Some((i * k % 13) as f64 + 0.5)).collect();
+    let lesions = LoadedTable::new(vec![
+        ("plan_id".into(), text(both().map(|(i, _)| plan(i)).collect())),
+        ("lesion_id".into(), text(both().map(|(i, k)| format!("{}/{k}", plan(i))).collect())),
+        ("structure".into(), text(both().map(|(_, k)| format!("GTV{k}")).collect())),
+        (
+            "clinical_label".into(),
+            Cells::texts(both().map(|(_, k)| if k == 2 { Some("left") } else { None })),
+        ),
+        ("gtv_volume_cc".into(), Cells::Real(sizes)),
+    ]);
+    // Two volumes of lesions, then the dose of the brain.
+    let three = || all().flat_map(|i| [(i, 1), (i, 2), (i, 9)]);
+    let of = |lesion: &'static str, brain: &'static str| {
+        Cells::texts(three().map(|(_, k)| Some(if k == 9 { brain } else { lesion })))
+    };
+    let mut values = Vec::new();
+    for (i, k) in three() {
+        values.push(Some(if k == 9 { 0.5 * i as f64 + 1.0 } else { (i + k) as f64 }));
     }
-    cohort.lesion_columns.insert("gtv_volume_cc".to_owned(), column);
-    cohort
+    let metrics = LoadedTable::new(vec![
+        ("plan_id".into(), text(three().map(|(i, _)| plan(i)).collect())),
+        ("structure_id".into(), text(three().map(|(i, k)| format!("{}/{k}", plan(i))).collect())),
+        ("structure".into(), of("GTV", "Brain")),
+        ("metric".into(), of("Volume[cc]", "V12Gy[cc]")),
+        ("value".into(), Cells::Real(values)),
+        ("status".into(), same("ok", 3 * PATIENTS)),
+    ]);
+    [("plans", plans), ("lesions", lesions), ("metrics", metrics)]
+        .map(|(name, table)| (name.to_owned(), table))
+        .into()
 }
 
-fn metric(plan: &str, id: &str, structure: &str, metric: &str, value: f64) -> MetricValue {
-    MetricValue {
-        plan_id: plan.to_owned(),
-        structure_id: id.to_owned(),
-        structure: structure.to_owned(),
-        metric: metric.to_owned(),
-        value: Some(value),
-        status: "ok".to_owned(),
-    }
+/// What is read of these tables, which are kept as long as the tests run.
+pub(super) fn cohort() -> Cohort<'static> {
+    Cohort::read(Box::leak(Box::new(tables())), "technology").unwrap()
 }
 
 /// A row of the sheet.

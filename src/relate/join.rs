@@ -6,10 +6,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use strum::{EnumIter, IntoStaticStr};
 
 use super::predictor::Predictor;
-use super::study::{Cohort, Plan};
+use super::study::{Cohort, GroupedPlan};
 use super::{Grain, RelateError, Request};
 use tidydose_statistics::survival::End;
-use tidydose_table::outcomes::{DEATH, LOST, NONE, Outcome};
+use tidydose_table::user::outcomes::{DEATH, LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumIter, IntoStaticStr)]
@@ -108,7 +108,7 @@ pub(super) struct Joined {
 }
 
 pub(super) fn join(
-    cohort: &Cohort,
+    cohort: &Cohort<'_>,
     outcomes: &[Outcome],
     request: &Request,
 ) -> Result<Joined, RelateError> {
@@ -126,8 +126,8 @@ pub(super) fn join(
     let predictor = parse(&request.predictor)?;
     let adjuster = request.adjust.as_deref().map(parse).transpose()?;
     let lesions = Lesions::of(cohort);
-    let sheet = Sheet { cohort, lesions: &lesions, outcomes, request };
-    let subject = |(plan, lesion): (&Plan, Option<String>)| {
+    let sheet = OutcomesOf { cohort, lesions: &lesions, outcomes, request };
+    let subject = |(plan, lesion): (&GroupedPlan<'_>, Option<String>)| {
         sheet.subject(plan, lesion, &predictor, adjuster.as_ref())
     };
     let subjects: Vec<Subject> = starts(cohort, request.grain).into_iter().map(subject).collect();
@@ -138,14 +138,16 @@ pub(super) fn join(
 }
 
 /// Whom the flow starts with: each patient with the plan of the first course, or each lesion.
-fn starts(cohort: &Cohort, grain: Grain) -> Vec<(&Plan, Option<String>)> {
+fn starts<'c>(cohort: &'c Cohort<'_>, grain: Grain) -> Vec<(&'c GroupedPlan<'c>, Option<String>)> {
     if grain == Grain::Lesion {
-        let of = |l: &super::Lesion| Some((cohort.plan(&l.plan_id)?, Some(l.lesion_id.clone())));
-        return cohort.lesions.iter().filter_map(of).collect();
+        let lesions = cohort.lesions.iter();
+        return lesions
+            .filter_map(|l| Some((cohort.plan(l.plan_id)?, Some(l.lesion_id.to_owned()))))
+            .collect();
     }
-    let mut first: BTreeMap<&str, &Plan> = BTreeMap::new();
+    let mut first: BTreeMap<&str, &'c GroupedPlan<'c>> = BTreeMap::new();
     for plan in &cohort.plans {
-        let now = first.entry(&plan.patient_id).or_insert(plan);
+        let now = first.entry(plan.row.patient_id).or_insert(plan);
         if order(plan) < order(now) {
             *now = plan;
         }
@@ -154,9 +156,10 @@ fn starts(cohort: &Cohort, grain: Grain) -> Vec<(&Plan, Option<String>)> {
 }
 
 /// Plans that can be used come first, then those of earlier days.
-fn order(plan: &Plan) -> (bool, bool, i64, &str) {
-    let day = plan.day.unwrap_or(i64::MAX);
-    (!plan.in_study, !plan.measured, day, &plan.plan_id)
+fn order<'p>(plan: &'p GroupedPlan<'_>) -> (bool, bool, i64, &'p str) {
+    let plan = &plan.row;
+    let day = plan.day().unwrap_or(i64::MAX);
+    (!plan.is_in_study(), !plan.is_measured(), day, plan.plan_id)
 }
 
 /// Lesions by all names that the sheet may use.
@@ -166,15 +169,15 @@ struct Lesions<'c> {
 }
 
 impl<'c> Lesions<'c> {
-    fn of(cohort: &'c Cohort) -> Self {
+    fn of(cohort: &'c Cohort<'c>) -> Self {
         let mut out = Self { by_id: BTreeMap::new(), by_label: BTreeMap::new() };
         for lesion in &cohort.lesions {
-            let Some(plan) = cohort.plan(&lesion.plan_id) else { continue };
-            out.by_id.insert(&lesion.lesion_id, &plan.patient_id);
-            let label = lesion.clinical_label.as_deref().filter(|l| *l != lesion.structure);
-            for name in label.into_iter().chain([lesion.structure.as_str()]) {
-                let key = (plan.patient_id.as_str(), name);
-                out.by_label.entry(key).or_default().push(&lesion.lesion_id);
+            let Some(plan) = cohort.plan(lesion.plan_id) else { continue };
+            out.by_id.insert(lesion.lesion_id, plan.row.patient_id);
+            let label = lesion.clinical_label.filter(|l| *l != lesion.structure);
+            for name in label.into_iter().chain([lesion.structure]) {
+                let key = (plan.row.patient_id, name);
+                out.by_label.entry(key).or_default().push(lesion.lesion_id);
             }
         }
         out
@@ -195,34 +198,36 @@ impl<'c> Lesions<'c> {
     }
 }
 
-struct Sheet<'c> {
-    cohort: &'c Cohort,
+struct OutcomesOf<'c> {
+    cohort: &'c Cohort<'c>,
     lesions: &'c Lesions<'c>,
     outcomes: &'c [Outcome],
     request: &'c Request,
 }
 
-impl<'c> Sheet<'c> {
+impl<'c> OutcomesOf<'c> {
     fn subject(
         &self,
-        plan: &Plan,
+        plan: &GroupedPlan<'_>,
         lesion_id: Option<String>,
         predictor: &Predictor,
         adjuster: Option<&Predictor>,
     ) -> Subject {
         let mut died = false;
         let mut state = || -> Result<Known, (Stage, String)> {
-            if !plan.measured {
-                return Err((Stage::Measured, plan.exclusion.clone()));
+            let row = &plan.row;
+            if !row.is_measured() {
+                let code = row.exclusion_code.unwrap_or_default();
+                return Err((Stage::Measured, code.to_owned()));
             }
-            if !plan.in_study {
-                return Err((Stage::Treated, plan.role.clone()));
+            if !row.is_in_study() {
+                return Err((Stage::Treated, row.role_word().to_owned()));
             }
-            if self.request.fractions.is_some_and(|n| plan.fractions != Some(n)) {
-                let found = plan.fractions.map_or("unknown".to_owned(), |n| n.to_string());
+            if self.request.fractions.is_some_and(|n| row.fractions_planned != Some(n)) {
+                let found = row.fractions_planned.map_or("unknown".to_owned(), |n| n.to_string());
                 return Err((Stage::Fractions, format!("{found} fractions")));
             }
-            let value = |p: &Predictor| p.value(self.cohort, &plan.plan_id, lesion_id.as_deref());
+            let value = |p: &Predictor| p.value(self.cohort, row.plan_id, lesion_id.as_deref());
             let x = value(predictor).map_err(|status| (Stage::Predictor, status))?;
             if self.request.doubling && x <= 0.0 {
                 return Err((Stage::Predictor, "0 has no logarithm".to_owned()));
@@ -236,20 +241,24 @@ impl<'c> Sheet<'c> {
         };
         let state = state();
         Subject {
-            patient_id: plan.patient_id.clone(),
-            plan_id: plan.plan_id.clone(),
+            patient_id: plan.row.patient_id.to_owned(),
+            plan_id: plan.row.plan_id.to_owned(),
             lesion_id,
             group: plan.group.clone(),
-            fractions: plan.fractions,
+            fractions: plan.row.fractions_planned,
             state,
             died,
         }
     }
 
     /// What the sheet says of a patient or lesion, in days from the treatment by `plan`.
-    fn course(&self, plan: &Plan, lesion: Option<&str>) -> Result<Course, (Stage, String)> {
+    fn course(
+        &self,
+        plan: &GroupedPlan<'_>,
+        lesion: Option<&str>,
+    ) -> Result<Course, (Stage, String)> {
         let of_patient: Vec<&Outcome> =
-            self.outcomes.iter().filter(|o| o.patient_id == plan.patient_id).collect();
+            self.outcomes.iter().filter(|o| o.patient_id == plan.row.patient_id).collect();
         let own: Vec<&Outcome> = of_patient
             .iter()
             .copied()
@@ -314,25 +323,30 @@ impl<'c> Sheet<'c> {
 
     /// A day of a row, counted from the treatment by `plan`: rows of a lesion count from its own
     /// plan, others from the patient's first course.
-    fn since_plan(&self, plan: &Plan, outcome: &Outcome, day: Option<i64>) -> Option<i64> {
+    fn since_plan(
+        &self,
+        plan: &GroupedPlan<'_>,
+        outcome: &Outcome,
+        day: Option<i64>,
+    ) -> Option<i64> {
         let day = day?;
         let own = match self.lesions.find(outcome).ok()? {
             Some(lesion) => {
                 let lesion = self.cohort.lesions.iter().find(|l| l.lesion_id == lesion)?;
-                self.cohort.plan(&lesion.plan_id)?
+                self.cohort.plan(lesion.plan_id)?
             }
-            None => first_course(self.cohort, &plan.patient_id)?,
+            None => first_course(self.cohort, plan.row.patient_id)?,
         };
-        if own.plan_id == plan.plan_id {
+        if own.row.plan_id == plan.row.plan_id {
             return Some(day);
         }
-        let shifted = day + own.day? - plan.day?;
+        let shifted = day + own.row.day()? - plan.row.day()?;
         (shifted >= 0).then_some(shifted)
     }
 }
 
-fn first_course<'c>(cohort: &'c Cohort, patient: &str) -> Option<&'c Plan> {
-    let plans = cohort.plans.iter().filter(|p| p.patient_id == patient);
+fn first_course<'c>(cohort: &'c Cohort<'c>, patient: &str) -> Option<&'c GroupedPlan<'c>> {
+    let plans = cohort.plans.iter().filter(|p| p.row.patient_id == patient);
     plans.min_by(|a, b| order(a).cmp(&order(b)))
 }
 
@@ -378,8 +392,8 @@ impl Course {
     }
 }
 
-fn unmatched(sheet: &Sheet<'_>, subjects: &[Subject]) -> Vec<Unmatched> {
-    let known: BTreeSet<&str> = sheet.cohort.plans.iter().map(|p| p.patient_id.as_str()).collect();
+fn unmatched(sheet: &OutcomesOf<'_>, subjects: &[Subject]) -> Vec<Unmatched> {
+    let known: BTreeSet<&str> = sheet.cohort.plans.iter().map(|p| p.row.patient_id).collect();
     let of_sheet = sheet.outcomes.iter().filter_map(|o| {
         // Who is not of the study may stand there with a name that must not get into it.
         let (patient_id, reason) = if known.contains(o.patient_id.as_str()) {

@@ -20,13 +20,12 @@ mod words;
 
 use std::collections::BTreeMap;
 
-use tidydose_table::frame::LoadedTable;
-
-pub use study::{Cohort, Lesion, MetricValue, Plan};
+use study::Cohort;
 
 use analysis::Analysis;
 use tidydose_table::nobody::nobody;
-use tidydose_table::outcomes::Outcome;
+use tidydose_table::read::{CellError, Tables};
+use tidydose_table::user::outcomes::Outcome;
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "metrics", "structures"];
@@ -101,6 +100,9 @@ pub enum RelateError {
     /// A table is missing.
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
+    /// A table cannot be understood.
+    #[error("cannot be used: {0}")]
+    Cell(#[from] CellError),
     /// The sheet has no such event.
     #[error("event {wanted} is not in the sheet; there are: {there}")]
     Event {
@@ -135,7 +137,7 @@ pub enum RelateError {
 /// [`RelateError`], with what there is instead. A model that cannot be fitted is no error: the report
 /// says why, and everything else is written.
 pub fn relate(
-    tables: &BTreeMap<String, LoadedTable>,
+    tables: &Tables,
     outcomes: &[Outcome],
     request: &Request,
 ) -> Result<Relation, RelateError> {
@@ -149,7 +151,7 @@ pub fn relate(
 }
 
 fn describe(
-    cohort: &Cohort,
+    cohort: &Cohort<'_>,
     outcomes: &[Outcome],
     request: &Request,
 ) -> Result<Relation, RelateError> {

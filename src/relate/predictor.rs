@@ -5,6 +5,7 @@ use std::collections::BTreeSet;
 use super::study::Cohort;
 use super::{Grain, RelateError};
 use tidydose_rt::nearest::nearest;
+use tidydose_table::read::{MetricRow, Status};
 
 /// A predictor as it was asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -19,7 +20,11 @@ pub(super) enum Predictor {
 
 impl Predictor {
     /// Understands the words of a request and finds them in the tables.
-    pub(super) fn parse(words: &str, cohort: &Cohort, grain: Grain) -> Result<Self, RelateError> {
+    pub(super) fn parse(
+        words: &str,
+        cohort: &Cohort<'_>,
+        grain: Grain,
+    ) -> Result<Self, RelateError> {
         let predictor = if let Some((structure, metric)) = words.split_once(':') {
             Self::Structure { structure: structure.to_owned(), metric: metric.to_owned() }
         } else if cohort.plan_columns.contains_key(words) || of_lesion(cohort, grain, words) {
@@ -30,7 +35,7 @@ impl Predictor {
         predictor.there(words, cohort, grain).map(|()| predictor)
     }
 
-    fn there(&self, wanted: &str, cohort: &Cohort, grain: Grain) -> Result<(), RelateError> {
+    fn there(&self, wanted: &str, cohort: &Cohort<'_>, grain: Grain) -> Result<(), RelateError> {
         let fault = |reason: String, there: String| {
             Err(RelateError::Predictor { wanted: wanted.to_owned(), reason, there })
         };
@@ -38,9 +43,9 @@ impl Predictor {
             Self::Column { .. } => Ok(()),
             Self::Structure { structure, metric } => {
                 let own = cohort.metrics.iter().filter(|m| m.structure == *structure);
-                let metrics: BTreeSet<&str> = own.map(|m| m.metric.as_str()).collect();
+                let metrics: BTreeSet<&str> = own.map(|m| m.metric).collect();
                 if metrics.is_empty() {
-                    let all = cohort.metrics.iter().map(|m| m.structure.as_str());
+                    let all = cohort.metrics.iter().map(|m| m.structure);
                     let there = format!("nearest: {}", nearest(structure, all));
                     return fault(format!("no plan has a structure {structure}"), there);
                 }
@@ -51,13 +56,13 @@ impl Predictor {
                 Ok(())
             }
             Self::Lesion { metric } => {
-                let metrics = || cohort.metrics.iter().map(|m| m.metric.as_str());
+                let metrics = || cohort.metrics.iter().map(|m| m.metric);
                 if metrics().all(|m| m != metric) {
                     let columns = cohort.plan_columns.keys().chain(cohort.lesion_columns.keys());
                     let there = format!(
                         "nearest metrics: {}; nearest columns: {}",
                         nearest(metric, metrics()),
-                        nearest(metric, columns.map(String::as_str))
+                        nearest(metric, columns.copied())
                     );
                     return fault("neither a metric nor a numeric column".to_owned(), there);
                 }
@@ -73,28 +78,33 @@ impl Predictor {
     /// The value, or the status that stands for it.
     pub(super) fn value(
         &self,
-        cohort: &Cohort,
+        cohort: &Cohort<'_>,
         plan: &str,
         lesion: Option<&str>,
     ) -> Result<f64, String> {
-        match self {
+        let value = match self {
             Self::Column { name } => {
-                let of_plan = cohort.plan_columns.get(name).and_then(|c| c.get(plan));
-                let of_lesion =
-                    lesion.and_then(|l| cohort.lesion_columns.get(name)?.get(l)).or(of_plan);
-                of_lesion.copied().ok_or_else(|| "empty".to_owned())
+                let of_plan = cohort.plan_columns.get(name.as_str()).and_then(|c| c.get(plan));
+                let of_lesion = lesion
+                    .and_then(|l| cohort.lesion_columns.get(name.as_str())?.get(l))
+                    .or(of_plan);
+                of_lesion.copied().ok_or("empty")
             }
             Self::Structure { structure, metric } => {
-                let found = one(cohort, metric, |m| m.0 == plan && m.2 == structure);
+                let found = one(cohort, metric, |m| m.plan_id == plan && m.structure == structure);
                 let open = || cohort.open.may_hold(plan, structure);
                 // Nothing is absent that only waits for its name.
-                found.map_err(|status| match status.as_str() {
-                    "absent" if open() => "name_undecided".to_owned(),
-                    _ => status,
+                found.map_err(|status| match status {
+                    Status::Absent if open() => Status::NameUndecided.word(),
+                    other => other.word(),
                 })
             }
-            Self::Lesion { metric } => one(cohort, metric, |m| m.0 == plan && Some(m.1) == lesion),
-        }
+            Self::Lesion { metric } => {
+                one(cohort, metric, |m| m.plan_id == plan && Some(m.structure_id) == lesion)
+                    .map_err(Status::word)
+            }
+        };
+        value.map_err(str::to_owned)
     }
 
     /// Structure and metric, for a comparison with published values.
@@ -115,23 +125,20 @@ impl Predictor {
     }
 }
 
-fn of_lesion(cohort: &Cohort, grain: Grain, name: &str) -> bool {
+fn of_lesion(cohort: &Cohort<'_>, grain: Grain, name: &str) -> bool {
     grain == Grain::Lesion && cohort.lesion_columns.contains_key(name)
 }
 
+/// The one value of a metric that is wanted; several structures of the name are ambiguous.
 fn one(
-    cohort: &Cohort,
+    cohort: &Cohort<'_>,
     metric: &str,
-    wanted: impl Fn((&str, &str, &str)) -> bool,
-) -> Result<f64, String> {
-    let mut found = cohort
-        .metrics
-        .iter()
-        .filter(|m| m.metric == metric && wanted((&m.plan_id, &m.structure_id, &m.structure)));
+    wanted: impl Fn(&MetricRow<'_>) -> bool,
+) -> Result<f64, Status> {
+    let mut found = cohort.metrics.iter().filter(|m| m.metric == metric && wanted(m));
     match (found.next(), found.next()) {
-        (None, _) => Err("absent".to_owned()),
-        (Some(_), Some(_)) => Err("ambiguous".to_owned()),
-        (Some(m), None) if m.status == "ok" => m.value.ok_or_else(|| "absent".to_owned()),
-        (Some(m), None) => Err(m.status.clone()),
+        (None, _) => Err(Status::Absent),
+        (Some(_), Some(_)) => Err(Status::Ambiguous),
+        (Some(row), None) => row.usable(),
     }
 }

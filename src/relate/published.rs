@@ -4,26 +4,13 @@
 use std::path::Path;
 
 use super::predictor::Predictor;
-use tidydose_table::user_file::UserFile;
+use tidydose_table::user::user_file::UserFile;
 
 const LIST: &str = include_str!("../../queries/dose_response.csv");
-const COLUMNS: &[&str] = &[
-    "id",
-    "organ",
-    "endpoint",
-    "fractions",
-    "metric",
-    "from",
-    "to",
-    "risk_low",
-    "risk_high",
-    "source",
-    "evidence",
-    "note",
-];
+const NOTE: &str = "note";
 
-/// What is handed on of the list.
-pub(super) const COLUMNS_SHOWN: &[&str] = &[
+/// What is handed on of the list: every column but its notes.
+pub(super) const COLUMNS_SHOWN: [&str; 11] = [
     "id",
     "organ",
     "endpoint",
@@ -65,7 +52,8 @@ pub(super) fn for_predictor(predictor: &Predictor, fractions: Option<i64>) -> Ve
 
 fn all() -> Vec<Published> {
     let path = Path::new("queries/dose_response.csv");
-    let Ok(file) = UserFile::of_text(LIST.as_bytes(), path, COLUMNS) else { return Vec::new() };
+    let columns = [&COLUMNS_SHOWN[..], &[NOTE]].concat();
+    let Ok(file) = UserFile::of_text(LIST.as_bytes(), path, &columns) else { return Vec::new() };
     (0..file.row_count()).filter_map(|row| one(&file, row)).collect()
 }
 

@@ -32,7 +32,7 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
     add("incidence", INCIDENCE, incidence(analysis));
     add("survival", SURVIVAL, survival(analysis));
     add("case_mix", &["number", "group_a", "n_a", "group_b", "n_b", "difference"], mix(analysis));
-    add("published", super::published::COLUMNS_SHOWN, published(analysis));
+    add("published", &super::published::COLUMNS_SHOWN, published(analysis));
     files
 }
 

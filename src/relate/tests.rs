@@ -5,8 +5,9 @@ use super::example::{PATIENTS, cohort, outcomes, request, row};
 use super::join::{Known, Stage, Subject, join};
 use super::*;
 use tidydose_statistics::survival::End;
+use tidydose_table::read::{PlanRole, Status};
 
-fn joined(cohort: &Cohort, rows: &[Outcome], request: &Request) -> Vec<Subject> {
+fn joined(cohort: &Cohort<'_>, rows: &[Outcome], request: &Request) -> Vec<Subject> {
     join(cohort, rows, request).unwrap().subjects
 }
 
@@ -51,18 +52,18 @@ fn days_end_with_the_event_with_death_or_with_the_last_imaging() {
 #[test]
 fn nothing_is_imputed_and_each_gap_has_its_stage() {
     let mut cohort = cohort();
-    cohort.plans[0].measured = false;
-    cohort.plans[0].exclusion = "dose-several".to_owned();
-    cohort.plans[1].role = "superseded".to_owned();
-    cohort.plans[1].in_study = false;
-    cohort.plans[2].fractions = Some(5);
+    cohort.plans[0].row.measured = Some(false);
+    cohort.plans[0].row.exclusion_code = Some("dose-several");
+    cohort.plans[1].row.plan_role = Some(PlanRole::Superseded);
+    cohort.plans[1].row.in_study = Some(false);
+    cohort.plans[2].row.fractions_planned = Some(5);
     for m in &mut cohort.metrics {
         if m.plan_id == "O03" && m.structure == "Brain" {
-            (m.status, m.value) = ("outside_grid".to_owned(), None);
+            (m.status, m.value) = (Status::OutsideGrid, None);
         }
         // It has a value, which says nothing.
         if m.plan_id == "O07" && m.structure == "Brain" {
-            m.status = "uncertain".to_owned();
+            m.status = Status::Uncertain;
         }
     }
     let mut rows: Vec<_> = outcomes().into_iter().filter(|o| o.patient_id != "P04").collect();
@@ -137,8 +138,9 @@ fn a_lesion_is_also_found_by_the_label_of_the_clinic_or_its_structure() {
 #[test]
 fn days_of_a_later_course_count_from_that_course() {
     let mut cohort = cohort();
-    cohort.plans[1].patient_id = "P00".to_owned();
-    (cohort.plans[1].course, cohort.plans[1].day) = (Some(2), Some(1300));
+    cohort.plans[1].row.patient_id = "P00";
+    let second = &mut cohort.plans[1].row;
+    (second.course, second.day_plan) = (Some(2), Some(1300));
     let mut rows = vec![
         row(0, Some("O00/1"), "none", None),
         row(0, Some("O01/1"), "necrosis", Some(40)),
@@ -221,7 +223,7 @@ fn a_relation_has_all_files_with_the_caution_and_the_same_bytes_again() {
 #[test]
 fn tries_and_pooled_fractions_are_warned_of() {
     let mut cohort = cohort();
-    cohort.plans.iter_mut().skip(30).for_each(|p| p.fractions = Some(5));
+    cohort.plans.iter_mut().skip(30).for_each(|p| p.row.fractions_planned = Some(5));
     let mut request = request(Grain::Patient);
     request.tried.push("Brain:V10Gy[cc]".to_owned());
     let found = describe(&cohort, &outcomes(), &request).unwrap();
@@ -257,8 +259,8 @@ fn without_events_there_is_a_report_and_no_model() {
 #[test]
 fn every_figure_has_a_caption_with_numbers_exclusions_and_run() {
     let mut cohort = cohort();
-    cohort.plans[0].measured = false;
-    cohort.plans[0].exclusion = "dose-several".to_owned();
+    cohort.plans[0].row.measured = Some(false);
+    cohort.plans[0].row.exclusion_code = Some("dose-several");
     let found = describe(&cohort, &outcomes(), &request(Grain::Lesion)).unwrap();
     let captions = String::from_utf8(found.files["captions.md"].clone()).unwrap();
     let figures: Vec<&str> = found.files.keys().filter_map(|n| n.strip_suffix(".svg")).collect();

@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 
 use maud::{Markup, html};
-use tidydose_table::frame::LoadedTable;
 
+use super::LEAST_CASES;
 use super::chart::{Frame, at, axis_end, figure};
 use super::cohort::{Case, Cohort, fractions_words};
+use super::html_page::part;
 use super::number::{counted, percentile, shown};
-use super::{LEAST_CASES, part};
-use tidydose_table::curves::{Curve, curves};
+use tidydose_table::curves::{Curve, CurvesByPlan};
+use tidydose_table::read::Status;
 
 /// Single curves that are drawn in one panel; more would be a grey area.
 const SINGLE_CURVES: usize = 40;
@@ -18,8 +19,8 @@ const SINGLE_CURVES: usize = 40;
 const STEPS: usize = 60;
 
 /// The part of the page.
-pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&LoadedTable>) -> Markup {
-    let curves = dvh.map_or_else(BTreeMap::new, |frame| one_each(frame, cohort.request.organ));
+pub(super) fn section(cohort: &Cohort<'_>, curves: CurvesByPlan) -> Markup {
+    let curves = one_each(curves);
     part(
         "bands",
         "Dose-volume curves of the organ",
@@ -41,10 +42,10 @@ pub(super) fn section(cohort: &Cohort<'_>, dvh: Option<&LoadedTable>) -> Markup 
 }
 
 /// The curve of the organ in each case; the first where a case has several organs of the name.
-fn one_each(dvh: &LoadedTable, organ: &str) -> BTreeMap<String, Curve> {
+fn one_each(curves: CurvesByPlan) -> BTreeMap<String, Curve> {
     let first =
         |(plan, list): (String, BTreeMap<String, Curve>)| Some((plan, list.into_values().next()?));
-    curves(dvh, organ).into_iter().filter_map(first).collect()
+    curves.into_iter().filter_map(first).collect()
 }
 
 fn panel(
@@ -53,17 +54,17 @@ fn panel(
     rank: usize,
     curves: &BTreeMap<String, Curve>,
 ) -> Markup {
-    let of_group = |c: &&Case| c.counted && c.fractions == group;
-    let cases: Vec<(&Case, &Curve)> = cohort
+    let of_group = |c: &&Case<'_>| c.counted() && c.fractions() == group;
+    let cases: Vec<(&Case<'_>, &Curve)> = cohort
         .cases
         .iter()
         .filter(of_group)
-        .filter_map(|c| Some((c, curves.get(&c.plan_id)?)))
+        .filter_map(|c| Some((c, curves.get(c.plan.plan_id)?)))
         .collect();
     if cases.is_empty() {
         return html! { figure { figcaption { strong { (fractions_words(group)) } ": no curve" } } };
     }
-    let whole = |c: &Case| cohort.reading(c).is_some_and(|r| r.status == "ok");
+    let whole = |c: &Case<'_>| cohort.reading(c).is_some_and(|r| r.status == Status::Ok);
     let in_band: Vec<&Curve> = cases.iter().filter(|(c, _)| whole(c)).map(|(_, c)| *c).collect();
     let last = cases.iter().map(|(_, c)| c.last_gy()).fold(0.0, f64::max);
     let frame = Frame::new([0.0, axis_end(last)], [0.0, 100.0]);
@@ -74,7 +75,7 @@ fn panel(
         @for (case, curve) in cases.iter().take(SINGLE_CURVES) {
             polyline class=(if whole(case) { "curve" } else { "curve part" })
                 points=(points(&frame, curve.points().iter().map(|p| (p.dose_gy, p.percent)))) {
-                title { (case.plan_id) }
+                title { (case.plan.plan_id) }
             }
         }
         @if let Some(rows) = &band
@@ -105,24 +106,24 @@ fn panel(
 }
 
 /// The cohort at one dose: 10th, 25th, 50th, 75th and 90th percentile of the shares.
-struct Row {
+struct SharesAtDose {
     dose: f64,
     shares: [f64; 5],
 }
 
-fn bands(curves: &[&Curve], last: f64) -> Vec<Row> {
+fn bands(curves: &[&Curve], last: f64) -> Vec<SharesAtDose> {
     let row = |step: usize| {
         #[expect(clippy::cast_precision_loss, reason = "sixty steps")]
         let dose = last * step as f64 / STEPS as f64;
         let mut shares: Vec<f64> = curves.iter().map(|c| c.percent(dose)).collect();
         shares.sort_by(f64::total_cmp);
         let at = |p| percentile(&shares, p).unwrap_or_default();
-        Row { dose, shares: [10.0, 25.0, 50.0, 75.0, 90.0].map(at) }
+        SharesAtDose { dose, shares: [10.0, 25.0, 50.0, 75.0, 90.0].map(at) }
     };
     (0..=STEPS).map(row).collect()
 }
 
-fn areas(frame: &Frame, rows: &[Row]) -> Markup {
+fn areas(frame: &Frame, rows: &[SharesAtDose]) -> Markup {
     let area = |low: usize, high: usize| {
         let side = |k: usize| {
             rows.iter().map(move |r| (r.dose, r.shares.get(k).copied().unwrap_or_default()))
@@ -138,7 +139,7 @@ fn points(frame: &Frame, list: impl Iterator<Item = (f64, f64)>) -> String {
     list.map(place).collect::<Vec<_>>().join(" ")
 }
 
-fn listed(rows: &[Row]) -> Markup {
+fn listed(rows: &[SharesAtDose]) -> Markup {
     html! {
         details {
             summary { "Numbers of the band" }

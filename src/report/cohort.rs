@@ -4,159 +4,105 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::number::spaced;
 use super::{Request, ReviewError};
 use tidydose_rt::nearest::nearest;
-use tidydose_table::frame::{LoadedTable, flags, integers, reals, rows_where, texts};
 use tidydose_table::open_names::OpenNames;
-
-/// Roles of single targets in the tables.
-const TARGET_ROLES: [&str; 4] = ["gtv", "ctv", "ptv", "target"];
+use tidydose_table::read::{
+    CellError, LimitCheckRow, MetricRow, PlanRow, RelationRow, Role, StructureRow, Tables, Verdict,
+    rows, rows_where,
+};
 
 /// With more cases than this not every case has a sheet.
 const ALL_SHEETS: usize = 60;
 /// So many have one then, the worst.
 const SOME_SHEETS: usize = 40;
 
-/// What the limits say, as a committee meets them: a target inside the organ is judged by people and
-/// so comes early; what is not known never stands below what is within.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Verdict {
-    Above,
-    Undecided,
-    NotApplicable,
-    Unknown,
-    Within,
-    NotChecked,
+/// What the limits say of a case; absent where no case was held against any.
+pub(super) type CaseVerdict = Option<Verdict>;
+
+/// Every verdict as a committee meets them: a target inside the organ is judged by people and so
+/// comes early; what is not known never stands below what is within.
+pub(super) const VERDICTS: [CaseVerdict; 6] = [
+    Some(Verdict::Above),
+    Some(Verdict::Undecided),
+    Some(Verdict::NotApplicable),
+    Some(Verdict::Unknown),
+    Some(Verdict::Within),
+    None,
+];
+
+/// The place of a verdict in [`VERDICTS`], by which cases are sorted and coloured.
+pub(super) fn verdict_place(verdict: CaseVerdict) -> usize {
+    VERDICTS.iter().position(|v| *v == verdict).unwrap_or(VERDICTS.len())
 }
 
-impl Verdict {
-    /// Every verdict, in the order of the cases.
-    pub(super) const ALL: [Self; 6] = [
-        Self::Above,
-        Self::Undecided,
-        Self::NotApplicable,
-        Self::Unknown,
-        Self::Within,
-        Self::NotChecked,
-    ];
-
-    /// The verdict that a table calls `word`; anything else is unknown.
-    fn from_word(word: &str) -> Self {
-        match word {
-            "above" => Self::Above,
-            "undecided" => Self::Undecided,
-            "not_applicable" => Self::NotApplicable,
-            "within" => Self::Within,
-            _ => Self::Unknown,
-        }
-    }
-
-    /// In words for a reader.
-    pub(super) const fn word(self) -> &'static str {
-        match self {
-            Self::Above => "above",
-            Self::Undecided => "undecided",
-            Self::Unknown => "unknown",
-            Self::NotApplicable => "not applicable",
-            Self::Within => "within",
-            Self::NotChecked => "not checked",
-        }
-    }
-}
-
-/// One limit against one value.
-#[derive(Debug, Clone)]
-pub(super) struct Check {
-    pub(super) metric: String,
-    pub(super) operator: String,
-    pub(super) limit: Option<f64>,
-    pub(super) unit: String,
-    pub(super) fractions: String,
-    pub(super) tier: String,
-    pub(super) source: String,
-    pub(super) evidence: String,
-    pub(super) value: Option<f64>,
-    pub(super) low: Option<f64>,
-    pub(super) high: Option<f64>,
-    pub(super) margin: Option<f64>,
-    pub(super) verdict: Verdict,
-    pub(super) reason: String,
-}
-
-impl Check {
-    /// Room to the limit as a share of it: comparable between metrics of different units.
-    pub(super) fn relative_margin(&self) -> Option<f64> {
-        Some(self.margin? / self.limit.filter(|l| *l > 0.0)?)
-    }
-}
-
-/// A value of the organ, or why there is none.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Reading {
-    pub(super) metric: String,
-    pub(super) value: Option<f64>,
-    pub(super) low: Option<f64>,
-    pub(super) high: Option<f64>,
-    pub(super) unit: String,
-    pub(super) status: String,
-    pub(super) reason: String,
-    pub(super) method: String,
-    pub(super) structure_id: String,
+/// A verdict in words for a reader.
+pub(super) fn verdict_words(verdict: CaseVerdict) -> String {
+    verdict.map_or_else(|| "not checked".to_owned(), |v| spaced(v.word()))
 }
 
 /// One case of table plans.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Case {
-    pub(super) plan_id: String,
-    pub(super) patient_id: String,
-    pub(super) fractions: Option<i64>,
-    pub(super) day: Option<i64>,
-    pub(super) era: Option<i64>,
-    pub(super) course: Option<i64>,
-    pub(super) courses: Option<i64>,
-    pub(super) days_since_course: Option<i64>,
-    pub(super) technology: String,
-    pub(super) prescription_gy: Option<f64>,
-    /// Whether it is in the study: measured, and treated as far as is known.
-    pub(super) counted: bool,
+#[derive(Debug, Clone)]
+pub(super) struct Case<'t> {
+    pub(super) plan: PlanRow<'t>,
+    /// Why it does not count.
     pub(super) exclusion: String,
     /// The organ is among the structures, by standard name.
     pub(super) contoured: bool,
     /// Whether a structure may be the organ whose name nobody has decided.
     pub(super) open: bool,
     /// All values of the organ, by metric.
-    pub(super) readings: Vec<Reading>,
-    pub(super) checks: Vec<Check>,
+    pub(super) readings: Vec<MetricRow<'t>>,
+    pub(super) checks: Vec<LimitCheckRow<'t>>,
     /// Distance in mm from the nearest target and its name; negative when they overlap.
-    pub(super) gap: Option<(f64, String)>,
+    pub(super) gap: Option<(f64, &'t str)>,
 }
 
-impl Case {
+impl<'t> Case<'t> {
+    fn of(plan: PlanRow<'t>) -> Self {
+        let exclusion = match (plan.exclusion_code, plan.exclusion_reason) {
+            (Some(code), Some(reason)) => format!("{code}: {reason}"),
+            (None, None) => UNDECIDED.to_owned(),
+            (code, reason) => code.or(reason).unwrap_or_default().to_owned(),
+        };
+        let (readings, checks) = (Vec::new(), Vec::new());
+        Self { plan, exclusion, contoured: false, open: false, readings, checks, gap: None }
+    }
+
+    /// Whether it is in the study: measured, and treated as far as is known.
+    pub(super) fn counted(&self) -> bool {
+        self.plan.is_in_study()
+    }
+
     /// The value of `metric`.
-    pub(super) fn reading(&self, metric: &str) -> Option<&Reading> {
+    pub(super) fn reading(&self, metric: &str) -> Option<&MetricRow<'t>> {
         self.readings.iter().find(|r| r.metric == metric)
     }
 
     /// The check that decides the place of the case: worst verdict, then least relative margin.
-    pub(super) fn worst(&self) -> Option<&Check> {
-        let room = |c: &Check| c.relative_margin().unwrap_or(f64::INFINITY);
-        self.checks
-            .iter()
-            .min_by(|a, b| a.verdict.cmp(&b.verdict).then(room(a).total_cmp(&room(b))))
+    pub(super) fn worst(&self) -> Option<&LimitCheckRow<'t>> {
+        let place = |c: &LimitCheckRow<'_>| verdict_place(Some(c.verdict));
+        let room = |c: &LimitCheckRow<'_>| c.relative_margin().unwrap_or(f64::INFINITY);
+        self.checks.iter().min_by(|a, b| place(a).cmp(&place(b)).then(room(a).total_cmp(&room(b))))
     }
 
     /// The verdict of [`Self::worst`]; a case without checks was not checked, or is unknown.
-    pub(super) fn verdict(&self, limits_there: bool) -> Verdict {
+    pub(super) fn verdict(&self, limits_there: bool) -> CaseVerdict {
         match self.worst() {
-            Some(check) => check.verdict,
-            None if limits_there => Verdict::Unknown,
-            None => Verdict::NotChecked,
+            Some(check) => Some(check.verdict),
+            None => limits_there.then_some(Verdict::Unknown),
         }
+    }
+
+    /// The number of fractions planned.
+    pub(super) fn fractions(&self) -> Option<i64> {
+        self.plan.fractions_planned
     }
 
     /// The number of fractions in words.
     pub(super) fn fractions_words(&self) -> String {
-        fractions_words(self.fractions)
+        fractions_words(self.fractions())
     }
 }
 
@@ -174,9 +120,9 @@ pub(super) fn fractions_words(fractions: Option<i64>) -> String {
 pub(super) struct Cohort<'r> {
     pub(super) request: &'r Request<'r>,
     /// Worst first.
-    pub(super) cases: Vec<Case>,
+    pub(super) cases: Vec<Case<'r>>,
     /// Unit of the metric.
-    pub(super) unit: String,
+    pub(super) unit: &'r str,
     /// Whether the study has a table of limit checks, and one of relations.
     pub(super) limits_there: bool,
     pub(super) relations_there: bool,
@@ -187,43 +133,29 @@ impl<'r> Cohort<'r> {
     ///
     /// # Errors
     /// When a table is missing, or organ or metric are not in the tables.
-    pub(super) fn read(
-        tables: &BTreeMap<String, LoadedTable>,
-        request: &'r Request<'r>,
-    ) -> Result<Self, ReviewError> {
-        let table = |name: &'static str| tables.get(name).ok_or(ReviewError::Table(name));
-        let mut cases = cases(table("plans")?);
-        let structures = table("structures")?;
-        let metrics = rows_where(table("metrics")?, "structure", |s| s == request.organ);
-        known(structures, &metrics, request)?;
-        let place: BTreeMap<String, usize> =
-            cases.iter().enumerate().map(|(i, c)| (c.plan_id.clone(), i)).collect();
-        let mut at = |plan: Option<&str>, work: &mut dyn FnMut(&mut Case)| {
-            if let Some(case) = plan.and_then(|p| place.get(p)).and_then(|i| cases.get_mut(*i)) {
-                work(case);
+    pub(super) fn read(tables: &'r Tables, request: &'r Request<'r>) -> Result<Self, ReviewError> {
+        for needed in ["plans", "structures", "metrics"] {
+            if !tables.contains_key(needed) {
+                return Err(ReviewError::Table(needed));
             }
-        };
-        contoured(structures, request.organ, &mut at);
-        readings(&metrics, &mut at);
-        let limits = tables.get("limit_checks");
-        if let Some(frame) = limits {
-            checks(&rows_where(frame, "structure", |s| s == request.organ), &mut at);
         }
-        if let Some(frame) = tables.get("relations") {
-            gaps(frame, request.organ, &mut at);
-        }
+        let structures: Vec<StructureRow<'r>> = rows(tables)?;
+        let metrics: Vec<MetricRow<'r>> = rows_where(tables, "structure", |s| s == request.organ)?;
+        known(&structures, &metrics, request)?;
+        let mut cases: Vec<Case<'r>> = rows(tables)?.into_iter().map(Case::of).collect();
+        fill(&mut cases, tables, (&structures, metrics), request.organ)?;
         // What is known of a plan that does not count is not held against anybody.
-        for case in cases.iter_mut().filter(|c| !c.counted) {
+        for case in cases.iter_mut().filter(|c| !c.counted()) {
             case.readings.clear();
             case.checks.clear();
         }
-        let mut units = cases.iter().filter_map(|c| c.reading(request.metric)).map(|r| &r.unit);
-        let unit = units.next().cloned().unwrap_or_default();
+        let mut units = cases.iter().filter_map(|c| c.reading(request.metric)).map(|r| r.unit);
+        let unit = units.next().unwrap_or_default();
         let mut cohort = Self {
             request,
             cases,
             unit,
-            limits_there: limits.is_some(),
+            limits_there: tables.contains_key("limit_checks"),
             relations_there: tables.contains_key("relations"),
         };
         cohort.sort();
@@ -232,13 +164,17 @@ impl<'r> Cohort<'r> {
 
     fn sort(&mut self) {
         let (there, metric) = (self.limits_there, self.request.metric);
-        let room = |c: &Case| c.worst().and_then(Check::relative_margin).unwrap_or(f64::INFINITY);
-        let value = |c: &Case| c.reading(metric).and_then(|r| r.value).unwrap_or(f64::NEG_INFINITY);
+        let place = |c: &Case<'_>| verdict_place(c.verdict(there));
+        let room = |c: &Case<'_>| {
+            c.worst().and_then(LimitCheckRow::relative_margin).unwrap_or(f64::INFINITY)
+        };
+        let value =
+            |c: &Case<'_>| c.reading(metric).and_then(|r| r.value).unwrap_or(f64::NEG_INFINITY);
         self.cases.sort_by(|a, b| {
-            let verdict = a.verdict(there).cmp(&b.verdict(there));
+            let verdict = place(a).cmp(&place(b));
             let by_room = verdict.then(room(a).total_cmp(&room(b)));
             let by_value = by_room.then(value(b).total_cmp(&value(a)));
-            by_value.then(a.plan_id.cmp(&b.plan_id))
+            by_value.then(a.plan.plan_id.cmp(b.plan.plan_id))
         });
     }
 
@@ -249,14 +185,14 @@ impl<'r> Cohort<'r> {
     }
 
     /// The value of the page's metric.
-    pub(super) fn reading<'c>(&self, case: &'c Case) -> Option<&'c Reading> {
+    pub(super) fn reading<'c>(&self, case: &'c Case<'r>) -> Option<&'c MetricRow<'r>> {
         case.reading(self.request.metric)
     }
 
     /// The numbers of fractions there are, those not stated last.
     pub(super) fn fraction_groups(&self) -> Vec<Option<i64>> {
         let all: BTreeSet<_> =
-            self.cases.iter().filter(|c| c.counted).map(|c| c.fractions).collect();
+            self.cases.iter().filter(|c| c.counted()).map(Case::fractions).collect();
         let (known, unknown): (Vec<_>, Vec<_>) = all.into_iter().partition(Option::is_some);
         known.into_iter().chain(unknown).collect()
     }
@@ -264,171 +200,90 @@ impl<'r> Cohort<'r> {
     /// Values of the metric of the measured cases with that many fractions, exact ones only, in
     /// ascending order.
     pub(super) fn comparable(&self, fractions: Option<i64>, metric: &str) -> Vec<f64> {
-        let of_group = self.cases.iter().filter(|c| c.counted && c.fractions == fractions);
-        let readings = of_group.filter_map(|c| c.reading(metric)).filter(|r| r.status == "ok");
-        let mut values: Vec<f64> = readings.filter_map(|r| r.value).collect();
+        let of_group = self.cases.iter().filter(|c| c.counted() && c.fractions() == fractions);
+        let readings = of_group.filter_map(|c| c.reading(metric));
+        let mut values: Vec<f64> = readings.filter_map(|r| r.usable().ok()).collect();
         values.sort_by(f64::total_cmp);
         values
     }
-}
-
-/// How a reader of rows hands what it found to the case of that plan.
-pub(super) type At<'a> = dyn FnMut(Option<&str>, &mut dyn FnMut(&mut Case)) + 'a;
-
-fn owned(text: Option<&str>) -> String {
-    text.unwrap_or_default().to_owned()
 }
 
 /// Why a plan that was measured does not count.
 const UNDECIDED: &str = "plan-undecided: nothing tells whether it was treated, while another plan \
                          of its patient was; choices.csv asks";
 
-fn cases(plans: &LoadedTable) -> Vec<Case> {
-    let text = |name| texts(plans, name);
-    let whole = |name| integers(plans, name);
-    let (plan, patient, technology) = (text("plan_id"), text("patient_id"), text("technology"));
-    let (fractions, day, era) = (whole("fractions_planned"), whole("day_plan"), whole("era"));
-    let (course, courses) = (whole("course"), whole("n_courses"));
-    let since = whole("days_since_course");
-    let (dose, in_study) = (reals(plans, "prescription_dose_gy"), flags(plans, "in_study"));
-    let (code, reason) = (text("exclusion_code"), text("exclusion_reason"));
-    let case = |i: usize| Case {
-        plan_id: owned(cell(&plan, i)),
-        patient_id: owned(cell(&patient, i)),
-        fractions: cell(&fractions, i),
-        day: cell(&day, i),
-        era: cell(&era, i),
-        course: cell(&course, i),
-        courses: cell(&courses, i),
-        days_since_course: cell(&since, i),
-        technology: owned(cell(&technology, i)),
-        prescription_gy: cell(&dose, i),
-        counted: cell(&in_study, i) == Some(true),
-        exclusion: match (cell(&code, i), cell(&reason, i)) {
-            (Some(code), Some(reason)) => format!("{code}: {reason}"),
-            (None, None) => UNDECIDED.to_owned(),
-            (code, reason) => owned(code.or(reason)),
-        },
-        ..Case::default()
+/// Puts what the other tables say of the organ into the cases that it is about.
+fn fill<'t>(
+    cases: &mut [Case<'t>],
+    tables: &'t Tables,
+    (structures, metrics): (&[StructureRow<'t>], Vec<MetricRow<'t>>),
+    organ: &str,
+) -> Result<(), CellError> {
+    let places: BTreeMap<&str, usize> =
+        cases.iter().enumerate().map(|(i, c)| (c.plan.plan_id, i)).collect();
+    let mut of_plan = |plan: &str, work: &mut dyn FnMut(&mut Case<'t>)| {
+        if let Some(case) = places.get(plan).and_then(|i| cases.get_mut(*i)) {
+            work(case);
+        }
     };
-    (0..plans.height()).map(case).collect()
-}
-
-/// The cell of a row; missing where there is none.
-pub(super) fn cell<T: Copy>(column: &[Option<T>], row: usize) -> Option<T> {
-    column.get(row).copied().flatten()
+    let open = OpenNames::of(structures);
+    for row in structures {
+        of_plan(row.plan_id, &mut |case| {
+            case.contoured |= row.structure == organ;
+            case.open |= open.may_hold(row.plan_id, organ);
+        });
+    }
+    for row in metrics {
+        of_plan(row.plan_id, &mut |case| case.readings.push(row.clone()));
+    }
+    for row in rows_where::<LimitCheckRow<'t>>(tables, "structure", |s| s == organ)? {
+        of_plan(row.plan_id, &mut |case| case.checks.push(row.clone()));
+    }
+    for row in rows_where::<RelationRow<'t>>(tables, "metric", |m| m == "Gap[mm]")? {
+        let Some((gap, target)) = gap(&row, organ) else { continue };
+        of_plan(row.plan_id, &mut |case| {
+            if case.gap.is_none_or(|(least, _)| gap < least) {
+                case.gap = Some((gap, target));
+            }
+        });
+    }
+    Ok(())
 }
 
 /// Refuses an organ and a metric that no row is about, and names those nearest to it.
 fn known(
-    structures: &LoadedTable,
-    metrics: &LoadedTable,
+    structures: &[StructureRow<'_>],
+    metrics: &[MetricRow<'_>],
     request: &Request<'_>,
 ) -> Result<(), ReviewError> {
-    let names = texts(structures, "structure");
     let open = OpenNames::of(structures).may_hold_anywhere(request.organ);
-    if !names.contains(&Some(request.organ)) && !open {
-        let (standard, role) = (texts(structures, "name_standard"), texts(structures, "role"));
-        let organs = standard.iter().zip(&role).filter(|(_, role)| **role == Some("organ"));
+    if structures.iter().all(|s| s.structure != request.organ) && !open {
+        let organs = structures.iter().filter(|s| s.role == Some(Role::Organ));
         return Err(ReviewError::Organ {
             wanted: request.organ.to_owned(),
-            there: nearest(request.organ, organs.filter_map(|(name, _)| *name)),
+            there: nearest(request.organ, organs.filter_map(|s| s.name_standard)),
         });
     }
-    let there = texts(metrics, "metric");
     // An organ of which every name is undecided has no values yet, and a page that says so.
-    let no_values = there.iter().all(Option::is_none);
-    if there.contains(&Some(request.metric)) || no_values && open {
+    if metrics.iter().any(|m| m.metric == request.metric) || metrics.is_empty() && open {
         return Ok(());
     }
     Err(ReviewError::Metric {
         wanted: request.metric.to_owned(),
         organ: request.organ.to_owned(),
-        there: nearest(request.metric, there.into_iter().flatten()),
+        there: nearest(request.metric, metrics.iter().map(|m| m.metric)),
     })
 }
 
-fn contoured(structures: &LoadedTable, organ: &str, at: &mut At<'_>) {
-    let (plan, name) = (texts(structures, "plan_id"), texts(structures, "structure"));
-    let open = OpenNames::of(structures);
-    for (plan, name) in plan.iter().zip(&name) {
-        at(*plan, &mut |case| {
-            case.contoured |= *name == Some(organ);
-            case.open |= plan.is_some_and(|plan| open.may_hold(plan, organ));
-        });
-    }
-}
-
-fn readings(metrics: &LoadedTable, at: &mut At<'_>) {
-    let text = |name| texts(metrics, name);
-    let (plan, metric, unit) = (text("plan_id"), text("metric"), text("unit"));
-    let (status, reason, method) = (text("status"), text("reason"), text("method"));
-    let structure_id = text("structure_id");
-    let (value, low, high) =
-        (reals(metrics, "value"), reals(metrics, "low"), reals(metrics, "high"));
-    for i in 0..metrics.height() {
-        at(cell(&plan, i), &mut |case| {
-            case.readings.push(Reading {
-                metric: owned(cell(&metric, i)),
-                value: cell(&value, i),
-                low: cell(&low, i),
-                high: cell(&high, i),
-                unit: owned(cell(&unit, i)),
-                status: owned(cell(&status, i)),
-                reason: owned(cell(&reason, i)),
-                method: owned(cell(&method, i)),
-                structure_id: owned(cell(&structure_id, i)),
-            });
-        });
-    }
-}
-
-pub(super) fn checks(frame: &LoadedTable, at: &mut At<'_>) {
-    let text = |name| texts(frame, name);
-    let (plan, metric, operator) = (text("plan_id"), text("metric"), text("operator"));
-    let (unit, fractions, tier) = (text("unit"), text("limit_fractions"), text("tier"));
-    let (source, evidence) = (text("limit_source"), text("evidence"));
-    let (verdict, reason) = (text("verdict"), text("reason"));
-    let (limit, value) = (reals(frame, "limit_value"), reals(frame, "value"));
-    let (low, high, margin) = (reals(frame, "low"), reals(frame, "high"), reals(frame, "margin"));
-    for i in 0..frame.height() {
-        at(cell(&plan, i), &mut |case| {
-            case.checks.push(Check {
-                metric: owned(cell(&metric, i)),
-                operator: owned(cell(&operator, i)),
-                limit: cell(&limit, i),
-                unit: owned(cell(&unit, i)),
-                fractions: owned(cell(&fractions, i)),
-                tier: owned(cell(&tier, i)),
-                source: owned(cell(&source, i)),
-                evidence: owned(cell(&evidence, i)),
-                value: cell(&value, i),
-                low: cell(&low, i),
-                high: cell(&high, i),
-                margin: cell(&margin, i),
-                verdict: Verdict::from_word(cell(&verdict, i).unwrap_or_default()),
-                reason: owned(cell(&reason, i)),
-            });
-        });
-    }
-}
-
-fn gaps(relations: &LoadedTable, organ: &str, at: &mut At<'_>) {
-    let frame = rows_where(relations, "metric", |m| m == "Gap[mm]");
-    let text = |name| texts(&frame, name);
-    let (plan, name, role) = (text("plan_id"), text("structure"), text("role"));
-    let (other, other_role) = (text("other_structure"), text("other_role"));
-    let value = reals(&frame, "value");
-    for i in 0..frame.height() {
-        let (a, b) = ((cell(&name, i), cell(&role, i)), (cell(&other, i), cell(&other_role, i)));
-        let target = if a.0 == Some(organ) { b } else { a };
-        let between = a.0 == Some(organ) || b.0 == Some(organ);
-        let of_target = target.1.is_some_and(|role| TARGET_ROLES.contains(&role));
-        let Some(gap) = cell(&value, i).filter(|_| between && of_target) else { continue };
-        at(cell(&plan, i), &mut |case| {
-            if case.gap.as_ref().is_none_or(|(least, _)| gap < *least) {
-                case.gap = Some((gap, owned(target.0)));
-            }
-        });
-    }
+/// The distance of a target from the organ, with the name of the target; absent where the row is about
+/// something else.
+fn gap<'t>(row: &RelationRow<'t>, organ: &str) -> Option<(f64, &'t str)> {
+    let (target, role) = if row.structure == organ {
+        (row.other_structure, row.other_role)
+    } else if row.other_structure == organ {
+        (row.structure, row.role)
+    } else {
+        return None;
+    };
+    Some((row.value.filter(|_| role.is_some_and(Role::is_target))?, target))
 }

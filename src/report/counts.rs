@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use super::cohort::{Case, Cohort, Verdict};
+use super::cohort::{Case, CaseVerdict, Cohort, VERDICTS, verdict_words};
+use super::html_page::part;
 use super::number::{counted, spaced};
-use super::part;
+use tidydose_table::read::Status;
 
 /// Why a case has a value or none; the order is that of the page.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -15,23 +16,24 @@ enum Group {
     Known,
     Uncertain,
     OneSided,
-    NoValue(String),
+    /// By the word of the status, which is the order of the page.
+    NoValue(&'static str),
     Undecided,
     Absent,
     LeftOut(String),
 }
 
 impl Group {
-    fn of(case: &Case, metric: &str) -> Self {
-        if !case.counted {
+    fn of(case: &Case<'_>, metric: &str) -> Self {
+        if !case.counted() {
             let code = case.exclusion.split(':').next().unwrap_or_default();
             return Self::LeftOut(if code.is_empty() { "not measured" } else { code }.to_owned());
         }
         match case.reading(metric) {
-            Some(r) if r.status == "ok" => Self::Known,
-            Some(r) if r.status == "uncertain" => Self::Uncertain,
+            Some(r) if r.status == Status::Ok => Self::Known,
+            Some(r) if r.status == Status::Uncertain => Self::Uncertain,
             Some(r) if r.value.is_some() => Self::OneSided,
-            Some(r) => Self::NoValue(r.status.clone()),
+            Some(r) => Self::NoValue(r.status.word()),
             None if !case.contoured && case.open => Self::Undecided,
             None => Self::Absent,
         }
@@ -101,8 +103,8 @@ fn verdicts(cohort: &Cohort<'_>) -> Markup {
         against a limit. Cases are sorted by dose." } };
     }
     let count = |v| cohort.cases.iter().filter(|c| c.verdict(true) == v).count();
-    let words = |v: Verdict| format!("{} {}", count(v), v.word());
-    let held = Verdict::ALL.into_iter().filter(|v| *v != Verdict::NotChecked);
+    let words = |v: CaseVerdict| format!("{} {}", count(v), verdict_words(v));
+    let held = VERDICTS.into_iter().filter(Option::is_some);
     let list: Vec<String> = held.map(words).collect();
     html! {
         p { "Held against all limits of the organ for its number of fractions, "

@@ -18,16 +18,16 @@ const LETTERS: usize = 58;
 const COLUMNS: usize = 3;
 
 /// One picture.
-pub(super) fn single(picture: &Picture) -> String {
+pub(super) fn single(picture: &Picture<'_>) -> String {
     document(&format!("Case {}", picture.plan_id), std::slice::from_ref(picture), 1)
 }
 
 /// All pictures of a case.
-pub(super) fn sheet(plan_id: &str, pictures: &[Picture]) -> String {
+pub(super) fn sheet(plan_id: &str, pictures: &[Picture<'_>]) -> String {
     document(&format!("Case {plan_id}: contact sheet"), pictures, COLUMNS.min(pictures.len()))
 }
 
-fn document(heading: &str, pictures: &[Picture], columns: usize) -> String {
+fn document(heading: &str, pictures: &[Picture<'_>], columns: usize) -> String {
     let words: Vec<Vec<String>> = pictures.iter().map(|p| wrapped(&p.words(), LETTERS)).collect();
     let caution = wrapped(CAUTION, columns * LETTERS);
     let lines = words.iter().map(Vec::len).max().unwrap_or_default();
@@ -68,7 +68,7 @@ text { font-family: sans-serif; fill: #16191d; stroke: #16191d; stroke-width: .2
 .paper { fill: #fff; }
 ";
 
-fn tile_of(picture: &Picture, words: &[String], [x, y]: [f64; 2]) -> Markup {
+fn tile_of(picture: &Picture<'_>, words: &[String], [x, y]: [f64; 2]) -> Markup {
     let [_, title] = HEADING;
     html! {
         text.name x=(x) y=(y + 12.0) { (picture.structure) }

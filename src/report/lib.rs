@@ -13,6 +13,7 @@ pub mod difference;
 mod drawing;
 pub mod explain;
 mod findings;
+mod html_page;
 mod number;
 mod picture;
 pub mod png;
@@ -21,12 +22,12 @@ mod run_chart;
 mod scatter;
 mod sheet;
 
-use std::collections::BTreeMap;
-
-use maud::{DOCTYPE, Markup, PreEscaped, html};
-use tidydose_table::frame::LoadedTable;
+use maud::{Markup, html};
 
 use cohort::Cohort;
+use html_page::Page;
+use tidydose_table::curves::curves;
+use tidydose_table::read::{CellError, Tables};
 use tidydose_table::run::CAUTION;
 
 /// The tables that a page is made from. Those after the first three may be missing.
@@ -42,9 +43,6 @@ pub const TABLES: &[&str] = &[
     "dictionary",
     "choices",
 ];
-
-/// The look of a page with its pictures.
-const STYLE: &str = concat!(include_str!("picture.css"), include_str!("style.css"));
 
 /// Fewer cases than this have no percentile and no band.
 pub(crate) const LEAST_CASES: usize = 5;
@@ -68,6 +66,9 @@ pub enum ReviewError {
     /// A table is missing.
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
+    /// A table cannot be understood.
+    #[error("cannot be used: {0}")]
+    Cell(#[from] CellError),
     /// No case has a structure of that name.
     #[error("organ {wanted} is in no case; nearest: {there}")]
     Organ {
@@ -92,44 +93,26 @@ pub enum ReviewError {
 ///
 /// # Errors
 /// [`ReviewError`], with what there is instead.
-pub fn review(
-    tables: &BTreeMap<String, LoadedTable>,
-    request: &Request<'_>,
-) -> Result<String, ReviewError> {
+pub fn review(tables: &Tables, request: &Request<'_>) -> Result<String, ReviewError> {
     let cohort = Cohort::read(tables, request)?;
-    let title = format!("{} review: {}", request.organ, request.metric);
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                // Whatever a text in the tables may try: nothing is loaded, nothing is sent.
-                meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; style-src 'unsafe-inline'; script-src \
-                     'unsafe-inline'";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (title) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                a.skip href="#counts" { "Skip to the counts" }
-                (head(&cohort))
-                main {
-                    (counts::section(&cohort))
-                    (scatter::section(&cohort))
-                    (ranking::section(&cohort))
-                    (bands::section(&cohort, tables.get("dvh")))
-                    (run_chart::section(&cohort))
-                    (findings::section(tables))
-                    (sheet::section(&cohort, tables))
-                }
-                footer { p { (CAUTION) } p { "Made by tidydose " (env!("CARGO_PKG_VERSION"))
-                    " from the tables of the study; nothing on this page is sent anywhere." } }
-                script { (PreEscaped(include_str!("behaviour.js"))) }
-            }
-        }
+    let curves = curves(tables, request.organ)?;
+    let findings = findings::section(tables)?;
+    let sheets = sheet::section(&cohort, tables)?;
+    let page = Page {
+        title: format!("{} review: {}", request.organ, request.metric),
+        skip: ("#counts", "Skip to the counts"),
+        head: head(&cohort),
+        script: Some(include_str!("behaviour.js")),
     };
-    Ok(page.into_string())
+    Ok(page.with(&html! {
+        (counts::section(&cohort))
+        (scatter::section(&cohort))
+        (ranking::section(&cohort))
+        (bands::section(&cohort, curves))
+        (run_chart::section(&cohort))
+        (findings)
+        (sheets)
+    }))
 }
 
 fn head(cohort: &Cohort<'_>) -> Markup {
@@ -156,17 +139,6 @@ fn head(cohort: &Cohort<'_>) -> Markup {
             nav aria-label="Parts of the page" {
                 ol { @for (id, words) in parts { li { a href={ "#" (id) } { (words) } } } }
             }
-        }
-    }
-}
-
-/// A part of the page with its heading.
-fn part(id: &str, heading: &str, body: &Markup) -> Markup {
-    html! {
-        section id=(id) aria-labelledby={ (id) "-h" } {
-            h2 id={ (id) "-h" } tabindex="-1" { (heading) }
-            (body)
-            p.caution.print { (CAUTION) }
         }
     }
 }

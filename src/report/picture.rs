@@ -4,9 +4,8 @@
 use maud::{Markup, html};
 
 use super::chart::at;
-use super::cohort::cell;
 use super::number::shown;
-use tidydose_table::frame::{LoadedTable, reals, rows_where, texts};
+use tidydose_table::read::{CellError, LineKind, PictureRow, Role, Tables, View, rows_where};
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;
@@ -19,64 +18,48 @@ const REACH_MM: (f64, f64) = (12.0, 60.0);
 
 /// A line of a picture.
 #[derive(Debug, Clone)]
-struct Line {
-    kind: String,
-    drawn: String,
-    role: String,
-    dose_gy: Option<f64>,
+struct Line<'t> {
+    row: PictureRow<'t>,
     points: Vec<(f64, f64)>,
 }
 
 /// A picture of one structure.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Picture {
-    pub(super) plan_id: String,
-    pub(super) structure_id: String,
-    pub(super) structure: String,
-    centred_on: String,
-    directions: String,
+#[derive(Debug, Clone)]
+pub(super) struct Picture<'t> {
+    pub(super) plan_id: &'t str,
+    pub(super) structure_id: &'t str,
+    pub(super) structure: &'t str,
+    centred_on: View,
+    directions: &'t str,
     plane_mm: f64,
     off_plane_mm: f64,
-    lines: Vec<Line>,
+    lines: Vec<Line<'t>>,
 }
 
 /// The pictures of the wanted plans, in the order of the table.
-pub(super) fn pictures(frame: &LoadedTable, wanted: impl Fn(&str) -> bool) -> Vec<Picture> {
-    let frame = rows_where(frame, "plan_id", wanted);
-    let text = |name| texts(&frame, name);
-    let (plan, structure, centred) = (text("plan_id"), text("structure"), text("centred_on"));
-    let (id, directions, kind) = (text("structure_id"), text("directions"), text("kind"));
-    let (drawn, role, points) = (text("drawn"), text("drawn_role"), text("points"));
-    let (plane, off) = (reals(&frame, "plane_mm"), reals(&frame, "off_plane_mm"));
-    let dose = reals(&frame, "dose_gy");
-    let owned = |column: &[Option<&str>], i| cell(column, i).unwrap_or_default().to_owned();
-    let mut found: Vec<Picture> = Vec::new();
-    for i in 0..frame.height() {
-        let is_next = |p: &Picture| Some(p.structure_id.as_str()) == cell(&id, i);
-        if !found.last().is_some_and(is_next) {
+pub(super) fn pictures(
+    tables: &Tables,
+    wanted: impl Fn(&str) -> bool,
+) -> Result<Vec<Picture<'_>>, CellError> {
+    let mut found: Vec<Picture<'_>> = Vec::new();
+    for row in rows_where::<PictureRow<'_>>(tables, "plan_id", wanted)? {
+        if found.last().is_none_or(|p| p.structure_id != row.structure_id) {
             found.push(Picture {
-                plan_id: owned(&plan, i),
-                structure_id: owned(&id, i),
-                structure: owned(&structure, i),
-                centred_on: owned(&centred, i),
-                directions: owned(&directions, i),
-                plane_mm: cell(&plane, i).unwrap_or_default(),
-                off_plane_mm: cell(&off, i).unwrap_or_default(),
+                plan_id: row.plan_id,
+                structure_id: row.structure_id,
+                structure: row.structure,
+                centred_on: row.centred_on,
+                directions: row.directions,
+                plane_mm: row.plane_mm.unwrap_or_default(),
+                off_plane_mm: row.off_plane_mm.unwrap_or_default(),
                 lines: Vec::new(),
             });
         }
-        let line = Line {
-            kind: owned(&kind, i),
-            drawn: owned(&drawn, i),
-            role: owned(&role, i),
-            dose_gy: cell(&dose, i),
-            points: pairs(cell(&points, i).unwrap_or_default()),
-        };
         if let Some(picture) = found.last_mut() {
-            picture.lines.push(line);
+            picture.lines.push(Line { points: pairs(row.points), row });
         }
     }
-    found
+    Ok(found)
 }
 
 fn pairs(text: &str) -> Vec<(f64, f64)> {
@@ -109,23 +92,28 @@ const fn direction_words(letter: char) -> &'static str {
     }
 }
 
-impl Picture {
+impl Picture<'_> {
     /// Half the side of what is shown, in mm: the isodose lines and the structure itself.
     fn reach(&self) -> f64 {
-        let own = self.lines.iter().filter(|l| l.kind == "isodose" || l.drawn == self.structure);
+        let own = self
+            .lines
+            .iter()
+            .filter(|l| l.row.kind == LineKind::Isodose || l.row.drawn == self.structure);
         let far = own.flat_map(|l| &l.points).map(|(x, y)| x.abs().max(y.abs()));
         (far.fold(0.0, f64::max) * 1.1).clamp(REACH_MM.0, REACH_MM.1)
     }
 
     /// Whether the structure is a target.
     pub(super) fn is_of_target(&self) -> bool {
-        self.lines.iter().any(|l| l.kind == "contour" && l.drawn == self.structure && l.is_target())
+        self.lines.iter().any(|l| {
+            l.row.kind == LineKind::Contour && l.row.drawn == self.structure && l.is_target()
+        })
     }
 
     /// Doses of the isodose lines, highest first.
     fn doses(&self) -> Vec<f64> {
-        let isodoses = self.lines.iter().filter(|l| l.kind == "isodose");
-        let mut doses: Vec<f64> = isodoses.filter_map(|l| l.dose_gy).collect();
+        let isodoses = self.lines.iter().filter(|l| l.row.kind == LineKind::Isodose);
+        let mut doses: Vec<f64> = isodoses.filter_map(|l| l.row.dose_gy).collect();
         doses.sort_by(|a, b| b.total_cmp(a));
         doses.dedup();
         doses
@@ -160,7 +148,7 @@ impl Picture {
             svg x="20" y="20" width=(inner) height=(inner)
                 viewBox={ (-HALF) " " (-HALF) " " (inner) " " (inner) } {
                 rect.ground x=(-HALF) y=(-HALF) width=(inner) height=(inner) {}
-                @for line in &self.lines { (line.drawn_at(scale, &doses, &self.structure)) }
+                @for line in &self.lines { (line.drawn_at(scale, &doses, self.structure)) }
             }
             text.letter x=(centre) y="15" text-anchor="middle" { (opposite(down)) }
             text.letter x=(centre) y=(side - 5.0) text-anchor="middle" { (down) }
@@ -174,14 +162,16 @@ impl Picture {
     /// What the picture shows, so that it need not be seen.
     pub(super) fn words(&self) -> String {
         let doses = self.doses();
-        let about = if self.centred_on == "hottest_point" { "hottest point" } else { "middle" };
+        let about = if self.centred_on == View::HottestPoint { "hottest point" } else { "middle" };
         let mut text = format!(
             "{}: contour plane at {} mm, nearest to its {about} ({} mm off).",
             self.structure,
             shown(self.plane_mm),
             shown(self.off_plane_mm)
         );
-        if let Some(dose) = self.lines.iter().find(|l| l.kind == "mark").and_then(|l| l.dose_gy) {
+        if let Some(dose) =
+            self.lines.iter().find(|l| l.row.kind == LineKind::Mark).and_then(|l| l.row.dose_gy)
+        {
             text.push_str(&format!(" Dose at the cross: {} Gy.", shown(dose)));
         }
         if doses.is_empty() {
@@ -195,8 +185,12 @@ impl Picture {
             };
             text.push_str(&format!(" {only}: {} Gy.", list.join(", ")));
         }
-        let mut drawn: Vec<&str> =
-            self.lines.iter().filter(|l| l.kind == "contour").map(|l| l.drawn.as_str()).collect();
+        let mut drawn: Vec<&str> = self
+            .lines
+            .iter()
+            .filter(|l| l.row.kind == LineKind::Contour)
+            .map(|l| l.row.drawn)
+            .collect();
         drawn.sort_unstable();
         drawn.dedup();
         text.push_str(&format!(" Contours (targets shaded): {}.", drawn.join(", ")));
@@ -206,24 +200,24 @@ impl Picture {
     }
 }
 
-impl Line {
+impl Line<'_> {
     fn is_target(&self) -> bool {
-        matches!(self.role.as_str(), "gtv" | "ctv" | "ptv" | "target")
+        self.row.drawn_role.is_some_and(Role::is_target)
     }
 
     fn drawn_at(&self, scale: f64, doses: &[f64], structure: &str) -> Markup {
         let place = |(x, y): &(f64, f64)| format!("{} {}", at(x * scale), at(y * scale));
         let points = self.points.iter().map(place).collect::<Vec<_>>().join(" ");
-        match self.kind.as_str() {
-            "contour" => {
-                let own = if self.drawn == structure { " own" } else { "" };
+        match self.row.kind {
+            LineKind::Contour => {
+                let own = if self.row.drawn == structure { " own" } else { "" };
                 let class = format!("{}{own}", if self.is_target() { "target" } else { "organ" });
-                html! { polygon class=(class) points=(points) { title { (self.drawn) } } }
+                html! { polygon class=(class) points=(points) { title { (self.row.drawn) } } }
             }
-            "isodose" => {
-                let rank = self.dose_gy.and_then(|d| doses.iter().position(|o| *o == d));
+            LineKind::Isodose => {
+                let rank = self.row.dose_gy.and_then(|d| doses.iter().position(|o| *o == d));
                 let class = format!("isodose i{}", rank.unwrap_or_default().min(5));
-                let dose = self.dose_gy.map(|d| format!("{d}")).unwrap_or_default();
+                let dose = self.row.dose_gy.map(|d| format!("{d}")).unwrap_or_default();
                 let top = self.points.iter().min_by(|a, b| a.1.total_cmp(&b.1));
                 html! {
                     polyline class=(class) points=(points) { title { (dose) " Gy" } }
@@ -234,7 +228,7 @@ impl Line {
                     }
                 }
             }
-            _ => html! { @if let Some((x, y)) = self.points.first() {
+            LineKind::Mark => html! { @if let Some((x, y)) = self.points.first() {
                 path.cross
                     d={ "M" (at(x * scale - 6.0)) " " (at(y * scale)) "h12m-6 -6v12" } {}
             } },

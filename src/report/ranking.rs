@@ -3,9 +3,10 @@
 
 use maud::{Markup, html};
 
-use super::cohort::{Case, Check, Cohort, Verdict, fractions_words};
+use super::cohort::{Case, Cohort, VERDICTS, fractions_words, verdict_place, verdict_words};
+use super::html_page::part;
 use super::number::{bounds, shown, spaced};
-use super::part;
+use tidydose_table::read::{LimitCheckRow, Verdict};
 
 /// The part of the page.
 pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
@@ -45,7 +46,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 /// Search and filters; hidden until the script shows them, since they do nothing without it.
 fn controls(cohort: &Cohort<'_>) -> Markup {
-    let there = Verdict::ALL
+    let there = VERDICTS
         .into_iter()
         .filter(|v| cohort.cases.iter().any(|c| c.verdict(cohort.limits_there) == *v));
     html! {
@@ -53,7 +54,7 @@ fn controls(cohort: &Cohort<'_>) -> Markup {
             label { "Search " input #search type="search" autocomplete="off"; }
             label { "Verdict " select #verdict {
                 option value="" { "all" }
-                @for v in there { option { (v.word()) } }
+                @for v in there { option { (verdict_words(v)) } }
             } }
             label { "Fractions " select #fractions {
                 option value="" { "all" }
@@ -65,23 +66,24 @@ fn controls(cohort: &Cohort<'_>) -> Markup {
     }
 }
 
-fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
+fn row(cohort: &Cohort<'_>, case: &Case<'_>, place: usize) -> Markup {
     let verdict = case.verdict(cohort.limits_there);
+    let words = verdict_words(verdict);
     let worst = case.worst();
     let reading = cohort.reading(case);
     let value = reading.and_then(|r| r.value);
     let margin = worst.and_then(|c| c.margin);
-    let share = worst.and_then(Check::relative_margin);
+    let share = worst.and_then(LimitCheckRow::relative_margin);
     let gap = case.gap.as_ref();
     html! {
-        tr data-verdict=(verdict.word()) data-fractions=(case.fractions_words()) {
+        tr data-verdict=(words) data-fractions=(case.fractions_words()) {
             td.n data-value=(place) { (place) }
             th scope="row" {
-                @if place <= cohort.sheets() { a href={ "#case-" (place) } { (case.plan_id) } }
-                @else { (case.plan_id) }
-                span.sub { (case.patient_id) }
+                @if place <= cohort.sheets() { a href={ "#case-" (place) } { (case.plan.plan_id) } }
+                @else { (case.plan.plan_id) }
+                span.sub { (case.plan.patient_id) }
             }
-            td { span class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
+            td { span class={ "verdict v" (verdict_place(verdict)) } { (words) } }
             td.n data-value=[share] {
                 @match (margin, worst) {
                     (Some(m), Some(c)) => { (shown(m)) " " (c.unit)
@@ -95,11 +97,11 @@ fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
                 { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
             td { @match reading {
                 Some(r) if r.value.is_some() => { (bounds(r.low, r.high)) },
-                Some(r) => { (spaced(&r.status)) },
+                Some(r) => { (spaced(r.status.word())) },
                 None => { "–" },
             } }
-            td.n data-value=[case.fractions]
-                { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } }
+            td.n data-value=[case.fractions()]
+                { @match case.fractions() { Some(n) => { (n) }, None => { "not stated" } } }
             td.n data-value=[gap.map(|g| g.0)]
                 { @match gap { Some((mm, _)) => { (shown(*mm)) }, None => { "unknown" } } }
         }
@@ -107,8 +109,8 @@ fn row(cohort: &Cohort<'_>, case: &Case, place: usize) -> Markup {
 }
 
 /// The limit in one line, or why there is none.
-fn limit_words(case: &Case, worst: Option<&Check>) -> Markup {
-    if !case.counted {
+fn limit_words(case: &Case<'_>, worst: Option<&LimitCheckRow<'_>>) -> Markup {
+    if !case.counted() {
         return html! { "left out: " (case.exclusion) };
     }
     let Some(check) = worst else { return html! { "no limit checked" } };
@@ -116,10 +118,10 @@ fn limit_words(case: &Case, worst: Option<&Check>) -> Markup {
         return html! { (check.reason) };
     }
     html! {
-        @if let Some(limit) = check.limit {
+        @if let Some(limit) = check.limit_value {
             (check.metric) " " (check.operator) " " (shown(limit)) " " (check.unit) ", "
-                (check.tier)
-            span.sub { (check.source) " (" (check.evidence) ")" }
+                (check.tier_word())
+            span.sub { (check.limit_source) " (" (check.evidence) ")" }
         }
         @if !check.reason.is_empty() { span.sub { (check.reason) } }
     }

@@ -5,20 +5,21 @@ use std::collections::BTreeSet;
 
 use maud::{Markup, html};
 
+use super::LEAST_CASES;
 use super::chart::{Frame, at, axis_end, figure, mark, shape_words};
 use super::cohort::{Case, Cohort, fractions_words};
+use super::html_page::part;
 use super::number::{counted, percentile, shown};
-use super::{LEAST_CASES, part};
 
 /// The part of the page.
 pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
-    let valued: Vec<(&Case, f64, i64)> = cohort
+    let valued: Vec<(&Case<'_>, f64, i64)> = cohort
         .cases
         .iter()
-        .filter(|c| c.counted)
-        .filter_map(|c| Some((c, cohort.reading(c)?.value?, c.era?)))
+        .filter(|c| c.counted())
+        .filter_map(|c| Some((c, cohort.reading(c)?.value?, c.plan.era?)))
         .collect();
-    let undated = cohort.cases.iter().filter(|c| c.counted && c.era.is_none()).count();
+    let undated = cohort.cases.iter().filter(|c| c.counted() && c.plan.era.is_none()).count();
     part(
         "time",
         "Over time",
@@ -35,7 +36,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     )
 }
 
-fn chart(cohort: &Cohort<'_>, valued: &[(&Case, f64, i64)]) -> Markup {
+fn chart(cohort: &Cohort<'_>, valued: &[(&Case<'_>, f64, i64)]) -> Markup {
     let eras: Vec<i64> = valued.iter().map(|v| v.2).collect::<BTreeSet<_>>().into_iter().collect();
     let groups = cohort.fraction_groups();
     let top = axis_end(valued.iter().map(|v| v.1).fold(0.0, f64::max) * 1.05);
@@ -55,18 +56,18 @@ fn chart(cohort: &Cohort<'_>, valued: &[(&Case, f64, i64)]) -> Markup {
                 @if rank > 0 { "; " } (fractions_words(*group)) ": " (shape_words(rank))
             } }
             (figure("time-0", "Dose by five-year band", &description, &drawing))
-            (listed(&eras, valued, &cohort.unit))
+            (listed(&eras, valued, cohort.unit))
         }
     }
 }
 
-fn of_era<'c>(era: i64, valued: &[(&'c Case, f64, i64)]) -> Vec<(&'c Case, f64)> {
+fn of_era<'c>(era: i64, valued: &[(&'c Case<'c>, f64, i64)]) -> Vec<(&'c Case<'c>, f64)> {
     let mut list: Vec<_> = valued.iter().filter(|v| v.2 == era).map(|v| (v.0, v.1)).collect();
-    list.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.plan_id.cmp(&b.0.plan_id)));
+    list.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.plan.plan_id.cmp(b.0.plan.plan_id)));
     list
 }
 
-fn median(list: &[(&Case, f64)]) -> Option<f64> {
+fn median(list: &[(&Case<'_>, f64)]) -> Option<f64> {
     let values: Vec<f64> = list.iter().map(|v| v.1).collect();
     percentile(&values, 50.0).filter(|_| values.len() >= LEAST_CASES)
 }
@@ -76,7 +77,7 @@ fn column(
     frame: &Frame,
     i: usize,
     era: i64,
-    valued: &[(&Case, f64, i64)],
+    valued: &[(&Case<'_>, f64, i64)],
     groups: &[Option<i64>],
 ) -> Markup {
     let list = of_era(era, valued);
@@ -91,15 +92,15 @@ fn column(
                 y1=(at(frame.py(m))) y2=(at(frame.py(m))) {}
         }
         @for (k, (case, value)) in list.iter().enumerate() {
-            @let rank = groups.iter().position(|g| *g == case.fractions).unwrap_or_default();
-            g { title { (case.plan_id) ": " (shown(*value)) }
+            @let rank = groups.iter().position(|g| *g == case.fractions()).unwrap_or_default();
+            g { title { (case.plan.plan_id) ": " (shown(*value)) }
                 (mark(rank, frame.px(left + 0.08 + 0.84 * (k as f64 + 0.5) / n),
                     frame.py(*value))) }
         }
     }
 }
 
-fn listed(eras: &[i64], valued: &[(&Case, f64, i64)], unit: &str) -> Markup {
+fn listed(eras: &[i64], valued: &[(&Case<'_>, f64, i64)], unit: &str) -> Markup {
     html! {
         div.scroll tabindex="0" role="region" aria-label="Dose by band of years" { table {
             caption { "By five-year band; the median is the line across a band" }
@@ -121,10 +122,14 @@ fn listed(eras: &[i64], valued: &[(&Case, f64, i64)], unit: &str) -> Markup {
 
 /// Patients who came again: there the days mean something.
 fn repeated(cohort: &Cohort<'_>) -> Markup {
-    let mut again: Vec<&Case> =
-        cohort.cases.iter().filter(|c| c.courses.is_some_and(|n| n > 1)).collect();
+    let mut again: Vec<&Case<'_>> =
+        cohort.cases.iter().filter(|c| c.plan.n_courses.is_some_and(|n| n > 1)).collect();
     again.sort_by(|a, b| {
-        (&a.patient_id, a.course, &a.plan_id).cmp(&(&b.patient_id, b.course, &b.plan_id))
+        (&a.plan.patient_id, a.plan.course, &a.plan.plan_id).cmp(&(
+            &b.plan.patient_id,
+            b.plan.course,
+            &b.plan.plan_id,
+        ))
     });
     if again.is_empty() {
         return html! { p.note { "No patient has more than one course in the study." } };
@@ -139,9 +144,9 @@ fn repeated(cohort: &Cohort<'_>) -> Markup {
                     ["Patient", "Case", "Course", "Days since the course before",
                     cohort.request.metric] { th scope="col" { (words) } } } }
                 tbody { @for case in &again { tr {
-                    th scope="row" { (case.patient_id) } td { (case.plan_id) }
-                    td { @if let Some(n) = case.course { (n) } @else { "unknown" } }
-                    td { @if let Some(n) = case.days_since_course { (n) } @else { "–" } }
+                    th scope="row" { (case.plan.patient_id) } td { (case.plan.plan_id) }
+                    td { @if let Some(n) = case.plan.course { (n) } @else { "unknown" } }
+                    td { @if let Some(n) = case.plan.days_since_course { (n) } @else { "–" } }
                     td { @match cohort.reading(case).and_then(|r| r.value)
                         { Some(v) => { (shown(v)) " " (cohort.unit) }, None => { "unknown" } } }
                 } } }

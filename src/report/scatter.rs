@@ -6,9 +6,10 @@ use std::collections::BTreeMap;
 use maud::{Markup, html};
 
 use super::chart::{Frame, at, axis_end, figure, mark, shape_words};
-use super::cohort::{Case, Check, Cohort, Reading, fractions_words};
+use super::cohort::{Case, Cohort, fractions_words};
+use super::html_page::part;
 use super::number::{bounds, counted, shown, spaced};
-use super::part;
+use tidydose_table::read::{LimitCheckRow, MetricRow};
 
 /// Figures with more points than this leave the numbers to the table of cases.
 const LISTED: usize = 60;
@@ -17,15 +18,15 @@ const HOT_SPOTS: [&str; 5] =
     ["Max[Gy]", "NearMax[Gy]", "D0.03cc[Gy]", "D0.035cc[Gy]", "D0.1cc[Gy]"];
 
 struct Point<'c> {
-    case: &'c Case,
-    reading: &'c Reading,
+    case: &'c Case<'c>,
+    reading: &'c MetricRow<'c>,
     value: f64,
     x: f64,
 }
 
 /// A limit of the list with what it is for; several sources may state the same.
 struct Line<'c> {
-    check: &'c Check,
+    check: &'c LimitCheckRow<'c>,
     limit: f64,
     letter: char,
 }
@@ -76,7 +77,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 /// The cases that can be drawn, and whether a distance is known for any of them.
 fn points<'c>(cohort: &'c Cohort<'_>) -> (Vec<Point<'c>>, bool) {
-    let valued = cohort.cases.iter().filter(|c| c.counted).filter_map(|case| {
+    let valued = cohort.cases.iter().filter(|c| c.counted()).filter_map(|case| {
         let reading = cohort.reading(case)?;
         Some(Point { case, reading, value: reading.value?, x: 0.0 })
     });
@@ -88,8 +89,9 @@ fn points<'c>(cohort: &'c Cohort<'_>) -> (Vec<Point<'c>>, bool) {
             p.x = p.case.gap.as_ref().map_or(0.0, |(gap, _)| *gap);
         }
     } else {
-        points
-            .sort_by(|a, b| b.value.total_cmp(&a.value).then(a.case.plan_id.cmp(&b.case.plan_id)));
+        points.sort_by(|a, b| {
+            b.value.total_cmp(&a.value).then(a.case.plan.plan_id.cmp(b.case.plan.plan_id))
+        });
         let mut rank = 0.0;
         for p in &mut points {
             rank += 1.0;
@@ -106,9 +108,9 @@ fn why_not(cohort: &Cohort<'_>, points: &[Point<'_>]) -> String {
             continue;
         }
         let reason = match cohort.reading(case) {
-            _ if !case.counted => "left out".to_owned(),
+            _ if !case.counted() => "left out".to_owned(),
             Some(r) if r.value.is_some() => "distance unknown".to_owned(),
-            Some(r) => spaced(&r.status),
+            Some(r) => spaced(r.status.word()),
             None => "organ not contoured or not named".to_owned(),
         };
         *reasons.entry(reason).or_insert(0) += 1;
@@ -122,23 +124,23 @@ fn why_not(cohort: &Cohort<'_>, points: &[Point<'_>]) -> String {
 fn lines<'c>(cohort: &'c Cohort<'_>, fractions: Option<i64>) -> Vec<Line<'c>> {
     let metric = cohort.request.metric;
     let hot = HOT_SPOTS.contains(&metric);
-    let of_group = cohort.cases.iter().filter(|c| c.fractions == fractions);
-    let mut found: Vec<(f64, &Check)> = Vec::new();
+    let of_group = cohort.cases.iter().filter(|c| c.fractions() == fractions);
+    let mut found: Vec<(f64, &LimitCheckRow<'_>)> = Vec::new();
     for check in of_group.flat_map(|c| &c.checks) {
-        let fits = check.metric == metric || (hot && HOT_SPOTS.contains(&check.metric.as_str()));
-        let same = |(l, c): &(f64, &Check)| {
-            Some(*l) == check.limit
-                && c.source == check.source
+        let fits = check.metric == metric || (hot && HOT_SPOTS.contains(&check.metric));
+        let same = |(l, c): &(f64, &LimitCheckRow<'_>)| {
+            Some(*l) == check.limit_value
+                && c.limit_source == check.limit_source
                 && c.metric == check.metric
                 && c.tier == check.tier
         };
-        if let Some(limit) = check.limit.filter(|_| fits && !found.iter().any(same)) {
+        if let Some(limit) = check.limit_value.filter(|_| fits && !found.iter().any(same)) {
             found.push((limit, check));
         }
     }
     found.sort_by(|a, b| {
         a.0.total_cmp(&b.0)
-            .then_with(|| (&a.1.metric, &a.1.source).cmp(&(&b.1.metric, &b.1.source)))
+            .then_with(|| (a.1.metric, a.1.limit_source).cmp(&(b.1.metric, b.1.limit_source)))
     });
     found
         .into_iter()
@@ -153,7 +155,7 @@ fn panel(
     rank: usize,
     &Plotted { ref frame, by_distance, ref points }: &Plotted<'_>,
 ) -> Markup {
-    let own: Vec<&Point<'_>> = points.iter().filter(|p| p.case.fractions == group).collect();
+    let own: Vec<&Point<'_>> = points.iter().filter(|p| p.case.fractions() == group).collect();
     if own.is_empty() {
         return html! { figure { figcaption {
             strong { (fractions_words(group)) } ": no case that can be drawn"
@@ -179,7 +181,7 @@ fn panel(
     let drawing = html! {
         (frame.axes(x_title, &y_title, true))
         (limit_lines(frame, &lines, cohort.request.metric))
-        @for p in &own { (drawn(frame, p, rank, &cohort.unit)) }
+        @for p in &own { (drawn(frame, p, rank, cohort.unit)) }
     };
     html! {
         figure {
@@ -232,7 +234,7 @@ fn drawn(frame: &Frame, p: &Point<'_>, rank: usize, unit: &str) -> Markup {
         |tip: f64, back: f64| format!("M{} {}l-4 {back}m4 {}l4 {back}", at(x), at(tip), -back);
     html! {
         g {
-            title { (p.case.plan_id) ": " (shown(p.value)) " " (unit) " ("
+            title { (p.case.plan.plan_id) ": " (shown(p.value)) " " (unit) " ("
                 (bounds(p.reading.low, p.reading.high)) ")" }
             line.whisker x1=(at(x)) x2=(at(x)) y1=(at(low)) y2=(at(high)) {}
             @if p.reading.high.is_none() { path.whisker d=(arrow(high, 5.0)) {} }
@@ -255,7 +257,7 @@ fn legend(lines: &[Line<'_>], cohort: &Cohort<'_>) -> Markup {
                 @for line in lines {
                     li { b { (line.letter) } " " (line.check.metric) " " (line.check.operator) " "
                         (shown(line.limit)) " " (line.check.unit)
-                        ", " (line.check.tier) ": " (line.check.source) " (" (line.check.evidence)
+                        ", " (line.check.tier_word()) ": " (line.check.limit_source) " (" (line.check.evidence)
                             ")" }
                 }
             }
@@ -280,7 +282,7 @@ fn listed(own: &[&Point<'_>], by_distance: bool, cohort: &Cohort<'_>) -> Markup 
                     { @if by_distance { "Distance mm" } @else { "Rank" } } th.n scope="col"
                     { "Value " (cohort.unit) } th scope="col" { "Bounds" } } }
                 tbody { @for p in own { tr {
-                    th scope="row" { (p.case.plan_id) }
+                    th scope="row" { (p.case.plan.plan_id) }
                     td.n { @if by_distance { (shown(p.x)) } @else { (p.x) } }
                     td.n { (shown(p.value)) } td { (bounds(p.reading.low, p.reading.high)) }
                 } } }

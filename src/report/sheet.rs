@@ -4,36 +4,34 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
-use tidydose_table::frame::LoadedTable;
 
-use super::cohort::{Case, Cohort, Reading, cell};
+use super::LEAST_CASES;
+use super::cohort::{Case, Cohort, verdict_place, verdict_words};
+use super::html_page::part;
 use super::number::{bounds, shown, spaced};
 use super::picture::{Picture, pictures};
-use super::{LEAST_CASES, part};
-use tidydose_table::frame::texts;
+use tidydose_table::read::{CellError, DictionaryRow, MetricRow, Tables, rows_where};
 use tidydose_table::run::CAUTION;
 
 /// Metrics of every sheet besides that of the page and those with a limit.
 const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];
 
-struct Sources {
-    pictures: Vec<Picture>,
-    meanings: BTreeMap<String, String>,
+struct Sources<'t> {
+    pictures: Vec<Picture<'t>>,
+    meanings: BTreeMap<&'t str, String>,
 }
 
 /// The part of the page.
-pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, LoadedTable>) -> Markup {
+pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, CellError> {
     let all = cohort.cases.len();
     let shown = cohort.sheets();
     let with_sheet: BTreeSet<&str> =
-        cohort.cases.iter().take(shown).map(|c| c.plan_id.as_str()).collect();
+        cohort.cases.iter().take(shown).map(|c| c.plan.plan_id).collect();
     let sources = Sources {
-        pictures: tables
-            .get("pictures")
-            .map_or_else(Vec::new, |frame| pictures(frame, |plan| with_sheet.contains(plan))),
-        meanings: tables.get("dictionary").map_or_else(BTreeMap::new, meanings),
+        pictures: pictures(tables, |plan| with_sheet.contains(plan))?,
+        meanings: meanings(tables)?,
     };
-    part(
+    Ok(part(
         "sheets",
         "Case sheets",
         &html! {
@@ -43,37 +41,34 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &BTreeMap<String, LoadedTable
             @for (i, case) in cohort.cases.iter().take(shown).enumerate()
                 { (sheet(cohort, case, i + 1, &sources)) }
         },
-    )
+    ))
 }
 
 /// What each metric is, from the dictionary.
-fn meanings(dictionary: &LoadedTable) -> BTreeMap<String, String> {
-    let (table, value) = (texts(dictionary, "table"), texts(dictionary, "value"));
-    let (meaning, reference) = (texts(dictionary, "meaning"), texts(dictionary, "reference"));
+fn meanings(tables: &Tables) -> Result<BTreeMap<&str, String>, CellError> {
     let mut found = BTreeMap::new();
-    for i in 0..dictionary.height() {
-        if let (Some("metrics"), Some(metric)) = (cell(&table, i), cell(&value, i)) {
-            let text = cell(&meaning, i).unwrap_or_default();
-            let text = match cell(&reference, i) {
-                Some(source) => format!("{text} [{source}]"),
-                None => text.to_owned(),
+    for row in rows_where::<DictionaryRow<'_>>(tables, "table", |t| t == "metrics")? {
+        if let Some(metric) = row.value {
+            let text = match row.reference {
+                Some(source) => format!("{} [{source}]", row.meaning),
+                None => row.meaning.to_owned(),
             };
-            found.insert(metric.to_owned(), text);
+            found.insert(metric, text);
         }
     }
-    found
+    Ok(found)
 }
 
-fn sheet(cohort: &Cohort<'_>, case: &Case, place: usize, sources: &Sources) -> Markup {
+fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'_>) -> Markup {
     let verdict = case.verdict(cohort.limits_there);
     let id = format!("case-{place}");
     html! {
         article.sheet id=(id) aria-labelledby={ (id) "-h" } {
-            h3 id={ (id) "-h" } { (place) ". " (case.plan_id) " " span
-                class={ "verdict v" (verdict as u8) } { (verdict.word()) } }
+            h3 id={ (id) "-h" } { (place) ". " (case.plan.plan_id) " " span
+                class={ "verdict v" (verdict_place(verdict)) } { (verdict_words(verdict)) } }
             p.caution.print { (CAUTION) }
             (facts(case))
-            @if case.counted {
+            @if case.counted() {
                 div.pictures { (both_pictures(cohort, case, &id, sources)) }
                 (numbers(cohort, case, sources))
                 (comparable(cohort, case))
@@ -85,26 +80,26 @@ fn sheet(cohort: &Cohort<'_>, case: &Case, place: usize, sources: &Sources) -> M
     }
 }
 
-fn facts(case: &Case) -> Markup {
-    let course = match (case.course, case.courses) {
+fn facts(case: &Case<'_>) -> Markup {
+    let course = match (case.plan.course, case.plan.n_courses) {
         (Some(n), Some(of)) => format!("{n} of {of}"),
         _ => "not known".to_owned(),
     };
     html! {
         dl.facts {
             div { dt { "Patient" } dd
-                { @if case.patient_id.is_empty() { "not stated" } @else { (case.patient_id) } } }
-            div { dt { "Technology" } dd { (spaced(&case.technology)) } }
+                { @if case.plan.patient_id.is_empty() { "not stated" } @else { (case.plan.patient_id) } } }
+            div { dt { "Technology" } dd { (spaced(case.plan.technology)) } }
             div { dt { "Fractions" } dd
-                { @match case.fractions { Some(n) => { (n) }, None => { "not stated" } } } }
+                { @match case.fractions() { Some(n) => { (n) }, None => { "not stated" } } } }
             div { dt { "Highest prescription" } dd
-                { @match case.prescription_gy
+                { @match case.plan.prescription_dose_gy
                 { Some(d) => { (shown(d)) " Gy" }, None => { "not stated" } } } }
             div { dt { "Course" } dd
-                { (course) @if let Some(d) = case.days_since_course
+                { (course) @if let Some(d) = case.plan.days_since_course
                 { ", " (d) " days after the one before" } } }
             div { dt { "Day (hidden zero)" } dd
-                { @match case.day { Some(d) => { (d) }, None => { "not stated" } } } }
+                { @match case.plan.day_plan { Some(d) => { (d) }, None => { "not stated" } } } }
             div { dt { "Nearest target" } dd
                 { @match &case.gap { Some((mm, name)) => { (name) ", " (shown(*mm)) " mm" }, None =>
                 { "distance unknown" } } } }
@@ -113,8 +108,8 @@ fn facts(case: &Case) -> Markup {
 }
 
 /// Through the hottest point of the organ, and through the nearest target (or the first).
-fn both_pictures(cohort: &Cohort<'_>, case: &Case, id: &str, sources: &Sources) -> Markup {
-    let mut of_case = sources.pictures.iter().filter(|p| p.plan_id == case.plan_id);
+fn both_pictures(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>) -> Markup {
+    let mut of_case = sources.pictures.iter().filter(|p| p.plan_id == case.plan.plan_id);
     let named = |name: &str| of_case.clone().find(|p| p.structure == name);
     let organ = named(cohort.request.organ);
     let nearest = case.gap.as_ref().and_then(|(_, name)| named(name));
@@ -133,17 +128,18 @@ fn both_pictures(cohort: &Cohort<'_>, case: &Case, id: &str, sources: &Sources) 
     }
 }
 
-fn numbers(cohort: &Cohort<'_>, case: &Case, sources: &Sources) -> Markup {
-    let limited = case.checks.iter().map(|c| c.metric.as_str());
+fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Markup {
+    let limited = case.checks.iter().map(|c| c.metric);
     let mut wanted: Vec<&str> = vec![cohort.request.metric];
     for metric in limited.chain(ALWAYS) {
         if !wanted.contains(&metric) {
             wanted.push(metric);
         }
     }
-    let readings: Vec<&Reading> = wanted.into_iter().filter_map(|m| case.reading(m)).collect();
+    let readings: Vec<&MetricRow<'_>> =
+        wanted.into_iter().filter_map(|m| case.reading(m)).collect();
     html! {
-        div.scroll tabindex="0" role="region" aria-label={ "Numbers of case " (case.plan_id) } { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Numbers of case " (case.plan.plan_id) } { table {
             caption { (cohort.request.organ) " of this case: values with numerical bounds" }
             thead { tr { th scope="col" { "Metric" } th.n scope="col" { "Value" } th scope="col"
                 { "Bounds" } th scope="col" { "What it is" } } }
@@ -154,28 +150,28 @@ fn numbers(cohort: &Cohort<'_>, case: &Case, sources: &Sources) -> Markup {
                     th scope="row" { (r.metric) }
                     td.n data-value=[r.value]
                         { @match r.value { Some(v) => { (shown(v)) " " (r.unit) }, None =>
-                        { (spaced(&r.status)) } } }
+                        { (spaced(r.status.word())) } } }
                     td { (bounds(r.low, r.high)) @if !r.reason.is_empty()
                         { span.sub { (r.reason) } } }
-                    td { @if let Some(text) = sources.meanings.get(&r.metric)
+                    td { @if let Some(text) = sources.meanings.get(r.metric)
                         { span.sub { (text) } } span.sub { (r.method) } }
                 } }
             }
         } }
         @if let Some(r) = cohort.reading(case)
             { p.trace { "Row of table metrics: " (r.structure_id) ", " (r.metric)
-                ". Where it comes from: tidydose explain " (case.plan_id) " " (cohort.request.organ)
+                ". Where it comes from: tidydose explain " (case.plan.plan_id) " " (cohort.request.organ)
                 " '" (r.metric) "'" } }
     }
 }
 
 /// Where the case stands among those with as many fractions.
-fn comparable(cohort: &Cohort<'_>, case: &Case) -> Markup {
+fn comparable(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
     let metric = cohort.request.metric;
     let Some(value) = cohort.reading(case).and_then(|r| r.value) else {
         return html! { p { "Comparable cases: the value is unknown." } };
     };
-    let all = cohort.comparable(case.fractions, metric);
+    let all = cohort.comparable(case.fractions(), metric);
     let below = all.iter().filter(|v| **v < value).count();
     let above = all.iter().filter(|v| **v > value).count();
     let words = case.fractions_words();
@@ -193,25 +189,25 @@ fn share(part: usize, of: usize) -> f64 {
     100.0 * part as f64 / of.max(1) as f64
 }
 
-fn limits(case: &Case) -> Markup {
+fn limits(case: &Case<'_>) -> Markup {
     html! {
-        @if case.checks.iter().any(|c| c.limit.is_some()) {
-            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan_id) } { table {
+        @if case.checks.iter().any(|c| c.limit_value.is_some()) {
+            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan.plan_id) } { table {
                 caption { "Limits for this number of fractions" }
                 thead { tr { @for words in
                     ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"]
                     { th scope="col" { (words) } } } }
-                tbody { @for c in case.checks.iter().filter(|c| c.limit.is_some()) { tr {
+                tbody { @for c in case.checks.iter().filter(|c| c.limit_value.is_some()) { tr {
                     th scope="row" { (c.metric) " " (c.operator) " "
-                        (c.limit.map(shown).unwrap_or_default()) " " (c.unit) span.sub
-                        { "for " (c.fractions) " fractions" } }
+                        (c.limit_value.map(shown).unwrap_or_default()) " " (c.unit) span.sub
+                        { "for " (c.limit_fractions) " fractions" } }
                     td.n data-value=[c.value]
                         { @match c.value { Some(v) =>
                         { (shown(v)) span.sub { (bounds(c.low, c.high)) } }, None =>
                         { "unknown" } } }
                     td.n { @match c.margin { Some(m) => { (shown(m)) }, None => { "–" } } }
-                    td { (c.verdict.word()) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
-                    td { (c.tier) } td { (c.source) span.sub { (c.evidence) } }
+                    td { (verdict_words(Some(c.verdict))) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
+                    td { (c.tier_word()) } td { (c.limit_source) span.sub { (c.evidence) } }
                 } } }
             } }
         } @else { p { "No limit was checked for this case." } }

@@ -7,12 +7,12 @@
 //! leave the hospital with the other tables.
 
 use serde::{Deserialize, Serialize};
-use strum::{IntoStaticStr, VariantNames};
+use strum::{EnumString, IntoStaticStr, VariantNames};
 
 use crate::identity::Token;
 
 /// How much a finding weighs.
-#[derive(IntoStaticStr, VariantNames)]
+#[derive(EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]

@@ -3,10 +3,11 @@
 
 use std::borrow::Cow;
 
-use super::Table;
+use super::allowed::UNITS;
 use super::column::{Column, Sheet, borrowed};
-use super::metrics::UNITS;
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::Measurement;
 use tidydose_analyse::trace::{Uncertainty, UncertaintyTerm};
 
@@ -18,7 +19,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct BoundsEntry<'a> {
     measured: Measured<'a>,
     measurement: &'a Measurement,
     uncertainty: &'a Uncertainty,
@@ -31,11 +32,11 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<BoundsEntry<'_>> {
     let list = measured.analysis.map_or(&[][..], |a| &a.measurements);
     let with_terms = list.iter().filter_map(|m| Some((m, m.uncertainty.as_ref()?)));
     let mut rows: Vec<_> = with_terms
-        .map(|(measurement, uncertainty)| Row { measured, measurement, uncertainty })
+        .map(|(measurement, uncertainty)| BoundsEntry { measured, measurement, uncertainty })
         .collect();
     rows.sort_by_key(|r| {
         let m = r.measurement;
@@ -44,9 +45,9 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     rows
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<BoundsEntry<'a>>> {
     vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &BoundsEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -68,14 +69,14 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 /// Terms of the solid.
-fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
+fn columns_of_shape<'a>() -> Vec<Column<BoundsEntry<'a>>> {
     vec![
         Column::real(
             "ends",
             "",
             "from where the structure ends beyond its last contours: its free ends, above and \
              below, shrunk and grown by their own uncertainty",
-            |r: &Row<'a>| Some(r.uncertainty.of(UncertaintyTerm::Ends)),
+            |r: &BoundsEntry<'a>| Some(r.uncertainty.of(UncertaintyTerm::Ends)),
         ),
         Column::real(
             "slices",
@@ -95,14 +96,14 @@ fn columns_of_shape<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 /// Terms of the dose and of the computation, and all terms together.
-fn columns_of_dose<'a>() -> Vec<Column<Row<'a>>> {
+fn columns_of_dose<'a>() -> Vec<Column<BoundsEntry<'a>>> {
     vec![
         Column::real(
             "dose",
             "",
             "from dose between voxels: only every second voxel of the grid, even or odd, a share \
              of the larger difference that belongs to the interpolation",
-            |r: &Row<'a>| Some(r.uncertainty.of(UncertaintyTerm::Dose)),
+            |r: &BoundsEntry<'a>| Some(r.uncertainty.of(UncertaintyTerm::Dose)),
         ),
         Column::real(
             "summit",

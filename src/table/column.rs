@@ -172,7 +172,7 @@ impl<R> Column<R> {
 }
 
 /// Rows behind a [`Sheet`], whatever their type.
-trait Rows {
+trait RowSource {
     fn count(&self) -> usize;
     fn cell(&self, row: usize, column: usize) -> Cell<'_>;
 }
@@ -182,7 +182,7 @@ struct Typed<R> {
     rows: Vec<R>,
 }
 
-impl<R> Rows for Typed<R> {
+impl<R> RowSource for Typed<R> {
     fn count(&self) -> usize {
         self.rows.len()
     }
@@ -199,7 +199,7 @@ impl<R> Rows for Typed<R> {
 /// million rows costs no more than the values it points to.
 pub struct Sheet<'a> {
     definitions: Vec<Definition>,
-    rows: Box<dyn Rows + 'a>,
+    rows: Box<dyn RowSource + 'a>,
 }
 
 impl<'a> Sheet<'a> {

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::frame::{LoadedTable, reals, rows_where, texts};
+use super::read::{CellError, DvhRow, Tables, rows_where};
 
 /// A point of a curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,33 +64,36 @@ impl Curve {
     }
 }
 
+/// Curves by plan and structure.
+pub type CurvesByPlan = BTreeMap<String, BTreeMap<String, Curve>>;
+
 /// The curves of the structures of one name: plan, then structure, then curve.
-#[must_use]
-pub fn curves(dvh: &LoadedTable, structure: &str) -> BTreeMap<String, BTreeMap<String, Curve>> {
-    let frame = rows_where(dvh, "structure", |s| s == structure);
-    let (plans, ids) = (texts(&frame, "plan_id"), texts(&frame, "structure_id"));
-    let [doses, volumes, shares] =
-        ["dose_gy", "volume_cc", "volume_percent"].map(|n| reals(&frame, n));
-    let mut found: BTreeMap<String, BTreeMap<String, Vec<CurvePoint>>> = BTreeMap::new();
-    for i in 0..frame.height() {
-        if let (Some(plan), Some(id), Some(dose_gy), Some(volume_cc), Some(percent)) =
-            (plans[i], ids[i], doses[i], volumes[i], shares[i])
-        {
-            let of_plan = found.entry(plan.to_owned()).or_default();
-            let point = CurvePoint { dose_gy, volume_cc, percent };
-            of_plan.entry(id.to_owned()).or_default().push(point);
-        }
+///
+/// # Errors
+/// A cell that is not understood.
+pub fn curves(tables: &Tables, structure: &str) -> Result<CurvesByPlan, CellError> {
+    let mut found: BTreeMap<&str, BTreeMap<&str, Vec<CurvePoint>>> = BTreeMap::new();
+    let rows: Vec<DvhRow<'_>> = rows_where(tables, "structure", |s| s == structure)?;
+    for row in rows {
+        let (Some(dose_gy), Some(volume_cc), Some(percent)) =
+            (row.dose_gy, row.volume_cc, row.volume_percent)
+        else {
+            continue;
+        };
+        let point = CurvePoint { dose_gy, volume_cc, percent };
+        let of_plan = found.entry(row.plan_id).or_default();
+        of_plan.entry(row.structure_id).or_default().push(point);
     }
-    let whole = |list: BTreeMap<String, Vec<CurvePoint>>| {
-        list.into_iter().map(|(id, points)| (id, Curve::new(points))).collect()
+    let whole = |list: BTreeMap<&str, Vec<CurvePoint>>| {
+        list.into_iter().map(|(id, points)| (id.to_owned(), Curve::new(points))).collect()
     };
-    found.into_iter().map(|(plan, list)| (plan, whole(list))).collect()
+    Ok(found.into_iter().map(|(plan, list)| (plan.to_owned(), whole(list))).collect())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Cells;
+    use crate::frame::{Cells, LoadedTable};
 
     #[test]
     fn a_curve_is_read_between_its_rows_and_ends() {
@@ -117,7 +120,8 @@ mod tests {
             real("volume_cc", [1.0, 2.0, 3.0, 4.0]),
             real("volume_percent", [100.0; 4]),
         ];
-        let found = curves(&LoadedTable::new(columns), "a");
+        let tables = Tables::from([("dvh".to_owned(), LoadedTable::new(columns))]);
+        let found = curves(&tables, "a").unwrap();
         assert_eq!(found.keys().collect::<Vec<_>>(), ["p", "q"]);
         assert_eq!(found["p"].keys().collect::<Vec<_>>(), ["p/1", "p/2"]);
         assert_eq!(found["q"]["q/1"].volume_cc(0.0), 4.0);

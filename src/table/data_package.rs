@@ -7,10 +7,12 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
+use super::all_tables::TABLES;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
 use super::run::CAUTION;
-use super::{TABLES, Table, WriteError, Written, replace_file};
+use super::table::{Table, Written};
+use super::write_file::{WriteError, replace_file};
 
 /// Name of the file in a study folder.
 pub const FILE: &str = "datapackage.json";

@@ -220,10 +220,10 @@ mod tests {
     use super::*;
     use crate::column::Column;
 
-    type Row = (Option<&'static str>, Option<i64>, Option<f64>, Option<bool>);
+    type Thing = (Option<&'static str>, Option<i64>, Option<f64>, Option<bool>);
 
     fn sheet() -> Sheet<'static> {
-        let columns: Vec<Column<Row>> = vec![
+        let columns: Vec<Column<Thing>> = vec![
             Column::text("name", "a text", |r| r.0.map(Cow::Borrowed)),
             Column::integer("n", "", "a count", |r| r.1),
             Column::real("x_mm", "mm", "a length", |r| r.2),

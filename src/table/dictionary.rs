@@ -3,27 +3,32 @@
 
 use std::borrow::Cow;
 
-use super::clinical_file::ConfirmedLabels;
 use super::column::{Column, Definition, Sheet, borrowed};
-use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
-use super::study::Study;
-use super::{TABLES, Table};
+use super::study::{MetricDefinition, Study};
+use super::table::Table;
+use super::tally::Tally;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
 use tidydose_analyse::Analysis;
 use tidydose_analyse::relate::{DEFINITIONS, RelationDefinition};
 use tidydose_rt::Inventory;
 use tidydose_rt::finding::Code;
 
-pub(super) const TABLE: Table = Table {
-    name: "dictionary",
-    grain: "one column of a table, or one value that a column may hold",
-    key: &["table", "column", "value"],
-    by_case: false,
-    sheet,
-};
+const NAME: &str = "dictionary";
 
-struct Row<'a> {
+/// The table, once it is known which tables it describes.
+pub(super) const fn table(sheet: for<'a> fn(&Study<'a>) -> Sheet<'a>) -> Table {
+    Table {
+        name: NAME,
+        grain: "one column of a table, or one value that a column may hold",
+        key: &["table", "column", "value"],
+        by_case: false,
+        sheet,
+    }
+}
+
+struct DictionaryEntry<'a> {
     table: &'static str,
     column: &'static str,
     value: Option<&'a str>,
@@ -36,9 +41,10 @@ struct Row<'a> {
     reference: &'a str,
 }
 
-fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
-    let mut rows: Vec<Row<'a>> = Vec::new();
-    for table in TABLES {
+/// The rows for `tables`.
+pub(super) fn sheet<'a>(study: &Study<'a>, tables: &[Table]) -> Sheet<'a> {
+    let mut rows: Vec<DictionaryEntry<'a>> = Vec::new();
+    for table in tables {
         let columns = definitions(table);
         rows.extend(columns.into_iter().map(|definition| column_row(table.name, definition)));
         match table.name {
@@ -53,7 +59,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 
 /// The columns of a table; its rows are not needed for that.
 pub(super) fn definitions(table: &Table) -> Vec<Definition> {
-    if table.name == TABLE.name {
+    if table.name == NAME {
         return Sheet::new(columns(), Vec::new()).columns().to_vec();
     }
     let inventory = Inventory::default();
@@ -75,8 +81,8 @@ pub(super) fn definitions(table: &Table) -> Vec<Definition> {
     (table.sheet)(&nothing).columns().to_vec()
 }
 
-fn column_row<'a>(table: &'static str, definition: Definition) -> Row<'a> {
-    Row {
+fn column_row<'a>(table: &'static str, definition: Definition) -> DictionaryEntry<'a> {
+    DictionaryEntry {
         table,
         column: definition.name,
         value: None,
@@ -90,11 +96,11 @@ fn column_row<'a>(table: &'static str, definition: Definition) -> Row<'a> {
     }
 }
 
-fn metric_rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
+fn metric_rows<'a>(study: &Study<'a>) -> Vec<DictionaryEntry<'a>> {
     let mut metrics: Vec<_> = study.metrics.iter().collect();
     metrics.sort();
     metrics.dedup_by(|a, b| a.name == b.name);
-    let row = |m: &'a super::MetricDefinition| Row {
+    let row = |m: &'a MetricDefinition| DictionaryEntry {
         table: "metrics",
         column: "metric",
         value: Some(&m.name),
@@ -109,8 +115,8 @@ fn metric_rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
     metrics.into_iter().map(row).collect()
 }
 
-fn relation_rows<'a>() -> Vec<Row<'a>> {
-    let row = |d: &&'static RelationDefinition| Row {
+fn relation_rows<'a>() -> Vec<DictionaryEntry<'a>> {
+    let row = |d: &&'static RelationDefinition| DictionaryEntry {
         table: "relations",
         column: "metric",
         value: Some(d.name),
@@ -125,10 +131,10 @@ fn relation_rows<'a>() -> Vec<Row<'a>> {
     DEFINITIONS.iter().map(row).collect()
 }
 
-fn code_rows<'a>() -> Vec<Row<'a>> {
+fn code_rows<'a>() -> Vec<DictionaryEntry<'a>> {
     let row = |code: &Code| {
         let definition = code.definition();
-        Row {
+        DictionaryEntry {
             table: "findings",
             column: "code",
             value: Some(definition.id),
@@ -144,7 +150,7 @@ fn code_rows<'a>() -> Vec<Row<'a>> {
     Code::ALL.iter().map(row).collect()
 }
 
-fn columns<'a>() -> Vec<Column<Row<'a>>> {
+fn columns<'a>() -> Vec<Column<DictionaryEntry<'a>>> {
     vec![
         Column::text("table", "the table", |r| borrowed(r.table)),
         Column::text("column", "the column", |r| borrowed(r.column)),
@@ -177,13 +183,14 @@ fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
 mod tests {
     use super::*;
     use crate::Cell;
+    use crate::all_tables::TABLES;
     use crate::example::Example;
 
     #[test]
     fn every_column_metric_and_code_has_its_row() {
         let example = Example::new();
         let study = example.study();
-        let sheet = sheet(&study);
+        let sheet = sheet(&study, TABLES);
         let text = |row: usize, column: usize| match sheet.cell(row, column) {
             Cell::Text(t) => t.into_owned(),
             _ => String::new(),

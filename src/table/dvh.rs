@@ -4,9 +4,10 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::DvhPoint;
 use tidydose_case::{NamedRoi, Role};
 
@@ -18,7 +19,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct DvhEntry<'a> {
     measured: Measured<'a>,
     name: Option<&'a NamedRoi>,
     point: DvhPoint,
@@ -28,11 +29,11 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns(), study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<DvhEntry<'_>> {
     let points = measured.analysis.map_or(&[][..], |a| &a.dvh);
     let mut rows: Vec<_> = points
         .iter()
-        .map(|&point| Row { measured, name: measured.name(point.roi_number), point })
+        .map(|&point| DvhEntry { measured, name: measured.name(point.roi_number), point })
         .collect();
     rows.sort_by(|a, b| {
         let by_structure = a.point.roi_number.cmp(&b.point.roi_number);
@@ -43,7 +44,7 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     rows
 }
 
-fn columns<'a>() -> Vec<Column<Row<'a>>> {
+fn columns<'a>() -> Vec<Column<DvhEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)

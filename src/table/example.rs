@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use super::clinical_file::ConfirmedLabels;
-use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
-use super::{MeasuredSum, MetricDefinition, Study};
+use super::study::{MeasuredSum, MetricDefinition, Study};
+use super::tally::Tally;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
 use tidydose_analyse::relate::Relation;

@@ -5,9 +5,9 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed};
 use super::study::Study;
+use super::table::Table;
 use tidydose_rt::{FileRecord, FileStatus};
 
 pub(super) const TABLE: Table = Table {

@@ -5,12 +5,12 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::causes::Member;
 use super::column::{Column, Sheet, borrowed};
 use super::findings::{all, patients, token};
-use super::states::State;
 use super::study::Study;
+use super::table::Table;
+use super::user::states::State;
 use tidydose_rt::finding::Severity;
 use tidydose_rt::identity::Token;
 
@@ -22,7 +22,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct FindingDetailEntry<'a> {
     finding_id: String,
     state: State,
     patient: Option<&'a Token>,
@@ -37,13 +37,18 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
             let subject = &member.finding.subject;
             let of_case = subject.case.as_ref().and_then(|c| patients.get(c).copied());
             let patient = subject.patient.as_ref().or(of_case);
-            rows.push(Row { finding_id: cause.id.clone(), state: cause.state, patient, member });
+            rows.push(FindingDetailEntry {
+                finding_id: cause.id.clone(),
+                state: cause.state,
+                patient,
+                member,
+            });
         }
     }
     Sheet::new(columns(), rows)
 }
 
-fn columns<'a>() -> Vec<Column<Row<'a>>> {
+fn columns<'a>() -> Vec<Column<FindingDetailEntry<'a>>> {
     vec![
         Column::text("finding_id", "the cause, as in table findings", |r| borrowed(&r.finding_id)),
         Column::text("detail_id", "stable name, from code and subject", |r| borrowed(&r.member.id)),

@@ -7,12 +7,12 @@ use std::collections::BTreeMap;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::causes::{Cause, causes};
 use super::column::{Column, Sheet, borrowed, count};
-use super::states::State;
 use super::structure_names::StructureNames;
 use super::study::Study;
+use super::table::Table;
+use super::user::states::State;
 use tidydose_rt::finding::{Definition, Severity};
 use tidydose_rt::identity::Token;
 
@@ -24,7 +24,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct FindingEntry<'a> {
     cause: Cause<'a>,
     definition: Option<Definition>,
     patient: Option<&'a Token>,
@@ -46,7 +46,11 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let row = |cause: Cause<'a>| {
         let of_case = || cause.shared(|s| s.case.as_ref()).and_then(|c| patients.get(c).copied());
         let patient = cause.shared(|s| s.patient.as_ref()).or_else(of_case);
-        Row { definition: cause.code().map(tidydose_rt::finding::Code::definition), patient, cause }
+        FindingEntry {
+            definition: cause.code().map(tidydose_rt::finding::Code::definition),
+            patient,
+            cause,
+        }
     };
     let rows = all(study).into_iter().map(row).collect();
     let mut columns = subject_columns();
@@ -58,7 +62,7 @@ pub(super) fn token<'r>(token: Option<&'r Token>) -> Option<Cow<'r, str>> {
     token.map(|t| Cow::Borrowed(t.as_str()))
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<FindingEntry<'a>>> {
     vec![
         Column::text(
             "finding_id",
@@ -114,7 +118,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn text_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn text_columns<'a>() -> Vec<Column<FindingEntry<'a>>> {
     vec![
         Column::text("message", "what was seen here, with quantities", |r| {
             Some(Cow::Owned(r.cause.message()))

@@ -6,10 +6,11 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::lesion_file::LesionDecision;
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
+use super::user::lesion_file::LesionDecision;
 use tidydose_analyse::{Lesion, SeenSide};
 use tidydose_case::{Prescription, PrescriptionBasis};
 use tidydose_metrics::Status;
@@ -27,7 +28,7 @@ const LABELS: &[&str] = &["user", "suggested_confirmed", "unmatched"];
 const MATCHES: &[&str] = &["user", "new", "unmatched"];
 
 /// A lesion with what belongs to it.
-pub(super) struct Row<'a> {
+pub(super) struct LesionEntry<'a> {
     pub(super) measured: Measured<'a>,
     pub(super) id: String,
     pub(super) lesion: &'a Lesion,
@@ -36,7 +37,7 @@ pub(super) struct Row<'a> {
     pub(super) prescription: Option<&'a Prescription>,
 }
 
-impl<'a> Row<'a> {
+impl<'a> LesionEntry<'a> {
     /// The clinic's label and who says so; what stands in `lesions.csv` goes first.
     fn label(&self) -> (Option<&'a str>, &'static str) {
         match (self.decision.and_then(|d| d.clinical_label.as_deref()), self.confirmed) {
@@ -48,7 +49,7 @@ impl<'a> Row<'a> {
 }
 
 /// All lesions, by patient and case.
-pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
+pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<LesionEntry<'a>> {
     let mut rows = Vec::new();
     for measured in study.measured() {
         for lesion in measured.analysis.map_or(&[][..], |a| &a.lesions) {
@@ -56,7 +57,7 @@ pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<Row<'a>> {
             let decision = study.lesion_decisions.get(&id);
             let confirmed = study.confirmed_labels.get(&id).map(String::as_str);
             let prescription = prescription(measured, lesion);
-            rows.push(Row { measured, id, lesion, decision, confirmed, prescription });
+            rows.push(LesionEntry { measured, id, lesion, decision, confirmed, prescription });
         }
     }
     rows
@@ -91,14 +92,14 @@ fn numbers<'r>(list: &[i64]) -> Option<Cow<'r, str>> {
 
 /// Volume as measured of the outermost structure of a list, cc; absent where it is not known well
 /// enough to count.
-pub(super) fn volume(row: &Row<'_>, list: &[i64]) -> Option<f64> {
+pub(super) fn volume(row: &LesionEntry<'_>, list: &[i64]) -> Option<f64> {
     let number = list.first()?;
     let results = &row.measured.analysis?.structures;
     let volume = &results.iter().find(|r| r.roi_number == *number)?.volume;
     volume.value.filter(|_| volume.status == Status::Ok)
 }
 
-fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn target_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -127,7 +128,7 @@ fn target_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::word("side", "side of the brain's middle plane", SeenSide::VARIANTS, |r| side(r)),
         Column::real("centre_x_mm", "mm", "centre, towards the patient's left", |r| {
@@ -161,7 +162,7 @@ fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 /// Side of its innermost GTV.
-pub(super) fn side<'r>(row: &Row<'_>) -> Option<Cow<'r, str>> {
+pub(super) fn side<'r>(row: &LesionEntry<'_>) -> Option<Cow<'r, str>> {
     let evidence = &row.measured.analysis?.evidence;
     let inner = row.lesion.gtv.last().copied().unwrap_or(row.lesion.roi_number);
     let seen = evidence.iter().find(|e| e.roi_number == inner)?;
@@ -169,23 +170,23 @@ pub(super) fn side<'r>(row: &Row<'_>) -> Option<Cow<'r, str>> {
 }
 
 /// Prescribed dose against the largest dose in the target, %.
-pub(super) fn isodose_percent(row: &Row<'_>) -> Option<f64> {
+pub(super) fn isodose_percent(row: &LesionEntry<'_>) -> Option<f64> {
     Some(100.0 * row.prescription?.dose.value() / maximum_gy(row)?)
 }
 
 /// Largest dose in the target that is prescribed to, Gy.
-fn maximum_gy(row: &Row<'_>) -> Option<f64> {
+fn maximum_gy(row: &LesionEntry<'_>) -> Option<f64> {
     let number = row.prescription?.roi_number;
     let measured = &row.measured.analysis?.measurements;
     let largest = measured.iter().find(|m| m.roi_number == number && m.metric == "Max[Gy]")?;
     largest.outcome.value.filter(|_| largest.outcome.status == Status::Ok)
 }
 
-pub(super) fn fractions(row: &Row<'_>) -> Option<u32> {
+pub(super) fn fractions(row: &LesionEntry<'_>) -> Option<u32> {
     row.measured.case.plan.as_ref()?.fractions().filter(|n| *n > 0)
 }
 
-fn prescription_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn prescription_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
             r.prescription.map(|p| p.dose.value())
@@ -215,7 +216,7 @@ fn prescription_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn course_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::text("earlier_lesion_id", "lesion of an earlier course that it is", |r| {
             r.decision?.same_as.as_deref().map(Cow::Borrowed)

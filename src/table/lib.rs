@@ -6,54 +6,46 @@
 //! (CSV) or null (Parquet) and never 0 or NaN. This module computes nothing: it knows results, but
 //! neither DICOM nor geometry, and prints nothing.
 
+mod all_tables;
+mod allowed;
 mod bounds;
 pub mod causes;
-pub mod choices;
-pub mod clinical_file;
 pub mod column;
 pub mod curves;
 pub mod data_package;
 pub mod database;
-pub mod decided;
-pub mod decisions;
 mod dictionary;
+mod digest;
 mod dvh;
 mod files;
 mod finding_details;
 mod findings;
 mod flow;
 pub mod frame;
-pub mod lesion_file;
 mod lesions;
 mod limit_checks;
-pub mod limits;
 mod metrics;
-pub mod names;
 pub mod nobody;
 pub mod open_names;
-pub mod outcomes;
 pub mod part;
 mod pictures;
 mod plans;
-pub mod prescriptions;
+pub mod read;
 pub mod read_study;
 mod relations;
 pub mod run;
-pub mod seen;
 pub mod spreadsheet_csv;
-pub mod states;
 pub mod structure_names;
 mod structures;
 mod study;
 mod sums;
-pub mod sums_file;
+mod table;
+mod tally;
 mod traces;
-pub mod unmatched;
-pub mod user_file;
+pub mod user;
 pub mod wide;
 pub mod words;
 pub mod workbook;
-pub mod worksheet;
 pub mod write_csv;
 pub mod write_file;
 pub mod write_parquet;
@@ -66,83 +58,20 @@ mod example;
 #[path = "../analyse/testing.rs"]
 mod testing;
 
-use serde::Serialize;
-
+pub use all_tables::{TABLES, table};
 pub use column::{Cell, Column, Kind, Sheet};
-pub use flow::Tally;
-pub use study::{MetricDefinition, Study};
-pub use sums::MeasuredSum;
+pub use study::{MeasuredSum, MetricDefinition, Study};
+pub use table::{CSV_ROW_LIMIT, Table, Written};
+pub use tally::Tally;
 pub use write_file::{WriteError, replace_file};
 pub use write_tables::{Destination, write_tables, write_tables_from};
-
-/// One table: its name, what a row is, and how it is made.
-#[derive(Debug, Clone, Copy)]
-pub struct Table {
-    /// Name, also the file name without extension.
-    pub name: &'static str,
-    /// What one row stands for.
-    pub grain: &'static str,
-    /// The columns that together name a row; also the order of the rows.
-    pub key: &'static [&'static str],
-    /// Whether its rows are those of the first case, then those of the next, by patient and case;
-    /// the sheet of a case alone then holds just the rows of this case.
-    pub by_case: bool,
-    /// Makes the sheet from the results of a run.
-    pub sheet: for<'a> fn(&Study<'a>) -> Sheet<'a>,
-}
-
-/// Every table, in the order in which a reader meets them.
-pub const TABLES: &[Table] = &[
-    plans::TABLE,
-    structures::TABLE,
-    lesions::TABLE,
-    metrics::TABLE,
-    dvh::TABLE,
-    relations::TABLE,
-    sums::TABLE,
-    limit_checks::TABLE,
-    bounds::TABLE,
-    pictures::TABLE,
-    flow::TABLE,
-    wide::PATIENTS,
-    wide::PLANS,
-    wide::LESIONS,
-    traces::TABLE,
-    findings::TABLE,
-    finding_details::TABLE,
-    files::TABLE,
-    dictionary::TABLE,
-];
-
-/// A table with this many rows or more is written as Parquet only: no spreadsheet opens it.
-pub const CSV_ROW_LIMIT: usize = 1_000_000;
-
-/// Written as Parquet only, however few rows: `explain` reads them, and nobody in a sheet.
-const PARQUET_ONLY: &[&str] = &["bounds", "pictures", "traces"];
-
-/// What was written of one table.
-#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
-pub struct Written {
-    /// Name of the table.
-    pub table: &'static str,
-    /// Number of rows.
-    pub rows: usize,
-    /// Whether there is a CSV file beside the Parquet file; not from [`CSV_ROW_LIMIT`] rows on and
-    /// not for those that `explain` reads.
-    pub csv: bool,
-}
-
-/// The table called `name`.
-#[must_use]
-pub fn table(name: &str) -> Option<&'static Table> {
-    TABLES.iter().find(|t| t.name == name)
-}
 
 #[cfg(test)]
 mod tests {
     use std::collections::BTreeSet;
 
     use super::*;
+    use crate::table::PARQUET_ONLY;
 
     #[test]
     fn every_table_is_fully_described() {

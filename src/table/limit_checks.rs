@@ -6,9 +6,10 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::study::{Measured, Study, structure_id};
+use super::structure_names::structure_id;
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::limit_check::{LimitCheck, unmeasured};
 use tidydose_metrics::limits::{Limit, Tier, Verdict};
 
@@ -20,7 +21,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct LimitCheckEntry<'a> {
     measured: Measured<'a>,
     structure_id: Option<String>,
     metric: Option<String>,
@@ -28,7 +29,7 @@ struct Row<'a> {
     check: Cow<'a, LimitCheck>,
 }
 
-impl Row<'_> {
+impl LimitCheckEntry<'_> {
     fn limit(&self) -> Option<&Limit> {
         self.check.limit.as_ref()
     }
@@ -42,7 +43,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, rows.collect())
 }
 
-fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<Row<'a>> {
+fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<LimitCheckEntry<'a>> {
     let checks: Vec<Cow<'a, LimitCheck>> = match measured.analysis {
         Some(analysis) => analysis.limit_checks.iter().map(Cow::Borrowed).collect(),
         None => {
@@ -50,9 +51,9 @@ fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<Row<'a>> {
             unmeasured(measured.case, limits, why).into_iter().map(Cow::Owned).collect()
         }
     };
-    let mut rows: Vec<Row<'a>> = checks
+    let mut rows: Vec<LimitCheckEntry<'a>> = checks
         .into_iter()
-        .map(|check| Row {
+        .map(|check| LimitCheckEntry {
             measured,
             structure_id: check.roi_number.map(|n| structure_id(measured.case, n)),
             metric: check.limit.as_ref().map(|l| l.metric.to_string()),
@@ -66,7 +67,7 @@ fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<Row<'a>> {
 
 type Key<'r> = (&'r str, Option<i64>, Option<&'r str>, Option<&'static str>, Option<&'r str>);
 
-fn key<'r>(row: &'r Row<'_>) -> Key<'r> {
+fn key<'r>(row: &'r LimitCheckEntry<'_>) -> Key<'r> {
     (
         &row.check.organ,
         row.check.roi_number,
@@ -76,13 +77,13 @@ fn key<'r>(row: &'r Row<'_>) -> Key<'r> {
     )
 }
 
-fn value(row: &Row<'_>) -> f64 {
+fn value(row: &LimitCheckEntry<'_>) -> f64 {
     row.limit().map_or(0.0, |l| l.value)
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
     vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &LimitCheckEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -104,11 +105,13 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
     vec![
-        Column::text("metric", "the limited metric; missing without a limit", |r: &Row<'a>| {
-            r.metric.as_deref().map(Cow::Borrowed)
-        }),
+        Column::text(
+            "metric",
+            "the limited metric; missing without a limit",
+            |r: &LimitCheckEntry<'a>| r.metric.as_deref().map(Cow::Borrowed),
+        ),
         Column::word("operator", "between metric and limit", &["<=", "<"], |r| {
             r.limit().map(|l| Cow::Borrowed(l.operator()))
         }),
@@ -142,13 +145,13 @@ fn limit_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
     vec![
         Column::real(
             "value",
             "",
             "value as in table metrics; missing: see reason",
-            |r: &Row<'a>| r.check.outcome.as_ref()?.value,
+            |r: &LimitCheckEntry<'a>| r.check.outcome.as_ref()?.value,
         ),
         Column::real("low", "", "lower numerical bound", |r| r.check.outcome.as_ref()?.low),
         Column::real("high", "", "upper numerical bound", |r| r.check.outcome.as_ref()?.high),

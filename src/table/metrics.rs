@@ -5,9 +5,11 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
+use super::allowed::UNITS;
 use super::column::{Column, Sheet, borrowed};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_case::{NamedRoi, Role};
 use tidydose_metrics::{Outcome, Status};
 
@@ -19,10 +21,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-/// Unit symbols of the metrics.
-pub(super) const UNITS: &[&str] = &["Gy", "cc", "%", "mm", "1", "Gy*cc", "%/mm", "cm2"];
-
-struct Row<'a> {
+struct MetricEntry<'a> {
     measured: Measured<'a>,
     structure_id: String,
     roi_number: Option<i64>,
@@ -40,9 +39,9 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<MetricEntry<'_>> {
     let Some(analysis) = measured.analysis else { return Vec::new() };
-    let of_structures = analysis.measurements.iter().map(|m| Row {
+    let of_structures = analysis.measurements.iter().map(|m| MetricEntry {
         measured,
         structure_id: structure_id(measured.case, m.roi_number),
         roi_number: Some(m.roi_number),
@@ -53,7 +52,7 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
         outcome: &m.outcome,
         method: &m.method,
     });
-    let of_regions = analysis.regions.iter().map(|m| Row {
+    let of_regions = analysis.regions.iter().map(|m| MetricEntry {
         measured,
         structure_id: format!("{}/{}", measured.case.id, m.region),
         roi_number: None,
@@ -70,7 +69,7 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     rows
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<MetricEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -98,7 +97,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn value_columns<'a>() -> Vec<Column<MetricEntry<'a>>> {
     vec![
         Column::text("metric", "metric in TG-263 syntax, or index name", |r| borrowed(r.metric)),
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {

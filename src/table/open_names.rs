@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::frame::{LoadedTable, reals, texts};
+use super::read::StructureRow;
 use tidydose_case::has_size_of;
 
 /// What stands in column `may_be` where the words of a name say nothing.
@@ -21,19 +21,15 @@ pub struct OpenNames {
 impl OpenNames {
     /// Reads them.
     #[must_use]
-    pub fn of(structures: &LoadedTable) -> Self {
-        let text = |name| texts(structures, name);
-        let (plans, names, may_be) = (text("plan_id"), text("name_standard"), text("may_be"));
-        let volumes = reals(structures, "volume_cc");
+    pub fn of(structures: &[StructureRow<'_>]) -> Self {
         let mut out = Self::default();
-        for (i, plan) in plans.iter().enumerate() {
-            let Some(plan) = plan else { continue };
-            if let Some(name) = names[i] {
-                out.named.insert(((*plan).to_owned(), name.to_owned()));
+        for row in structures {
+            if let Some(name) = row.name_standard {
+                out.named.insert((row.plan_id.to_owned(), name.to_owned()));
             }
-            if let Some(words) = may_be[i] {
-                let open = out.open.entry((*plan).to_owned()).or_default();
-                open.push((words.to_owned(), volumes[i]));
+            if let Some(words) = row.may_be {
+                let open = out.open.entry(row.plan_id.to_owned()).or_default();
+                open.push((words.to_owned(), row.volume_cc));
             }
         }
         out
@@ -62,18 +58,20 @@ impl OpenNames {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::frame::Cells;
+    use crate::frame::{Cells, LoadedTable};
+    use crate::read::rows_of;
 
     #[test]
     fn words_and_size_tell_what_a_structure_may_be() {
         let texts = |name: &str, cells: [Option<&str>; 4]| (name.to_owned(), Cells::texts(cells));
         let volumes = vec![Some(20.0), Some(0.2), Some(20.0), Some(20.0)];
-        let open = OpenNames::of(&LoadedTable::new(vec![
+        let table = LoadedTable::new(vec![
             texts("plan_id", [Some("p"), Some("p"), Some("q"), Some("q")]),
             texts("name_standard", [None, None, Some("Brainstem"), None]),
             texts("may_be", [Some("Brainstem External"), Some("any"), None, Some("any")]),
             ("volume_cc".to_owned(), Cells::Real(volumes)),
-        ]));
+        ]);
+        let open = OpenNames::of(&rows_of(&table).unwrap());
         assert!(open.may_hold("p", "Brainstem") && open.may_hold("p", "Cochlea_L"));
         assert!(!open.may_hold("p", "Brain"), "neither has the size of a brain");
         assert!(!open.may_hold("q", "Brainstem"), "one is called so");

@@ -15,7 +15,7 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::run::hexadecimal;
+use super::digest::hexadecimal;
 use super::write_file::{WriteError, replace_file};
 use tidydose_analyse::{Analysis, Memory};
 use tidydose_rt::finding::Finding;
@@ -29,7 +29,7 @@ const LEVEL: i32 = 3;
 
 /// What a finished case leaves.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Part {
+pub struct CasePart {
     /// Everything that was computed.
     pub analysis: Analysis,
     /// Findings of reading its files.
@@ -38,7 +38,7 @@ pub struct Part {
 
 /// The first line of a part.
 #[derive(Debug, PartialEq, Eq, Serialize, Deserialize)]
-struct Head {
+struct PartHead {
     format: String,
     key: String,
     plan_id: String,
@@ -71,9 +71,9 @@ impl Section {
 
 /// What became of the attempt to read a part.
 #[derive(Debug, PartialEq)]
-pub enum Reading {
+pub enum PartRead {
     /// It is whole and belongs to the key.
-    Whole(Box<Part>),
+    Whole(Box<CasePart>),
     /// There is none.
     Absent,
     /// It is there but cannot be trusted, for this reason.
@@ -124,13 +124,13 @@ pub fn keys_beginning(folder: &Path, begin: &str) -> Vec<String> {
 pub fn write_part(
     folder: &Path,
     key: &str,
-    part: &Part,
+    part: &CasePart,
     measured: &Memory,
 ) -> Result<(), WriteError> {
     let path = part_file(folder, key);
     let fault = |source| WriteError { path: path.clone(), source };
     let (measured, results) = (encoded(measured).map_err(fault)?, encoded(part).map_err(fault)?);
-    let head = Head {
+    let head = PartHead {
         format: FORMAT.to_owned(),
         key: key.to_owned(),
         plan_id: part.analysis.case.to_string(),
@@ -147,14 +147,14 @@ pub fn write_part(
 
 /// Reads the part of `key`.
 #[must_use]
-pub fn read_part(folder: &Path, key: &str) -> Reading {
+pub fn read_part(folder: &Path, key: &str) -> PartRead {
     match fs::File::open(part_file(folder, key)) {
         Ok(file) => match results(BufReader::new(file), key) {
-            Ok(part) => Reading::Whole(Box::new(part)),
-            Err(reason) => Reading::Damaged(reason),
+            Ok(part) => PartRead::Whole(Box::new(part)),
+            Err(reason) => PartRead::Damaged(reason),
         },
-        Err(e) if e.kind() == io::ErrorKind::NotFound => Reading::Absent,
-        Err(e) => Reading::Damaged(e.to_string()),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => PartRead::Absent,
+        Err(e) => PartRead::Damaged(e.to_string()),
     }
 }
 
@@ -175,13 +175,13 @@ fn encoded(of: &impl Serialize) -> io::Result<Vec<u8>> {
 /// A first line is no longer than this.
 const HEAD_BYTES: u64 = 4096;
 
-fn head(from: &mut impl BufRead, key: &str) -> Result<Head, String> {
+fn head(from: &mut impl BufRead, key: &str) -> Result<PartHead, String> {
     let mut line = Vec::new();
     from.take(HEAD_BYTES).read_until(b'\n', &mut line).map_err(|e| e.to_string())?;
     if line.pop() != Some(b'\n') {
         return Err("its first line has no end".to_owned());
     }
-    let head: Head =
+    let head: PartHead =
         serde_json::from_slice(&line).map_err(|e| format!("its first line is unreadable: {e}"))?;
     if head.format != FORMAT {
         return Err(format!("found format {:?}; {FORMAT:?} is accepted", head.format));
@@ -192,7 +192,7 @@ fn head(from: &mut impl BufRead, key: &str) -> Result<Head, String> {
     Ok(head)
 }
 
-fn results(mut from: impl BufRead + Seek, key: &str) -> Result<Part, String> {
+fn results(mut from: impl BufRead + Seek, key: &str) -> Result<CasePart, String> {
     let head = head(&mut from, key)?;
     let begin = from.stream_position().map_err(|e| e.to_string())?;
     let begin = begin.saturating_add(head.measured.bytes);
@@ -215,31 +215,31 @@ mod tests {
     use super::*;
     use crate::example::Example;
 
-    fn example() -> Part {
+    fn example() -> CasePart {
         let example = Example::new();
         let mut analysis = example.analyses[0].clone();
         if let Some(point) = analysis.dvh.first_mut() {
             point.volume_cc = 0.1 + 0.2; // no short decimal form
         }
-        Part { analysis, findings: example.findings }
+        CasePart { analysis, findings: example.findings }
     }
 
-    fn checked(bytes: &[u8], key: &str) -> Result<(Part, Memory), String> {
+    fn checked(bytes: &[u8], key: &str) -> Result<(CasePart, Memory), String> {
         Ok((results(Cursor::new(bytes), key)?, measured(bytes, key)?))
     }
 
     #[test]
     fn a_part_reads_back_as_it_was() {
         let folder = tempfile::tempdir().unwrap();
-        assert_eq!(read_part(folder.path(), "k"), Reading::Absent);
+        assert_eq!(read_part(folder.path(), "k"), PartRead::Absent);
         assert!(keys(&folder.path().join("nowhere")).unwrap().is_empty());
         let part = example();
         let mut memory = Memory::default();
         memory.findings.clone_from(&part.findings);
         write_part(folder.path(), "k", &part, &memory).unwrap();
         // By text, since the example holds a value that is not a number and so not equal to itself.
-        let shown = |reading: Reading| format!("{reading:?}");
-        assert_eq!(shown(read_part(folder.path(), "k")), shown(Reading::Whole(Box::new(part))));
+        let shown = |reading: PartRead| format!("{reading:?}");
+        assert_eq!(shown(read_part(folder.path(), "k")), shown(PartRead::Whole(Box::new(part))));
         assert_eq!(read_measured(folder.path(), "k"), Some(memory));
         assert_eq!(read_measured(folder.path(), "other"), None);
         assert_eq!(keys(folder.path()).unwrap(), ["k"]);
@@ -283,6 +283,6 @@ mod tests {
         assert!(damaged(&[&whole[..], b"x"].concat()));
         assert!(checked(&whole, "other").unwrap_err().contains("another key"));
         fs::write(&path, b"").unwrap();
-        assert!(matches!(read_part(folder.path(), "k"), Reading::Damaged(_)));
+        assert!(matches!(read_part(folder.path(), "k"), PartRead::Damaged(_)));
     }
 }

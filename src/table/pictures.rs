@@ -6,9 +6,10 @@ use std::fmt::Write;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
 use tidydose_case::{NamedRoi, Role};
 
@@ -20,14 +21,14 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct PictureEntry<'a> {
     measured: Measured<'a>,
     picture: &'a Picture,
     number: usize,
     line: &'a PictureLine,
 }
 
-impl<'a> Row<'a> {
+impl<'a> PictureEntry<'a> {
     /// The structure that the picture is about.
     fn name(&self) -> Option<&'a NamedRoi> {
         self.measured.name(self.picture.roi_number)
@@ -45,17 +46,17 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<PictureEntry<'_>> {
     let mut pictures: Vec<_> = measured.analysis.map_or(&[][..], |a| &a.pictures).iter().collect();
     pictures.sort_by_key(|p| (p.roi_number, p.view));
     let lines = pictures.into_iter().flat_map(|picture| {
         let numbered = picture.lines.iter().zip(1..);
-        numbered.map(move |(line, number)| Row { measured, picture, number, line })
+        numbered.map(move |(line, number)| PictureEntry { measured, picture, number, line })
     });
     lines.collect()
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<PictureEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -87,7 +88,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn line_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn line_columns<'a>() -> Vec<Column<PictureEntry<'a>>> {
     vec![
         Column::integer("line", "", "number of the line in the picture", |r| count(r.number)),
         Column::word("kind", "what the line is", LineKind::VARIANTS, |r| {

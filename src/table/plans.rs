@@ -6,10 +6,10 @@ use std::collections::BTreeSet;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::causes::{Cause, Member};
 use super::column::{Column, Sheet, borrowed, count};
 use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_case::{
     Course, DateSource, Delivery, DeliverySource, FrameLink, LinkMethod, PlanRole, Prescription,
     PrescriptionBasis, RoleReason, Technology, courses, isocentres, planned_meterset,
@@ -25,7 +25,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct PlanEntry<'a> {
     measured: Measured<'a>,
     prescription: Option<&'a Prescription>,
     image: Option<&'a ImageSeries>,
@@ -38,7 +38,7 @@ struct Row<'a> {
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let findings = super::findings::all(study);
     let courses = courses(study.cases);
-    let rows = study.measured().into_iter().map(|measured| Row {
+    let rows = study.measured().into_iter().map(|measured| PlanEntry {
         measured,
         course: courses.get(&measured.case.id).copied(),
         prescription: highest(&measured.case.prescriptions),
@@ -90,7 +90,7 @@ fn joined<'a>(texts: impl Iterator<Item = &'a str>) -> Option<Cow<'static, str>>
 const METERSET: &str =
     "planned over all fractions; missing unless every treatment beam states it so";
 
-fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym; missing without Patient ID", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -134,7 +134,7 @@ fn intent_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn beam_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn beam_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
             r.measured.case.plan.as_ref()?.fractions().map(i64::from)
@@ -166,11 +166,11 @@ fn beam_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn delivery(row: &Row<'_>) -> Option<Delivery> {
+fn delivery(row: &PlanEntry<'_>) -> Option<Delivery> {
     row.measured.case.treatment.delivery
 }
 
-fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn treatment_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::word("plan_role", "part of the plan in the treatment", PlanRole::VARIANTS, |r| {
             borrowed(r.measured.case.role().word())
@@ -209,7 +209,7 @@ fn treatment_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn course_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::integer("course", "", "course of the patient, by time", |r| {
             count(r.course?.number)
@@ -229,7 +229,7 @@ fn course_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn link_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::text("dose_id", "SOP instances of the measured dose, as pseudonyms", |r| {
             let doses = r.measured.case.all_doses().collect::<Vec<_>>();
@@ -271,7 +271,7 @@ fn link_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn dose_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn dose_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::word("dose_units", "Dose Units (3004,0002)", &["GY", "RELATIVE"], |r| {
             let dose = r.measured.case.dose.as_ref()?;
@@ -321,7 +321,7 @@ fn dose_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 /// Spacing across planes, between rows and between columns: as measured, else as in the header.
-fn grid_spacing(row: &Row<'_>) -> Option<[f64; 3]> {
+fn grid_spacing(row: &PlanEntry<'_>) -> Option<[f64; 3]> {
     let measured = row.measured.analysis.and_then(|a| a.dose).map(|d| d.spacing_mm);
     measured.or_else(|| {
         let grid = row.measured.case.dose.as_ref()?.grid.as_ref()?;
@@ -330,7 +330,7 @@ fn grid_spacing(row: &Row<'_>) -> Option<[f64; 3]> {
     })
 }
 
-fn outcome_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn outcome_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::integer(
             "n_findings_stop",

@@ -11,15 +11,14 @@ use rusqlite::{Connection, OpenFlags, Statement};
 use super::column::{Cell, Kind};
 use super::database::{self, insert_frame, kind_of, quoted};
 use super::frame::{Cells, LoadedTable};
-use super::run;
-use super::user_file::{ReadError, UserFile};
+use super::user::user_file::{ReadError, UserFile};
 
 /// The tables of a study, open for reading.
 #[derive(Debug)]
 pub struct StudyTables {
     connection: Connection,
     /// By name; a file is read once its table is asked for.
-    tables: BTreeMap<String, Place>,
+    tables: BTreeMap<String, KeptIn>,
 }
 
 /// Temporary tables never touch the disk. Said before there is one: it would drop them.
@@ -27,7 +26,7 @@ const IN_MEMORY: &str = "PRAGMA temp_store = MEMORY";
 
 /// Where a table is.
 #[derive(Debug, Clone, PartialEq, Eq)]
-enum Place {
+enum KeptIn {
     /// In the database.
     Database,
     /// In a CSV file that has not been looked into.
@@ -49,7 +48,7 @@ impl StudyTables {
             let ending = path.extension().and_then(|e| e.to_str());
             let name = path.file_stem().and_then(|n| n.to_str());
             if let (Some("csv"), Some(name)) = (ending, name) {
-                files.insert(name.to_owned(), Place::File(path));
+                files.insert(name.to_owned(), KeptIn::File(path));
             }
         }
         let path = folder.join(database::FILE);
@@ -104,7 +103,7 @@ impl StudyTables {
             let mut statement = connection.prepare(sql)?;
             let mut rows = statement.query([])?;
             while let Some(row) = rows.next()? {
-                tables.insert(row.get(0)?, Place::Database);
+                tables.insert(row.get(0)?, KeptIn::Database);
             }
         }
         Ok(Self { connection, tables })
@@ -112,7 +111,7 @@ impl StudyTables {
 
     /// Adds a CSV file as a table, in place of one with the same name.
     pub fn insert(&mut self, name: &str, path: &Path) {
-        self.tables.insert(name.to_owned(), Place::File(path.to_path_buf()));
+        self.tables.insert(name.to_owned(), KeptIn::File(path.to_path_buf()));
     }
 
     /// The names in ascending order.
@@ -127,8 +126,8 @@ impl StudyTables {
     /// When the file cannot be read or is not what its ending says.
     pub fn read(&self, name: &str) -> Option<Result<LoadedTable, ReadError>> {
         Some(match self.tables.get(name)? {
-            Place::File(path) => csv_frame(path),
-            Place::Database => self.rows_of(name).map_err(|e| self.fault(name, &e)),
+            KeptIn::File(path) => csv_frame(path),
+            KeptIn::Database => self.rows_of(name).map_err(|e| self.fault(name, &e)),
         })
     }
 
@@ -162,11 +161,11 @@ impl StudyTables {
     /// # Errors
     /// When its file cannot be read.
     pub fn load(&mut self, name: &str) -> Result<(), ReadError> {
-        let Some(Place::File(path)) = self.tables.get(name) else { return Ok(()) };
+        let Some(KeptIn::File(path)) = self.tables.get(name) else { return Ok(()) };
         let frame = csv_frame(path)?;
         insert_frame(&self.connection, name, &frame)
             .map_err(|e| ReadError { path: path.clone(), reason: e.to_string() })?;
-        self.tables.insert(name.to_owned(), Place::Database);
+        self.tables.insert(name.to_owned(), KeptIn::Database);
         Ok(())
     }
 
@@ -305,43 +304,6 @@ fn uri_of(path: &Path) -> Option<String> {
     }
     uri.push_str("?immutable=1");
     Some(uri)
-}
-
-/// Whether the run that wrote the study at `folder` measured all its cases; absent without a
-/// readable `run.json`.
-#[must_use]
-pub fn is_complete(folder: &Path) -> Option<bool> {
-    let text = fs::read_to_string(folder.join(run::FILE)).ok()?;
-    serde_json::from_str::<serde_json::Value>(&text).ok()?.get("complete")?.as_bool()
-}
-
-/// What `run.json` says of the program and its settings; empty where it says nothing.
-#[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct RunTexts {
-    /// Version of the program.
-    pub version: String,
-    /// Digest of the settings.
-    pub settings: String,
-}
-
-/// Reads them for the study at `folder`.
-#[must_use]
-pub fn run_texts(folder: &Path) -> RunTexts {
-    let text = fs::read_to_string(folder.join(run::FILE)).unwrap_or_default();
-    let value: serde_json::Value = serde_json::from_str(&text).unwrap_or_default();
-    let of = |name: &str| value.get(name).and_then(|v| v.as_str()).unwrap_or_default().to_owned();
-    RunTexts { version: of("program_version"), settings: of("settings_sha256") }
-}
-
-/// The content of `run.json` of the study at `folder`.
-///
-/// # Errors
-/// When it cannot be read or is no JSON.
-pub fn run_document(folder: &Path) -> Result<serde_json::Value, ReadError> {
-    let path = folder.join(run::FILE);
-    let fault = |reason: String| ReadError { path: path.clone(), reason };
-    let text = fs::read_to_string(&path).map_err(|e| fault(e.to_string()))?;
-    serde_json::from_str(&text).map_err(|e| fault(format!("{e}; measure the study again")))
 }
 
 /// A CSV file as a table. A column is of numbers or of true and false when every cell that is not

@@ -5,9 +5,10 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::relate::Relation;
 use tidydose_case::{NamedRoi, Role};
 use tidydose_metrics::Status;
@@ -20,7 +21,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-struct Row<'a> {
+struct RelationEntry<'a> {
     measured: Measured<'a>,
     ids: [Option<String>; 2],
     names: [Option<&'a NamedRoi>; 2],
@@ -33,13 +34,13 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<RelationEntry<'_>> {
     let list = measured.analysis.map_or(&[][..], |a| &a.relations);
     let mut rows: Vec<_> = list
         .iter()
         .map(|relation| {
             let numbers = [Some(relation.roi_number), relation.other_roi_number];
-            Row {
+            RelationEntry {
                 measured,
                 ids: numbers.map(|n| n.map(|n| structure_id(measured.case, n))),
                 names: numbers.map(|n| n.and_then(|n| measured.name(n))),
@@ -54,9 +55,9 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     rows
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<RelationEntry<'a>>> {
     vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &RelationEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -91,12 +92,12 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn value_columns<'a>() -> Vec<Column<RelationEntry<'a>>> {
     vec![
         Column::text(
             "metric",
             "what is measured between the two, see dictionary",
-            |r: &Row<'a>| borrowed(r.relation.metric),
+            |r: &RelationEntry<'a>| borrowed(r.relation.metric),
         ),
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
             r.relation.outcome.value

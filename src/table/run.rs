@@ -4,17 +4,19 @@
 //! bytes everywhere.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io;
 use std::path::Path;
+use std::{fs, io};
 
 use serde::Serialize;
 use serde_json::Value;
 use sha2::{Digest, Sha256};
 use strum::VariantNames;
 
-use super::decided::Digests;
+use super::digest::hexadecimal;
 use super::study::Study;
-use super::{CSV_ROW_LIMIT, WriteError, Written, replace_file};
+use super::table::{CSV_ROW_LIMIT, Written};
+use super::user::user_file::ReadError;
+use super::write_file::{WriteError, replace_file};
 use tidydose_rt::finding::Severity;
 use tidydose_rt::{FileStatus, Inventory};
 
@@ -37,8 +39,8 @@ pub struct Run<'a> {
     pub method: &'a str,
     /// Whether all cases were done.
     pub complete: bool,
-    /// What was decided in each file of the study when the run began.
-    pub decided: &'a Digests,
+    /// A digest of what was decided in each file of the study when the run began, by file.
+    pub decided: &'a BTreeMap<String, String>,
     /// The tables that were written.
     pub tables: &'a [Written],
 }
@@ -51,7 +53,7 @@ struct Document<'a> {
     settings: &'a Value,
     settings_sha256: String,
     inputs_sha256: String,
-    decisions_sha256: &'a Digests,
+    decisions_sha256: &'a BTreeMap<String, String>,
     counts: Counts,
     tables: &'a [Written],
     remarks: Vec<String>,
@@ -102,10 +104,6 @@ pub fn inputs_digest(inventory: &Inventory) -> String {
         hash.update("\n");
     }
     hexadecimal(&hash.finalize())
-}
-
-pub(super) fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|b| format!("{b:02x}")).collect()
 }
 
 /// Writes `run.json` to `path`.
@@ -168,7 +166,7 @@ fn remarks(tables: &[Written]) -> Vec<String> {
 
 /// The run in a sentence for a caption, from the content of `run.json`.
 #[must_use]
-pub fn words(document: &serde_json::Value) -> String {
+pub fn words(document: &Value) -> String {
     let text = |name: &str| document.get(name).and_then(|v| v.as_str()).unwrap_or("unknown");
     let short = |name: &str| text(name).chars().take(12).collect::<String>();
     format!(
@@ -178,6 +176,43 @@ pub fn words(document: &serde_json::Value) -> String {
         short("settings_sha256"),
         short("inputs_sha256")
     )
+}
+
+/// Whether the run that wrote the study at `folder` measured all its cases; absent without a
+/// readable `run.json`.
+#[must_use]
+pub fn is_complete(folder: &Path) -> Option<bool> {
+    let text = fs::read_to_string(folder.join(FILE)).ok()?;
+    serde_json::from_str::<Value>(&text).ok()?.get("complete")?.as_bool()
+}
+
+/// What `run.json` says of the program and its settings; empty where it says nothing.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct RunTexts {
+    /// Version of the program.
+    pub version: String,
+    /// Digest of the settings.
+    pub settings: String,
+}
+
+/// Reads them for the study at `folder`.
+#[must_use]
+pub fn run_texts(folder: &Path) -> RunTexts {
+    let text = fs::read_to_string(folder.join(FILE)).unwrap_or_default();
+    let value: Value = serde_json::from_str(&text).unwrap_or_default();
+    let of = |name: &str| value.get(name).and_then(|v| v.as_str()).unwrap_or_default().to_owned();
+    RunTexts { version: of("program_version"), settings: of("settings_sha256") }
+}
+
+/// The content of `run.json` of the study at `folder`.
+///
+/// # Errors
+/// When it cannot be read or is no JSON.
+pub fn run_document(folder: &Path) -> Result<Value, ReadError> {
+    let path = folder.join(FILE);
+    let fault = |reason: String| ReadError { path: path.clone(), reason };
+    let text = fs::read_to_string(&path).map_err(|e| fault(e.to_string()))?;
+    serde_json::from_str(&text).map_err(|e| fault(format!("{e}; measure the study again")))
 }
 
 #[cfg(test)]
@@ -200,7 +235,7 @@ mod tests {
         let path = folder.path().join("run.json");
         let tables = [Written { table: "dvh", rows: 2_000_000, csv: false }];
         let settings = settings();
-        let decided = Digests::from([("names.csv".to_owned(), "ab".repeat(32))]);
+        let decided = BTreeMap::from([("names.csv".to_owned(), "ab".repeat(32))]);
         let run = Run {
             settings: &settings,
             method: "How.",

@@ -4,11 +4,13 @@
 use std::io::{self, Write};
 use std::path::Path;
 
+use super::all_tables::TABLES;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
+use super::table::Written;
 use super::write_csv::as_io;
 use super::write_file::remove_file;
-use super::{TABLES, WriteError, Written, replace_file};
+use super::write_file::{WriteError, replace_file};
 
 /// Name of the folder in a study folder.
 pub const FOLDER: &str = "spreadsheet";

@@ -1,13 +1,22 @@
-//! The names of structures by what a finding says of them: the plan or the structure set, and the
-//! ROI Number.
+//! How structures are called in the tables, and their names by what a finding says of them: the plan
+//! or the structure set, and the ROI Number.
 
 use std::collections::BTreeMap;
 
-use super::study::shown_name;
-use tidydose_case::Case;
+use tidydose_case::{Case, NamedRoi};
 use tidydose_rt::Inventory;
 use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
+
+/// The name by which a structure goes in the tables: the standard one, else the original.
+pub(super) fn shown_name(name: &NamedRoi) -> &str {
+    name.standard.as_deref().unwrap_or(&name.original)
+}
+
+/// Key of a structure: the case and its ROI Number.
+pub(super) fn structure_id(case: &Case, roi_number: i64) -> String {
+    format!("{}/{roi_number}", case.id)
+}
 
 /// The name of a structure.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

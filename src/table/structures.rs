@@ -6,9 +6,10 @@ use std::collections::BTreeSet;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::StructureResult;
 use tidydose_case::{NameBasis, NamedRoi, PrescriptionBasis, Role};
 use tidydose_metrics::Status;
@@ -34,7 +35,7 @@ const fn name_status(basis: NameBasis) -> Status {
     }
 }
 
-struct Row<'a> {
+struct StructureEntry<'a> {
     measured: Measured<'a>,
     id: String,
     number: i64,
@@ -52,13 +53,13 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// Every ROI Number that the structure set lists, that has a name or that was measured.
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<StructureEntry<'_>> {
     let listed: &[RoiHeader] = measured.case.structure_set.as_ref().map_or(&[], |s| &s.rois);
     let results: &[StructureResult] = measured.analysis.map_or(&[], |a| &a.structures);
     let mut numbers: BTreeSet<i64> = listed.iter().map(|r| r.number).collect();
     numbers.extend(measured.case.names.iter().map(|n| n.number));
     numbers.extend(results.iter().map(|r| r.roi_number));
-    let row = |number| Row {
+    let row = |number| StructureEntry {
         measured,
         id: structure_id(measured.case, number),
         number,
@@ -69,7 +70,7 @@ fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
     numbers.into_iter().map(row).collect()
 }
 
-fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn name_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
@@ -116,7 +117,7 @@ fn name_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn shape_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn shape_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::integer("n_contours", "", "contours in the file, of any type", |r| {
             count(r.header?.contours)
@@ -149,7 +150,7 @@ fn shape_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn volume_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
     vec![
         Column::real("volume_cc", "cc", "volume as measured; missing: see volume_status", |r| {
             r.result?.volume.value
@@ -183,7 +184,7 @@ fn volume_columns<'a>() -> Vec<Column<Row<'a>>> {
 }
 
 /// As the analysis used it, else as the case has it.
-fn prescription(row: &Row<'_>) -> Option<(f64, &'static str)> {
+fn prescription(row: &StructureEntry<'_>) -> Option<(f64, &'static str)> {
     let used = row.result.and_then(|r| r.prescription);
     used.or_else(|| {
         let list = &row.measured.case.prescriptions;

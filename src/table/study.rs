@@ -3,17 +3,17 @@
 
 use std::collections::BTreeMap;
 
-use super::clinical_file::ConfirmedLabels;
-use super::flow::Tally;
-use super::lesion_file::LesionDecisions;
-use super::states::States;
-use super::sums::MeasuredSum;
-use tidydose_analyse::Analysis;
-use tidydose_case::{Case, NamedRoi};
+use super::tally::Tally;
+use super::user::clinical_file::ConfirmedLabels;
+use super::user::lesion_file::LesionDecisions;
+use super::user::states::States;
+use tidydose_analyse::{Analysis, SumMeasurement};
+use tidydose_case::{Case, CountedFractions, NamedRoi, PlanSum};
 use tidydose_metrics::Metric;
 use tidydose_metrics::limits::Limit;
 use tidydose_rt::Inventory;
 use tidydose_rt::finding::Finding;
+use tidydose_rt::identity::Token;
 
 /// What one metric means, as the dictionary shows it.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -44,6 +44,19 @@ impl From<&Metric> for MetricDefinition {
             reference: definition.source(),
         }
     }
+}
+
+/// One sum with what was computed for it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MeasuredSum {
+    /// What the user asked for.
+    pub sum: PlanSum,
+    /// The plan whose structures are measured.
+    pub structures_of: Token,
+    /// The plans with the fractions of each that are added up; empty for a sum that is refused.
+    pub fractions: Vec<(Token, CountedFractions)>,
+    /// The values.
+    pub measurements: Vec<SumMeasurement>,
 }
 
 /// The results of one run.
@@ -134,16 +147,6 @@ impl<'a> Measured<'a> {
     }
 
     pub(super) fn patient(&self) -> Option<&'a str> {
-        self.case.patient.as_ref().map(tidydose_rt::identity::Token::as_str)
+        self.case.patient.as_ref().map(Token::as_str)
     }
-}
-
-/// The name by which a structure goes in the tables: the standard one, else the original.
-pub(super) fn shown_name(name: &NamedRoi) -> &str {
-    name.standard.as_deref().unwrap_or(&name.original)
-}
-
-/// Key of a structure: the case and its ROI Number.
-pub(super) fn structure_id(case: &Case, roi_number: i64) -> String {
-    format!("{}/{roi_number}", case.id)
 }

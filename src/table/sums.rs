@@ -5,13 +5,13 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed};
-use super::study::{Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{MeasuredSum, Study};
+use super::table::Table;
 use tidydose_analyse::SumMeasurement;
-use tidydose_case::{Case, CountedFractions, PlanSum, SumBasis};
+use tidydose_case::{Case, SumBasis};
 use tidydose_metrics::Status;
-use tidydose_rt::identity::Token;
 
 pub(super) const TABLE: Table = Table {
     name: "sums",
@@ -21,20 +21,7 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-/// One sum with what was computed for it.
-#[derive(Debug, Clone, PartialEq)]
-pub struct MeasuredSum {
-    /// What the user asked for.
-    pub sum: PlanSum,
-    /// The plan whose structures are measured.
-    pub structures_of: Token,
-    /// The plans with the fractions of each that are added up; empty for a sum that is refused.
-    pub fractions: Vec<(Token, CountedFractions)>,
-    /// The values.
-    pub measurements: Vec<SumMeasurement>,
-}
-
-struct Row<'a> {
+struct SumEntry<'a> {
     sum: &'a MeasuredSum,
     case: &'a Case,
     value: &'a SumMeasurement,
@@ -50,14 +37,14 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         let Some(case) = study.cases.iter().find(|c| c.id == sum.structures_of) else { continue };
         let mut values: Vec<_> = sum.measurements.iter().collect();
         values.sort_by_key(|m| (m.roi_number, &m.metric));
-        rows.extend(values.into_iter().map(|value| Row { sum, case, value }));
+        rows.extend(values.into_iter().map(|value| SumEntry { sum, case, value }));
     }
     let mut columns = subject_columns();
     columns.extend(value_columns());
     Sheet::new(columns, rows)
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<SumEntry<'a>>> {
     vec![
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             borrowed(r.sum.sum.patient.as_str())
@@ -109,7 +96,7 @@ fn fractions<'a>(sum: &MeasuredSum) -> Option<Cow<'a, str>> {
     (!words.is_empty()).then(|| Cow::Owned(words.join("; ")))
 }
 
-fn value_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn value_columns<'a>() -> Vec<Column<SumEntry<'a>>> {
     vec![
         Column::text("metric", "metric in TG-263 syntax, of the basis", |r| {
             borrowed(&r.value.metric)

@@ -1,11 +1,14 @@
 //! Table `traces`: the places that the numbers of a structure rest on: each contour plane, its
 //! hottest point, and the voxel of the dose grid nearest to that.
 
+use strum::{EnumString, IntoStaticStr, VariantNames};
+
 use std::borrow::Cow;
 
-use super::Table;
 use super::column::{Column, Sheet, borrowed, count};
-use super::study::{Measured, Study, shown_name, structure_id};
+use super::structure_names::{shown_name, structure_id};
+use super::study::{Measured, Study};
+use super::table::Table;
 use tidydose_analyse::trace::{StructureTrace, TracedPlane, TracedPoint};
 
 pub(super) const TABLE: Table = Table {
@@ -16,51 +19,70 @@ pub(super) const TABLE: Table = Table {
     sheet,
 };
 
-const PLANE: &str = "contour_plane";
-const HOTTEST: &str = "hottest_point";
-const VOXEL: &str = "nearest_voxel";
+/// What a place is.
+#[derive(EnumString, IntoStaticStr, VariantNames, Debug, Clone, Copy, PartialEq, Eq)]
+pub enum TraceKind {
+    /// A contour plane in use.
+    #[strum(serialize = "contour_plane")]
+    Plane,
+    /// The middle of the hottest cell.
+    #[strum(serialize = "hottest_point")]
+    Hottest,
+    /// The voxel whose centre is nearest to that.
+    #[strum(serialize = "nearest_voxel")]
+    Voxel,
+}
 
+impl TraceKind {
+    /// The word used in the table.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        self.into()
+    }
+}
+
+/// What a row of the table stands for.
 #[derive(Clone, Copy)]
-enum Place<'a> {
+enum TracePlace<'a> {
     Plane(&'a TracedPlane),
     Hottest(&'a TracedPoint),
     Voxel(&'a TracedPoint, [usize; 3]),
 }
 
-struct Row<'a> {
+struct TraceEntry<'a> {
     measured: Measured<'a>,
     roi_number: i64,
     number: usize,
-    place: Place<'a>,
+    place: TracePlace<'a>,
 }
 
-impl<'a> Row<'a> {
+impl<'a> TraceEntry<'a> {
     const fn plane(&self) -> Option<&'a TracedPlane> {
         match self.place {
-            Place::Plane(plane) => Some(plane),
-            Place::Hottest(_) | Place::Voxel(..) => None,
+            TracePlace::Plane(plane) => Some(plane),
+            TracePlace::Hottest(_) | TracePlace::Voxel(..) => None,
         }
     }
 
     const fn dose_gy(&self) -> Option<f64> {
         match self.place {
-            Place::Plane(_) => None,
-            Place::Hottest(point) | Place::Voxel(point, _) => Some(point.dose_gy),
+            TracePlace::Plane(_) => None,
+            TracePlace::Hottest(point) | TracePlace::Voxel(point, _) => Some(point.dose_gy),
         }
     }
 
     /// Plane, row or column of a voxel, from 1.
     fn index(&self, axis: usize) -> Option<i64> {
         match self.place {
-            Place::Voxel(_, index) => count(*index.get(axis)? + 1),
-            Place::Plane(_) | Place::Hottest(_) => None,
+            TracePlace::Voxel(_, index) => count(*index.get(axis)? + 1),
+            TracePlace::Plane(_) | TracePlace::Hottest(_) => None,
         }
     }
 
     const fn position(&self) -> [f64; 3] {
         match self.place {
-            Place::Plane(plane) => plane.centre_mm,
-            Place::Hottest(point) | Place::Voxel(point, _) => point.point_mm,
+            TracePlace::Plane(plane) => plane.centre_mm,
+            TracePlace::Hottest(point) | TracePlace::Voxel(point, _) => point.point_mm,
         }
     }
 }
@@ -71,24 +93,25 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, study.measured().into_iter().flat_map(rows_of_case).collect())
 }
 
-fn rows_of_case(measured: Measured<'_>) -> Vec<Row<'_>> {
+fn rows_of_case(measured: Measured<'_>) -> Vec<TraceEntry<'_>> {
     let mut traces: Vec<_> = measured.analysis.map_or(&[][..], |a| &a.traces).iter().collect();
     traces.sort_by_key(|t| t.roi_number);
     traces.into_iter().flat_map(|trace| rows_of_structure(measured, trace)).collect()
 }
 
-fn rows_of_structure<'a>(measured: Measured<'a>, trace: &'a StructureTrace) -> Vec<Row<'a>> {
-    let row = |(number, place)| Row { measured, roi_number: trace.roi_number, number, place };
-    let hottest = trace.hottest.iter().map(|p| (1, Place::Hottest(p)));
+fn rows_of_structure<'a>(measured: Measured<'a>, trace: &'a StructureTrace) -> Vec<TraceEntry<'a>> {
+    let row =
+        |(number, place)| TraceEntry { measured, roi_number: trace.roi_number, number, place };
+    let hottest = trace.hottest.iter().map(|p| (1, TracePlace::Hottest(p)));
     let voxel = trace.voxel.iter().zip(trace.voxel_index);
-    let voxel = voxel.map(|(p, index)| (1, Place::Voxel(p, index)));
-    let planes = (1..).zip(trace.planes.iter().map(Place::Plane));
+    let voxel = voxel.map(|(p, index)| (1, TracePlace::Voxel(p, index)));
+    let planes = (1..).zip(trace.planes.iter().map(TracePlace::Plane));
     planes.chain(hottest).chain(voxel).map(row).collect()
 }
 
-fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn subject_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
     vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &Row<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &TraceEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -104,13 +127,14 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
         Column::word(
             "kind",
             "contour plane in use; middle of the hottest cell; voxel whose centre is nearest to it",
-            &[PLANE, HOTTEST, VOXEL],
+            TraceKind::VARIANTS,
             |r| {
-                borrowed(match r.place {
-                    Place::Plane(_) => PLANE,
-                    Place::Hottest(_) => HOTTEST,
-                    Place::Voxel(..) => VOXEL,
-                })
+                let kind = match r.place {
+                    TracePlace::Plane(_) => TraceKind::Plane,
+                    TracePlace::Hottest(_) => TraceKind::Hottest,
+                    TracePlace::Voxel(..) => TraceKind::Voxel,
+                };
+                borrowed(kind.word())
             },
         ),
         Column::integer("number", "", "number of the plane by position; 1 for a point", |r| {
@@ -119,7 +143,7 @@ fn subject_columns<'a>() -> Vec<Column<Row<'a>>> {
     ]
 }
 
-fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
+fn place_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
     vec![
         Column::real("plane_mm", "mm", "position of a contour plane along its normal", |r| {
             r.plane().map(|p| p.position_mm)
@@ -139,7 +163,7 @@ fn place_columns<'a>() -> Vec<Column<Row<'a>>> {
             "the place (of a plane: centre of its area), to the left",
             |r| Some(r.position()[0]),
         ),
-        Column::real("y_mm", "mm", "the place, towards the back", |r: &Row<'a>| {
+        Column::real("y_mm", "mm", "the place, towards the back", |r: &TraceEntry<'a>| {
             Some(r.position()[1])
         }),
         Column::real("z_mm", "mm", "the place, towards the head", |r| Some(r.position()[2])),
@@ -172,7 +196,8 @@ mod tests {
         let sheet = sheet(&example.study());
         let column = |name| sheet.columns().iter().position(|c| c.name == name).unwrap();
         let kinds: Vec<_> = (0..sheet.row_count()).map(|r| sheet.cell(r, column("kind"))).collect();
-        assert_eq!(kinds, [PLANE, PLANE, HOTTEST, VOXEL].map(|k| Cell::Text(k.into())));
+        use TraceKind::{Hottest, Plane, Voxel};
+        assert_eq!(kinds, [Plane, Plane, Hottest, Voxel].map(|k| Cell::Text(k.word().into())));
         assert_eq!(sheet.cell(1, column("number")), Cell::Integer(2));
         assert_eq!(sheet.cell(0, column("dose_gy")), Cell::Missing);
         assert_eq!(sheet.cell(2, column("dose_gy")), Cell::Real(12.5));

@@ -3,8 +3,8 @@
 
 use strum::IntoEnumIterator;
 
-use super::states::State;
-use super::{
+use super::user::states::State;
+use super::user::{
     choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,
 };
 use tidydose_case::{NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window};

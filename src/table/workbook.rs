@@ -6,14 +6,15 @@ use std::path::Path;
 
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
+use super::all_tables::table;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
 use super::frame::{LoadedTable, flags, integers, reals, texts};
 use super::read_study::StudyTables;
 use super::run::CAUTION;
-use super::user_file::ReadError;
+use super::user::user_file::ReadError;
 use super::wide::NAMES as WIDE;
-use super::{WriteError, replace_file, table};
+use super::write_file::{WriteError, replace_file};
 
 /// Name of the file in a study folder.
 pub const FILE: &str = "study.xlsx";

@@ -123,10 +123,10 @@ mod tests {
     use super::*;
     use crate::column::Column;
 
-    type Row = (&'static str, Option<f64>);
+    type Thing = (&'static str, Option<f64>);
 
-    fn written(rows: Vec<Row>) -> String {
-        let columns: Vec<Column<Row>> = vec![
+    fn written(rows: Vec<Thing>) -> String {
+        let columns: Vec<Column<Thing>> = vec![
             Column::text("name", "a text", |r| Some(Cow::Borrowed(r.0))),
             Column::real("x", "mm", "a number", |r| r.1),
         ];

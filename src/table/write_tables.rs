@@ -7,13 +7,15 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
+use super::all_tables::table;
 use super::column::Sheet;
 use super::database::DatabaseFile;
-use super::flow::Tally;
 use super::study::{Study, in_order};
+use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written};
+use super::tally::Tally;
+use super::write_csv;
 use super::write_file::{Access, Finished, Pending, WriteError, remove_file, sync_folder};
 use super::write_parquet::ParquetFile;
-use super::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written, table, write_csv};
 use tidydose_analyse::Analysis;
 use tidydose_case::Case;
 

@@ -208,7 +208,7 @@ fn matrices_share_lesions_relations_and_limits() {
         Roi::new(3, "Brainstem", "ORGAN").outlining(&organ, &PlaneStack::axial(1.0, 0.0), 60);
     course.set.rois.push(organ);
     let mut settings = settings();
-    let all = tidydose_table::limits::built_in().unwrap().into_iter();
+    let all = tidydose_table::user::limits::built_in().unwrap().into_iter();
     let brainstem = all
         .filter(|l| l.organ == "Brainstem" && l.is_for(1) && l.metric.to_string() == "D0.1cc[Gy]");
     settings.limits = brainstem.collect();

@@ -1,13 +1,13 @@
 //! What a value with bounds says about a limit.
 
 use serde::{Deserialize, Serialize};
-use strum::{IntoStaticStr, VariantNames};
+use strum::{EnumString, IntoStaticStr, VariantNames};
 
 use super::Limit;
 use crate::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(IntoStaticStr, VariantNames)]
+#[derive(EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {

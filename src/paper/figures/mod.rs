@@ -10,7 +10,7 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use super::measures::{Measured, Place, Quantity};
+use super::measures::{Measured, PlanGroup, Quantity};
 use super::{Curves, Files, Study};
 use tidydose_table::run::{CAUTION, words};
 
@@ -27,9 +27,9 @@ struct Drawn {
 
 /// Everything that figures are made of.
 pub(super) struct Source<'s> {
-    study: &'s Study,
+    study: &'s Study<'s>,
     included: &'s BTreeSet<String>,
-    places: &'s BTreeMap<String, Place>,
+    places: &'s BTreeMap<String, PlanGroup>,
     /// Names of groups; their rank is their look in every figure.
     groups: Vec<&'s str>,
     curves: &'s Curves,
@@ -38,9 +38,9 @@ pub(super) struct Source<'s> {
 impl<'s> Source<'s> {
     /// The groups are those of the places.
     pub(super) fn of(
-        study: &'s Study,
+        study: &'s Study<'s>,
         included: &'s BTreeSet<String>,
-        places: &'s BTreeMap<String, Place>,
+        places: &'s BTreeMap<String, PlanGroup>,
         curves: &'s Curves,
     ) -> Self {
         let groups = super::comparisons::groups(places).into_iter().collect();

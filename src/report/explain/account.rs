@@ -1,61 +1,28 @@
 //! Everything the tables say about one value, read once and in the order in which it is told.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
-use crate::cohort::{Case, Check, cell, checks};
 use crate::number::plain;
 use crate::picture::{Picture, pictures};
-use tidydose_table::frame::{LoadedTable, integers, reals, rows_where, texts};
-
-/// The value itself, a row of table metrics.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Value {
-    pub(super) patient_id: String,
-    pub(super) plan_id: String,
-    pub(super) structure_id: String,
-    pub(super) roi_number: Option<i64>,
-    pub(super) structure: String,
-    pub(super) role: String,
-    pub(super) metric: String,
-    pub(super) value: Option<f64>,
-    pub(super) low: Option<f64>,
-    pub(super) high: Option<f64>,
-    pub(super) unit: String,
-    pub(super) status: String,
-    pub(super) reason: String,
-    pub(super) method: String,
-}
-
-/// What the metric is, from the dictionary.
-#[derive(Debug, Clone, Default)]
-pub(super) struct Definition {
-    pub(super) meaning: String,
-    pub(super) formula: String,
-    pub(super) reference: String,
-}
+use tidydose_table::Cell;
+use tidydose_table::read::{
+    BoundsRow, CellError, DictionaryRow, FileRow, FindingDetailRow, FindingRow, LimitCheckRow,
+    MetricRow, PlanRow, StructureRow, TableRow, Tables, TraceKind, TraceRow, rows, rows_of,
+    rows_where,
+};
 
 /// An object that the value was computed from.
 #[derive(Debug, Clone)]
-pub(super) struct Source {
+pub(super) struct ObjectRead<'t> {
     pub(super) kind: &'static str,
-    pub(super) object_id: String,
-    pub(super) file_id: String,
-    pub(super) sha256: String,
-}
-
-/// A contour plane in use.
-#[derive(Debug, Clone)]
-pub(super) struct Plane {
-    pub(super) number: i64,
-    pub(super) position_mm: Option<f64>,
-    pub(super) thickness_mm: Option<f64>,
-    pub(super) outlines: Option<i64>,
-    pub(super) area_mm2: Option<f64>,
+    pub(super) object_id: &'t str,
+    pub(super) file_id: &'t str,
+    pub(super) sha256: &'t str,
 }
 
 /// A point with its dose; of a voxel also plane, row and column.
 #[derive(Debug, Clone)]
-pub(super) struct Place {
+pub(super) struct DosePoint {
     pub(super) position_mm: [f64; 3],
     pub(super) dose_gy: f64,
     pub(super) index: Option<[i64; 3]>,
@@ -63,24 +30,31 @@ pub(super) struct Place {
 
 /// A term of the bounds.
 #[derive(Debug, Clone)]
-pub(super) struct Term {
+pub(super) struct Term<'t> {
     pub(super) name: &'static str,
-    pub(super) meaning: String,
+    pub(super) meaning: &'t str,
     /// Standard uncertainty, in the unit of the value.
     pub(super) value: f64,
     /// Share of the sum of squares, percent.
     pub(super) percent: f64,
 }
 
+/// All terms of the bounds, largest first.
+#[derive(Debug, Clone)]
+pub(super) struct Terms<'t> {
+    pub(super) list: Vec<Term<'t>>,
+    /// All together: the root of the sum of squares.
+    pub(super) together: f64,
+    /// The same of those that count below the value, and above it.
+    pub(super) sides: [f64; 2],
+}
+
 /// A finding about the case, the structure or one of the objects.
 #[derive(Debug, Clone)]
-pub(super) struct Finding {
-    pub(super) severity: String,
-    pub(super) code: String,
+pub(super) struct FindingAbout<'t> {
+    pub(super) row: FindingDetailRow<'t>,
     pub(super) about: &'static str,
-    pub(super) message: String,
-    pub(super) consequence: String,
-    pub(super) state: String,
+    pub(super) consequence: &'t str,
 }
 
 /// A name of a thing with what the tables say about it.
@@ -88,99 +62,67 @@ pub(super) type Facts = Vec<(&'static str, String)>;
 
 /// Everything about one value.
 #[derive(Debug, Clone)]
-pub(super) struct Account {
-    pub(super) value: Value,
-    pub(super) definition: Definition,
+pub(super) struct Account<'t> {
+    pub(super) value: MetricRow<'t>,
+    /// What the metric is; absent where the dictionary does not have it.
+    pub(super) definition: Option<DictionaryRow<'t>>,
     pub(super) case: Facts,
     pub(super) structure: Facts,
-    pub(super) sources: Vec<Source>,
-    pub(super) planes: Vec<Plane>,
-    pub(super) hottest: Option<Place>,
-    pub(super) voxel: Option<Place>,
-    pub(super) terms: Vec<Term>,
-    /// All terms together: the root of the sum of squares.
-    pub(super) together: Option<f64>,
-    /// The same of the terms that count below the value, and above it.
-    pub(super) sides: [f64; 2],
-    pub(super) checks: Vec<Check>,
+    pub(super) sources: Vec<ObjectRead<'t>>,
+    /// Contour planes in use.
+    pub(super) planes: Vec<TraceRow<'t>>,
+    pub(super) hottest: Option<DosePoint>,
+    pub(super) voxel: Option<DosePoint>,
+    /// Absent where the value has no bounds, or where their terms are not kept.
+    pub(super) terms: Option<Terms<'t>>,
+    pub(super) checks: Vec<LimitCheckRow<'t>>,
     /// Other metrics of the structure that have a limit for these fractions.
-    pub(super) also_limited: Vec<String>,
-    pub(super) findings: Vec<Finding>,
-    pub(super) picture: Option<Picture>,
+    pub(super) also_limited: Vec<&'t str>,
+    pub(super) findings: Vec<FindingAbout<'t>>,
+    pub(super) picture: Option<Picture<'t>>,
 }
 
-/// The columns of table bounds that are terms, in their order there.
-const TERMS: [&str; 9] =
-    ["ends", "slices", "chords", "dose", "summit", "cells", "step", "scatter", "chance"];
-
-type Tables = BTreeMap<String, LoadedTable>;
-
-impl Account {
+impl<'t> Account<'t> {
     /// Gathers what belongs to one row of table metrics.
-    pub(super) fn read(tables: &Tables, row: &LoadedTable) -> Self {
-        let value = Value::read(row);
-        let of = |name: &str, column: &str, wanted: &str| {
-            let frame = tables.get(name);
-            frame.map_or_else(LoadedTable::default, |f| rows_where(f, column, |t| t == wanted))
-        };
-        let plan = of("plans", "plan_id", &value.plan_id);
-        let structure = of("structures", "structure_id", &value.structure_id);
-        let traces = of("traces", "structure_id", &value.structure_id);
-        let limits = of("limit_checks", "structure_id", &value.structure_id);
-        let sources = sources(&plan, tables.get("files"));
-        let dictionary = tables.get("dictionary");
-        let (terms, together, sides) = terms(tables, &value);
-        Self {
-            definition: dictionary.map_or_else(Definition::default, |d| meaning(d, &value.metric)),
-            case: facts(&plan, &CASE),
-            structure: facts(&structure, &STRUCTURE),
-            planes: planes(&traces),
-            hottest: place(&traces, "hottest_point"),
-            voxel: place(&traces, "nearest_voxel"),
-            terms,
-            together,
-            sides,
-            checks: of_metric(&limits, &value.metric),
-            also_limited: also_limited(&limits, &value.metric),
-            findings: tables
-                .get("finding_details")
-                .or_else(|| tables.get("findings"))
-                .map_or_else(Vec::new, |f| findings(f, consequences(tables), &value, &sources)),
-            picture: tables.get("pictures").and_then(|frame| {
-                let own = rows_where(frame, "structure_id", |s| s == value.structure_id);
-                pictures(&own, |_| true).into_iter().next()
-            }),
+    pub(super) fn read(tables: &'t Tables, value: MetricRow<'t>) -> Result<Self, CellError> {
+        let own = |id: &str| id == value.structure_id;
+        let dictionary: Vec<DictionaryRow<'t>> = rows(tables)?;
+        let mut traces: Vec<TraceRow<'t>> = rows_where(tables, "structure_id", own)?;
+        let limits: Vec<LimitCheckRow<'t>> = rows_where(tables, "structure_id", own)?;
+        let sources = sources(tables, value.plan_id)?;
+        let others: BTreeSet<&str> = limits.iter().map(|c| c.metric).collect();
+        let point = |kind| traces.iter().find(|t| t.kind == kind).and_then(dose_point);
+        Ok(Self {
+            definition: dictionary
+                .iter()
+                .find(|d| d.table == "metrics" && d.value == Some(value.metric))
+                .cloned(),
+            case: facts::<PlanRow<'_>>(tables, ("plan_id", value.plan_id), &CASE),
+            structure: facts::<StructureRow<'_>>(
+                tables,
+                ("structure_id", value.structure_id),
+                &STRUCTURE,
+            ),
+            hottest: point(TraceKind::Hottest),
+            voxel: point(TraceKind::Voxel),
+            planes: {
+                traces.retain(|t| t.kind == TraceKind::Plane);
+                traces
+            },
+            terms: terms(tables, &value, &dictionary)?,
+            also_limited: others
+                .into_iter()
+                .filter(|m| !m.is_empty() && *m != value.metric)
+                .collect(),
+            checks: limits.into_iter().filter(|c| c.metric == value.metric).collect(),
+            findings: findings(tables, &value, &sources)?,
+            picture: pictures(tables, |plan| plan == value.plan_id)?
+                .into_iter()
+                .find(|p| p.structure_id == value.structure_id),
             sources,
             value,
-        }
+        })
     }
-}
-
-impl Value {
-    fn read(row: &LoadedTable) -> Self {
-        let text = |name| first_text(row, name);
-        let real = |name| cell(&reals(row, name), 0);
-        Self {
-            patient_id: text("patient_id"),
-            plan_id: text("plan_id"),
-            structure_id: text("structure_id"),
-            roi_number: cell(&integers(row, "roi_number"), 0),
-            structure: text("structure"),
-            role: text("role"),
-            metric: text("metric"),
-            value: real("value"),
-            low: real("low"),
-            high: real("high"),
-            unit: text("unit"),
-            status: text("status"),
-            reason: text("reason"),
-            method: text("method"),
-        }
-    }
-}
-
-fn first_text(frame: &LoadedTable, name: &str) -> String {
-    cell(&texts(frame, name), 0).unwrap_or_default().to_owned()
 }
 
 /// What is told of the case: words and columns of table plans.
@@ -209,168 +151,120 @@ const STRUCTURE: [(&str, &[&str]); 8] = [
     ("Share in the dose grid in %", &["dose_cover_percent"]),
 ];
 
-/// The cells of the first row that are there, put together.
-fn facts(frame: &LoadedTable, wanted: &[(&'static str, &[&str])]) -> Facts {
-    let shown = |name: &&str| {
-        let whole = || cell(&integers(frame, name), 0).map(|n| n.to_string());
-        let real = || cell(&reals(frame, name), 0).map(plain);
-        let text = cell(&texts(frame, name), 0).map(str::to_owned);
-        text.filter(|t| !t.is_empty()).or_else(whole).or_else(real)
-    };
-    let fact = |(words, columns): &(&'static str, &[&str])| {
-        let cells: Vec<String> = columns.iter().filter_map(shown).collect();
-        (!cells.is_empty()).then(|| (*words, cells.join(", ")))
-    };
-    wanted.iter().filter_map(fact).collect()
-}
-
-fn meaning(dictionary: &LoadedTable, metric: &str) -> Definition {
-    let own = rows_where(dictionary, "value", |v| v == metric);
-    let own = rows_where(&own, "table", |t| t == "metrics");
-    Definition {
-        meaning: first_text(&own, "meaning"),
-        formula: first_text(&own, "formula"),
-        reference: first_text(&own, "reference"),
+/// The cells of the row of which the key is so, as far as they are there, put together.
+fn facts<'t, R: TableRow<'t>>(
+    tables: &Tables,
+    (key, wanted): (&str, &str),
+    told: &[(&'static str, &[&str])],
+) -> Facts {
+    let Some(table) = tables.get(R::TABLE) else { return Facts::new() };
+    let cell = |column: &str, row| table.cells(column).map_or(Cell::Missing, |c| c.at(row));
+    let is_wanted = |row: &usize| cell(key, *row) == Cell::Text(wanted.into());
+    let Some(row) = (0..table.height()).find(is_wanted) else { return Facts::new() };
+    let mut facts = Facts::new();
+    for (words, columns) in told {
+        let mut cells: Vec<String> = Vec::new();
+        for column in *columns {
+            match cell(column, row) {
+                Cell::Text(text) if !text.is_empty() => cells.push(text.into_owned()),
+                Cell::Integer(number) => cells.push(number.to_string()),
+                Cell::Real(number) => cells.push(plain(number)),
+                Cell::Text(_) | Cell::Boolean(_) | Cell::Missing => {}
+            }
+        }
+        if !cells.is_empty() {
+            facts.push((words, cells.join(", ")));
+        }
     }
+    facts
 }
 
 /// Plan, structure set and each dose of the case, with the file that was read for it.
-fn sources(plan: &LoadedTable, files: Option<&LoadedTable>) -> Vec<Source> {
-    let mut wanted: Vec<(&'static str, String)> = Vec::new();
-    for (kind, column) in
-        [("RT Plan", "plan_id"), ("RT Structure Set", "structure_set_id"), ("RT Dose", "dose_id")]
-    {
-        let ids = first_text(plan, column);
-        wanted.extend(ids.split(' ').filter(|id| !id.is_empty()).map(|id| (kind, id.to_owned())));
-    }
-    let of_object = |id: &str| {
-        let own =
-            files.map_or_else(LoadedTable::default, |f| rows_where(f, "object_id", |o| o == id));
-        let read = rows_where(&own, "status", |s| s == "read");
-        let own = if read.height() > 0 { read } else { own };
-        (own.height() > 0).then(|| [first_text(&own, "file_id"), first_text(&own, "sha256")])
-    };
+fn sources<'t>(tables: &'t Tables, plan_id: &str) -> Result<Vec<ObjectRead<'t>>, CellError> {
+    let plans: Vec<PlanRow<'t>> = rows_where(tables, "plan_id", |p| p == plan_id)?;
+    let Some(plan) = plans.first() else { return Ok(Vec::new()) };
+    let files: Vec<FileRow<'t>> = rows(tables)?;
     let mut seen = BTreeSet::new();
-    wanted.retain(|(_, id)| seen.insert(id.clone()));
-    let source = |(kind, object_id): (&'static str, String)| {
-        let file = of_object(&object_id);
-        // A case without a plan is named after its dose or structure set.
-        let [file_id, sha256] = file?;
-        Some(Source { kind, object_id, file_id, sha256 })
-    };
-    wanted.into_iter().filter_map(source).collect()
+    let mut sources = Vec::new();
+    for (kind, ids) in [
+        ("RT Plan", plan.plan_id),
+        ("RT Structure Set", plan.structure_set_id),
+        ("RT Dose", plan.dose_id),
+    ] {
+        for id in ids.split(' ').filter(|id| !id.is_empty()) {
+            if !seen.insert(id) {
+                continue;
+            }
+            // A case without a plan is named after its dose or structure set.
+            let own = || files.iter().filter(|f| f.object_id == Some(id));
+            if let Some(file) = own().find(|f| f.status == "read").or_else(|| own().next()) {
+                let FileRow { file_id, sha256, .. } = file;
+                sources.push(ObjectRead { kind, object_id: id, file_id, sha256 });
+            }
+        }
+    }
+    Ok(sources)
 }
 
-fn planes(traces: &LoadedTable) -> Vec<Plane> {
-    let own = rows_where(traces, "kind", |k| k == "contour_plane");
-    let (number, outlines) = (integers(&own, "number"), integers(&own, "n_outlines"));
-    let (position, thickness) = (reals(&own, "plane_mm"), reals(&own, "thickness_mm"));
-    let area = reals(&own, "area_mm2");
-    let plane = |i: usize| Plane {
-        number: cell(&number, i).unwrap_or_default(),
-        position_mm: cell(&position, i),
-        thickness_mm: cell(&thickness, i),
-        outlines: cell(&outlines, i),
-        area_mm2: cell(&area, i),
-    };
-    (0..own.height()).map(plane).collect()
-}
-
-fn place(traces: &LoadedTable, kind: &str) -> Option<Place> {
-    let own = rows_where(traces, "kind", |k| k == kind);
-    let real = |name| cell(&reals(&own, name), 0);
-    let whole = |name| cell(&integers(&own, name), 0);
-    let index = whole("voxel_plane").zip(whole("voxel_row")).zip(whole("voxel_column"));
-    Some(Place {
-        position_mm: [real("x_mm")?, real("y_mm")?, real("z_mm")?],
-        dose_gy: real("dose_gy")?,
+fn dose_point(row: &TraceRow<'_>) -> Option<DosePoint> {
+    let index = row.voxel_plane.zip(row.voxel_row).zip(row.voxel_column);
+    Some(DosePoint {
+        position_mm: [row.x_mm?, row.y_mm?, row.z_mm?],
+        dose_gy: row.dose_gy?,
         index: index.map(|((plane, row), column)| [plane, row, column]),
     })
 }
 
-/// The terms of the bounds, largest first, and all of them together: as a whole, below the value and
-/// above it.
-fn terms(tables: &Tables, value: &Value) -> (Vec<Term>, Option<f64>, [f64; 2]) {
-    let none = (Vec::new(), None, [0.0; 2]);
-    let Some(bounds) = tables.get("bounds") else { return none };
-    let own = rows_where(bounds, "structure_id", |s| s == value.structure_id);
-    let own = rows_where(&own, "metric", |m| m == value.metric);
-    let own = rows_where(&own, "method", |m| m == value.method);
-    let Some(together) = cell(&reals(&own, "together"), 0) else { return none };
-    let sides = ["below", "above"].map(|c| cell(&reals(&own, c), 0).unwrap_or(together));
-    let meaning = |column: &str| {
-        let rows = tables.get("dictionary").map(|d| rows_where(d, "table", |t| t == "bounds"));
-        let rows = rows.map(|r| rows_where(&r, "column", |c| c == column));
-        rows.map_or_else(String::new, |r| first_text(&r, "meaning"))
-    };
+fn terms<'t>(
+    tables: &'t Tables,
+    value: &MetricRow<'t>,
+    dictionary: &[DictionaryRow<'t>],
+) -> Result<Option<Terms<'t>>, CellError> {
+    let bounds: Vec<BoundsRow<'t>> =
+        rows_where(tables, "structure_id", |s| s == value.structure_id)?;
+    let is_own = |b: &&BoundsRow<'_>| b.metric == value.metric && b.method == value.method;
+    let Some(own) = bounds.iter().find(is_own) else { return Ok(None) };
+    let Some(together) = own.together else { return Ok(None) };
     let square = |u: f64| if together > 0.0 { (u / together).powi(2) } else { 0.0 };
-    let term = |name: &'static str| {
-        let u = cell(&reals(&own, name), 0)?;
-        Some(Term { name, meaning: meaning(name), value: u, percent: 100.0 * square(u) })
+    let meaning = |column: &str| {
+        let mut rows = dictionary.iter().filter(|d| d.table == "bounds" && d.column == column);
+        rows.next().map_or("", |d| d.meaning)
     };
-    let mut list: Vec<Term> = TERMS.into_iter().filter_map(term).collect();
+    let mut list: Vec<Term<'t>> = Vec::new();
+    for (name, u) in own.terms() {
+        if let Some(u) = u {
+            list.push(Term { name, meaning: meaning(name), value: u, percent: 100.0 * square(u) });
+        }
+    }
     list.sort_by(|a, b| b.value.total_cmp(&a.value));
-    (list, Some(together), sides)
-}
-
-fn of_metric(limits: &LoadedTable, metric: &str) -> Vec<Check> {
-    let own = rows_where(limits, "metric", |m| m == metric);
-    let mut case = Case::default();
-    checks(&own, &mut |_, work| work(&mut case));
-    case.checks
-}
-
-fn also_limited(limits: &LoadedTable, metric: &str) -> Vec<String> {
-    let others: BTreeSet<&str> =
-        texts(limits, "metric").into_iter().flatten().filter(|m| *m != metric).collect();
-    others.into_iter().map(str::to_owned).collect()
-}
-
-/// What each code does to the numbers.
-fn consequences(tables: &BTreeMap<String, LoadedTable>) -> BTreeMap<&str, &str> {
-    let Some(frame) = tables.get("findings") else { return BTreeMap::new() };
-    let pairs = texts(frame, "code").into_iter().zip(texts(frame, "consequence"));
-    pairs.filter_map(|(code, words)| Some((code?, words?))).collect()
+    let sides = [own.below, own.above].map(|side| side.unwrap_or(together));
+    Ok(Some(Terms { list, together, sides }))
 }
 
 /// Findings about the structure, about one of the objects or files, and about the case as a whole.
-fn findings(
-    frame: &LoadedTable,
-    consequences: BTreeMap<&str, &str>,
-    value: &Value,
-    sources: &[Source],
-) -> Vec<Finding> {
-    let text = |name| texts(frame, name);
-    let (plan, object, file) = (text("plan_id"), text("object_id"), text("file_id"));
-    let (severity, code, state) = (text("severity"), text("code"), text("state"));
-    let message = text("message");
-    let number = integers(frame, "roi_number");
-    let about = |i: usize| {
-        let of_case = cell(&plan, i) == Some(value.plan_id.as_str());
-        let of_object = sources.iter().any(|s| {
-            cell(&object, i) == Some(s.object_id.as_str())
-                || cell(&file, i) == Some(s.file_id.as_str())
-        });
-        match cell(&number, i) {
-            Some(n) if Some(n) == value.roi_number && (of_case || of_object) => Some("structure"),
-            Some(_) => None,
-            None if of_object => Some("object"),
-            None if of_case => Some("case"),
-            None => None,
-        }
-    };
-    let owned = |column: &[Option<&str>], i| cell(column, i).unwrap_or_default().to_owned();
-    let finding = |i: usize| {
-        Some(Finding {
-            about: about(i)?,
-            severity: owned(&severity, i),
-            code: owned(&code, i),
-            message: owned(&message, i),
-            consequence: cell(&code, i)
-                .and_then(|code| consequences.get(code))
-                .map_or_else(String::new, |words| (*words).to_owned()),
-            state: owned(&state, i),
-        })
-    };
-    (0..frame.height()).filter_map(finding).collect()
+fn findings<'t>(
+    tables: &'t Tables,
+    value: &MetricRow<'t>,
+    sources: &[ObjectRead<'t>],
+) -> Result<Vec<FindingAbout<'t>>, CellError> {
+    let causes: Vec<FindingRow<'t>> = rows(tables)?;
+    // A study of an earlier version has the causes alone, with the same columns.
+    let details = tables.get("finding_details").or_else(|| tables.get("findings"));
+    let details: Vec<FindingDetailRow<'t>> = details.map_or_else(|| Ok(Vec::new()), rows_of)?;
+    let mut found = Vec::new();
+    for row in details {
+        let of_case = row.plan_id == Some(value.plan_id);
+        let of_object = sources
+            .iter()
+            .any(|s| row.object_id == Some(s.object_id) || row.file_id == Some(s.file_id));
+        let about = match row.roi_number {
+            Some(n) if Some(n) == value.roi_number && (of_case || of_object) => "structure",
+            None if of_object => "object",
+            None if of_case => "case",
+            Some(_) | None => continue,
+        };
+        let cause = causes.iter().rfind(|c| c.code == row.code);
+        found.push(FindingAbout { about, consequence: cause.map_or("", |c| c.consequence), row });
+    }
+    Ok(found)
 }

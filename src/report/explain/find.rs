@@ -3,9 +3,8 @@
 use std::collections::BTreeSet;
 
 use super::{CellName, ExplainError};
-use crate::cohort::cell;
 use tidydose_rt::nearest::nearest;
-use tidydose_table::frame::{LoadedTable, integers, rows_where, texts};
+use tidydose_table::read::{MetricRow, PlanRow};
 
 /// The plan and the structure that are meant, without a metric.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -18,17 +17,17 @@ pub(super) struct Found {
 ///
 /// # Errors
 /// When there is none, or a patient with several.
-pub(super) fn plan(plans: &LoadedTable, typed: &str) -> Result<String, ExplainError> {
-    let (plan, patient) = (texts(plans, "plan_id"), texts(plans, "patient_id"));
-    if plan.contains(&Some(typed)) {
+pub(super) fn plan(plans: &[PlanRow<'_>], typed: &str) -> Result<String, ExplainError> {
+    if plans.iter().any(|p| p.plan_id == typed) {
         return Ok(typed.to_owned());
     }
-    let rows = (0..plans.height()).filter(|i| cell(&patient, *i) == Some(typed));
-    let own: BTreeSet<&str> = rows.filter_map(|i| cell(&plan, i)).collect();
+    let own: BTreeSet<&str> =
+        plans.iter().filter(|p| p.patient_id == typed).map(|p| p.plan_id).collect();
     match own.iter().collect::<Vec<_>>().as_slice() {
         [only] => Ok((**only).to_owned()),
         [] => {
-            let all = plan.iter().chain(&patient).filter_map(|t| *t);
+            let ids = plans.iter().map(|p| p.plan_id);
+            let all = ids.chain(plans.iter().map(|p| p.patient_id)).filter(|t| !t.is_empty());
             Err(ExplainError::Missing {
                 what: "case (patient_id or plan_id of table plans)",
                 typed: typed.to_owned(),
@@ -44,32 +43,28 @@ pub(super) fn plan(plans: &LoadedTable, typed: &str) -> Result<String, ExplainEr
 }
 
 /// The structure of a plan meant by its name, ROI Number or structure_id; regions that nobody drew
-/// count too.
+/// count too. `of_plan` are the values of the plan.
 ///
 /// # Errors
 /// When there is none, or several of that name.
 pub(super) fn structure(
-    metrics: &LoadedTable,
+    of_plan: &[MetricRow<'_>],
     plan_id: &str,
     typed: &str,
 ) -> Result<Found, ExplainError> {
-    let of_plan = rows_where(metrics, "plan_id", |p| p == plan_id);
-    let (id, name) = (texts(&of_plan, "structure_id"), texts(&of_plan, "structure"));
-    let number = integers(&of_plan, "roi_number");
-    let fits = |i: &usize| {
-        cell(&id, *i) == Some(typed)
-            || cell(&name, *i) == Some(typed)
-            || cell(&number, *i).is_some_and(|n| n.to_string() == typed)
+    let fits = |m: &&MetricRow<'_>| {
+        m.structure_id == typed
+            || m.structure == typed
+            || m.roi_number.is_some_and(|n| n.to_string() == typed)
     };
-    let exact: BTreeSet<&str> =
-        (0..of_plan.height()).filter(fits).filter_map(|i| cell(&id, i)).collect();
+    let exact: BTreeSet<&str> = of_plan.iter().filter(fits).map(|m| m.structure_id).collect();
     match exact.iter().collect::<Vec<_>>().as_slice() {
         [only] => Ok(Found { plan_id: plan_id.to_owned(), structure_id: (**only).to_owned() }),
-        [] if of_plan.height() == 0 => Err(ExplainError::NotMeasured(plan_id.to_owned())),
+        [] if of_plan.is_empty() => Err(ExplainError::NotMeasured(plan_id.to_owned())),
         [] => Err(ExplainError::Missing {
             what: "structure of the case",
             typed: typed.to_owned(),
-            there: nearest(typed, name.iter().filter_map(|n| *n)),
+            there: nearest(typed, of_plan.iter().map(|m| m.structure)),
         }),
         _ => Err(ExplainError::Several {
             what: "structure name",
@@ -83,24 +78,24 @@ pub(super) fn structure(
 ///
 /// # Errors
 /// When the structure has no such metric, or several values of it.
-pub(super) fn row(
-    metrics: &LoadedTable,
+pub(super) fn row<'t>(
+    of_plan: &[MetricRow<'t>],
     found: &Found,
     typed: &str,
-) -> Result<LoadedTable, ExplainError> {
-    let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
-    let rows = rows_where(&own, "metric", |m| m == typed);
-    match rows.height() {
-        1 => Ok(rows),
-        0 => Err(ExplainError::Missing {
+) -> Result<MetricRow<'t>, ExplainError> {
+    let own = || of_plan.iter().filter(|m| m.structure_id == found.structure_id);
+    let rows: Vec<&MetricRow<'t>> = own().filter(|m| m.metric == typed).collect();
+    match rows[..] {
+        [row] => Ok(row.clone()),
+        [] => Err(ExplainError::Missing {
             what: "metric of the structure",
             typed: typed.to_owned(),
-            there: nearest(typed, texts(&own, "metric").into_iter().flatten()),
+            there: nearest(typed, own().map(|m| m.metric)),
         }),
         _ => Err(ExplainError::Several {
             what: "metric",
             typed: typed.to_owned(),
-            there: texts(&rows, "method").into_iter().flatten().collect::<Vec<_>>().join(" and "),
+            there: rows.iter().map(|m| m.method).collect::<Vec<_>>().join(" and "),
         }),
     }
 }
@@ -110,22 +105,21 @@ pub(super) fn row(
 /// # Errors
 /// With the list of structures or of metrics, when one of them is not named.
 pub(super) fn named<'r>(
-    metrics: &LoadedTable,
+    of_plan: &[MetricRow<'_>],
     plan_id: &str,
     name: &'r CellName<'_>,
 ) -> Result<(Found, Option<&'r str>), ExplainError> {
     let Some(typed) = name.structure else {
-        let own = rows_where(metrics, "plan_id", |p| p == plan_id);
-        let there: BTreeSet<&str> = texts(&own, "structure").into_iter().flatten().collect();
+        let there: BTreeSet<&str> = of_plan.iter().map(|m| m.structure).collect();
         let there = there.into_iter().collect::<Vec<_>>().join(", ");
         return Err(ExplainError::Unnamed { what: "structure", of: plan_id.to_owned(), there });
     };
-    structure(metrics, plan_id, typed).map(|found| (found, name.metric))
+    structure(of_plan, plan_id, typed).map(|found| (found, name.metric))
 }
 
 /// What is left to be named when there is a structure and no metric.
-pub(super) fn no_metric(metrics: &LoadedTable, found: &Found) -> ExplainError {
-    let own = rows_where(metrics, "structure_id", |s| s == found.structure_id);
-    let there = texts(&own, "metric").into_iter().flatten().collect::<Vec<_>>().join(", ");
+pub(super) fn no_metric(of_plan: &[MetricRow<'_>], found: &Found) -> ExplainError {
+    let own = of_plan.iter().filter(|m| m.structure_id == found.structure_id);
+    let there = own.map(|m| m.metric).collect::<Vec<_>>().join(", ");
     ExplainError::Unnamed { what: "metric", of: found.structure_id.clone(), there }
 }

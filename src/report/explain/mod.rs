@@ -7,13 +7,10 @@ mod find;
 mod page;
 mod text;
 
-use std::collections::BTreeMap;
-
-use tidydose_table::frame::LoadedTable;
-
 use super::drawing;
 use super::picture::{Picture, pictures};
 use account::Account;
+use tidydose_table::read::{CellError, MetricRow, PlanRow, Tables, rows, rows_where};
 
 /// The tables that an explanation is made from. Those after the first two may be missing.
 pub const TABLES: &[&str] = &[
@@ -47,6 +44,9 @@ pub enum ExplainError {
     /// A table is missing.
     #[error("has no table {0}; `tidydose measure` writes it")]
     Table(&'static str),
+    /// A table cannot be understood.
+    #[error("cannot be used: {0}")]
+    Cell(#[from] CellError),
     /// Nothing is called so.
     #[error("{what} {typed} is not in the tables; nearest: {there}")]
     Missing {
@@ -90,12 +90,12 @@ pub enum ExplainError {
 
 /// Where a value comes from.
 #[derive(Debug, Clone)]
-pub struct Explanation {
-    account: Account,
+pub struct Explanation<'t> {
+    account: Account<'t>,
     stale: Option<String>,
 }
 
-impl Explanation {
+impl Explanation<'_> {
     /// The same with what to say where something was decided after the tables were made.
     #[must_use]
     pub fn stale(self, stale: Option<String>) -> Self {
@@ -115,23 +115,32 @@ impl Explanation {
     }
 }
 
-type Tables = BTreeMap<String, LoadedTable>;
-
-fn table<'t>(tables: &'t Tables, name: &'static str) -> Result<&'t LoadedTable, ExplainError> {
-    tables.get(name).ok_or(ExplainError::Table(name))
+/// The plan of a cell with its values.
+fn plan<'t>(tables: &'t Tables, case: &str) -> Result<(String, Vec<MetricRow<'t>>), ExplainError> {
+    for needed in ["metrics", "plans"] {
+        if !tables.contains_key(needed) {
+            return Err(ExplainError::Table(needed));
+        }
+    }
+    let plans: Vec<PlanRow<'t>> = rows(tables)?;
+    let plan_id = find::plan(&plans, case)?;
+    let values = rows_where(tables, "plan_id", |p| p == plan_id)?;
+    Ok((plan_id, values))
 }
 
 /// Traces one cell of table metrics.
 ///
 /// # Errors
 /// [`ExplainError`], with what there is instead.
-pub fn explain(tables: &Tables, name: &CellName<'_>) -> Result<Explanation, ExplainError> {
-    let metrics = table(tables, "metrics")?;
-    let plan_id = find::plan(table(tables, "plans")?, name.case)?;
-    let (found, metric) = find::named(metrics, &plan_id, name)?;
-    let metric = metric.ok_or_else(|| find::no_metric(metrics, &found))?;
-    let row = find::row(metrics, &found, metric)?;
-    Ok(Explanation { account: Account::read(tables, &row), stale: None })
+pub fn explain<'t>(
+    tables: &'t Tables,
+    name: &CellName<'_>,
+) -> Result<Explanation<'t>, ExplainError> {
+    let (plan_id, values) = plan(tables, name.case)?;
+    let (found, metric) = find::named(&values, &plan_id, name)?;
+    let metric = metric.ok_or_else(|| find::no_metric(&values, &found))?;
+    let row = find::row(&values, &found, metric)?;
+    Ok(Explanation { account: Account::read(tables, row)?, stale: None })
 }
 
 /// The picture of the structure of a cell, as SVG; the metric does not matter.
@@ -139,8 +148,8 @@ pub fn explain(tables: &Tables, name: &CellName<'_>) -> Result<Explanation, Expl
 /// # Errors
 /// [`ExplainError`], with what there is instead.
 pub fn picture(tables: &Tables, name: &CellName<'_>) -> Result<String, ExplainError> {
-    let plan_id = find::plan(table(tables, "plans")?, name.case)?;
-    let (found, _) = find::named(table(tables, "metrics")?, &plan_id, name)?;
+    let (plan_id, values) = plan(tables, name.case)?;
+    let (found, _) = find::named(&values, &plan_id, name)?;
     let all = of_plan(tables, &plan_id)?;
     let own = all.iter().find(|p| p.structure_id == found.structure_id);
     own.map(drawing::single).ok_or(ExplainError::Picture(found.structure_id))
@@ -151,7 +160,7 @@ pub fn picture(tables: &Tables, name: &CellName<'_>) -> Result<String, ExplainEr
 /// # Errors
 /// [`ExplainError`], with what there is instead.
 pub fn contact_sheet(tables: &Tables, case: &str) -> Result<String, ExplainError> {
-    let plan_id = find::plan(table(tables, "plans")?, case)?;
+    let (plan_id, _) = plan(tables, case)?;
     let all = of_plan(tables, &plan_id)?;
     if all.is_empty() {
         return Err(ExplainError::Picture(plan_id));
@@ -159,6 +168,9 @@ pub fn contact_sheet(tables: &Tables, case: &str) -> Result<String, ExplainError
     Ok(drawing::sheet(&plan_id, &all))
 }
 
-fn of_plan(tables: &Tables, plan_id: &str) -> Result<Vec<Picture>, ExplainError> {
-    Ok(pictures(table(tables, "pictures")?, |p| p == plan_id))
+fn of_plan<'t>(tables: &'t Tables, plan_id: &str) -> Result<Vec<Picture<'t>>, ExplainError> {
+    if !tables.contains_key("pictures") {
+        return Err(ExplainError::Table("pictures"));
+    }
+    Ok(pictures(tables, |p| p == plan_id)?)
 }

@@ -1,14 +1,14 @@
 //! An account as one HTML page: the same as its text, with the picture, a scale on which value,
 //! bounds and limits stand, and bars for the terms. No script, nothing is loaded.
 
-use maud::{DOCTYPE, Markup, PreEscaped, html};
+use maud::{Markup, html};
 
-use super::account::{Account, Place};
-use crate::STYLE;
+use super::account::{Account, DosePoint};
 use crate::chart::at;
-use crate::cohort::Check;
+use crate::cohort::verdict_words;
+use crate::html_page::{Page, part};
 use crate::number::{bounds, rounded, shown, spaced};
-use crate::part;
+use tidydose_table::read::LimitCheckRow;
 use tidydose_table::run::CAUTION;
 
 /// The parts of the page, in order.
@@ -23,7 +23,7 @@ const PARTS: [(&str, &str); 7] = [
 ];
 
 /// The whole page.
-pub(super) fn page(account: &Account, stale: Option<&str>) -> String {
+pub(super) fn page(account: &Account<'_>, stale: Option<&str>) -> String {
     let v = &account.value;
     let bodies: [Markup; PARTS.len()] = [
         definition(account),
@@ -34,35 +34,18 @@ pub(super) fn page(account: &Account, stale: Option<&str>) -> String {
         findings(account),
         planes(account),
     ];
-    let page = html! {
-        (DOCTYPE)
-        html lang="en" {
-            head {
-                meta charset="utf-8";
-                meta http-equiv="Content-Security-Policy"
-                    content="default-src 'none'; style-src 'unsafe-inline'";
-                meta name="viewport" content="width=device-width, initial-scale=1";
-                title { (v.metric) " of " (v.structure) ", case " (v.plan_id) }
-                style { (PreEscaped(STYLE)) }
-            }
-            body {
-                a.skip href={ "#" (PARTS[0].0) } { "Skip to what it is" }
-                (head(account, stale))
-                main { @for ((id, heading), body) in PARTS.iter().zip(&bodies) {
-                    (part(id, heading, body))
-                } }
-                footer {
-                    p { (CAUTION) }
-                    p { "Made by tidydose " (env!("CARGO_PKG_VERSION")) " from the tables of the \
-                         study; nothing on this page is sent anywhere." }
-                }
-            }
-        }
+    let page = Page {
+        title: format!("{} of {}, case {}", v.metric, v.structure, v.plan_id),
+        skip: ("#definition", "Skip to what it is"),
+        head: head(account, stale),
+        script: None,
     };
-    page.into_string()
+    page.with(&html! {
+        @for ((id, heading), body) in PARTS.iter().zip(&bodies) { (part(id, heading, body)) }
+    })
 }
 
-fn head(account: &Account, stale: Option<&str>) -> Markup {
+fn head(account: &Account<'_>, stale: Option<&str>) -> Markup {
     let v = &account.value;
     html! {
         header {
@@ -74,12 +57,12 @@ fn head(account: &Account, stale: Option<&str>) -> Markup {
                     Some(x) => { strong { (shown(x)) " " (v.unit) } " " (bounds(v.low, v.high)) },
                     None => { strong { "no value" } },
                 }
-                span.sub { "status " (spaced(&v.status))
+                span.sub { "status " (spaced(v.status.word()))
                     @if !v.reason.is_empty() { ": " (v.reason) } }
             }
             dl.facts {
-                (fact("Patient", &v.patient_id)) (fact("Case", &v.plan_id))
-                (fact("Structure", &v.structure_id)) (fact("Role", &spaced(&v.role)))
+                (fact("Patient", v.patient_id)) (fact("Case", v.plan_id))
+                (fact("Structure", v.structure_id)) (fact("Role", &spaced(v.role_word())))
             }
             nav aria-label="Parts of the page" {
                 ol { @for (id, words) in PARTS { li { a href={ "#" (id) } { (words) } } } }
@@ -92,18 +75,19 @@ fn fact(words: &str, text: &str) -> Markup {
     html! { @if !text.is_empty() { div { dt { (words) } dd { (text) } } } }
 }
 
-fn definition(account: &Account) -> Markup {
-    let d = &account.definition;
+fn definition(account: &Account<'_>) -> Markup {
     html! {
         dl.told {
-            (fact("Meaning", &d.meaning)) (fact("Formula", &d.formula))
-            (fact("Source of the definition", &d.reference))
-            (fact("Method of this value", &account.value.method))
+            @if let Some(d) = &account.definition {
+                (fact("Meaning", d.meaning)) (fact("Formula", d.formula))
+                (fact("Source of the definition", d.reference.unwrap_or_default()))
+            }
+            (fact("Method of this value", account.value.method))
         }
     }
 }
 
-fn sources(account: &Account) -> Markup {
+fn sources(account: &Account<'_>) -> Markup {
     let heads = ["Object", "SOP Instance UID, hashed", "File, hashed path", "SHA-256 of the file"];
     html! {
         @if account.sources.is_empty() {
@@ -136,7 +120,7 @@ fn table(caption: &str, heads: &[&str], rows: impl Iterator<Item = Markup>) -> M
     }
 }
 
-fn place(account: &Account) -> Markup {
+fn place(account: &Account<'_>) -> Markup {
     html! {
         @match &account.picture {
             Some(picture) => div.pictures { (picture.drawn("picture")) },
@@ -156,8 +140,8 @@ fn place(account: &Account) -> Markup {
 }
 
 fn points<'a>(
-    hottest: &'a Place,
-    voxel: Option<&'a Place>,
+    hottest: &'a DosePoint,
+    voxel: Option<&'a DosePoint>,
 ) -> impl Iterator<Item = Markup> + use<'a> {
     let rows = [("Hottest point", Some(hottest)), ("Nearest voxel, as stored", voxel)];
     rows.into_iter().filter_map(|(words, place)| Some((words, place?))).map(|(words, p)| {
@@ -174,8 +158,8 @@ fn points<'a>(
 /// Width of the bar of all of the sum of squares.
 const BAR: f64 = 100.0;
 
-fn terms(account: &Account) -> Markup {
-    let Some(together) = account.together else {
+fn terms(account: &Account<'_>) -> Markup {
+    let Some(terms) = &account.terms else {
         return html! { p.note {
             @if account.value.roi_number.is_none() {
                 "The terms of regions are not kept: their bounds come from the dose read at every \
@@ -187,13 +171,13 @@ fn terms(account: &Account) -> Markup {
     let u = format!("Standard uncertainty in {unit}");
     html! {
         p { "The value was computed again with one thing varied at a time. The terms add up in \
-             squares to " strong data-value=(together) { (rounded(together)) " " (unit) }
-            "; the bounds lie at the value less " (rounded(2.0 * account.sides[0])) " and plus "
-            (rounded(2.0 * account.sides[1])) " " (unit) ", twice what counts on either side, within \
+             squares to " strong data-value=(terms.together) { (rounded(terms.together)) " " (unit) }
+            "; the bounds lie at the value less " (rounded(2.0 * terms.sides[0])) " and plus "
+            (rounded(2.0 * terms.sides[1])) " " (unit) ", twice what counts on either side, within \
              what the metric can be at all and what other values of the structure leave open. They \
              say nothing of delineation, setup or registration." }
         (table("Terms of the bounds, largest first", &["Term", &u, "Share of squares", "Varied"],
-            account.terms.iter().map(|t| html! {
+            terms.list.iter().map(|t| html! {
                 th scope="row" { (t.name) }
                 td.n data-value=(t.value) { (rounded(t.value)) }
                 td.n { (format!("{:.0} %", t.percent))
@@ -206,8 +190,9 @@ fn terms(account: &Account) -> Markup {
     }
 }
 
-fn limits(account: &Account) -> Markup {
-    let checks: Vec<&Check> = account.checks.iter().filter(|c| c.limit.is_some()).collect();
+fn limits(account: &Account<'_>) -> Markup {
+    let checks: Vec<&LimitCheckRow<'_>> =
+        account.checks.iter().filter(|c| c.limit_value.is_some()).collect();
     let heads = ["Limit", "Margin", "Verdict", "Tier", "Source", "Evidence"];
     html! {
         @if checks.is_empty() {
@@ -216,12 +201,12 @@ fn limits(account: &Account) -> Markup {
         } @else {
             (scale(account, &checks))
             (table("Limits on this metric", &heads, checks.iter().map(|c| html! {
-                th scope="row" { (c.operator) " " (c.limit.map(shown).unwrap_or_default()) " "
-                    (c.unit) span.sub { "for " (c.fractions) " fractions" } }
+                th scope="row" { (c.operator) " " (c.limit_value.map(shown).unwrap_or_default()) " "
+                    (c.unit) span.sub { "for " (c.limit_fractions) " fractions" } }
                 td.n data-value=[c.margin] {
                     @match c.margin { Some(m) => { (shown(m)) }, None => { "unknown" } } }
-                td { (c.verdict.word()) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
-                td { (spaced(&c.tier)) } td { (c.source) } td { (c.evidence) }
+                td { (verdict_words(Some(c.verdict))) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
+                td { (spaced(c.tier_word())) } td { (c.limit_source) } td { (c.evidence) }
             })))
         }
         @if !account.also_limited.is_empty() {
@@ -231,10 +216,10 @@ fn limits(account: &Account) -> Markup {
 }
 
 /// Value, bounds and limits on one scale.
-fn scale(account: &Account, checks: &[&Check]) -> Markup {
+fn scale(account: &Account<'_>, checks: &[&LimitCheckRow<'_>]) -> Markup {
     let v = &account.value;
     let Some(value) = v.value else { return html! {} };
-    let limits: Vec<f64> = checks.iter().filter_map(|c| c.limit).collect();
+    let limits: Vec<f64> = checks.iter().filter_map(|c| c.limit_value).collect();
     let known = limits.iter().chain(&v.low).chain(&v.high).chain([&value]);
     let end = 1.15 * known.fold(0.0_f64, |a, b| a.max(*b)).max(f64::MIN_POSITIVE);
     let x = |value: f64| 20.0 + 480.0 * (value / end).clamp(0.0, 1.0);
@@ -262,21 +247,22 @@ fn scale(account: &Account, checks: &[&Check]) -> Markup {
     }
 }
 
-fn findings(account: &Account) -> Markup {
+fn findings(account: &Account<'_>) -> Markup {
     let heads = ["Severity", "Finding", "About", "State", "Seen, and what it does to the numbers"];
     html! {
         @if account.findings.is_empty() {
             p { "None about this structure, its case or its objects." }
         } @else {
             (table("Findings about this value", &heads, account.findings.iter().map(|f| html! {
-                td { (f.severity) } th scope="row" { (f.code) } td { (f.about) } td { (f.state) }
-                td { (f.message) span.sub { (f.consequence) } }
+                td { (f.row.severity.word()) } th scope="row" { (f.row.code) } td { (f.about) }
+                td { (f.row.state.word()) }
+                td { (f.row.message) span.sub { (f.consequence) } }
             })))
         }
     }
 }
 
-fn planes(account: &Account) -> Markup {
+fn planes(account: &Account<'_>) -> Markup {
     let heads = ["Plane", "Position mm", "Stands for mm", "Outlines", "Area mm²"];
     let real = |x: Option<f64>| {
         html! { td.n data-value=[x] { @match x { Some(x) => { (rounded(x)) }, None => { "–" } } } }
@@ -285,9 +271,9 @@ fn planes(account: &Account) -> Markup {
         @if account.planes.is_empty() { p.note { "No contour plane is in use." } }
         @else {
             (table("Contour planes in use", &heads, account.planes.iter().map(|p| html! {
-                th.n scope="row" { (p.number) }
-                (real(p.position_mm)) (real(p.thickness_mm))
-                td.n { @match p.outlines { Some(n) => { (n) }, None => { "–" } } }
+                th.n scope="row" { (p.number.unwrap_or_default()) }
+                (real(p.plane_mm)) (real(p.thickness_mm))
+                td.n { @match p.n_outlines { Some(n) => { (n) }, None => { "–" } } }
                 (real(p.area_mm2))
             })))
             p.note { "Position along the normal of the planes; outlines count holes too." }

@@ -1,8 +1,10 @@
 //! An account as plain text: headings, aligned columns, lines of a hundred letters at most where
 //! nothing longer stands in a table.
 
-use super::account::{Account, Place, Plane, Source};
+use super::account::{Account, DosePoint, ObjectRead};
+use crate::cohort::verdict_words;
 use crate::number::{counted, rounded, spaced};
+use tidydose_table::read::TraceRow;
 use tidydose_table::run::CAUTION;
 
 /// Letters of a line of words.
@@ -11,7 +13,7 @@ const WIDTH: usize = 98;
 const LISTED: usize = 12;
 
 /// The whole text.
-pub(super) fn text(account: &Account) -> String {
+pub(super) fn text(account: &Account<'_>) -> String {
     let mut out = head(account);
     for (heading, lines) in [
         ("What it is", definition(account)),
@@ -39,29 +41,28 @@ fn without_commands(text: &str) -> String {
     text.chars().filter(|c| *c == '\n' || !c.is_control()).collect()
 }
 
-fn head(account: &Account) -> String {
+fn head(account: &Account<'_>) -> String {
     let v = &account.value;
     let full = |x: Option<f64>| x.map_or_else(|| "none".to_owned(), |x| x.to_string());
     let number = v.roi_number.map_or_else(String::new, |n| format!(", ROI Number {n}"));
-    let role = if v.role.is_empty() { String::new() } else { format!(", {}", spaced(&v.role)) };
+    let role = v.role.map_or_else(String::new, |r| format!(", {}", spaced(r.word())));
     let mut lines = vec![
         format!("{} of {}{role}{number}", v.metric, v.structure),
         format!("patient {}, case {}", v.patient_id, v.plan_id),
         format!("value {} {}, low {}, high {}", full(v.value), v.unit, full(v.low), full(v.high)),
     ];
     let why = if v.reason.is_empty() { String::new() } else { format!(": {}", v.reason) };
-    lines.extend(wrapped(&format!("status {}{why}", spaced(&v.status))));
+    lines.extend(wrapped(&format!("status {}{why}", spaced(v.status.word()))));
     lines.join("\n") + "\n"
 }
 
-fn definition(account: &Account) -> Vec<String> {
-    let d = &account.definition;
-    let told = [
-        ("meaning", &d.meaning),
-        ("formula", &d.formula),
-        ("source", &d.reference),
-        ("method", &account.value.method),
-    ];
+fn definition(account: &Account<'_>) -> Vec<String> {
+    let mut told = Vec::new();
+    if let Some(d) = &account.definition {
+        told.extend([("meaning", d.meaning), ("formula", d.formula)]);
+        told.push(("source", d.reference.unwrap_or_default()));
+    }
+    told.push(("method", account.value.method));
     let told = told.into_iter().filter(|(_, t)| !t.is_empty());
     told.flat_map(|(word, text)| beside(word, 8, text)).collect()
 }
@@ -73,7 +74,7 @@ fn beside(word: &str, width: usize, text: &str) -> Vec<String> {
     first.map(|(n, l)| format!("{:width$}  {l}", if n == 0 { word } else { "" })).collect()
 }
 
-fn sources(list: &[Source]) -> Vec<String> {
+fn sources(list: &[ObjectRead<'_>]) -> Vec<String> {
     if list.is_empty() {
         return vec!["The study has no table files, or no object of the case in it.".to_owned()];
     }
@@ -98,14 +99,14 @@ fn some_or(lines: Vec<String>, without: &str) -> Vec<String> {
     if lines.is_empty() { vec![without.to_owned()] } else { lines }
 }
 
-fn planes(list: &[Plane]) -> Vec<String> {
+fn planes(list: &[TraceRow<'_>]) -> Vec<String> {
     let short = |x: Option<f64>| x.map_or_else(|| "-".to_owned(), rounded);
-    let row = |p: &Plane| {
+    let row = |p: &TraceRow<'_>| {
         vec![
-            p.number.to_string(),
-            short(p.position_mm),
+            p.number.unwrap_or_default().to_string(),
+            short(p.plane_mm),
             short(p.thickness_mm),
-            p.outlines.map_or_else(|| "-".to_owned(), |n| n.to_string()),
+            p.n_outlines.map_or_else(|| "-".to_owned(), |n| n.to_string()),
             short(p.area_mm2),
         ]
     };
@@ -126,8 +127,8 @@ fn planes(list: &[Plane]) -> Vec<String> {
     lines
 }
 
-fn places(account: &Account) -> Vec<String> {
-    let at = |p: &Place| p.position_mm.map(rounded).join(" ");
+fn places(account: &Account<'_>) -> Vec<String> {
+    let at = |p: &DosePoint| p.position_mm.map(rounded).join(" ");
     let Some(hottest) = &account.hottest else {
         return vec!["None: there is no dose in the structure.".to_owned()];
     };
@@ -150,8 +151,8 @@ fn places(account: &Account) -> Vec<String> {
     lines.into_iter().flat_map(|l| wrapped(&l)).collect()
 }
 
-fn terms(account: &Account) -> Vec<String> {
-    let Some(together) = account.together else {
+fn terms(account: &Account<'_>) -> Vec<String> {
+    let Some(all) = &account.terms else {
         let why = if account.value.roi_number.is_none() {
             "The terms of regions are not kept: their bounds come from the dose read at every \
                  second \
@@ -165,8 +166,8 @@ fn terms(account: &Account) -> Vec<String> {
         vec![name.to_owned(), rounded(u), format!("{percent:.0} %"), meaning.to_owned()]
     };
     let mut lines = Vec::new();
-    for t in &account.terms {
-        let cells = row(t.name, t.value, t.percent, &t.meaning);
+    for t in &all.list {
+        let cells = row(t.name, t.value, t.percent, t.meaning);
         let start = format!("{:8} {:>10} {:>6}  ", cells[0], cells[1], cells[2]);
         let words = wrapped_to(&cells[3], WIDTH - start.chars().count());
         for (n, line) in words.iter().enumerate() {
@@ -177,19 +178,19 @@ fn terms(account: &Account) -> Vec<String> {
     lines.insert(0, format!("{:8} {:>10} {:>6}  {}", "term", "u", "share", "what is varied"));
     lines.push(format!(
         "together {:>10} {:>6}  root of the sum of squares; bounds at the value less {} and plus {}",
-        rounded(together),
+        rounded(all.together),
         "",
-        rounded(2.0 * account.sides[0]),
-        rounded(2.0 * account.sides[1])
+        rounded(2.0 * all.sides[0]),
+        rounded(2.0 * all.sides[1])
     ));
     lines
 }
 
-fn limits(account: &Account) -> Vec<String> {
+fn limits(account: &Account<'_>) -> Vec<String> {
     let none = "The list of limits has none on this metric of this structure for its fractions.";
     let mut lines = Vec::new();
     for c in &account.checks {
-        let Some(limit) = c.limit else { continue };
+        let Some(limit) = c.limit_value else { continue };
         let margin = c.margin.map_or_else(|| "unknown".to_owned(), rounded);
         lines.push(format!(
             "{} {} {} {} for {} fractions: {}, margin {margin}",
@@ -197,12 +198,12 @@ fn limits(account: &Account) -> Vec<String> {
             c.operator,
             limit,
             c.unit,
-            c.fractions,
-            c.verdict.word()
+            c.limit_fractions,
+            verdict_words(Some(c.verdict))
         ));
-        let source = format!("{}; tier {}; {}", c.source, spaced(&c.tier), c.evidence);
+        let source = format!("{}; tier {}; {}", c.limit_source, spaced(c.tier_word()), c.evidence);
         lines.extend(wrapped_to(&source, WIDTH - 4).into_iter().map(|l| format!("  {l}")));
-        lines.extend(wrapped_to(&c.reason, WIDTH - 4).into_iter().map(|l| format!("  {l}")));
+        lines.extend(wrapped_to(c.reason, WIDTH - 4).into_iter().map(|l| format!("  {l}")));
     }
     let mut lines = some_or(lines, none);
     if !account.also_limited.is_empty() {
@@ -212,17 +213,19 @@ fn limits(account: &Account) -> Vec<String> {
     lines
 }
 
-fn findings(account: &Account) -> Vec<String> {
+fn findings(account: &Account<'_>) -> Vec<String> {
     let mut lines = Vec::new();
     for f in &account.findings {
-        let line = format!("{} {} ({}, {}): {}", f.severity, f.code, f.about, f.state, f.message);
+        let (severity, state) = (f.row.severity.word(), f.row.state.word());
+        let (code, message) = (f.row.code, f.row.message);
+        let line = format!("{severity} {code} ({}, {state}): {message}", f.about);
         lines.extend(wrapped(&line));
-        lines.extend(wrapped_to(&f.consequence, WIDTH - 4).into_iter().map(|l| format!("  {l}")));
+        lines.extend(wrapped_to(f.consequence, WIDTH - 4).into_iter().map(|l| format!("  {l}")));
     }
     some_or(lines, "None about this structure, its case or its objects.")
 }
 
-fn picture(account: &Account) -> Vec<String> {
+fn picture(account: &Account<'_>) -> Vec<String> {
     let drawn = account.picture.as_ref().map(|p| wrapped(&p.words()));
     let none = "None: pictures are of organs with dose and of targets.";
     let planes = counted(account.planes.len(), "contour plane");

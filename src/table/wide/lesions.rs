@@ -2,13 +2,13 @@
 
 use std::borrow::Cow;
 
-use super::super::Table;
-use super::super::column::{Column, Sheet, borrowed, count};
-use super::super::lesions::{self, Row};
-use super::super::study::Study;
 use super::values::{Found, HasValues, OF_LESION, columns as value_columns, of_lesion};
+use crate::column::{Column, Sheet, borrowed, count};
+use crate::lesions::{self, LesionEntry};
+use crate::study::Study;
+use crate::table::Table;
 
-pub(in super::super) const TABLE: Table = Table {
+pub(crate) const TABLE: Table = Table {
     name: "lesions_wide",
     grain: "one lesion of a case, with the values that are asked for most",
     key: &["lesion_id"],
@@ -16,27 +16,27 @@ pub(in super::super) const TABLE: Table = Table {
     sheet,
 };
 
-struct WideRow<'a> {
-    row: Row<'a>,
+struct WideLesionEntry<'a> {
+    row: LesionEntry<'a>,
     values: Vec<Found>,
 }
 
-impl HasValues for WideRow<'_> {
+impl HasValues for WideLesionEntry<'_> {
     fn found(&self, place: usize) -> Option<&Found> {
         self.values.get(place)
     }
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
-    let wide = |row: Row<'a>| {
+    let wide = |row: LesionEntry<'a>| {
         let values = row
             .measured
             .analysis
             .map_or_else(Vec::new, |a| of_lesion(row.measured.case, a, row.lesion));
-        WideRow { row, values }
+        WideLesionEntry { row, values }
     };
     let mut columns = vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &WideRow<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &WideLesionEntry<'a>| {
             r.row.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -49,7 +49,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, lesions::rows(study).into_iter().map(wide).collect())
 }
 
-fn case_mix<'a>() -> Vec<Column<WideRow<'a>>> {
+fn case_mix<'a>() -> Vec<Column<WideLesionEntry<'a>>> {
     vec![
         Column::text("technology", "delivery technology", |r| {
             borrowed(r.row.measured.case.technology.word())

@@ -5,12 +5,11 @@
 mod lesions;
 mod patients;
 mod plans;
-mod values;
+pub(super) mod values;
 
 pub(super) use lesions::TABLE as LESIONS;
 pub(super) use patients::TABLE as PATIENTS;
 pub(super) use plans::TABLE as PLANS;
-pub use values::PlanValues;
 
 /// The tables that a spreadsheet shows, by name.
 pub const NAMES: [&str; 3] = ["patients_wide", "plans_wide", "lesions_wide"];

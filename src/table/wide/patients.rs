@@ -4,13 +4,13 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
-use super::super::Table;
-use super::super::column::{Column, Sheet, borrowed, count};
-use super::super::study::Study;
-use super::plans::{PlanRow, case_mix, rows};
+use super::plans::{WidePlanEntry, case_mix, rows};
 use super::values::{Found, HasValues, OF_PLAN, columns as value_columns};
+use crate::column::{Column, Sheet, borrowed, count};
+use crate::study::Study;
+use crate::table::Table;
 
-pub(in super::super) const TABLE: Table = Table {
+pub(crate) const TABLE: Table = Table {
     name: "patients_wide",
     grain: "one patient, with the values of the index plan",
     key: &["patient_id"],
@@ -19,21 +19,21 @@ pub(in super::super) const TABLE: Table = Table {
 };
 
 /// A patient with one of the plans.
-struct PatientRow<'a> {
+struct WidePatientEntry<'a> {
     /// The index plan, else the first one, of which nothing is shown but why it is left out.
-    plan: PlanRow<'a>,
+    plan: WidePlanEntry<'a>,
     is_index: bool,
     plans: usize,
     measured: usize,
 }
 
-impl<'a> AsRef<PlanRow<'a>> for PatientRow<'a> {
-    fn as_ref(&self) -> &PlanRow<'a> {
+impl<'a> AsRef<WidePlanEntry<'a>> for WidePatientEntry<'a> {
+    fn as_ref(&self) -> &WidePlanEntry<'a> {
         &self.plan
     }
 }
 
-impl HasValues for PatientRow<'_> {
+impl HasValues for WidePatientEntry<'_> {
     fn found(&self, place: usize) -> Option<&Found> {
         // Values of a plan that does not count are not those of the patient.
         if self.is_index { self.plan.found(place) } else { Some(&Found::EXCLUDED) }
@@ -41,14 +41,14 @@ impl HasValues for PatientRow<'_> {
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
-    let mut patients: BTreeMap<String, Vec<PlanRow<'a>>> = BTreeMap::new();
+    let mut patients: BTreeMap<String, Vec<WidePlanEntry<'a>>> = BTreeMap::new();
     for row in rows(study) {
         if let Some(patient) = row.measured.patient().map(str::to_owned) {
             patients.entry(patient).or_default().push(row);
         }
     }
     let mut columns = vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &PatientRow<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &WidePatientEntry<'a>| {
             r.plan.measured.patient().map(Cow::Borrowed)
         }),
         Column::text(
@@ -65,9 +65,10 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     Sheet::new(columns, patients.into_values().filter_map(patient).collect())
 }
 
-fn patient(mut plans: Vec<PlanRow<'_>>) -> Option<PatientRow<'_>> {
+fn patient(mut plans: Vec<WidePlanEntry<'_>>) -> Option<WidePatientEntry<'_>> {
     let (all, measured) = (plans.len(), plans.iter().filter(|p| p.measured.is_measured()).count());
-    let day = |p: &PlanRow<'_>| p.measured.case.plan.as_ref().and_then(|p| p.day).map(|d| d.0);
+    let day =
+        |p: &WidePlanEntry<'_>| p.measured.case.plan.as_ref().and_then(|p| p.day).map(|d| d.0);
     // Plans without a date come last; those of one day by name.
     plans.sort_by_key(|p| {
         let usable = p.measured.is_in_study();
@@ -76,5 +77,5 @@ fn patient(mut plans: Vec<PlanRow<'_>>) -> Option<PatientRow<'_>> {
     });
     let plan = plans.into_iter().next()?;
     let is_index = plan.measured.is_in_study();
-    Some(PatientRow { plan, is_index, plans: all, measured })
+    Some(WidePatientEntry { plan, is_index, plans: all, measured })
 }

@@ -2,15 +2,15 @@
 
 use std::borrow::Cow;
 
-use super::super::Table;
-use super::super::column::{Column, Sheet, borrowed, count};
-use super::super::plans::highest;
-use super::super::study::{Measured, Study};
 use super::values::{Found, HasValues, OF_PLAN, PlanValues, columns as value_columns};
+use crate::column::{Column, Sheet, borrowed, count};
+use crate::plans::highest;
+use crate::study::{Measured, Study};
+use crate::table::Table;
 use tidydose_case::Prescription;
 use tidydose_case::{Course, courses};
 
-pub(in super::super) const TABLE: Table = Table {
+pub(crate) const TABLE: Table = Table {
     name: "plans_wide",
     grain: "one case, with the values that are asked for most",
     key: &["plan_id"],
@@ -19,23 +19,23 @@ pub(in super::super) const TABLE: Table = Table {
 };
 
 /// What is known of one plan.
-pub(super) struct PlanRow<'a> {
+pub(super) struct WidePlanEntry<'a> {
     pub(super) measured: Measured<'a>,
     prescription: Option<&'a Prescription>,
     pub(super) course: Option<Course>,
     values: PlanValues,
 }
 
-impl HasValues for PlanRow<'_> {
+impl HasValues for WidePlanEntry<'_> {
     fn found(&self, place: usize) -> Option<&Found> {
         self.values.found.get(place)
     }
 }
 
 /// All plans, by patient and case.
-pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<PlanRow<'a>> {
+pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<WidePlanEntry<'a>> {
     let courses = courses(study.cases);
-    let row = |measured: Measured<'a>| PlanRow {
+    let row = |measured: Measured<'a>| WidePlanEntry {
         measured,
         prescription: highest(&measured.case.prescriptions),
         course: courses.get(&measured.case.id).copied(),
@@ -49,7 +49,7 @@ pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<PlanRow<'a>> {
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let mut columns = vec![
-        Column::text("patient_id", "patient, as a pseudonym", |r: &PlanRow<'a>| {
+        Column::text("patient_id", "patient, as a pseudonym", |r: &WidePlanEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
         Column::text("plan_id", "the case, as in table plans", |r| {
@@ -62,7 +62,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 }
 
 /// What groups differ in besides their group.
-pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
+pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>> {
     vec![
         Column::text("technology", "delivery technology", |r: &R| {
             borrowed(r.as_ref().measured.case.technology.word())
@@ -122,8 +122,8 @@ pub(super) fn case_mix<'a, R: AsRef<PlanRow<'a>> + 'a>() -> Vec<Column<R>> {
     ]
 }
 
-impl<'a> AsRef<PlanRow<'a>> for PlanRow<'a> {
-    fn as_ref(&self) -> &PlanRow<'a> {
+impl<'a> AsRef<WidePlanEntry<'a>> for WidePlanEntry<'a> {
+    fn as_ref(&self) -> &WidePlanEntry<'a> {
         self
     }
 }

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use strum::VariantNames;
 
-use super::super::column::Column;
-use super::super::study::shown_name;
+use crate::column::Column;
+use crate::structure_names::shown_name;
 use tidydose_analyse::candidates::{Candidates, SHOWN};
 use tidydose_analyse::{Analysis, Lesion};
 use tidydose_case::{Case, NamedRoi, Role};
@@ -250,7 +250,7 @@ impl Found {
 /// The values of one plan, in the order of the columns. Small: those of all plans of an archive stay
 /// in memory until the rows of the patients are known.
 #[derive(Debug, Clone, PartialEq)]
-pub struct PlanValues {
+pub(crate) struct PlanValues {
     pub(super) found: Vec<Found>,
     /// Names that nobody has decided and that may be one of the organs, with their doses.
     pub(super) undecided: String,
@@ -264,7 +264,7 @@ pub struct PlanValues {
 impl PlanValues {
     /// Takes them from what was computed for a case; without an analysis there is none.
     #[must_use]
-    pub fn of(case: &Case, analysis: Option<&Analysis>) -> Self {
+    pub(crate) fn of(case: &Case, analysis: Option<&Analysis>) -> Self {
         let volume = |a: &Analysis, lesion: &Lesion| {
             let volume = &a.structures.iter().find(|s| s.roi_number == lesion.roi_number)?.volume;
             volume.value.filter(|_| volume.status == Status::Ok)

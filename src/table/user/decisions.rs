@@ -15,15 +15,16 @@ use std::path::Path;
 
 use strum::VariantNames;
 
-use super::causes::{Cause, causes, typed_id};
 use super::states::{Scope, State, States};
-use super::structure_names::StructureNames;
 use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::causes::{Cause, causes, typed_id};
+use crate::structure_names::StructureNames;
+use crate::write_file::{Access, WriteError};
+use tidydose_case::Case;
 use tidydose_rt::finding::{Code, Finding, Severity};
 use tidydose_rt::identity::Token;
-use tidydose_rt::nearest::nearest;
+use tidydose_rt::nearest::{most_like, nearest};
 
 /// Stands for all: in finding_id for all findings of a code, elsewhere for any plan or structure.
 const ALL: &str = "*";
@@ -177,6 +178,12 @@ impl DecisionsFile {
         unmatched
     }
 
+    /// Decisions about plans and structures that no case has, with what there is instead.
+    #[must_use]
+    pub fn unmatched_scopes(&self, cases: &[Case]) -> Vec<Unmatched> {
+        unmatched_scopes(&self.states, cases)
+    }
+
     /// Whether a row shows code, plan and structure of a cause.
     fn is_about(&self, row: usize, cause: &Cause<'_>) -> bool {
         let plan = cause.shared(|s| s.case.as_ref()).map_or("", Token::as_str);
@@ -253,6 +260,36 @@ fn scope(file: &UserFile, row: usize) -> Result<Scope, String> {
     let roi_number = cell("roi_number").map(number).transpose()?;
     let structure = cell("structure").map(str::to_owned);
     Ok(Scope { code, plan, roi_number, structure })
+}
+
+/// So many of the nearest names are offered.
+const SHOWN: usize = 3;
+
+fn unmatched_scopes(states: &States, cases: &[Case]) -> Vec<Unmatched> {
+    let plans: BTreeSet<&str> = cases.iter().map(|c| c.id.as_str()).collect();
+    let mut structures: BTreeSet<&str> = BTreeSet::new();
+    for name in cases.iter().flat_map(|c| &c.names) {
+        structures.extend(name.standard.as_deref());
+        structures.insert(&name.original);
+    }
+    let mut unmatched = Vec::new();
+    for (scope, line) in states.scopes() {
+        if let Some(plan) = scope.plan.as_ref().filter(|p| !plans.contains(p.as_str())) {
+            let spot = Spot { file: FILE, line, column: "plan_id", value: plan.as_str() };
+            unmatched
+                .push(spot.unmatched("no case is called so", nearest_of(plan.as_str(), &plans)));
+        }
+        if let Some(name) = scope.structure.as_ref().filter(|n| !structures.contains(n.as_str())) {
+            let spot = Spot { file: FILE, line, column: "structure", value: name };
+            unmatched
+                .push(spot.unmatched("no structure is called so", nearest_of(name, &structures)));
+        }
+    }
+    unmatched
+}
+
+fn nearest_of(name: &str, there: &BTreeSet<&str>) -> Vec<String> {
+    most_like(name, there.iter().copied(), SHOWN).into_iter().map(str::to_owned).collect()
 }
 
 #[cfg(test)]
@@ -424,5 +461,28 @@ mod tests {
         assert!(message("*,planes-few,p,GTV,waived\n").contains("`GTV` is no whole number"));
         let twice = "*,planes-few,*,*,waived\n*,planes-few,,,accepted\n";
         assert!(message(twice).contains("row 3: an earlier row"));
+    }
+
+    #[test]
+    fn what_no_case_has_is_named_with_the_nearest() {
+        let mut states = States::default();
+        let scope = Scope {
+            code: Code::PlanesFew,
+            plan: Some(Token::new("plan-1")),
+            roi_number: None,
+            structure: Some("Brainstm".to_owned()),
+        };
+        states.decide_all(scope, State::Waived, 7);
+        let mut case = crate::example::Example::new().cases.remove(0);
+        case.id = Token::new("plan-1");
+        let list = unmatched_scopes(&states, &[case.clone()]);
+        assert_eq!(list.len(), 1, "{list:?}");
+        let words =
+            "row 7 of decisions.csv, column structure: `Brainstm`: no structure is called so";
+        assert!(list[0].sentence().starts_with(words), "{}", list[0].sentence());
+        case.id = Token::new("plan-2");
+        let words = "row 7 of decisions.csv, column plan_id: `plan-1`: no case is called so; the \
+                     nearest is `plan-2`";
+        assert_eq!(unmatched_scopes(&states, &[case])[0].sentence(), words);
     }
 }

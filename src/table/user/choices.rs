@@ -24,7 +24,7 @@ use strum::VariantNames;
 
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{Case, Decisions, Question, RoleReason, Standing};
 use tidydose_geometry::units::Gray;

@@ -12,8 +12,8 @@ use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};
 
-use super::write_csv::without_formula;
-use super::write_file::{Access, WriteError, replace_file_for};
+use crate::write_csv::without_formula;
+use crate::write_file::{Access, WriteError, replace_file_for};
 
 /// A file of the user cannot be read.
 #[derive(Debug, thiserror::Error)]

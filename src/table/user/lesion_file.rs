@@ -6,11 +6,11 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
-use super::study::{shown_name, structure_id};
 use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_csv::number;
-use super::write_file::{Access, WriteError};
+use crate::structure_names::{shown_name, structure_id};
+use crate::write_csv::number;
+use crate::write_file::{Access, WriteError};
 use tidydose_analyse::Lesion;
 use tidydose_case::alike::Existing;
 use tidydose_case::{Case, registered_motion};

@@ -8,12 +8,12 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
-use super::read_study::run_document;
-use super::run::hexadecimal;
 use super::user_file::{ReadError, UserFile};
 use super::{
     choices, clinical_file, decisions, lesion_file, limits, names, prescriptions, sums_file,
 };
+use crate::digest::hexadecimal;
+use crate::run::run_document;
 
 /// Digests by name of the file.
 pub type Digests = BTreeMap<String, String>;

@@ -1,17 +1,13 @@
 //! What was decided about findings: about one by its name, or about all of a kind in a scope (one
 //! structure, one plan, the whole archive). The narrower decision goes before the wider one.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
-use super::decisions::FILE;
-use super::structure_names::Name;
-use super::unmatched::{Spot, Unmatched};
-use tidydose_case::Case;
+use crate::structure_names::Name;
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
-use tidydose_rt::nearest::most_like;
 
 /// What a person made of a finding.
 #[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
@@ -92,7 +88,7 @@ pub struct States {
 
 impl States {
     /// Decides about one finding by its name; the state it had before, if any.
-    pub(super) fn decide(&mut self, id: String, state: State) -> Option<State> {
+    pub(crate) fn decide(&mut self, id: String, state: State) -> Option<State> {
         self.by_id.insert(id, state)
     }
 
@@ -102,13 +98,13 @@ impl States {
     }
 
     /// What was decided by the name of a finding.
-    pub(super) fn by_id(&self, id: &str) -> Option<State> {
+    pub(crate) fn by_id(&self, id: &str) -> Option<State> {
         self.by_id.get(id).copied()
     }
 
     /// What was decided about a single structure or, where the finding is one of several plans,
     /// about its plan.
-    pub(super) fn of_part(
+    pub(crate) fn of_part(
         &self,
         finding: &Finding,
         name: Option<Name<'_>>,
@@ -119,7 +115,7 @@ impl States {
     }
 
     /// What was decided about all findings of its kind, in its plan or everywhere.
-    pub(super) fn of_kind(&self, finding: &Finding) -> Option<State> {
+    pub(crate) fn of_kind(&self, finding: &Finding) -> Option<State> {
         self.narrowest(finding, None, |s| !s.is_of_structure())
     }
 
@@ -133,40 +129,10 @@ impl States {
         fitting.max_by_key(|(s, _)| s.narrowness()).map(|(_, (state, _))| *state)
     }
 
-    /// Decisions about plans and structures that no case has, with what there is instead.
-    #[must_use]
-    pub fn unmatched(&self, cases: &[Case]) -> Vec<Unmatched> {
-        let mut unmatched = Vec::new();
-        let plans: BTreeSet<&str> = cases.iter().map(|c| c.id.as_str()).collect();
-        let names = || cases.iter().flat_map(|c| &c.names);
-        let structures: BTreeSet<&str> = names()
-            .flat_map(|n| n.standard.iter().chain([&n.original]))
-            .map(String::as_str)
-            .collect();
-        for (scope, (_, line)) in &self.scopes {
-            if let Some(plan) = scope.plan.as_ref().filter(|p| !plans.contains(p.as_str())) {
-                let near = most_like(plan.as_str(), plans.iter().copied(), SHOWN);
-                let spot =
-                    Spot { file: FILE, line: *line, column: "plan_id", value: plan.as_str() };
-                unmatched.push(spot.unmatched("no case is called so", owned(&near)));
-            }
-            if let Some(name) =
-                scope.structure.as_ref().filter(|n| !structures.contains(n.as_str()))
-            {
-                let near = most_like(name, structures.iter().copied(), SHOWN);
-                let spot = Spot { file: FILE, line: *line, column: "structure", value: name };
-                unmatched.push(spot.unmatched("no structure is called so", owned(&near)));
-            }
-        }
-        unmatched
+    /// What was decided about findings of a kind, with the row of the file that says it.
+    pub(super) fn scopes(&self) -> impl Iterator<Item = (&Scope, usize)> {
+        self.scopes.iter().map(|(scope, (_, line))| (scope, *line))
     }
-}
-
-/// So many of the nearest names are offered.
-const SHOWN: usize = 3;
-
-fn owned(names: &[&str]) -> Vec<String> {
-    names.iter().map(|n| (*n).to_owned()).collect()
 }
 
 #[cfg(test)]
@@ -202,22 +168,5 @@ mod tests {
         assert_eq!(states.of_kind(&finding("b", 2)), Some(State::Waived));
         let other = Finding { code: Code::PlaneGap, ..finding("b", 2) };
         assert_eq!(states.of_kind(&other), None);
-    }
-
-    #[test]
-    fn what_no_case_has_is_named_with_the_nearest() {
-        let mut states = States::default();
-        states.decide_all(scope(Some("plan-1"), None, Some("Brainstm")), State::Waived, 7);
-        let mut case = crate::example::Example::new().cases.remove(0);
-        case.id = Token::new("plan-1");
-        let list = states.unmatched(&[case.clone()]);
-        assert_eq!(list.len(), 1, "{list:?}");
-        let words =
-            "row 7 of decisions.csv, column structure: `Brainstm`: no structure is called so";
-        assert!(list[0].sentence().starts_with(words), "{}", list[0].sentence());
-        case.id = Token::new("plan-2");
-        let words = "row 7 of decisions.csv, column plan_id: `plan-1`: no case is called so; the \
-                     nearest is `plan-2`";
-        assert_eq!(states.unmatched(&[case])[0].sentence(), words);
     }
 }

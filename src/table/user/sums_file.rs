@@ -10,7 +10,7 @@ use strum::VariantNames;
 
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{Case, PlanSum, SumBasis, can_be_summed, courses, frames_join};
 use tidydose_rt::identity::Token;

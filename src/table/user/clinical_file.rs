@@ -7,10 +7,10 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use super::lesion_file::LesionsByCase;
-use super::study::{shown_name, structure_id};
 use super::unmatched::{Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::structure_names::{shown_name, structure_id};
+use crate::write_file::{Access, WriteError};
 use tidydose_analyse::{Fit, fit};
 use tidydose_case::alike::Existing;
 use tidydose_case::{Case, ClinicalLabel, clinical_label};

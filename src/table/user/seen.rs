@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::write_csv::number;
+use crate::write_csv::number;
 use tidydose_analyse::{SeenSide, ShapeEvidence};
 use tidydose_case::Case;
 use tidydose_rt::identity::Token;

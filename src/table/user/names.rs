@@ -17,7 +17,7 @@ use strum::VariantNames;
 use super::seen::Seen;
 use super::unmatched::{CaseIndex, Known, Spot, Unmatched};
 use super::user_file::{ReadError, UserFile};
-use super::write_file::{Access, WriteError};
+use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{
     Case, Decisions, NameDecision, OWN, Proposal, Role, nearest_standard, own_name, standard_name,

@@ -1,0 +1,45 @@
+//! The list of all tables, from which writing, documentation and tests are derived.
+
+use super::column::Sheet;
+use super::study::Study;
+use super::table::Table;
+use super::{
+    bounds, dictionary, dvh, files, finding_details, findings, flow, lesions, limit_checks,
+    metrics, pictures, plans, relations, structures, sums, traces, wide,
+};
+
+/// Every table, in the order in which a reader meets them.
+pub const TABLES: &[Table] = &[
+    plans::TABLE,
+    structures::TABLE,
+    lesions::TABLE,
+    metrics::TABLE,
+    dvh::TABLE,
+    relations::TABLE,
+    sums::TABLE,
+    limit_checks::TABLE,
+    bounds::TABLE,
+    pictures::TABLE,
+    flow::TABLE,
+    wide::PATIENTS,
+    wide::PLANS,
+    wide::LESIONS,
+    traces::TABLE,
+    findings::TABLE,
+    finding_details::TABLE,
+    files::TABLE,
+    DICTIONARY,
+];
+
+/// The table called `name`.
+#[must_use]
+pub fn table(name: &str) -> Option<&'static Table> {
+    TABLES.iter().find(|t| t.name == name)
+}
+
+/// The dictionary describes every table of the list, itself among them.
+const DICTIONARY: Table = dictionary::table(of_all_tables);
+
+fn of_all_tables<'a>(study: &Study<'a>) -> Sheet<'a> {
+    dictionary::sheet(study, TABLES)
+}
