@@ -17,8 +17,7 @@ use crate::measured::{Row, measured};
 
 const ORGAN: &str = "Brainstem";
 const METRIC: &str = "D0.03cc[Gy]";
-const REQUEST: Request<'static> =
-    Request { organ: ORGAN, metric: METRIC, complete: true, stale: None };
+const REQUEST: Request<'static> = Request::new(ORGAN, METRIC);
 
 pub(crate) type Tables = BTreeMap<String, LoadedTable>;
 
@@ -27,7 +26,7 @@ pub(crate) fn tables() -> Tables {
 }
 
 pub(crate) fn page(tables: &Tables) -> String {
-    report::review(tables, &REQUEST).unwrap()
+    report::review(tables, &REQUEST).unwrap().html
 }
 
 /// The page as the program writes it.
@@ -64,7 +63,12 @@ fn changed(frame: &LoadedTable, column: &str, change: impl Fn(&str) -> String) -
 fn numbers_on_the_page_are_those_of_the_tables() {
     let folder = tempfile::tempdir().unwrap();
     let page = written(folder.path());
-    assert_eq!(page, self::page(&tables()), "the same tables make the same bytes");
+    let run = fs::read_to_string(measured().study().join("run.json")).unwrap();
+    let run: serde_json::Value = serde_json::from_str(&run).unwrap();
+    let inputs = run["inputs_sha256"].as_str().unwrap();
+    let meeting = report::Meeting { study: "study", inputs, ..report::Meeting::default() };
+    let again = report::review(&tables(), &Request { meeting, ..REQUEST }).unwrap().html;
+    assert!(page == again, "the same tables make the same bytes");
     let of_organ = |r: &&Row| r["structure"] == ORGAN && r["metric"] == METRIC;
     let rows = measured().rows("metrics");
     let mut values = 0;
@@ -87,26 +91,72 @@ fn numbers_on_the_page_are_those_of_the_tables() {
     assert!(page.contains(&format!("<strong>{values}</strong> with a value")));
 }
 
-/// The worst verdict of the table of limit checks is that of the row, and the order is kept.
-#[test]
-fn cases_stand_by_verdict_and_margin() {
-    let page = page(&tables());
-    let order = ["above", "undecided", "not_applicable", "unknown", "within"];
-    let mut worst: BTreeMap<String, usize> = BTreeMap::new();
+/// A value as share of its limit, and whether it may be any higher.
+#[derive(Clone, Copy, PartialEq)]
+struct Share {
+    value: f64,
+    one_sided: bool,
+}
+
+/// The share of the limit that decides, by plan: of the most binding tier with a value the largest.
+/// Computed here from the table of limit checks; absent where nothing is known.
+fn shares() -> BTreeMap<String, Option<Share>> {
+    const TIERS: [&str; 4] = ["local", "mandatory", "published", "optimal"];
+    let mut best: BTreeMap<String, Option<(usize, Share)>> = BTreeMap::new();
     for row in measured().rows("limit_checks").iter().filter(|r| r["structure"] == ORGAN) {
-        let place = order.iter().position(|o| *o == row["verdict"]).unwrap();
-        worst.entry(row["plan_id"].clone()).and_modify(|w| *w = place.min(*w)).or_insert(place);
+        let entry = best.entry(row["plan_id"].clone()).or_default();
+        let number = |column: &str| row[column].parse::<f64>().ok();
+        let (Some(value), Some(limit)) = (number("value"), number("limit_value")) else { continue };
+        let Some(tier) = TIERS.iter().position(|t| *t == row["tier"]) else { continue };
+        let share = Share { value: value / limit, one_sided: row["high"].is_empty() };
+        if entry.is_none_or(|(t, s)| tier < t || tier == t && share.value > s.value) {
+            *entry = Some((tier, share));
+        }
     }
-    assert!(worst.values().any(|w| *w == 1) && worst.values().any(|w| *w == 4), "{worst:?}");
-    for (plan, place) in &worst {
-        let word = format!("data-verdict=\"{}\"", order[*place].replace('_', " "));
-        assert!(row_of(&page, plan).starts_with(&word), "{plan} is not {word}");
+    best.into_iter().map(|(plan, found)| (plan, found.map(|(_, share)| share))).collect()
+}
+
+/// The plan of a row of the table of cases and the number of a column.
+fn cell(row: &str, column: usize) -> Option<f64> {
+    let cell = row.split("<td").nth(column).unwrap();
+    let number = cell.split_once("data-value=\"").map(|(_, rest)| rest.split('"').next().unwrap());
+    number.map(|n| n.parse().unwrap())
+}
+
+#[test]
+fn cases_stand_by_the_share_of_their_limit() {
+    let page = page(&tables());
+    let table = page.split("id=\"case-table\"").nth(1).unwrap().split("</table>").next().unwrap();
+    let shares = shares();
+    let known = || shares.values().flatten();
+    assert!(known().any(|s| s.value > 1.0) && shares.values().any(Option::is_none));
+    assert!(known().any(|s| s.one_sided) && known().any(|s| s.value < 1.0 && !s.one_sided));
+    let mut shown = Vec::new();
+    for row in table.split("<tr ").skip(1) {
+        let plan = shares.keys().find(|plan| row.contains(plan.as_str()));
+        let left_out = row.contains("left out: ");
+        let wanted = plan.and_then(|plan| shares[plan]).filter(|_| !left_out);
+        // Column 0 is the place, the case is a head, so that the share is the second cell.
+        assert_eq!(cell(row, 2), wanted.map(|s| s.value), "{row}");
+        shown.push((left_out, wanted));
     }
-    let table = page.split("id=\"case-table\"").nth(1).unwrap();
-    let words = table.split("data-verdict=\"").skip(1).map(|t| t.split('"').next().unwrap());
-    let places: Vec<_> =
-        words.map(|w| order.iter().position(|o| o.replace('_', " ") == w).unwrap()).collect();
-    assert!(places.is_sorted(), "{places:?}");
+    let counted: Vec<Option<Share>> =
+        shown.iter().take_while(|(left_out, _)| !left_out).map(|(_, share)| *share).collect();
+    assert!(shown.iter().skip(counted.len()).all(|(left_out, _)| *left_out), "left out stand last");
+    // Unknown, also how high a value may be, is no pass: behind those at the limit and before those
+    // below it.
+    let unknown = 1.0 - f64::EPSILON;
+    let place = |share: &Option<Share>| match share {
+        Some(s) if s.one_sided => s.value.max(unknown),
+        Some(s) => s.value,
+        None => unknown,
+    };
+    let order: Vec<f64> = counted.iter().map(place).collect();
+    assert!(order.is_sorted_by(|a, b| a >= b), "{order:?}");
+    let minutes = page.split("id=\"minutes\"").nth(1).unwrap().split("</section>").next().unwrap();
+    let above = counted.iter().flatten().filter(|s| s.value >= 1.0).count();
+    let listed = minutes.split("class=\"minutes\"").nth(1).unwrap();
+    assert!(listed.matches("<th scope=\"row\"").count() >= above, "{above} above");
 }
 
 #[test]
@@ -149,7 +199,7 @@ fn the_caution_is_on_the_page_and_on_each_sheet_and_no_identifier_is() {
     let page = page(&tables());
     let sheets = page.matches("<article class=\"sheet\"").count();
     assert_eq!(sheets, measured().rows("plans").len());
-    assert!(page.matches(CAUTION).count() > sheets + 7, "parts, sheets, head and print");
+    assert!(page.matches(CAUTION).count() > sheets + 9, "parts, sheets, head and print");
     for id in measured().patients().values() {
         assert!(!page.contains(id.as_str()), "{id}");
     }
@@ -235,6 +285,176 @@ fn two_thousand_cases_stay_readable() {
     assert_eq!(page.matches("data-verdict=").count(), times * cases);
     let sheets = one.len() / cases * 40;
     assert!(page.len() < times * cases * 2000 + 2 * sheets, "{} bytes", page.len());
+}
+
+/// Where nobody has decided the name, what may be the organ stands where its dose would put it.
+#[test]
+fn an_undecided_name_stands_where_its_dose_would_put_it() {
+    let mut tables = tables();
+    // The structures that are the organ are no longer called so.
+    let names = texts(&tables["structures"], "name_standard");
+    let renamed: Vec<bool> = names.iter().map(|n| *n == Some(ORGAN)).collect();
+    assert!(renamed.iter().any(|r| *r));
+    let cells = |kept: &[Option<&str>], put: Option<&'static str>| {
+        let pairs = kept.iter().zip(&renamed);
+        let cells: Vec<Option<String>> = pairs
+            .map(
+                |(cell, renamed)| {
+                    if *renamed { put.map(str::to_owned) } else { cell.map(str::to_owned) }
+                },
+            )
+            .collect();
+        Cells::texts(cells.iter().map(Option::as_deref))
+    };
+    let structures = tables["structures"].clone();
+    let structures = structures
+        .clone()
+        .with("name_standard", cells(&names, None))
+        .with("may_be", cells(&texts(&structures, "may_be"), Some(ORGAN)))
+        .with("structure", cells(&texts(&structures, "structure"), Some("Stem of old")));
+    tables.insert("structures".to_owned(), structures);
+    let metrics = changed(&tables["metrics"], "structure", |s| {
+        if s == ORGAN { "Stem of old".to_owned() } else { s.to_owned() }
+    });
+    tables.insert("metrics".to_owned(), metrics);
+    let page = page(&tables);
+    let above = shares().values().flatten().filter(|s| s.value > 1.0).count();
+    let table = page.split("id=\"case-table\"").nth(1).unwrap().split("</table>").next().unwrap();
+    let rows: Vec<&str> = table.split("<tr ").skip(1).collect();
+    assert!(
+        above > 0 && rows.iter().take(above).all(|r| r.contains("data-verdict=\"name undecided\""))
+    );
+    assert!(rows[0].contains("if “Stem of old” is the Brainstem: name undecided"), "{}", rows[0]);
+    let undecided =
+        page.split("id=\"undecided\"").nth(1).unwrap().split("</section>").next().unwrap();
+    assert!(undecided.contains("<td>Stem of old</td>") && undecided.contains("Gy, above D0.1cc"));
+    assert!(!page.contains("not contoured, or"), "the reason is the name");
+}
+
+/// What was said at one meeting stands on the page of the next, and a row is added for each case to
+/// talk about.
+#[test]
+fn what_was_said_is_carried_to_the_next_meeting() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    crate::documents::copy(&measured().study(), &study);
+    // Other tests make pages of the shared study.
+    let _ = fs::remove_file(study.join("reviews.csv"));
+    let review = |arguments: &[&str]| {
+        let mut command = Command::cargo_bin("tidydose").unwrap();
+        let output =
+            command.args(["review", "--study", &study.to_string_lossy()]).args(arguments).output();
+        let output = output.unwrap();
+        assert!(output.status.success(), "{output:?}");
+        let page = fs::read_to_string(study.join("review.html")).unwrap();
+        (page, String::from_utf8(output.stderr).unwrap())
+    };
+    let (first, said) = review(&[]);
+    assert!(said.contains("reviews.csv: "), "{said}");
+    assert!(!first.contains("Actions from earlier meetings"));
+    let path = study.join("reviews.csv");
+    let sheet = fs::read_to_string(&path).unwrap();
+    let mut lines: Vec<String> = sheet.lines().map(str::to_owned).collect();
+    assert!(lines.len() > 1, "{sheet}");
+    let cells = lines[1].trim_end_matches(',').to_owned();
+    lines[1] = format!("{cells},2031-01-15,KW and TM,yes,accepted,look again,2031-02-01,");
+    lines.push("Onowhere,Brainstem,,,,,,,,".to_owned());
+    fs::write(&path, lines.join("\r\n") + "\r\n").unwrap();
+    let head = ["--committee", "Dose <review>", "--period", "winter", "--date", "2031-03-02"];
+    let (next, said) = review(&head);
+    assert!(said.contains("of reviews.csv, column plan_id: `Onowhere` is no plan"), "{said}");
+    assert!(!said.contains("were added"), "no row twice: {said}");
+    let wanted = "2031-01-15, KW and TM, discussed: accepted; action: look again, due 2031-02-01";
+    assert_eq!(next.matches(wanted).count(), 2, "in the minutes and on the sheet");
+    assert!(next.contains("overdue") && next.contains("Dose &lt;review&gt;"));
+}
+
+/// A page for each organ, and on each the cases by all organs with links to the sheets.
+#[test]
+fn several_organs_have_pages_that_lead_to_each_other() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    crate::documents::copy(&measured().study(), &study);
+    let review = |arguments: &[&str]| {
+        let mut command = Command::cargo_bin("tidydose").unwrap();
+        let output =
+            command.args(["review", "--study", &study.to_string_lossy()]).args(arguments).output();
+        output.unwrap()
+    };
+    let output = review(&["--organ", ORGAN, "--organ", "Cochlea_L", "--organ", "Larynx"]);
+    let said = String::from_utf8(output.stderr).unwrap();
+    assert!(
+        output.status.success() && said.contains("no page: organ Larynx is in no case"),
+        "{said}"
+    );
+    let read = |name: &str| fs::read_to_string(study.join(name)).unwrap();
+    let [own, other] = ["review.html", "review_Cochlea_L.html"].map(read);
+    let matrix = |page: &str| {
+        page.split("id=\"organs\"").nth(1).unwrap().split("</section>").next().unwrap().to_owned()
+    };
+    assert!(matrix(&own).contains("<a href=\"#case-1\">"));
+    assert!(matrix(&own).contains("<a href=\"review_Cochlea_L.html#case-1\">"));
+    assert!(matrix(&other).contains("<a href=\"review.html#case-1\">"));
+    // Each number is that of the page of its organ.
+    let plans = measured().rows("plans").len();
+    assert_eq!(matrix(&own).matches("<th scope=\"row\">").count(), plans);
+    for (plan, share) in shares().into_iter().filter_map(|(plan, s)| Some((plan, s?.value))) {
+        let row = matrix(&other).split("<tr>").find(|r| r.contains(&plan)).unwrap().to_owned();
+        let left_out = row.contains("left out");
+        let digits = if share >= 0.1 { 2 } else { 3 };
+        assert!(left_out || row.contains(&format!(">{share:.digits$}<")), "{plan} {share}: {row}");
+    }
+    let output =
+        review(&["--all-organs", "--output", &place.path().join("all.html").to_string_lossy()]);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    assert!(place.path().join("all_Cochlea_L.html").exists());
+    assert!(!page(&tables()).contains("All organs"), "one organ alone has no such table");
+}
+
+/// Against an earlier study: new cases, cases newly at their limit, and why.
+#[test]
+fn what_is_new_since_an_earlier_study_is_marked() {
+    use tidydose_report::difference::Side;
+    let now = tables();
+    let mut then = now.clone();
+    let share = |s: &Option<Share>| s.map_or(0.0, |s| s.value);
+    let worst = shares().into_iter().max_by(|a, b| share(&a.1).total_cmp(&share(&b.1)));
+    let worst = worst.unwrap().0;
+    // The worst case was far below its limits, and another plan was not there.
+    let plans = texts(&now["limit_checks"], "plan_id");
+    let lower = |column: &str| {
+        let Some(Cells::Real(values)) = now["limit_checks"].cells(column).cloned() else {
+            panic!()
+        };
+        let lowered = values.iter().zip(&plans).map(|(value, plan)| {
+            value.map(|v| if *plan == Some(worst.as_str()) { v / 100.0 } else { v })
+        });
+        Cells::Real(lowered.collect())
+    };
+    let checks = now["limit_checks"].clone();
+    let checks = checks.with("value", lower("value")).with("low", lower("low"));
+    then.insert("limit_checks".to_owned(), checks.with("high", lower("high")));
+    let gone = measured().rows("plans").iter().map(|p| p["plan_id"].clone()).find(|p| *p != worst);
+    let gone = gone.unwrap();
+    for name in ["plans", "structures", "metrics", "limit_checks"] {
+        let kept = rows_where(&then[name], "plan_id", |p| p != gone);
+        then.insert(name.to_owned(), kept);
+    }
+    let side = |tables, settings| Side { tables, version: "1", settings };
+    let before = report::Before { name: "winter", sides: [side(&then, "a"), side(&now, "b")] };
+    let request = Request { before: Some(&before), ..REQUEST };
+    let page = report::review(&now, &request).unwrap().html;
+    assert!(page.contains("Since winter"), "no summary");
+    assert!(
+        page.contains(": 1 new case, 1 case newly at the limit or above, "),
+        "{}",
+        page.split("Since winter").nth(1).unwrap().get(..300).unwrap()
+    );
+    assert!(page.contains(" of the limit (setting)"));
+    let nothing = Tables::new();
+    let none = report::Before { name: "other", sides: [side(&nothing, "a"), side(&now, "b")] };
+    let fault = report::review(&now, &Request { before: Some(&none), ..REQUEST }).unwrap_err();
+    assert!(fault.to_string().contains("has no table plans"), "{fault}");
 }
 
 /// Without its script everything is there and visible.

@@ -205,13 +205,30 @@ pub(super) struct Review {
     /// Folder of the study
     #[arg(long, value_name = "DIR", default_value = "study")]
     pub(super) study: PathBuf,
-    /// Standard name of the organ that the page is about
+    /// Standard name of the organ that the page is about; repeated: a page for each, and a table of
+    /// all cases by all organs on each page
     #[arg(long, value_name = "NAME", default_value = "Brainstem")]
-    pub(super) organ: String,
+    pub(super) organ: Vec<String>,
+    /// Instead of --organ: every organ of the study that has a limit
+    #[arg(long, conflicts_with = "organ")]
+    pub(super) all_organs: bool,
     /// Metric of the organ that the figures show, in TG-263 syntax
     #[arg(long, value_name = "METRIC", default_value = "D0.03cc[Gy]")]
     pub(super) metric: String,
-    /// File of the page [default: review.html in the folder of the study]
+    /// Folder of the study of an earlier meeting, made with the same key: marks what is new since
+    #[arg(long, value_name = "DIR")]
+    pub(super) since: Option<PathBuf>,
+    /// Who meets, for the head of the minutes
+    #[arg(long, value_name = "TEXT")]
+    pub(super) committee: Option<String>,
+    /// Which time the cases are from, for the head of the minutes
+    #[arg(long, value_name = "TEXT")]
+    pub(super) period: Option<String>,
+    /// When the committee meets, best as year-month-day, for the head of the minutes
+    #[arg(long, value_name = "DATE")]
+    pub(super) date: Option<String>,
+    /// File of the page [default: review.html in the folder of the study]; pages of further organs
+    /// lie beside it, with the name of the organ in theirs
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
     /// Nothing on stderr but warnings and errors
@@ -416,14 +433,20 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 const REVIEW_HELP: &str = "\
-One HTML file that needs no network and no other file: who is counted, dose against distance, cases
-worst first, dose-volume bands, run chart, findings, and a sheet with pictures for each case. It
-opens in any browser and prints on A4. An organ or metric that is not in the tables ends the run
-with a list of those that are.
+One HTML file that needs no network and no other file: minutes with the cases to talk about, who is
+counted, dose against distance, cases worst first by their share of the limit, undecided names,
+dose-volume bands, run chart, findings, and a sheet with pictures for each case. It opens in any
+browser and prints on A4. An organ or metric that is not in the tables ends the run with a list of
+those that are.
+
+reviews.csv in the folder of the study gets a row for each case to talk about. What is written there
+(date, who, discussed, outcome, action, due) stands on the next page.
 
 Examples:
   tidydose review
   tidydose review --study cohort --organ OpticChiasm --metric 'Max[Gy]' --output chiasm.html
+  tidydose review --organ Brainstem --organ OpticChiasm --organ Cochlea_L --organ Cochlea_R
+  tidydose review --study spring --since winter --committee 'Dose review' --date 2031-03-02
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

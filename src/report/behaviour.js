@@ -9,6 +9,7 @@
   const search = document.getElementById("search");
   const verdict = document.getElementById("verdict");
   const fractions = document.getElementById("fractions");
+  const technology = document.getElementById("technology");
   const status = document.getElementById("shown");
 
   function filter() {
@@ -18,7 +19,8 @@
       const text = row.textContent.toLowerCase();
       const fits = words.every((w) => text.includes(w)) &&
         (!verdict.value || row.dataset.verdict === verdict.value) &&
-        (!fractions.value || row.dataset.fractions === fractions.value);
+        (!fractions.value || row.dataset.fractions === fractions.value) &&
+        (!technology.value || row.dataset.technology === technology.value);
       row.hidden = !fits;
       if (fits) count += 1;
     }
@@ -54,7 +56,7 @@
       body.append(...rows);
     });
   });
-  for (const control of [search, verdict, fractions]) control.addEventListener("input", filter);
+  for (const control of [search, verdict, fractions, technology]) control.addEventListener("input", filter);
   document.getElementById("clear").addEventListener("click", function () {
     form.reset();
     filter();

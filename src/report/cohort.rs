@@ -1,13 +1,13 @@
 //! The cases of a study with what the page says about each: the organ's value with bounds, what the
-//! limits say, the distance to the nearest target. Read from tables; nothing is computed that a
-//! table holds.
+//! limits say, the distance to the nearest target, and the structures that may be the organ where none
+//! is called so. Read from tables; nothing is computed that a table holds.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::number::spaced;
 use super::{Request, ReviewError};
 use tidydose_rt::nearest::nearest;
-use tidydose_table::open_names::OpenNames;
+use tidydose_table::open_names::{OpenNames, may_be};
 use tidydose_table::read::{
     CellError, LimitCheckRow, MetricRow, PlanRow, RelationRow, Role, StructureRow, Tables, Verdict,
     rows, rows_where,
@@ -21,8 +21,7 @@ const SOME_SHEETS: usize = 40;
 /// What the limits say of a case; absent where no case was held against any.
 pub(super) type CaseVerdict = Option<Verdict>;
 
-/// Every verdict as a committee meets them: a target inside the organ is judged by people and so
-/// comes early; what is not known never stands below what is within.
+/// Every verdict, for colours, counts and the choice of one. Cases are not sorted by it.
 pub(super) const VERDICTS: [CaseVerdict; 6] = [
     Some(Verdict::Above),
     Some(Verdict::Undecided),
@@ -32,7 +31,7 @@ pub(super) const VERDICTS: [CaseVerdict; 6] = [
     None,
 ];
 
-/// The place of a verdict in [`VERDICTS`], by which cases are sorted and coloured.
+/// The place of a verdict in [`VERDICTS`], by which it is coloured.
 pub(super) fn verdict_place(verdict: CaseVerdict) -> usize {
     VERDICTS.iter().position(|v| *v == verdict).unwrap_or(VERDICTS.len())
 }
@@ -57,6 +56,28 @@ pub(super) struct Case<'t> {
     pub(super) checks: Vec<LimitCheckRow<'t>>,
     /// Distance in mm from the nearest target and its name; negative when they overlap.
     pub(super) gap: Option<(f64, &'t str)>,
+    /// What may be the organ, the highest dose first; nothing where a structure is called so.
+    pub(super) candidates: Vec<Candidate<'t>>,
+}
+
+/// A structure that may be the organ as far as its words and its size say.
+#[derive(Debug, Clone)]
+pub(super) struct Candidate<'t> {
+    pub(super) structure_id: &'t str,
+    /// As it stands in the structure set.
+    pub(super) name: &'t str,
+    /// What its words allow, `any` where they say nothing.
+    pub(super) may_be: &'t str,
+    pub(super) volume_cc: Option<f64>,
+    /// All its values.
+    pub(super) readings: Vec<MetricRow<'t>>,
+}
+
+impl<'t> Candidate<'t> {
+    /// Its value of `metric`.
+    pub(super) fn reading(&self, metric: &str) -> Option<&MetricRow<'t>> {
+        self.readings.iter().find(|r| r.metric == metric)
+    }
 }
 
 impl<'t> Case<'t> {
@@ -67,7 +88,9 @@ impl<'t> Case<'t> {
             (code, reason) => code.or(reason).unwrap_or_default().to_owned(),
         };
         let (readings, checks) = (Vec::new(), Vec::new());
-        Self { plan, exclusion, contoured: false, open: false, readings, checks, gap: None }
+        let (candidates, gap) = (Vec::new(), None);
+        let (contoured, open) = (false, false);
+        Self { plan, exclusion, contoured, open, readings, checks, gap, candidates }
     }
 
     /// Whether it is in the study: measured, and treated as far as is known.
@@ -80,19 +103,21 @@ impl<'t> Case<'t> {
         self.readings.iter().find(|r| r.metric == metric)
     }
 
-    /// The check that decides the place of the case: worst verdict, then least relative margin.
-    pub(super) fn worst(&self) -> Option<&LimitCheckRow<'t>> {
-        let place = |c: &LimitCheckRow<'_>| verdict_place(Some(c.verdict));
-        let room = |c: &LimitCheckRow<'_>| c.relative_margin().unwrap_or(f64::INFINITY);
-        self.checks.iter().min_by(|a, b| place(a).cmp(&place(b)).then(room(a).total_cmp(&room(b))))
-    }
-
-    /// The verdict of [`Self::worst`]; a case without checks was not checked, or is unknown.
+    /// What the limit that decides says; a case without checks was not checked, or is unknown.
     pub(super) fn verdict(&self, limits_there: bool) -> CaseVerdict {
-        match self.worst() {
+        match self.deciding() {
             Some(check) => Some(check.verdict),
             None => limits_there.then_some(Verdict::Unknown),
         }
+    }
+
+    /// The same in words. Where no structure is called the organ it is the name that is missing, with
+    /// or without a value of what may be it.
+    pub(super) fn verdict_words(&self, limits_there: bool) -> String {
+        if self.counted() && self.waits_for_name() {
+            return "name undecided".to_owned();
+        }
+        verdict_words(self.verdict(limits_there))
     }
 
     /// The number of fractions planned.
@@ -134,20 +159,33 @@ impl<'r> Cohort<'r> {
     /// # Errors
     /// When a table is missing, or organ or metric are not in the tables.
     pub(super) fn read(tables: &'r Tables, request: &'r Request<'r>) -> Result<Self, ReviewError> {
+        let cohort = Self::read_any(tables, request)?;
+        known(tables, request)?;
+        Ok(cohort)
+    }
+
+    /// The same for tables that may know nothing of the organ or the metric.
+    ///
+    /// # Errors
+    /// When a table is missing.
+    pub(super) fn read_any(
+        tables: &'r Tables,
+        request: &'r Request<'r>,
+    ) -> Result<Self, ReviewError> {
         for needed in ["plans", "structures", "metrics"] {
             if !tables.contains_key(needed) {
                 return Err(ReviewError::Table(needed));
             }
         }
         let structures: Vec<StructureRow<'r>> = rows(tables)?;
-        let metrics: Vec<MetricRow<'r>> = rows_where(tables, "structure", |s| s == request.organ)?;
-        known(&structures, &metrics, request)?;
         let mut cases: Vec<Case<'r>> = rows(tables)?.into_iter().map(Case::of).collect();
-        fill(&mut cases, tables, (&structures, metrics), request.organ)?;
+        fill(&mut cases, tables, &structures, request.organ)?;
+        add_candidates(&mut cases, tables, &structures, request)?;
         // What is known of a plan that does not count is not held against anybody.
         for case in cases.iter_mut().filter(|c| !c.counted()) {
             case.readings.clear();
             case.checks.clear();
+            case.candidates.clear();
         }
         let mut units = cases.iter().filter_map(|c| c.reading(request.metric)).map(|r| r.unit);
         let unit = units.next().unwrap_or_default();
@@ -162,19 +200,18 @@ impl<'r> Cohort<'r> {
         Ok(cohort)
     }
 
+    /// By the share of the limit that decides; without a table of limits by dose. What does not count
+    /// stands last.
     fn sort(&mut self) {
         let (there, metric) = (self.limits_there, self.request.metric);
-        let place = |c: &Case<'_>| verdict_place(c.verdict(there));
-        let room = |c: &Case<'_>| {
-            c.worst().and_then(LimitCheckRow::relative_margin).unwrap_or(f64::INFINITY)
-        };
         let value =
             |c: &Case<'_>| c.reading(metric).and_then(|r| r.value).unwrap_or(f64::NEG_INFINITY);
         self.cases.sort_by(|a, b| {
-            let verdict = place(a).cmp(&place(b));
-            let by_room = verdict.then(room(a).total_cmp(&room(b)));
-            let by_value = by_room.then(value(b).total_cmp(&value(a)));
-            by_value.then(a.plan.plan_id.cmp(b.plan.plan_id))
+            let mut order = b.counted().cmp(&a.counted());
+            if there {
+                order = order.then(b.sort_share().total_cmp(&a.sort_share()));
+            }
+            order.then(value(b).total_cmp(&value(a))).then(a.plan.plan_id.cmp(b.plan.plan_id))
         });
     }
 
@@ -216,7 +253,7 @@ const UNDECIDED: &str = "plan-undecided: nothing tells whether it was treated, w
 fn fill<'t>(
     cases: &mut [Case<'t>],
     tables: &'t Tables,
-    (structures, metrics): (&[StructureRow<'t>], Vec<MetricRow<'t>>),
+    structures: &[StructureRow<'t>],
     organ: &str,
 ) -> Result<(), CellError> {
     let places: BTreeMap<&str, usize> =
@@ -233,7 +270,7 @@ fn fill<'t>(
             case.open |= open.may_hold(row.plan_id, organ);
         });
     }
-    for row in metrics {
+    for row in rows_where::<MetricRow<'t>>(tables, "structure", |s| s == organ)? {
         of_plan(row.plan_id, &mut |case| case.readings.push(row.clone()));
     }
     for row in rows_where::<LimitCheckRow<'t>>(tables, "structure", |s| s == organ)? {
@@ -250,13 +287,47 @@ fn fill<'t>(
     Ok(())
 }
 
-/// Refuses an organ and a metric that no row is about, and names those nearest to it.
-fn known(
-    structures: &[StructureRow<'_>],
-    metrics: &[MetricRow<'_>],
+/// Puts what may be the organ into the cases in which no structure is called so.
+fn add_candidates<'t>(
+    cases: &mut [Case<'t>],
+    tables: &'t Tables,
+    structures: &[StructureRow<'t>],
     request: &Request<'_>,
-) -> Result<(), ReviewError> {
-    let open = OpenNames::of(structures).may_hold_anywhere(request.organ);
+) -> Result<(), CellError> {
+    let mut readings: BTreeMap<&str, Vec<MetricRow<'t>>> = BTreeMap::new();
+    let open: BTreeSet<&str> =
+        structures.iter().filter(|s| s.may_be.is_some()).map(|s| s.structure_id).collect();
+    for row in rows_where::<MetricRow<'t>>(tables, "structure_id", |id| open.contains(id))? {
+        readings.entry(row.structure_id).or_default().push(row);
+    }
+    let mut by_plan: BTreeMap<&str, Vec<Candidate<'t>>> = BTreeMap::new();
+    for row in structures {
+        let Some(words) = row.may_be else { continue };
+        if may_be(words, row.volume_cc, request.organ) {
+            by_plan.entry(row.plan_id).or_default().push(Candidate {
+                structure_id: row.structure_id,
+                name: row.structure,
+                may_be: words,
+                volume_cc: row.volume_cc,
+                readings: readings.remove(row.structure_id).unwrap_or_default(),
+            });
+        }
+    }
+    let dose = |c: &Candidate<'_>| {
+        c.reading(request.metric).and_then(|r| r.value).unwrap_or(f64::NEG_INFINITY)
+    };
+    for case in cases.iter_mut().filter(|c| c.waits_for_name()) {
+        case.candidates = by_plan.remove(case.plan.plan_id).unwrap_or_default();
+        case.candidates.sort_by(|a, b| dose(b).total_cmp(&dose(a)).then(a.name.cmp(b.name)));
+    }
+    Ok(())
+}
+
+/// Refuses an organ and a metric that no row is about, and names those nearest to it.
+fn known(tables: &Tables, request: &Request<'_>) -> Result<(), ReviewError> {
+    let structures: Vec<StructureRow<'_>> = rows(tables)?;
+    let metrics: Vec<MetricRow<'_>> = rows_where(tables, "structure", |s| s == request.organ)?;
+    let open = OpenNames::of(&structures).may_hold_anywhere(request.organ);
     if structures.iter().all(|s| s.structure != request.organ) && !open {
         let organs = structures.iter().filter(|s| s.role == Some(Role::Organ));
         return Err(ReviewError::Organ {
@@ -286,4 +357,31 @@ fn gap<'t>(row: &RelationRow<'t>, organ: &str) -> Option<(f64, &'t str)> {
         return None;
     };
     Some((row.value.filter(|_| role.is_some_and(Role::is_target))?, target))
+}
+
+#[cfg(test)]
+impl Case<'static> {
+    /// A measured case of which nothing is known but that.
+    pub(super) fn example(plan_id: &'static str) -> Self {
+        Self::of(PlanRow {
+            patient_id: "P",
+            plan_id,
+            technology: "cobalt_unit",
+            day_plan: None,
+            era: None,
+            fractions_planned: Some(1),
+            prescription_dose_gy: None,
+            plan_role: None,
+            in_study: Some(true),
+            day_first_fraction: None,
+            course: None,
+            n_courses: None,
+            days_since_course: None,
+            dose_id: "",
+            structure_set_id: "",
+            measured: Some(true),
+            exclusion_code: None,
+            exclusion_reason: None,
+        })
+    }
 }

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use super::cohort::{Case, CaseVerdict, Cohort, VERDICTS, verdict_words};
+use super::cohort::{Case, Cohort};
 use super::html_page::part;
-use super::number::{counted, spaced};
+use super::number::spaced;
 use tidydose_table::read::Status;
 
 /// Why a case has a value or none; the order is that of the page.
@@ -48,7 +48,7 @@ impl Group {
             Self::Undecided => {
                 format!("unknown: no structure is named {organ}, but an undecided name may be it")
             }
-            Self::Absent => format!("unknown: {organ} is not contoured, or not named so"),
+            Self::Absent => format!("unknown: {organ} is not contoured, and no name may be it"),
             Self::LeftOut(code) => format!("left out: {code}"),
         }
     }
@@ -92,23 +92,6 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                     tfoot { tr { th scope="row" { "All" } td.n { (all) } } }
                 }
             }
-            (verdicts(cohort))
         },
     )
-}
-
-fn verdicts(cohort: &Cohort<'_>) -> Markup {
-    if !cohort.limits_there {
-        return html! { p.note { "This study has no table of limit checks: no case was held \
-        against a limit. Cases are sorted by dose." } };
-    }
-    let count = |v| cohort.cases.iter().filter(|c| c.verdict(true) == v).count();
-    let words = |v: CaseVerdict| format!("{} {}", count(v), verdict_words(v));
-    let held = VERDICTS.into_iter().filter(Option::is_some);
-    let list: Vec<String> = held.map(words).collect();
-    html! {
-        p { "Held against all limits of the organ for its number of fractions, "
-            (counted(cohort.cases.len(), "case")) " have as their worst verdict: " (list.join(", "))
-                "." }
-    }
 }

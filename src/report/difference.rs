@@ -91,7 +91,7 @@ pub fn difference(a: Side<'_>, b: Side<'_>) -> Difference {
         plans: shares(&plans_a, &plans_b),
         ..Difference::default()
     };
-    let why = Why::of(&a, &b);
+    let why = Causes::of(&a, &b);
     let common = plans_a.intersection(&plans_b).cloned().collect();
     for name in TABLES.iter().take(COMPARED).copied() {
         if let (Some(x), Some(y)) = (a.tables.get(name), b.tables.get(name)) {
@@ -106,14 +106,14 @@ fn shares(a: &BTreeSet<String>, b: &BTreeSet<String>) -> [usize; 3] {
 }
 
 /// What may have changed the rows of a plan.
-struct Why {
+pub(super) struct Causes {
     run: Vec<&'static str>,
     inputs: [BTreeMap<String, BTreeSet<String>>; 2],
     decisions: [BTreeMap<String, BTreeSet<String>>; 2],
 }
 
-impl Why {
-    fn of(a: &Side<'_>, b: &Side<'_>) -> Self {
+impl Causes {
+    pub(super) fn of(a: &Side<'_>, b: &Side<'_>) -> Self {
         let mut run = Vec::new();
         if a.settings != b.settings {
             run.push("setting");
@@ -128,7 +128,8 @@ impl Why {
         }
     }
 
-    fn words(&self, plan: Option<&str>) -> String {
+    /// The causes for a plan, or for rows of no plan.
+    pub(super) fn words(&self, plan: Option<&str>) -> String {
         let differ = |maps: &[BTreeMap<String, BTreeSet<String>>; 2]| match plan {
             Some(plan) => maps[0].get(plan) != maps[1].get(plan),
             None => maps[0] != maps[1],
@@ -242,7 +243,7 @@ fn compare(
     table: &'static str,
     frames: [&LoadedTable; 2],
     common: &BTreeSet<String>,
-    why: &Why,
+    why: &Causes,
     out: &mut Difference,
 ) {
     let keys = row_keys(table, frames);
@@ -260,7 +261,7 @@ fn compare(
 }
 
 impl Matched<'_> {
-    fn change(&self, side: usize, row: usize, kind: &'static str, why: &Why) -> Change {
+    fn change(&self, side: usize, row: usize, kind: &'static str, why: &Causes) -> Change {
         let of = |list: &[Vec<Option<&str>>; 2]| {
             list[side].get(row).copied().flatten().map(str::to_owned)
         };
@@ -279,7 +280,7 @@ impl Matched<'_> {
 
     /// Rows of one side only. Those of a plan that is not in both follow from that; the plan itself
     /// has its row.
-    fn unmatched(&self, common: &BTreeSet<String>, why: &Why) -> Vec<Change> {
+    fn unmatched(&self, common: &BTreeSet<String>, why: &Causes) -> Vec<Change> {
         let mut changes = Vec::new();
         let first: BTreeSet<usize> = self.pairs.iter().map(|(a, _)| *a).collect();
         let second: BTreeSet<usize> = self.pairs.iter().map(|(_, b)| *b).collect();
@@ -300,7 +301,7 @@ impl Matched<'_> {
         self.frames[0].names().filter(|n| !CAUSES.contains(n)).filter(both).collect()
     }
 
-    fn changed(&self, why: &Why) -> Vec<Change> {
+    fn changed(&self, why: &Causes) -> Vec<Change> {
         let mut changes = Vec::new();
         for name in self.columns() {
             let [before, after] = self.frames.map(|f| f.cells(name));

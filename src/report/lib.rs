@@ -14,21 +14,31 @@ mod drawing;
 pub mod explain;
 mod findings;
 mod html_page;
+mod meeting;
 mod number;
+mod organs;
 mod picture;
+mod place;
 pub mod png;
 mod ranking;
 mod run_chart;
 mod scatter;
 mod sheet;
+mod since;
+mod undecided;
 
 use maud::{Markup, html};
 
 use cohort::Cohort;
 use html_page::Page;
+pub use meeting::Meeting;
+pub use organs::OrganOverview;
+pub use since::Before;
+use since::Since;
 use tidydose_table::curves::curves;
 use tidydose_table::read::{CellError, Tables};
 use tidydose_table::run::CAUTION;
+use tidydose_table::user::reviews::{Proposal, ReviewNote};
 
 /// The tables that a page is made from. Those after the first three may be missing.
 pub const TABLES: &[&str] = &[
@@ -38,11 +48,15 @@ pub const TABLES: &[&str] = &[
     "dvh",
     "pictures",
     "findings",
+    "finding_details",
     "limit_checks",
     "relations",
     "dictionary",
     "choices",
 ];
+
+/// What else it takes to tell why a case changed since an earlier study.
+pub const TABLES_FOR_CAUSES: [&str; 2] = ["files", "lesions"];
 
 /// Fewer cases than this have no percentile and no band.
 pub(crate) const LEAST_CASES: usize = 5;
@@ -58,6 +72,41 @@ pub struct Request<'r> {
     pub complete: bool,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<&'r str>,
+    /// What the head of the minutes says.
+    pub meeting: Meeting<'r>,
+    /// What was said at meetings before.
+    pub notes: &'r [ReviewNote],
+    /// The study of an earlier meeting.
+    pub before: Option<&'r Before<'r>>,
+    /// All organs of a set of pages, this one too; nothing for a page that stands alone.
+    pub organs: &'r [OrganOverview],
+}
+
+impl<'r> Request<'r> {
+    /// Of a complete study, without anything that a person says about the meeting.
+    #[must_use]
+    pub const fn new(organ: &'r str, metric: &'r str) -> Self {
+        let meeting = Meeting { committee: None, period: None, date: None, study: "", inputs: "" };
+        Self {
+            organ,
+            metric,
+            complete: true,
+            stale: None,
+            meeting,
+            notes: &[],
+            before: None,
+            organs: &[],
+        }
+    }
+}
+
+/// A page with what a person may write about its cases.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ReviewPage {
+    /// The page as HTML.
+    pub html: String,
+    /// The cases to talk about, worst first.
+    pub to_discuss: Vec<Proposal>,
 }
 
 /// A page could not be made.
@@ -89,42 +138,61 @@ pub enum ReviewError {
     },
 }
 
-/// The page as HTML.
+/// The page, and the cases on it to talk about.
 ///
 /// # Errors
 /// [`ReviewError`], with what there is instead.
-pub fn review(tables: &Tables, request: &Request<'_>) -> Result<String, ReviewError> {
+pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, ReviewError> {
     let cohort = Cohort::read(tables, request)?;
+    let since = match request.before {
+        Some(before) => Some(Since::read(&cohort, before)?),
+        None => None,
+    };
     let curves = curves(tables, request.organ)?;
     let findings = findings::section(tables)?;
     let sheets = sheet::section(&cohort, tables)?;
     let page = Page {
         title: format!("{} review: {}", request.organ, request.metric),
-        skip: ("#counts", "Skip to the counts"),
+        skip: ("#minutes", "Skip to the minutes"),
         head: head(&cohort),
         script: Some(include_str!("behaviour.js")),
     };
-    Ok(page.with(&html! {
+    let html = page.with(&html! {
+        (meeting::section(&cohort, since.as_ref()))
+        (organs::section(&cohort))
         (counts::section(&cohort))
         (scatter::section(&cohort))
         (ranking::section(&cohort))
+        (undecided::section(&cohort))
         (bands::section(&cohort, curves))
         (run_chart::section(&cohort))
         (findings)
         (sheets)
-    }))
+    });
+    let mut to_discuss = Vec::new();
+    for case in cohort.cases.iter().filter(|c| c.for_discussion()) {
+        if let Some(seen) = meeting::seen(case) {
+            to_discuss.push(Proposal { plan_id: case.plan.plan_id.to_owned(), seen });
+        }
+    }
+    Ok(ReviewPage { html, to_discuss })
 }
 
 fn head(cohort: &Cohort<'_>) -> Markup {
-    let parts = [
+    let mut parts = vec![
+        ("minutes", "For the minutes"),
         ("counts", "Who is counted"),
         ("distance", "Dose and distance"),
         ("cases", "Cases, worst first"),
+        ("undecided", "Undecided names"),
         ("bands", "Dose-volume bands"),
         ("time", "Over time"),
         ("findings", "Findings"),
         ("sheets", "Case sheets"),
     ];
+    if !cohort.request.organs.is_empty() {
+        parts.insert(1, ("organs", "All organs"));
+    }
     html! {
         header {
             h1 { (cohort.request.organ) " " span.metric { (cohort.request.metric) } }

@@ -9,7 +9,7 @@ use super::chart::{Frame, at, axis_end, figure, mark, shape_words};
 use super::cohort::{Case, Cohort, fractions_words};
 use super::html_page::part;
 use super::number::{bounds, counted, shown, spaced};
-use tidydose_table::read::{LimitCheckRow, MetricRow};
+use tidydose_table::read::{LimitCheckRow, MetricRow, Tier};
 
 /// Figures with more points than this leave the numbers to the table of cases.
 const LISTED: usize = 60;
@@ -111,7 +111,8 @@ fn why_not(cohort: &Cohort<'_>, points: &[Point<'_>]) -> String {
             _ if !case.counted() => "left out".to_owned(),
             Some(r) if r.value.is_some() => "distance unknown".to_owned(),
             Some(r) => spaced(r.status.word()),
-            None => "organ not contoured or not named".to_owned(),
+            None if case.waits_for_name() => "name undecided".to_owned(),
+            None => "organ not contoured".to_owned(),
         };
         *reasons.entry(reason).or_insert(0) += 1;
     }
@@ -126,7 +127,8 @@ fn lines<'c>(cohort: &'c Cohort<'_>, fractions: Option<i64>) -> Vec<Line<'c>> {
     let hot = HOT_SPOTS.contains(&metric);
     let of_group = cohort.cases.iter().filter(|c| c.fractions() == fractions);
     let mut found: Vec<(f64, &LimitCheckRow<'_>)> = Vec::new();
-    for check in of_group.flat_map(|c| &c.checks) {
+    let limits = of_group.flat_map(|c| &c.checks).filter(|c| c.tier != Some(Tier::Objective));
+    for check in limits {
         let fits = check.metric == metric || (hot && HOT_SPOTS.contains(&check.metric));
         let same = |(l, c): &(f64, &LimitCheckRow<'_>)| {
             Some(*l) == check.limit_value

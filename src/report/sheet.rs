@@ -1,6 +1,7 @@
 //! One sheet for each case: pictures, numbers with bounds and definitions, comparable cases, limits,
 //! and room to write the decision down.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
@@ -8,9 +9,14 @@ use maud::{Markup, html};
 use super::LEAST_CASES;
 use super::cohort::{Case, Cohort, verdict_place, verdict_words};
 use super::html_page::part;
+use super::meeting::{notes, said};
 use super::number::{bounds, shown, spaced};
 use super::picture::{Picture, pictures};
-use tidydose_table::read::{CellError, DictionaryRow, MetricRow, Tables, rows_where};
+use super::place::rank;
+use tidydose_table::read::{
+    CellError, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State, Tables,
+    rows, rows_where,
+};
 use tidydose_table::run::CAUTION;
 
 /// Metrics of every sheet besides that of the page and those with a limit.
@@ -19,6 +25,7 @@ const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];
 struct Sources<'t> {
     pictures: Vec<Picture<'t>>,
     meanings: BTreeMap<&'t str, String>,
+    findings: Vec<FindingDetailRow<'t>>,
 }
 
 /// The part of the page.
@@ -30,6 +37,7 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, Ce
     let sources = Sources {
         pictures: pictures(tables, |plan| with_sheet.contains(plan))?,
         meanings: meanings(tables)?,
+        findings: rows(tables)?,
     };
     Ok(part(
         "sheets",
@@ -65,7 +73,8 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
     html! {
         article.sheet id=(id) aria-labelledby={ (id) "-h" } {
             h3 id={ (id) "-h" } { (place) ". " (case.plan.plan_id) " " span
-                class={ "verdict v" (verdict_place(verdict)) } { (verdict_words(verdict)) } }
+                class={ "verdict v" (verdict_place(verdict)) }
+                { (case.verdict_words(cohort.limits_there)) } }
             p.caution.print { (CAUTION) }
             (facts(case))
             @if case.counted() {
@@ -73,8 +82,9 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
                 (numbers(cohort, case, sources))
                 (comparable(cohort, case))
                 (limits(case))
+                (warnings(case, sources))
             } @else { p.note { "Left out: " (case.exclusion) } }
-            (decision())
+            (decision(cohort, case))
             p.back { a href="#cases" { "Back to the cases" } }
         }
     }
@@ -118,8 +128,7 @@ fn both_pictures(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sourc
     html! {
         @match organ {
             Some(p) => { (p.drawn(&format!("{id}-organ"))) },
-            None => { p.note { "No picture of the organ: it has no dose there, or is not \
-                 contoured." } },
+            None => { p.note { "No picture of the organ: " (why_no_numbers(cohort, case)) } },
         }
         @match target {
             Some(p) => { (p.drawn(&format!("{id}-target"))) },
@@ -145,7 +154,7 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
                 { "Bounds" } th scope="col" { "What it is" } } }
             tbody {
                 @if readings.is_empty() { tr
-                    { td colspan="4" { "The organ is not contoured, or not named so: unknown." } } }
+                    { td colspan="4" { (why_no_numbers(cohort, case)) } } }
                 @for r in readings { tr {
                     th scope="row" { (r.metric) }
                     td.n data-value=[r.value]
@@ -154,7 +163,7 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
                     td { (bounds(r.low, r.high)) @if !r.reason.is_empty()
                         { span.sub { (r.reason) } } }
                     td { @if let Some(text) = sources.meanings.get(r.metric)
-                        { span.sub { (text) } } span.sub { (r.method) } }
+                        { span.sub.meaning { (text) } } span.sub { (r.method) } }
                 } }
             }
         } }
@@ -163,6 +172,22 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
                 ". Where it comes from: tidydose explain " (case.plan.plan_id) " " (cohort.request.organ)
                 " '" (r.metric) "'" } }
     }
+}
+
+/// Why the organ has no numbers, in the words of the trade.
+fn why_no_numbers(cohort: &Cohort<'_>, case: &Case<'_>) -> String {
+    let organ = cohort.request.organ;
+    if case.waits_for_name() {
+        let n = case.candidates.len();
+        let may = if n == 1 { "one structure may be it" } else { "several structures may be it" };
+        return format!(
+            "name undecided: no structure is called {organ}, but {may} (see Undecided names)."
+        );
+    }
+    if !case.contoured {
+        return format!("{organ} is not contoured.");
+    }
+    "it lies outside of the dose grid, or could not be measured; see the findings.".to_owned()
 }
 
 /// Where the case stands among those with as many fractions.
@@ -189,35 +214,89 @@ fn share(part: usize, of: usize) -> f64 {
     100.0 * part as f64 / of.max(1) as f64
 }
 
+/// The numbers of fractions that a limit is for, in words.
+fn fractions_of_limit(list: &str) -> String {
+    if list == "1" { "1 fraction".to_owned() } else { format!("{list} fractions") }
+}
+
 fn limits(case: &Case<'_>) -> Markup {
+    // A missing name is the reason of every row.
+    let said_once = case.waits_for_name();
     html! {
+        @if let Some(check) = case.deciding().filter(|_| said_once) { p.note { (check.reason) } }
         @if case.checks.iter().any(|c| c.limit_value.is_some()) {
             div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan.plan_id) } { table {
-                caption { "Limits for this number of fractions" }
+                caption { "Limits for this number of fractions, the most binding first; objectives of \
+                     planning are in table limit_checks" }
                 thead { tr { @for words in
                     ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"]
                     { th scope="col" { (words) } } } }
-                tbody { @for c in case.checks.iter().filter(|c| c.limit_value.is_some()) { tr {
-                    th scope="row" { (c.metric) " " (c.operator) " "
-                        (c.limit_value.map(shown).unwrap_or_default()) " " (c.unit) span.sub
-                        { "for " (c.limit_fractions) " fractions" } }
+                tbody { @for (c, sources) in by_tier(case) { tr {
+                    th.fixed scope="row" { (c.metric) " " (c.operator) " "
+                        (c.limit_value.map(shown).unwrap_or_default()) " " (c.unit) span.sub.meaning
+                        { "for " (fractions_of_limit(c.limit_fractions)) } }
                     td.n data-value=[c.value]
                         { @match c.value { Some(v) =>
-                        { (shown(v)) span.sub { (bounds(c.low, c.high)) } }, None =>
+                        { (shown(v)) " " span.sub.beside { (bounds(c.low, c.high)) } }, None =>
                         { "unknown" } } }
                     td.n { @match c.margin { Some(m) => { (shown(m)) }, None => { "–" } } }
-                    td { (verdict_words(Some(c.verdict))) @if !c.reason.is_empty() { span.sub { (c.reason) } } }
-                    td { (c.tier_word()) } td { (c.limit_source) span.sub { (c.evidence) } }
+                    td { (verdict_words(Some(c.verdict))) @if !said_once && !c.reason.is_empty()
+                        { span.sub { (c.reason) } } }
+                    td { (c.tier_word()) }
+                    td { @for s in sources { span.sub { (s.limit_source) " (" (s.evidence) ")" } } }
                 } } }
             } }
         } @else { p { "No limit was checked for this case." } }
     }
 }
 
-fn decision() -> Markup {
+/// The limits of a case, the most binding tier first, each with all rows that state the same; what is
+/// only an objective of planning is no limit.
+fn by_tier<'c, 't>(case: &'c Case<'t>) -> Vec<(&'c LimitCheckRow<'t>, Vec<&'c LimitCheckRow<'t>>)> {
+    let place = |c: &LimitCheckRow<'_>| c.tier.and_then(rank);
+    let is_limit = |c: &&LimitCheckRow<'_>| c.limit_value.is_some() && place(c).is_some();
+    let mut limits: Vec<_> = case.checks.iter().filter(is_limit).collect();
+    limits.sort_by_key(|c| (place(c), c.metric));
+    let mut grouped: Vec<(&LimitCheckRow<'t>, Vec<&LimitCheckRow<'t>>)> = Vec::new();
+    for check in limits {
+        let same = |c: &LimitCheckRow<'_>| {
+            (c.tier, c.metric, c.limit_value, c.structure_id)
+                == (check.tier, check.metric, check.limit_value, check.structure_id)
+        };
+        match grouped.iter_mut().find(|(first, _)| same(first)) {
+            Some((_, rows)) => rows.push(check),
+            None => grouped.push((check, vec![check])),
+        }
+    }
+    grouped
+}
+
+/// Kinds of findings of the case that ask to look or stop something, and are not decided.
+fn warnings(case: &Case<'_>, sources: &Sources<'_>) -> Markup {
+    let mut kinds: BTreeMap<(Reverse<Severity>, &str), Vec<&str>> = BTreeMap::new();
+    for f in &sources.findings {
+        let of_case = f.plan_id == Some(case.plan.plan_id) && f.state == State::Open;
+        if of_case && f.severity != Severity::Note {
+            kinds.entry((Reverse(f.severity), f.code)).or_default().push(f.message);
+        }
+    }
+    html! {
+        @if !kinds.is_empty() {
+            h4 { "Findings that may change the reading" }
+            ul { @for ((_, code), messages) in &kinds {
+                li { strong { (code) } ": " (messages.first().copied().unwrap_or_default())
+                    @if messages.len() > 1 { ", and " (messages.len() - 1) " more of its kind" } }
+            } }
+        }
+    }
+}
+
+fn decision(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
+    let before: Vec<_> = notes(cohort, case).collect();
     html! {
         div.decision {
             h4 { "Decision of the committee" }
+            @for note in before { (said(note)) }
             p.lines { span { "Seen by" } span { "Date" } }
             p.line {} p.line {} p.line {}
         }

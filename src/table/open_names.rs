@@ -9,6 +9,15 @@ use tidydose_case::has_size_of;
 /// What stands in column `may_be` where the words of a name say nothing.
 const ANY: &str = "any";
 
+/// Whether a structure whose name nobody has decided may be the organ of a standard name: by what its
+/// words allow (column `may_be`) and by its volume.
+#[must_use]
+pub fn may_be(words: &str, volume_cc: Option<f64>, organ: &str) -> bool {
+    let root = organ.strip_suffix("_L").or(organ.strip_suffix("_R")).unwrap_or(organ);
+    let named = words == ANY || words.split(' ').any(|word| word == root);
+    named && volume_cc.is_none_or(|cc| has_size_of(organ, cc))
+}
+
 /// Undecided names by plan.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct OpenNames {
@@ -40,11 +49,7 @@ impl OpenNames {
     #[must_use]
     pub fn may_hold(&self, plan: &str, organ: &str) -> bool {
         let decided = self.named.contains(&(plan.to_owned(), organ.to_owned()));
-        let root = organ.strip_suffix("_L").or(organ.strip_suffix("_R")).unwrap_or(organ);
-        let fits = |(words, volume): &(String, Option<f64>)| {
-            let named = words == ANY || words.split(' ').any(|word| word == root);
-            named && volume.is_none_or(|cc| has_size_of(organ, cc))
-        };
+        let fits = |(words, volume): &(String, Option<f64>)| may_be(words, *volume, organ);
         !decided && self.open.get(plan).is_some_and(|open| open.iter().any(fits))
     }
 

@@ -14,7 +14,7 @@ use strum::VariantNames;
 
 use super::digest::hexadecimal;
 use super::study::Study;
-use super::table::{CSV_ROW_LIMIT, Written};
+use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Written};
 use super::user::user_file::ReadError;
 use super::write_file::{WriteError, replace_file};
 use tidydose_rt::finding::Severity;
@@ -159,7 +159,11 @@ fn remarks(tables: &[Written]) -> Vec<String> {
     parquet_only
         .map(|t| {
             let (name, rows) = (t.table, t.rows);
-            format!("{name} has {rows} rows, {CSV_ROW_LIMIT} or more, and is Parquet only")
+            if PARQUET_ONLY.contains(&name) {
+                format!("{name} ({rows} rows) is Parquet only: `explain` reads it")
+            } else {
+                format!("{name} has {rows} rows, {CSV_ROW_LIMIT} or more, and is Parquet only")
+            }
         })
         .collect()
 }
@@ -245,6 +249,17 @@ mod tests {
         };
         write_run(&example.study(), &run, &path).unwrap();
         std::fs::read_to_string(path).unwrap()
+    }
+
+    #[test]
+    fn a_table_that_is_parquet_only_says_why() {
+        let written = |table, rows| Written { table, rows, csv: false };
+        let said = remarks(&[written("bounds", 3), written("dvh", CSV_ROW_LIMIT)]);
+        let wanted = [
+            "bounds (3 rows) is Parquet only: `explain` reads it",
+            "dvh has 1000000 rows, 1000000 or more, and is Parquet only",
+        ];
+        assert_eq!(said, wanted);
     }
 
     /// The digest of the text {"alpha":"x","zeta":true} by the sha256sum of GNU coreutils.

@@ -75,6 +75,8 @@ row! {
     StructureRow of "structures" {
         /// The case.
         plan_id: &'t str,
+        /// The structure.
+        structure_id: &'t str,
         /// The name it goes by.
         structure: &'t str,
         /// Standard name.

@@ -147,14 +147,16 @@ row! {
         verdict: Verdict,
         /// Why, in words; empty when value and limit say it.
         reason: &'t str,
+        /// Largest share of a target that lies inside the organ, %.
+        target_inside_percent: Option<f64>,
     }
 }
 
 impl LimitCheckRow<'_> {
-    /// Room to the limit as a share of it: comparable between metrics of different units.
+    /// Whether so much of a target lies inside that the limit alone says little.
     #[must_use]
-    pub fn relative_margin(&self) -> Option<f64> {
-        Some(self.margin? / self.limit_value.filter(|limit| *limit > 0.0)?)
+    pub fn judge_clinically(&self) -> bool {
+        self.verdict == Verdict::NotApplicable && self.value.is_some()
     }
 
     /// The word of its tier; empty without a limit.

@@ -12,6 +12,7 @@
 //! | `decisions.csv` | what was decided about a finding | [`decisions`], kept as [`states`] |
 //! | `limits.csv` | limits of the user's own | [`limits`] |
 //! | `outcomes.csv` | what became of the patients | [`outcomes`] |
+//! | `reviews.csv` | what a committee said about a case | [`reviews`] |
 //! | `check_worksheet.csv` | what the planning report states | [`worksheet`] |
 //!
 //! What they have in common: [`user_file`] reads and completes a file without changing what a person
@@ -27,6 +28,7 @@ pub mod limits;
 pub mod names;
 pub mod outcomes;
 pub mod prescriptions;
+pub mod reviews;
 pub mod seen;
 pub mod states;
 pub mod sums_file;
