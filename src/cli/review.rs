@@ -14,7 +14,8 @@ use tidydose_report::difference::Side;
 use tidydose_report::{self as report, Before, Meeting, OrganOverview, Request, ReviewError};
 use tidydose_table::frame::texts;
 use tidydose_table::nobody;
-use tidydose_table::read::{LimitCheckRow, Tables, rows};
+use tidydose_table::open_names::names_by_words;
+use tidydose_table::read::{CellError, LimitCheckRow, StructureRow, Tables, rows};
 use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
 use tidydose_table::run::{CAUTION, RunTexts, is_complete, run_document, run_texts};
@@ -111,20 +112,26 @@ struct OrganPage<'o> {
     path: PathBuf,
 }
 
-/// The organs that were asked for, each once; or all that have a value held against a limit, also
-/// that of a structure which may be the organ.
+/// The organs that were asked for, each once; or all with a value held against a limit that a
+/// structure is called, or may be by its words. What a name says nothing about may be anything, and
+/// would make a page of every organ there is.
 fn organs(typed: &Review, tables: &Tables) -> Result<Vec<String>, Fault> {
     let mut organs: Vec<String> = Vec::new();
     if typed.all_organs {
-        let checks: Vec<LimitCheckRow<'_>> =
-            rows(tables).map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+        let fault = |e: CellError| Fault::folder(&typed.study, e.to_string());
+        let checks: Vec<LimitCheckRow<'_>> = rows(tables).map_err(fault)?;
+        let structures: Vec<StructureRow<'_>> = rows(tables).map_err(fault)?;
         let held: BTreeSet<&str> =
             checks.iter().filter(|c| c.value.is_some()).map(|c| c.structure).collect();
-        if held.is_empty() {
+        for organ in held {
+            if structures.iter().any(|s| s.structure == organ || names_by_words(s, organ)) {
+                organs.push(organ.to_owned());
+            }
+        }
+        if organs.is_empty() {
             let reason = "no organ has a value that was held against a limit; name one by --organ";
             return Err(Fault::folder(&typed.study, reason));
         }
-        organs.extend(held.into_iter().map(str::to_owned));
     } else {
         for organ in &typed.organ {
             if !organs.contains(organ) {

@@ -13,9 +13,20 @@ const ANY: &str = "any";
 /// words allow (column `may_be`) and by its volume.
 #[must_use]
 pub fn may_be(words: &str, volume_cc: Option<f64>, organ: &str) -> bool {
-    let root = organ.strip_suffix("_L").or(organ.strip_suffix("_R")).unwrap_or(organ);
-    let named = words == ANY || words.split(' ').any(|word| word == root);
+    let named = words == ANY || words_name(words, organ);
     named && volume_cc.is_none_or(|cc| has_size_of(organ, cc))
+}
+
+/// Whether the words of an undecided name speak of the organ, and its size allows it.
+#[must_use]
+pub fn names_by_words(structure: &StructureRow<'_>, organ: &str) -> bool {
+    let words = structure.may_be.filter(|words| words_name(words, organ));
+    words.is_some_and(|words| may_be(words, structure.volume_cc, organ))
+}
+
+fn words_name(words: &str, organ: &str) -> bool {
+    let root = organ.strip_suffix("_L").or(organ.strip_suffix("_R")).unwrap_or(organ);
+    words.split(' ').any(|word| word == root)
 }
 
 /// Undecided names by plan.
