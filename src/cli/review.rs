@@ -39,6 +39,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let stale = say_stale(&typed.study, terminal);
     let document = run_document(&typed.study).unwrap_or_default();
     let inputs = document.get("inputs_sha256").and_then(|v| v.as_str()).unwrap_or_default();
+    let identity = document.pointer("/settings/identity").and_then(|v| v.as_str());
     let study = name_of(&typed.study);
     let notes_path = typed.study.join(reviews::FILE);
     let mut notes_file = ReviewsFile::read(&notes_path)?;
@@ -49,6 +50,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let before = earlier.as_ref().map(|e| e.before(&tables));
     let request = Request {
         complete,
+        true_dates: identity == Some("kept"),
         stale: stale.as_deref(),
         meeting: Meeting {
             committee: typed.committee.as_deref(),

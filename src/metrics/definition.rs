@@ -168,10 +168,10 @@ impl Definition {
     /// study says it.
     #[must_use]
     pub fn meaning(&self) -> String {
-        let undefined = format!("{}; undefined {}", self.title, self.undefined);
+        let meaning = format!("{}; no value: {}", self.title, self.undefined);
         match &self.holds {
-            Some(range) => format!("{undefined}; holds for {}", range.words),
-            None => undefined,
+            Some(range) => format!("{meaning}; holds for {}", range.words),
+            None => meaning,
         }
     }
 

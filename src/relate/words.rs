@@ -154,7 +154,12 @@ fn asked(analysis: &Analysis, request: &Request) -> Vec<String> {
         list.push("the model takes the binary logarithm of the predictor".to_owned());
     }
     list.extend(request.adjust.iter().map(|a| format!("adjusted for {a}")));
-    list.extend(request.fractions.iter().map(|n| format!("only plans of {n} fractions")));
+    list.extend(request.fractions.iter().map(|n| {
+        format!(
+            "only plans of {}",
+            if *n == 1 { "1 fraction".to_owned() } else { format!("{n} fractions") }
+        )
+    }));
     list.extend(request.least_grade.iter().map(|n| format!("events count from grade {n} on")));
     let follow = request.least_follow_up.iter();
     list.extend(follow.map(|d| format!("without event only with {d} days of follow-up or more")));

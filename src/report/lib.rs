@@ -70,6 +70,8 @@ pub struct Request<'r> {
     pub metric: &'r str,
     /// Whether the study holds all cases of its archive.
     pub complete: bool,
+    /// Whether days are dates and not shifted by a hidden amount.
+    pub true_dates: bool,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<&'r str>,
     /// What the head of the minutes says.
@@ -91,6 +93,7 @@ impl<'r> Request<'r> {
             organ,
             metric,
             complete: true,
+            true_dates: false,
             stale: None,
             meeting,
             notes: &[],

@@ -53,6 +53,16 @@ pub(super) fn counted(n: usize, noun: &str) -> String {
     format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
+/// The numbers of fractions that a limit is for, in words.
+pub(super) fn fractions_of_limit(list: &str) -> String {
+    if list == "1" { "1 fraction".to_owned() } else { format!("{list} fractions") }
+}
+
+/// A place in mm, to a tenth: no grid and no contour is known better.
+pub(super) fn position(mm: f64) -> String {
+    format!("{mm:.1}")
+}
+
 /// A word of the tables as running text.
 pub(super) fn spaced(word: &str) -> String {
     word.replace('_', " ")

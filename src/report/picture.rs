@@ -4,7 +4,7 @@
 use maud::{Markup, html};
 
 use super::chart::at;
-use super::number::shown;
+use super::number::{position, shown};
 use tidydose_table::read::{CellError, LineKind, PictureRow, Role, Tables, View, rows_where};
 
 /// Half the side of a picture on the page.
@@ -166,7 +166,7 @@ impl Picture<'_> {
         let mut text = format!(
             "{}: contour plane at {} mm, nearest to its {about} ({} mm off).",
             self.structure,
-            shown(self.plane_mm),
+            position(self.plane_mm),
             shown(self.off_plane_mm)
         );
         if let Some(dose) =

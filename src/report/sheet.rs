@@ -10,9 +10,10 @@ use super::LEAST_CASES;
 use super::cohort::{Case, Cohort, verdict_place, verdict_words};
 use super::html_page::part;
 use super::meeting::{notes, said};
-use super::number::{bounds, shown, spaced};
+use super::number::{bounds, fractions_of_limit, shown, spaced};
 use super::picture::{Picture, pictures};
 use super::place::rank;
+use super::run_chart::date_of;
 use tidydose_table::read::{
     CellError, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State, Tables,
     rows, rows_where,
@@ -76,7 +77,7 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
                 class={ "verdict v" (verdict_place(verdict)) }
                 { (case.verdict_words(cohort.limits_there)) } }
             p.caution.print { (CAUTION) }
-            (facts(case))
+            (facts(cohort, case))
             @if case.counted() {
                 div.pictures { (both_pictures(cohort, case, &id, sources)) }
                 (numbers(cohort, case, sources))
@@ -90,7 +91,7 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
     }
 }
 
-fn facts(case: &Case<'_>) -> Markup {
+fn facts(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
     let course = match (case.plan.course, case.plan.n_courses) {
         (Some(n), Some(of)) => format!("{n} of {of}"),
         _ => "not known".to_owned(),
@@ -108,11 +109,24 @@ fn facts(case: &Case<'_>) -> Markup {
             div { dt { "Course" } dd
                 { (course) @if let Some(d) = case.plan.days_since_course
                 { ", " (d) " days after the one before" } } }
-            div { dt { "Day (hidden zero)" } dd
-                { @match case.plan.day_plan { Some(d) => { (d) }, None => { "not stated" } } } }
+            (day(cohort, case))
             div { dt { "Nearest target" } dd
                 { @match &case.gap { Some((mm, name)) => { (name) ", " (shown(*mm)) " mm" }, None =>
                 { "distance unknown" } } } }
+        }
+    }
+}
+
+/// The date of the plan, or its day from a zero that is hidden for each patient.
+fn day(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
+    let date = case.plan.day_plan.filter(|_| cohort.request.true_dates).and_then(date_of);
+    html! {
+        @if cohort.request.true_dates {
+            div { dt { "Date of the plan" } dd
+                { @match date { Some(date) => { (date.to_string()) }, None => { "not stated" } } } }
+        } @else {
+            div { dt { "Day (hidden zero)" } dd
+                { @match case.plan.day_plan { Some(d) => { (d) }, None => { "not stated" } } } }
         }
     }
 }
@@ -212,11 +226,6 @@ fn comparable(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
 #[expect(clippy::cast_precision_loss, reason = "counts of cases")]
 fn share(part: usize, of: usize) -> f64 {
     100.0 * part as f64 / of.max(1) as f64
-}
-
-/// The numbers of fractions that a limit is for, in words.
-fn fractions_of_limit(list: &str) -> String {
-    if list == "1" { "1 fraction".to_owned() } else { format!("{list} fractions") }
 }
 
 fn limits(case: &Case<'_>) -> Markup {

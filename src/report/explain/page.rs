@@ -7,7 +7,7 @@ use super::account::{Account, DosePoint};
 use crate::chart::at;
 use crate::cohort::verdict_words;
 use crate::html_page::{Page, part};
-use crate::number::{bounds, rounded, shown, spaced};
+use crate::number::{bounds, position, rounded, shown, spaced};
 use tidydose_table::read::LimitCheckRow;
 use tidydose_table::run::CAUTION;
 
@@ -148,7 +148,7 @@ fn points<'a>(
         html! {
             th scope="row" { (words) }
             td.n data-value=(p.dose_gy) { (shown(p.dose_gy)) }
-            td.n { (p.position_mm.map(shown).join(" ")) }
+            td.n { (p.position_mm.map(position).join(" ")) }
             td.n { @if let Some(index) = p.index { (index.map(|n| n.to_string()).join(", ")) }
                 @else { "–" } }
         }

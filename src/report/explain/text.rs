@@ -3,7 +3,7 @@
 
 use super::account::{Account, DosePoint, ObjectRead};
 use crate::cohort::verdict_words;
-use crate::number::{counted, rounded, spaced};
+use crate::number::{counted, fractions_of_limit, position, rounded, spaced};
 use tidydose_table::read::TraceRow;
 use tidydose_table::run::CAUTION;
 
@@ -104,7 +104,7 @@ fn planes(list: &[TraceRow<'_>]) -> Vec<String> {
     let row = |p: &TraceRow<'_>| {
         vec![
             p.number.unwrap_or_default().to_string(),
-            short(p.plane_mm),
+            p.plane_mm.map_or_else(|| "-".to_owned(), position),
             short(p.thickness_mm),
             p.n_outlines.map_or_else(|| "-".to_owned(), |n| n.to_string()),
             short(p.area_mm2),
@@ -128,7 +128,7 @@ fn planes(list: &[TraceRow<'_>]) -> Vec<String> {
 }
 
 fn places(account: &Account<'_>) -> Vec<String> {
-    let at = |p: &DosePoint| p.position_mm.map(rounded).join(" ");
+    let at = |p: &DosePoint| p.position_mm.map(position).join(" ");
     let Some(hottest) = &account.hottest else {
         return vec!["None: there is no dose in the structure.".to_owned()];
     };
@@ -141,9 +141,8 @@ fn places(account: &Account<'_>) -> Vec<String> {
         account.voxel.as_ref().and_then(|v| Some((v, v.index?)))
     {
         lines.push(format!(
-            "nearest voxel: plane {plane}, row {row}, column {column} of the dose grid, centre {} \
-                 mm, \
-             {} Gy as stored",
+            "nearest voxel: plane {plane}, row {row}, column {column} of the dose grid, each counted \
+             from 1, centre {} mm, {} Gy as stored",
             at(voxel),
             rounded(voxel.dose_gy)
         ));
@@ -193,12 +192,12 @@ fn limits(account: &Account<'_>) -> Vec<String> {
         let Some(limit) = c.limit_value else { continue };
         let margin = c.margin.map_or_else(|| "unknown".to_owned(), rounded);
         lines.push(format!(
-            "{} {} {} {} for {} fractions: {}, margin {margin}",
+            "{} {} {} {} for {}: {}, margin {margin}",
             c.metric,
             c.operator,
             limit,
             c.unit,
-            c.limit_fractions,
+            fractions_of_limit(c.limit_fractions),
             verdict_words(Some(c.verdict))
         ));
         let source = format!("{}; tier {}; {}", c.limit_source, spaced(c.tier_word()), c.evidence);
