@@ -463,7 +463,7 @@ fn without_script_nothing_is_hidden_but_the_controls() {
     let page = page(&tables());
     let (before, after) = page.split_once("<script>").unwrap();
     let bare = format!("{before}{}", after.split_once("</script>").unwrap().1);
-    assert_eq!(bare.matches(" hidden>").count(), 1, "the controls alone");
+    assert_eq!(bare.matches(" hidden>").count(), 2, "the controls and the button for more rows");
     assert!(bare.contains("class=\"controls\" id=\"controls\" hidden"));
     assert!(!bare.contains("onclick"));
 }

@@ -12,6 +12,21 @@
   const technology = document.getElementById("technology");
   const status = document.getElementById("shown");
 
+  // So many rows are laid out at first: a thousand make sorting slow. Print has all of them.
+  const FIRST = 150;
+  const more = document.getElementById("more");
+  let all = rows.length <= FIRST;
+
+  function layOut() {
+    let count = 0;
+    for (const row of body.rows) {
+      if (!row.hidden) count += 1;
+      row.classList.toggle("later", !all && count > FIRST);
+    }
+    more.hidden = all || count <= FIRST;
+    more.textContent = "Show all " + count + " rows";
+  }
+
   function filter() {
     const words = search.value.toLowerCase().split(/\s+/).filter(Boolean);
     let count = 0;
@@ -24,7 +39,8 @@
       row.hidden = !fits;
       if (fits) count += 1;
     }
-    status.textContent = count + " of " + rows.length + " cases shown";
+    status.textContent = count + " of " + rows.length + " cases fit";
+    layOut();
   }
 
   // A missing value stands last in either direction.
@@ -54,9 +70,14 @@
       head.setAttribute("aria-sort", down ? "descending" : "ascending");
       rows.sort(compare(column, down ? -1 : 1));
       body.append(...rows);
+      layOut();
     });
   });
   for (const control of [search, verdict, fractions, technology]) control.addEventListener("input", filter);
+  more.addEventListener("click", function () {
+    all = true;
+    layOut();
+  });
   document.getElementById("clear").addEventListener("click", function () {
     form.reset();
     filter();

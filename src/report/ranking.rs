@@ -44,6 +44,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                         { (row(cohort, case, i + 1)) } }
                 }
             }
+            p.controls.below { button #more type="button" hidden { "Show all rows" } }
         },
     )
 }

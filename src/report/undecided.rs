@@ -16,6 +16,9 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     let organ = cohort.request.organ;
     let cases: Vec<&Case<'_>> =
         cohort.cases.iter().filter(|c| c.counted() && c.waits_for_name()).collect();
+    // Without limits nobody can tell which of them matter.
+    let (urgent, rest): (Vec<&Case<'_>>, Vec<&Case<'_>>) =
+        cases.iter().partition(|c| c.share().is_none() || c.for_discussion());
     part(
         "undecided",
         "Undecided names",
@@ -26,28 +29,41 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                 p { "In " (counted(cases.len(), "case")) " no structure is called " (organ)
                     ", and the words and the size of these allow that they are. Decide in \
                      names.csv, then measure again; until then no value is known." }
-                div.scroll tabindex="0" role="region" aria-label="Structures that may be the organ" {
-                table {
-                    caption { "Structures that may be " (organ) ", the highest dose of a case first" }
-                    thead { tr {
-                        th scope="col" { "Case" } th scope="col" { "Structure" }
-                        th scope="col" { "Its name allows" } th.n scope="col" { "Volume cc" }
-                        th.n scope="col" { (cohort.request.metric) }
-                        th scope="col" { "If this is the " (organ) }
-                    } }
-                    tbody { @for case in &cases {
-                        @for candidate in case.candidates.iter().take(LISTED)
-                            { (row(case, candidate, cohort.request.metric)) }
-                        @if case.candidates.len() > LISTED { tr {
-                            th scope="row" { (case.plan.plan_id) }
-                            td colspan="5" { "and " (case.candidates.len() - LISTED)
-                                " more with lower doses" }
-                        } }
-                    } }
+                (table(cohort, &urgent))
+                @if !rest.is_empty() { details {
+                    summary { "Where no such structure reaches a limit: " (counted(rest.len(), "case")) }
+                    (table(cohort, &rest))
                 } }
             }
         },
     )
+}
+
+fn table(cohort: &Cohort<'_>, cases: &[&Case<'_>]) -> Markup {
+    let organ = cohort.request.organ;
+    if cases.is_empty() {
+        return html! { p { "None of them would reach the limit that decides." } };
+    }
+    html! {
+        div.scroll tabindex="0" role="region" aria-label="Structures that may be the organ" { table {
+            caption { "Structures that may be " (organ) ", the highest dose of a case first" }
+            thead { tr {
+                th scope="col" { "Case" } th scope="col" { "Structure" }
+                th scope="col" { "Its name allows" } th.n scope="col" { "Volume cc" }
+                th.n scope="col" { (cohort.request.metric) }
+                th scope="col" { "If this is the " (organ) }
+            } }
+            tbody { @for case in cases {
+                @for candidate in case.candidates.iter().take(LISTED)
+                    { (row(case, candidate, cohort.request.metric)) }
+                @if case.candidates.len() > LISTED { tr {
+                    th scope="row" { (case.plan.plan_id) }
+                    td colspan="5" { "and " (case.candidates.len() - LISTED)
+                        " more with lower doses" }
+                } }
+            } }
+        } }
+    }
 }
 
 fn row(case: &Case<'_>, candidate: &Candidate<'_>, metric: &str) -> Markup {
