@@ -24,7 +24,7 @@ const MAY_USE: &[(&str, &[&str])] = &[
     ("figure", &[]),
     ("relate", &["rt", "table", "statistics", "figure"]),
     ("paper", &["rt", "table", "statistics", "figure"]),
-    ("report", &["rt", "table"]),
+    ("report", &["rt", "table", "statistics"]),
     (
         "cli",
         &[

@@ -215,6 +215,9 @@ pub(super) struct Review {
     /// Metric of the organ that the figures show, in TG-263 syntax
     #[arg(long, value_name = "METRIC", default_value = "D0.03cc[Gy]")]
     pub(super) metric: String,
+    /// Column of table plans by which cases at the same distance are compared
+    #[arg(long, value_name = "NAME", default_value = "technology")]
+    pub(super) group: String,
     /// Folder of the study of an earlier meeting, made with the same key: marks what is new since
     #[arg(long, value_name = "DIR")]
     pub(super) since: Option<PathBuf>,

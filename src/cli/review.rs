@@ -50,6 +50,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let before = earlier.as_ref().map(|e| e.before(&tables));
     let request = Request {
         complete,
+        group: &typed.group,
         true_dates: identity == Some("kept"),
         stale: stale.as_deref(),
         meeting: Meeting {
@@ -77,10 +78,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     }
     if added > 0 {
         notes_file.write(&notes_path, Access::Shared)?;
-        let file = notes_path.display();
-        terminal.say(&format!(
-            "{file}: {added} cases to talk about were added; write there what the committee decides"
-        ));
+        say_added(&notes_path, added, terminal);
     }
     if overviews.is_empty() {
         return Ok(Outcome::Empty);
@@ -189,7 +187,7 @@ fn overviews(
 /// Whether what was asked for is known and only not in this study.
 fn is_gap(error: &ReviewError) -> bool {
     match error {
-        ReviewError::Table(_) | ReviewError::Cell(_) => false,
+        ReviewError::Table(_) | ReviewError::Cell(_) | ReviewError::Group { .. } => false,
         ReviewError::Organ { wanted, .. } => is_standard_name(wanted),
         ReviewError::Metric { wanted, .. } => metrics::parse(wanted).is_ok(),
     }
@@ -199,6 +197,13 @@ fn is_gap(error: &ReviewError) -> bool {
 fn name_of(study: &Path) -> String {
     let name = study.canonicalize().ok().and_then(|p| Some(p.file_name()?.to_owned()));
     name.map_or_else(|| study.display().to_string(), |n| n.to_string_lossy().into_owned())
+}
+
+fn say_added(file: &Path, added: usize, terminal: &Terminal) {
+    let (file, cases) = (file.display(), if added == 1 { "case" } else { "cases" });
+    terminal.say(&format!(
+        "{file}: {added} {cases} to talk about added; write there what the committee decides"
+    ));
 }
 
 /// Says which rows of `reviews.csv` are about no plan of the study.

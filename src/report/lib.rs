@@ -8,6 +8,7 @@
 mod bands;
 mod chart;
 mod cohort;
+mod compared;
 mod counts;
 pub mod difference;
 mod drawing;
@@ -74,6 +75,8 @@ pub struct Request<'r> {
     pub true_dates: bool,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<&'r str>,
+    /// Column of table plans by which cases are compared.
+    pub group: &'r str,
     /// What the head of the minutes says.
     pub meeting: Meeting<'r>,
     /// What was said at meetings before.
@@ -94,6 +97,7 @@ impl<'r> Request<'r> {
             metric,
             complete: true,
             true_dates: false,
+            group: "technology",
             stale: None,
             meeting,
             notes: &[],
@@ -129,6 +133,14 @@ pub enum ReviewError {
         /// Organs of the study, the nearest first.
         there: String,
     },
+    /// Table plans has no such column.
+    #[error("group {wanted} is no column of table plans; nearest: {there}")]
+    Group {
+        /// As asked for.
+        wanted: String,
+        /// Columns, the nearest first.
+        there: String,
+    },
     /// The organ has no such metric.
     #[error("metric {wanted} was not computed for {organ}; nearest: {there}")]
     Metric {
@@ -154,6 +166,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
     let curves = curves(tables, request.organ)?;
     let findings = findings::section(tables)?;
     let sheets = sheet::section(&cohort, tables)?;
+    let compared = compared::section(&cohort, tables)?;
     let page = Page {
         title: format!("{} review: {}", request.organ, request.metric),
         skip: ("#minutes", "Skip to the minutes"),
@@ -169,6 +182,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
         (undecided::section(&cohort))
         (bands::section(&cohort, curves))
         (run_chart::section(&cohort))
+        (compared)
         (findings)
         (sheets)
     });
@@ -190,6 +204,7 @@ fn head(cohort: &Cohort<'_>) -> Markup {
         ("undecided", "Undecided names"),
         ("bands", "Dose-volume bands"),
         ("time", "Over time"),
+        ("compared", "Groups compared"),
         ("findings", "Findings"),
         ("sheets", "Case sheets"),
     ];
