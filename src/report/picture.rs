@@ -201,6 +201,18 @@ impl Picture<'_> {
 }
 
 impl Line<'_> {
+    /// Where the dose of a line is written: each rank on another side of the picture, since beside a
+    /// steep target the lines lie so close that their numbers would cover each other.
+    fn label_place(&self, rank: usize) -> Option<(f64, f64)> {
+        let outward = |(x, y): &(f64, f64)| match rank % 4 {
+            0 => -y,
+            1 => *x,
+            2 => *y,
+            _ => -x,
+        };
+        self.points.iter().copied().max_by(|a, b| outward(a).total_cmp(&outward(b)))
+    }
+
     fn is_target(&self) -> bool {
         self.row.drawn_role.is_some_and(Role::is_target)
     }
@@ -218,11 +230,12 @@ impl Line<'_> {
                 let rank = self.row.dose_gy.and_then(|d| doses.iter().position(|o| *o == d));
                 let class = format!("isodose i{}", rank.unwrap_or_default().min(5));
                 let dose = self.row.dose_gy.map(|d| format!("{d}")).unwrap_or_default();
-                let top = self.points.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+                let labelled = self.label_place(rank.unwrap_or_default());
+                let inside = |(x, y): &(f64, f64)| is_inside(x * scale, y * scale);
                 html! {
                     polyline class=(class) points=(points) { title { (dose) " Gy" } }
-                    @if let Some((x, y)) = top.filter(|(x, y)| is_inside(x * scale, y * scale)) {
-                        text.dose x=(at(x * scale)) y=(at(y * scale - 1.5)) text-anchor="middle" {
+                    @if let Some((x, y)) = labelled.filter(inside) {
+                        text.dose x=(at(x * scale)) y=(at(y * scale + 3.5)) text-anchor="middle" {
                             (dose)
                         }
                     }
