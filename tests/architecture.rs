@@ -185,6 +185,9 @@ fn only_three_rooms_open_files() {
 fn clock_environment_and_chance_stay_outside_the_results() {
     let words = ["SystemTime", "Instant::now", "Utc::now", "Local::now", "getrandom", "env::var"];
     assert_eq!(strangers(&words, &["cli"]), Vec::<String>::new());
+    // The clock of the stages is read by whoever asks for timings, and by nobody else.
+    let timed = strangers(&["ThreadTime", "ProcessTime"], &["cli"]);
+    assert!(timed.iter().all(|line| line.starts_with("src/analyse/stage.rs: ")), "{timed:#?}");
 }
 
 #[test]

@@ -30,6 +30,7 @@ mod sums;
 mod survey;
 mod terminal;
 mod vocabulary;
+mod timings;
 
 /// The small cases of the tests of `tidydose-analyse`.
 #[cfg(test)]

@@ -19,6 +19,7 @@ use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
 use tidydose_analyse::strict::Refusals;
+use super::timings::{self, Timings};
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::Case;
 use tidydose_metrics::Metric;
@@ -60,7 +61,10 @@ pub(super) fn measure(
     let hold = if measuring.share.is_some() { LockMode::Shared } else { LockMode::Alone };
     let mut prepared = prepare(settings, hold, terminal, stop)?;
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
+    let mut timings = Timings::at_first_case();
     if let Some(share) = measuring.share {
+    timings.cases_done();
+    let times = timings::of_cases(&results);
         let done = ShareResult::of(share, &prepared, &results);
         if measuring.share_tables {
             write_share(&mut prepared, results, (measuring, share), settings.strict)?;
@@ -86,6 +90,9 @@ pub(super) fn measure(
     prepared.findings.extend(refused);
     write(&mut prepared, (&done, &sums), measuring, (settings.strict, terminal))?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
+    if let Some(path) = &measuring.timings {
+        timings.write(path, &prepared.cases, &times)?;
+    }
     say_parts(&prepared, &done, (reused, measuring.prune && complete), terminal)?;
     Ok(outcome(&prepared, &done, (settings, complete), terminal))
 }
