@@ -10,6 +10,7 @@ mod fault;
 mod finish;
 mod interrupt;
 mod lock;
+mod made_tables;
 mod measure;
 mod one_case;
 mod outcome;
@@ -29,8 +30,8 @@ mod study_key;
 mod sums;
 mod survey;
 mod terminal;
-mod vocabulary;
 mod timings;
+mod vocabulary;
 
 /// The small cases of the tests of `tidydose-analyse`.
 #[cfg(test)]
