@@ -207,6 +207,29 @@ fn nothing_speaks_to_a_network() {
     }
 }
 
+/// The crates that are built for these kinds of dependencies, each with its features.
+fn built(edges: &str) -> BTreeSet<String> {
+    let output = std::process::Command::new(env!("CARGO"))
+        .args(["tree", "--locked", "--offline", "--prefix", "none", "--format", "{p} {f}"])
+        .args(["--edges", edges])
+        .current_dir(root())
+        .output()
+        .unwrap();
+    let tree = String::from_utf8(output.stdout).unwrap();
+    let crates = tree.lines().map(|line| line.trim_end_matches(" (*)").trim_end());
+    crates.filter(|line| !line.is_empty()).map(str::to_owned).collect()
+}
+
+/// A feature that only tests switch on would build its crate, and all that rest on it, once more.
+#[test]
+fn what_the_program_is_built_of_serves_its_tests() {
+    let (program, tests) = (built("normal,build"), built("normal,build,dev"));
+    let has = |crates: &BTreeSet<String>, name: &str| crates.iter().any(|c| c.starts_with(name));
+    assert!(has(&program, "polars-arrow v") && !has(&program, "proptest v"));
+    assert!(has(&tests, "proptest v"));
+    assert_eq!(program.difference(&tests).collect::<Vec<_>>(), Vec::<&String>::new());
+}
+
 #[test]
 fn files_are_short_named_by_what_they_hold_and_say_what_they_are_for() {
     let mut wrong = Vec::new();
