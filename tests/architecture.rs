@@ -185,6 +185,9 @@ fn only_three_rooms_open_files() {
 fn clock_environment_and_chance_stay_outside_the_results() {
     let words = ["SystemTime", "Instant::now", "Utc::now", "Local::now", "getrandom", "env::var"];
     assert_eq!(strangers(&words, &["cli"]), Vec::<String>::new());
+    // The clock of the stages is read by whoever asks for timings, and by nobody else.
+    let timed = strangers(&["ThreadTime", "ProcessTime"], &["cli"]);
+    assert!(timed.iter().all(|line| line.starts_with("src/analyse/stage.rs: ")), "{timed:#?}");
 }
 
 #[test]
@@ -202,6 +205,29 @@ fn nothing_speaks_to_a_network() {
     for stack in ["reqwest", "hyper", "ureq", "curl", "rustls", "openssl", "native-tls"] {
         assert!(!built.contains(stack), "{stack} is built into the program");
     }
+}
+
+/// The crates that are built for these kinds of dependencies, each with its features.
+fn built(edges: &str) -> BTreeSet<String> {
+    let output = std::process::Command::new(env!("CARGO"))
+        .args(["tree", "--locked", "--offline", "--prefix", "none", "--format", "{p} {f}"])
+        .args(["--edges", edges])
+        .current_dir(root())
+        .output()
+        .unwrap();
+    let tree = String::from_utf8(output.stdout).unwrap();
+    let crates = tree.lines().map(|line| line.trim_end_matches(" (*)").trim_end());
+    crates.filter(|line| !line.is_empty()).map(str::to_owned).collect()
+}
+
+/// A feature that only tests switch on would build its crate, and all that rest on it, once more.
+#[test]
+fn what_the_program_is_built_of_serves_its_tests() {
+    let (program, tests) = (built("normal,build"), built("normal,build,dev"));
+    let has = |crates: &BTreeSet<String>, name: &str| crates.iter().any(|c| c.starts_with(name));
+    assert!(has(&program, "polars-arrow v") && !has(&program, "proptest v"));
+    assert!(has(&tests, "proptest v"));
+    assert_eq!(program.difference(&tests).collect::<Vec<_>>(), Vec::<&String>::new());
 }
 
 #[test]

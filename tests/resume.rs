@@ -68,14 +68,16 @@ impl Place {
         (output.status.code().unwrap(), String::from_utf8(output.stderr).unwrap())
     }
 
-    /// Every file that a study is, by name, without the parts and the lock.
+    /// Every file that a study is, by name, without the parts, the lock and the record of what the
+    /// tables were made from.
     pub(crate) fn result(&self, study: &str) -> BTreeMap<PathBuf, Vec<u8>> {
         let root = self.path().join(study);
         let mut files = BTreeMap::new();
         for folder in [root.clone(), root.join("tables")] {
             for entry in fs::read_dir(folder).unwrap() {
                 let path = entry.unwrap().path();
-                if path.is_file() && path.file_name().unwrap() != ".lock" {
+                let hidden = path.file_name().unwrap().to_string_lossy().starts_with('.');
+                if path.is_file() && !hidden {
                     let name = path.strip_prefix(&root).unwrap().to_path_buf();
                     files.insert(name, fs::read(&path).unwrap());
                 }
@@ -325,6 +327,48 @@ fn shares_made_apart_make_the_tables_of_one_run() {
     let (_, err) = place.measure("together", &[]);
     assert!(err.contains("5 of the cases were finished before"), "{err}");
     assert_same(&place.result("together"), &place.result("single"));
+}
+
+/// When each file that is made of the results was written; the user's own are left out.
+fn written(place: &Place) -> BTreeMap<PathBuf, std::time::SystemTime> {
+    let names = place.result("study").into_keys();
+    let made = names.filter(|name| {
+        name.starts_with("tables") || name.extension().is_none_or(|ending| ending != "csv")
+    });
+    let time = |name: &PathBuf| fs::metadata(place.path().join("study").join(name)).unwrap();
+    made.map(|name| (name.clone(), time(&name).modified().unwrap())).collect()
+}
+
+#[test]
+fn tables_are_left_alone_only_where_they_are_what_would_be_written() {
+    let place = Place::with(2);
+    place.key("study");
+    place.measure("study", &[]);
+    let (first, calm) = (written(&place), place.result("study"));
+    assert!(first.len() > 30, "{:?}", first.keys());
+    let (code, said) = place.measure("study", &[]);
+    assert_eq!(code, DONE);
+    assert_eq!(written(&place), first, "nothing was written again");
+    assert!(said.contains(" metric values, ") && !said.contains(" 0 metric values"), "{said}");
+    // One byte more, a file that is gone, a record that is none: all is as it was.
+    let study = place.path().join("study");
+    let metrics = study.join("tables/metrics.csv");
+    fs::write(&metrics, [fs::read(&metrics).unwrap(), b"x".to_vec()].concat()).unwrap();
+    place.measure("study", &[]);
+    assert_same(&place.result("study"), &calm);
+    fs::remove_file(study.join("study.sqlite")).unwrap();
+    place.measure("study", &[]);
+    assert_same(&place.result("study"), &calm);
+    let before = written(&place);
+    fs::write(study.join(".tables"), "{}").unwrap();
+    place.measure("study", &[]);
+    assert_same(&place.result("study"), &calm);
+    assert!(written(&place).iter().all(|(name, time)| before[name] < *time));
+    // Another setting gives other tables, and the first one those of the first run.
+    place.measure("study", &["--uncertain-from", "1"]);
+    assert_ne!(fs::read(&metrics).unwrap(), calm[Path::new("tables/metrics.csv")]);
+    place.measure("study", &[]);
+    assert_same(&place.result("study"), &calm);
 }
 
 #[test]

@@ -18,7 +18,8 @@
 //! and damages what was kept; `handoff` holds the study against what it says of itself; `faults` takes
 //! disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs
 //! what the Markdown files show and compares what they state. `one_more_metric` adds a metric and
-//! looks for its row.
+//! looks for its row. `bench_timings` holds what a bench makes
+//! of the times that a run wrote.
 //!
 //! `outside` compares with what is not built here: Python and its libraries, R, a browser, files of
 //! other origin. It is behind a feature of that name, so that the rest needs nothing but Rust and a C
@@ -31,6 +32,7 @@
 mod anonymise;
 mod architecture;
 mod archive;
+mod bench_timings;
 mod cli;
 mod coherent;
 mod containers;

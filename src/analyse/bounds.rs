@@ -26,6 +26,7 @@ use std::sync::Arc;
 use super::fields::Fields;
 use super::form;
 use super::settings::{Ends, Settings};
+use super::stage::{Stage, during};
 use super::structure::Solid;
 use super::trace::{Uncertainty, UncertaintyTerm};
 use tidydose_dose::{
@@ -312,7 +313,10 @@ impl Views {
         let plain = Variant::default();
         let field = fields.map(|f| f.nominal);
         let fill = FillSettings { ends, coarse: COARSE, variant: plain, isocentres };
-        let nominal = Filled::of(solid, FillSettings { coarse: 1.0, ..fill }).view(field);
+        let fine = FillSettings { coarse: 1.0, ..fill };
+        let cells = during(Stage::Geometry, || Filled::of(solid, fine));
+        let nominal = during(Stage::Sampling, || cells.view(field));
+        drop(cells);
         let shape = variants_of_shape(solid, ends);
         let variants = shape.iter().flat_map(|(_, groups)| groups).flatten();
         let varied: Vec<Filled<'_>> =

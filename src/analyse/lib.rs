@@ -27,6 +27,7 @@ pub mod rows;
 mod sampling;
 pub mod settings;
 pub mod shape;
+pub mod stage;
 mod stored;
 pub mod strict;
 pub mod structure;
@@ -60,6 +61,7 @@ use memory::{Facts, GridFacts, Notes};
 use missing::Missing;
 use part::Part;
 use shape::Shape;
+use stage::{Stage, during};
 use structure::{NoSolid, Solid};
 use target::{Space, Target};
 use tidydose_case::{Case, Role};
@@ -97,7 +99,7 @@ fn parts<'a>(
     structures
         .iter()
         .flat_map(|set| &set.rois)
-        .map(|roi| Part::of(roi, case, &mut out.findings))
+        .map(|roi| during(Stage::Geometry, || Part::of(roi, case, &mut out.findings)))
         .collect()
 }
 
@@ -111,7 +113,8 @@ struct DoseAtHand {
 impl DoseAtHand {
     fn of(dose: Dose, settings: &Settings) -> Self {
         let step_gy = dose.step.value();
-        Self::prepared(Prepared::of(dose, settings.interpolation), step_gy, settings)
+        let prepared = during(Stage::Dose, || Prepared::of(dose, settings.interpolation));
+        Self::prepared(prepared, step_gy, settings)
     }
 
     fn prepared(prepared: Prepared, step_gy: f64, settings: &Settings) -> Self {
@@ -178,6 +181,7 @@ fn measure(
         let needed = settings.needed(&settings.metrics);
         let map = |field| IsodoseMap::new(field).within(body.as_ref());
         let space = |field| Space::new(map(field), &targets, &needed);
+        let space = |field| during(Stage::Isodoses, || space(field));
         let spaces = [fields.nominal, &fields.thinned[0], &fields.thinned[1]].map(space);
         let scattered: Vec<Space<'_>> =
             fields.scattered.iter().map(|other| space(&other.field)).collect();
@@ -225,7 +229,9 @@ fn conclude(
     out: &mut Analysis,
 ) {
     let shape = |p: &Part<'_>| Shape::of(p.roi.header.number, p.solid.as_ref().ok()?);
-    let seen = judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>());
+    let seen = during(Stage::Relations, || {
+        judge(case, &parts.iter().filter_map(shape).collect::<Vec<_>>())
+    });
     (out.evidence, out.lesions) = (seen.evidence, seen.lesions);
     out.findings.extend(seen.findings);
     let about: Vec<_> = parts.iter().map(|p| (p.number(), &p.about)).collect();
@@ -234,7 +240,7 @@ fn conclude(
     let open: Vec<i64> = parts.iter().filter(|p| p.is_open()).map(Part::number).collect();
     let relation =
         relate::RelationSettings { ends: settings.ends, uncertain_from: settings.uncertain_from };
-    out.relations = relate::relate(&members, relation, &open, notes);
+    out.relations = during(Stage::Relations, || relate::relate(&members, relation, &open, notes));
     candidates::look_again(case, out);
     let open = candidates::Candidates::of(case, &out.structures);
     let inputs = limit_check::CheckInputs {
@@ -363,9 +369,9 @@ impl<'a> GridMeasurement<'a> {
             for part in parts {
                 out.measurements.extend(self.of_several_organs(part, gathered));
             }
-            out.regions = self.regions(parts, gathered)?;
+            out.regions = during(Stage::Regions, || self.regions(parts, gathered))?;
         }
-        out.pictures = self.pictures(parts, &out.traces)?;
+        out.pictures = during(Stage::Pictures, || self.pictures(parts, &out.traces))?;
         Ok(())
     }
 

@@ -10,6 +10,7 @@ use super::known::{Gathered, Known};
 use super::memory::{Facts, Raw};
 use super::missing::Missing;
 use super::part::{Part, Who};
+use super::stage::{Stage, during};
 use super::structure::Solid;
 use super::trace::StructureTrace;
 use super::{Analysis, GridMeasurement, look_ahead};
@@ -71,11 +72,15 @@ impl<'b, 'a> Sampling<'b, 'a> {
         {
             return Err(Missing);
         }
-        let solid = bounds::refined(self.solid, context.settings.ends, fields);
+        let solid =
+            during(Stage::Sampling, || bounds::refined(self.solid, context.settings.ends, fields));
         let spaces = context.spaces.filter(|_| fields.is_some());
         let no_dose = self.no_dose.as_ref();
-        let isodoses = context.isodoses(self.part, spaces.map(|s| &s[0]), no_dose);
-        let of = |s| context.isodoses(self.part, Some(s), None).ok().filter(|_| isodoses.is_ok());
+        let isodoses_in = |space, no_dose| {
+            during(Stage::Isodoses, || context.isodoses(self.part, space, no_dose))
+        };
+        let isodoses = isodoses_in(spaces.map(|s| &s[0]), no_dose);
+        let of = |s| isodoses_in(Some(s), None).ok().filter(|_| isodoses.is_ok());
         let other = match spaces {
             Some([_, even, odd]) => {
                 [even, odd].into_iter().chain(context.scattered).map(of).collect()
@@ -84,7 +89,9 @@ impl<'b, 'a> Sampling<'b, 'a> {
         };
         let needed = context.settings.needed(&context.settings.all_metrics());
         let isocentres = needs::any_needs(&needed, Need::Form).then_some(context.isocentres);
-        let views = Views::of(&solid, context.settings.ends, fields, other, isocentres);
+        let views = during(Stage::Bounds, || {
+            Views::of(&solid, context.settings.ends, fields, other, isocentres)
+        });
         let _ = self.seen.set(Seen { solid, views, isodoses });
         self.seen.get().ok_or(Missing)
     }
@@ -115,7 +122,9 @@ impl<'b, 'a> Sampling<'b, 'a> {
             cover: nominal.cover,
             jumps: nominal.jumps,
             method: views.method(self.context.settings),
-            trace: StructureTrace::of(self.part.number(), solid, &cells, field),
+            trace: during(Stage::Sampling, || {
+                StructureTrace::of(self.part.number(), solid, &cells, field)
+            }),
             curve: curve.unwrap_or_default(),
         };
         notes.keep_facts(&self.key, facts.clone());
@@ -161,7 +170,7 @@ impl<'b, 'a> Sampling<'b, 'a> {
         let Seen { views, isodoses, .. } = self.seen()?;
         let (no_dose, isodoses) = (self.no_dose.clone(), isodoses.clone());
         let around = MetricInputs { no_dose, isodoses, biology };
-        let (outcome, uncertainty) = views.traced(metric, &around);
+        let (outcome, uncertainty) = during(Stage::Bounds, || views.traced(metric, &around));
         let raw = Raw { outcome, uncertainty, rule: views.rule(metric, &around) };
         notes.keep_value(&self.key, key, raw.clone());
         Ok(raw)

@@ -114,10 +114,20 @@ struct Wanted {
     two_cm: bool,
 }
 
+/// An isodose as each target sees it. Of its cells nothing is kept: they take as much memory as the
+/// dose itself, for each level of each dose.
 struct Level {
-    partition: Partition,
+    islands: Vec<Island>,
     /// What is nearest to each lesion; empty when not wanted.
     nearest: Vec<Isodose>,
+}
+
+/// What of an isodose hangs together with one target.
+#[derive(Clone, Default)]
+struct Island {
+    isodose: Isodose,
+    /// ROI Numbers of other lesions in it.
+    with: Vec<String>,
 }
 
 impl<'a> Space<'a> {
@@ -159,8 +169,9 @@ impl<'a> Space<'a> {
 
     fn level(&self, dose_gy: f64) -> Level {
         let partition = Partition::of(&self.map, dose_gy);
+        let islands = self.islands(&partition);
         if !self.wanted.nearest {
-            return Level { partition, nearest: Vec::new() };
+            return Level { islands, nearest: Vec::new() };
         }
         let mut own: Vec<usize> = self.lesion_of.clone();
         own.sort_unstable();
@@ -175,7 +186,28 @@ impl<'a> Space<'a> {
             at.and_then(|i| parts.get(i)).copied().unwrap_or_default()
         };
         let nearest = self.lesion_of.iter().map(part).collect();
-        Level { partition, nearest }
+        Level { islands, nearest }
+    }
+
+    /// The island of each target: with a single lesion all of the isodose.
+    fn islands(&self, partition: &Partition) -> Vec<Island> {
+        let found: Vec<Vec<usize>> =
+            self.targets.iter().map(|t| partition.islands_of(&self.map, &t.seeds)).collect();
+        let mut out = Vec::new();
+        for (target, own) in self.targets.iter().zip(&found) {
+            let is_other =
+                |t: &Target| t.roi_number != target.roi_number && !t.is_nested_with(target);
+            let others = || self.targets.iter().zip(&found).filter(|(t, _)| is_other(t));
+            if others().next().is_none() {
+                out.push(Island { isodose: partition.whole(), with: Vec::new() });
+                continue;
+            }
+            let meets = |theirs: &[usize]| theirs.iter().any(|i| own.contains(i));
+            let with = others().filter(|(_, theirs)| meets(theirs));
+            let with = with.map(|(t, _)| t.roi_number.to_string()).collect();
+            out.push(Island { isodose: partition.together(own), with });
+        }
+        out
     }
 
     /// The isodoses of one target among all targets of the plan.
@@ -186,11 +218,11 @@ impl<'a> Space<'a> {
     #[must_use]
     pub fn isodoses(&self, target: &Target) -> PrescriptionIsodoses {
         let at = |dose_gy: f64| -> Result<Isodose, String> {
-            let (island, shared) = self.island(target, dose_gy);
-            if shared.is_empty() {
-                return Ok(island);
+            let Island { isodose, with } = self.island(target, dose_gy);
+            if with.is_empty() {
+                return Ok(isodose);
             }
-            let names = shared.join(", ");
+            let names = with.join(", ");
             Err(format!("merged: the {dose_gy} Gy isodose is shared with ROI {names}"))
         };
         let of_prescription = |dose_gy: f64| match self.wanted.isodoses {
@@ -206,24 +238,11 @@ impl<'a> Space<'a> {
         }
     }
 
-    /// The island that holds a target, and the ROI Numbers of other lesions in it.
-    fn island(&self, target: &Target, dose_gy: f64) -> (Isodose, Vec<String>) {
-        let Some(level) = self.levels.get(&dose_gy.to_bits()) else { return Default::default() };
-        let others: Vec<&Target> = self
-            .targets
-            .iter()
-            .filter(|t| t.roi_number != target.roi_number && !t.is_nested_with(target))
-            .collect();
-        if others.is_empty() {
-            return (level.partition.whole(), Vec::new());
-        }
-        let islands = level.partition.islands_of(&self.map, &target.seeds);
-        let meets = |t: &&&Target| {
-            let theirs = level.partition.islands_of(&self.map, &t.seeds);
-            theirs.iter().any(|i| islands.contains(i))
-        };
-        let shared = others.iter().filter(meets).map(|t| t.roi_number.to_string()).collect();
-        (level.partition.together(&islands), shared)
+    /// The island that holds a target.
+    fn island(&self, target: &Target, dose_gy: f64) -> Island {
+        let level = self.levels.get(&dose_gy.to_bits());
+        let found = level.zip(self.index_of(target)).and_then(|(l, i)| l.islands.get(i));
+        found.cloned().unwrap_or_default()
     }
 
     fn index_of(&self, target: &Target) -> Option<usize> {
@@ -241,7 +260,7 @@ impl<'a> Space<'a> {
 
     fn around(&self, target: &Target) -> Surroundings {
         let local = |dose_gy: &f64| {
-            let (island, with) = self.island(target, *dose_gy);
+            let Island { isodose: island, with } = self.island(target, *dose_gy);
             LocalVolume { dose_gy: *dose_gy, nearest: self.nearest(target, *dose_gy), island, with }
         };
         let two_cm = self.wanted.two_cm.then(|| largest_beyond(&self.map, &target.shell, 20.0));
@@ -251,5 +270,60 @@ impl<'a> Space<'a> {
             local: self.local_gy.iter().map(local).collect(),
             two_cm: two_cm.flatten(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::settings::{Ends, Settings};
+    use crate::{structure, testing};
+    use ndarray::Array3;
+    use tidydose_dose::{DoseField, Interpolation};
+    use tidydose_geometry::Grid;
+    use tidydose_geometry::smooth::Variant;
+    use tidydose_geometry::units::Gray;
+    use tidydose_rt::Dose;
+    use tidydose_rt::finding::Subject;
+
+    /// Edge of the dose grid in voxels of 1 mm.
+    const EDGE: u32 = 100;
+
+    fn target(roi_number: i64, x: f64, radius_mm: f64, dose_gy: f64) -> Target {
+        let roi = testing::ball(roi_number, [x, 0.0, 0.0], radius_mm);
+        let solid = structure::build(&roi, &Subject::default(), &mut Vec::new()).unwrap();
+        let cells = |coarse| solid.occupancy(Ends::ClosedCaps, coarse, Variant::default());
+        Target::of(roi_number, dose_gy, cells(2.0), &cells(1.0)).unwrap()
+    }
+
+    /// Two hot spots 24 mm apart.
+    fn field() -> DoseField {
+        let offsets = (0..EDGE).map(f64::from).collect();
+        let (axes, edge) = ([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]], EDGE as usize);
+        let grid = Grid::new([-50.0; 3], axes, [1.0; 2], offsets, [edge, edge]).unwrap();
+        #[allow(clippy::cast_possible_truncation)] // doses are stored in single precision
+        let values = Array3::from_shape_fn(grid.shape(), |at| {
+            let [x, y, z] = grid.position(at.into());
+            let spot = |c: f64| (-((x - c).powi(2) + y * y + z * z) / 18.0).exp();
+            (30.0 * (spot(-12.0) + spot(12.0))) as f32
+        });
+        DoseField::new(Dose { grid, values, step: Gray::gy(1e-6) }, Interpolation::CubicBSpline)
+    }
+
+    /// One isodose taken apart has a number for each cell of the grid; before, all levels kept theirs
+    /// as long as the case was in work.
+    #[test]
+    fn isodoses_of_many_levels_take_no_more_memory_than_one() {
+        let (field, settings) = (field(), Settings::default());
+        let targets = [target(1, -12.0, 4.0, 20.0), target(2, 12.0, 5.0, 24.0)];
+        let needed = settings.needed(&settings.metrics);
+        let map = IsodoseMap::new(&field);
+        let mut levels = 0;
+        let used = allocation_counter::measure(|| {
+            levels = Space::new(map, &targets, &needed).levels.len();
+        });
+        assert!(levels >= 6, "{levels}");
+        let one = 4 * u64::from(EDGE - 1).pow(3);
+        assert!(used.bytes_max < 2 * one, "{levels} levels, {} bytes", used.bytes_max);
     }
 }

@@ -170,6 +170,10 @@ pub(super) struct Measure {
     /// Remove the parts in DIR/cases that this run does not use, such as those of other settings
     #[arg(long)]
     pub(super) prune: bool,
+    /// Write the processor time of each stage of each case into this CSV file, which no result
+    /// follows from
+    #[arg(long, value_name = "FILE", conflicts_with = "part")]
+    pub(super) timings: Option<PathBuf>,
 }
 
 /// A question to a study.

@@ -13,6 +13,7 @@ use super::prepare::PreparedStudy;
 use super::settings::{Measuring, Settings};
 use super::store::Store;
 use super::terminal::Terminal;
+use tidydose_analyse::stage::{StageTimes, timed};
 use tidydose_analyse::{Analysis, Work};
 use tidydose_case::Case;
 use tidydose_rt::finding::Finding;
@@ -35,6 +36,8 @@ pub(super) struct FinishedCase {
     pub(super) reused: bool,
     /// What was measured of it, and what was known.
     pub(super) work: Work,
+    /// How much processor time each stage of it took.
+    pub(super) times: StageTimes,
 }
 
 /// One result per case, by index; absent for a case that was not begun, or is not in the share.
@@ -59,7 +62,9 @@ pub(super) fn finish_cases(
     let fault: Mutex<Option<WriteError>> = Mutex::new(None);
     let results = map_indices(settings.jobs, prepared.cases.len(), stop, &|index| {
         let case = prepared.cases.get(index).filter(own)?;
-        let result = if is_worth_measuring(case) { run.finish(case) } else { Ok(none()) };
+        let finish = || if is_worth_measuring(case) { run.finish(case) } else { Ok(none()) };
+        let (result, times) = timed(finish);
+        let result = result.map(|done| FinishedCase { times, ..done });
         bar.inc(1);
         result
             .map_err(|error| {
@@ -122,7 +127,7 @@ impl FinishedCase {
     fn of(part: CasePart, key: PartKey, reused: bool) -> Self {
         let CasePart { analysis, findings } = part;
         let (residue, key) = (Some(residue(analysis)), Some(key.into_text()));
-        Self { residue, findings, failure: None, key, reused, work: Work::default() }
+        Self { residue, findings, key, reused, ..Self::default() }
     }
 }
 

@@ -10,6 +10,7 @@ mod fault;
 mod finish;
 mod interrupt;
 mod lock;
+mod made_tables;
 mod measure;
 mod one_case;
 mod outcome;
@@ -29,6 +30,7 @@ mod study_key;
 mod sums;
 mod survey;
 mod terminal;
+mod timings;
 mod vocabulary;
 
 /// The small cases of the tests of `tidydose-analyse`.

@@ -9,6 +9,7 @@ use serde::Serialize;
 use super::fault::Fault;
 use super::finish::{FinishedCase, finish_cases};
 use super::lock::LockMode;
+use super::made_tables::{self, Basis};
 use super::outcome::Outcome;
 use super::prepare::{PreparedStudy, prepare};
 use super::settings::{Measuring, Settings};
@@ -18,6 +19,7 @@ use super::store::Store;
 use super::study_folder::StudyFolder;
 use super::sums::measure_sums;
 use super::terminal::Terminal;
+use super::timings::{self, Timings};
 use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::Case;
@@ -59,7 +61,10 @@ pub(super) fn measure(
 ) -> Result<Outcome, Fault> {
     let hold = if measuring.share.is_some() { LockMode::Shared } else { LockMode::Alone };
     let mut prepared = prepare(settings, hold, terminal, stop)?;
+    let mut timings = Timings::at_first_case();
     let results = finish_cases(&prepared, settings, measuring, (terminal, stop))?;
+    timings.cases_done();
+    let times = timings::of_cases(&results);
     if let Some(share) = measuring.share {
         let done = ShareResult::of(share, &prepared, &results);
         if measuring.share_tables {
@@ -85,6 +90,9 @@ pub(super) fn measure(
     }
     prepared.findings.extend(refused);
     write(&mut prepared, (&done, &sums), measuring, (settings.strict, terminal))?;
+    if let Some(path) = &measuring.timings {
+        timings.write(path, &prepared.cases, &times)?;
+    }
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
     say_parts(&prepared, &done, (reused, measuring.prune && complete), terminal)?;
     Ok(outcome(&prepared, &done, (settings, complete), terminal))
@@ -289,14 +297,40 @@ fn write(
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
     let study = head.study(prepared, (done, sums), analysis);
+    let basis = Basis::of(
+        &study,
+        &[&head.settings, &done.keys, &done.refusals, &prepared.decided, &measuring.spreadsheet],
+    );
+    let there = |basis| made_tables::unchanged(&prepared.folder, basis);
+    let tables = match basis.as_ref().and_then(there) {
+        Some(tables) => tables,
+        None => {
+            let tables = make_tables(prepared, &study, done, (&head, measuring))?;
+            // Without the record the next run writes the same files again, and nothing is lost.
+            basis.and_then(|basis| made_tables::keep(&prepared.folder, basis, &tables).ok());
+            tables
+        }
+    };
+    terminal.say(&summary(prepared, &tables));
+    prepared.unproven_plans().iter().for_each(|text| terminal.say(text));
+    Ok(())
+}
+
+/// All files that are made of the results.
+fn make_tables(
+    prepared: &PreparedStudy,
+    study: &Study<'_>,
+    done: &MeasuredCases,
+    (head, measuring): (&StudyHead, &Measuring),
+) -> Result<Vec<table::Written>, Fault> {
     let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
     let store = Store::new(prepared.folder.cases());
     let mut source = |case: &Case| Ok(done.analysis(&store, case)?.map(Cow::Owned));
     let (folder, database) = (prepared.folder.tables(), prepared.folder.database());
     let to = Destination { folder: &folder, database: Some(&database) };
-    let tables = table::write_tables_from(&study, &names, to, &mut source)?;
+    let tables = table::write_tables_from(study, &names, to, &mut source)?;
     let complete = !prepared.findings.iter().any(|f| f.code == Code::RunInterrupted);
-    let method = method_sentence(analysis);
+    let method = method_sentence(&measuring.analysis);
     let run = Run {
         settings: &head.settings,
         method: &method,
@@ -305,10 +339,8 @@ fn write(
         tables: &tables,
     };
     hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
-    run::write_run(&study, &run, &prepared.folder.run_file())?;
-    terminal.say(&summary(prepared, &tables));
-    prepared.unproven_plans().iter().for_each(|text| terminal.say(text));
-    Ok(())
+    run::write_run(study, &run, &prepared.folder.run_file())?;
+    Ok(tables)
 }
 
 /// The tables that have rows of cases, for the cases of a share alone, into a folder of their own:

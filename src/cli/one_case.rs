@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::parallel::guarded;
+use tidydose_analyse::stage::{Stage, during};
 use tidydose_analyse::{self as analyse, Analysis, Memory};
 use tidydose_case::Case;
 use tidydose_dicom::{self as dicom, FileLocation};
@@ -80,8 +81,8 @@ impl RunContext<'_> {
             Some(header) => {
                 let path = self.path(&header.origin)?;
                 let file = &header.origin.file;
-                let mut reading = dicom::read_structure_set_as(path, self.identity, file)
-                    .map_err(|e| self.refusal(&e, case))?;
+                let read = || dicom::read_structure_set_as(path, self.identity, file);
+                let mut reading = during(Stage::Read, read).map_err(|e| self.refusal(&e, case))?;
                 findings.extend(reading.findings);
                 reading.value.take_image_planes(header);
                 if let Some(frame) = case.dose.as_ref().and_then(|d| d.frame.as_ref()) {
@@ -92,7 +93,7 @@ impl RunContext<'_> {
         };
         let mut memory = memory.looking_ahead();
         let mut of_doses = None;
-        let read = || self.doses(case, of_doses.insert(Vec::new()));
+        let read = || during(Stage::Read, || self.doses(case, of_doses.insert(Vec::new())));
         let settings = self.settings;
         let analysis =
             analyse::analyse_remembered(case, structures.as_ref(), read, settings, &mut memory)?;

@@ -65,6 +65,8 @@ pub(super) struct Measuring {
     pub(super) prune: bool,
     /// How the tables are written once more for spreadsheets.
     pub(super) spreadsheet: Option<Convention>,
+    /// The file for the processor time of each stage, where it is wanted.
+    pub(super) timings: Option<PathBuf>,
 }
 
 impl Measuring {
@@ -82,6 +84,7 @@ impl Measuring {
             share_tables: typed.share_tables,
             prune: typed.prune,
             spreadsheet: typed.spreadsheet_csv,
+            timings: typed.timings.clone(),
         })
     }
 }

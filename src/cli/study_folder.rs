@@ -110,6 +110,12 @@ impl StudyFolder {
         self.root.join(run::FILE)
     }
 
+    /// What the tables were made from, for the next run.
+    #[must_use]
+    pub(super) fn made_tables(&self) -> PathBuf {
+        self.root.join(MADE_TABLES)
+    }
+
     /// `names.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn names(&self) -> PathBuf {
@@ -161,6 +167,9 @@ impl StudyFolder {
 
 /// Holds the parts of finished cases; a run that was killed leaves nothing else.
 const CASES: &str = "cases";
+
+/// Of no use to anybody but the program.
+const MADE_TABLES: &str = ".tables";
 
 fn is_study(root: &Path) -> bool {
     let folders = ["tables", CASES];
