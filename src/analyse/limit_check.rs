@@ -13,8 +13,9 @@ use tidydose_case::{Case, NamedRoi};
 use tidydose_metrics::limits::{Limit, Verdict, fractions_listed, judge};
 use tidydose_metrics::{Outcome, Status};
 
-/// A target counts as inside an organ from this share of its volume on, percent.
-pub const INSIDE_PERCENT: f64 = 50.0;
+/// The share of its volume from which on a target counts as inside an organ, where a study does not
+/// say another.
+pub const INSIDE_FROM: f64 = 0.5;
 
 /// One limit, or the lack of one, for one organ of a case.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -53,6 +54,8 @@ pub struct CheckInputs<'a> {
     pub relations: &'a [Relation],
     /// The structures that may be an organ though nobody has decided their names.
     pub open: &'a Candidates<'a>,
+    /// The share of its volume from which on a target counts as inside an organ.
+    pub inside_from: f64,
 }
 
 /// The rows of a case that was measured.
@@ -125,7 +128,7 @@ impl CheckInputs<'_> {
             let open = self.open.for_organ(organ);
             if open.is_empty() {
                 let reason = format!("absent: no structure of the case is {organ}");
-                return vec![row(None, Verdict::Unknown, reason)];
+                return vec![row(None, of_nothing(&chosen), reason)];
             }
             return chosen.iter().map(|limit| self.of_candidates(&open, limit)).collect();
         }
@@ -138,11 +141,14 @@ impl CheckInputs<'_> {
         let metric = limit.metric.to_string();
         let outcome = outcome(self.measurements, roi_number, &metric).cloned();
         let inside = self.deepest_target(roi_number);
+        let inside_from = 100.0 * self.inside_from;
         let (verdict, reason) = match (&outcome, several, &inside) {
-            (None, ..) => (Verdict::Unknown, format!("{metric} was not measured")),
-            (_, Some(several), _) => (Verdict::Unknown, several.clone()),
+            (None, ..) => (of_nothing(&[limit]), format!("{metric} was not measured")),
+            (_, Some(several), _) => (of_nothing(&[limit]), several.clone()),
             (_, _, Some((name, share)))
-                if *share >= INSIDE_PERCENT && !limit.target_may_lie_inside =>
+                if limit.tier.decides()
+                    && *share >= inside_from
+                    && !limit.target_may_lie_inside =>
             {
                 let reason = format!("{share:.0} % of {name} lie inside: judge clinically");
                 (Verdict::NotApplicable, reason)
@@ -198,9 +204,14 @@ impl CheckInputs<'_> {
             limit: Some(limit.clone()),
             outcome: worst.map(|(_, outcome)| outcome.clone()),
             target_inside_percent: number.and_then(|n| Some(self.deepest_target(n)?.1)),
-            ..empty(self.case, &limit.organ, number, Verdict::Unknown, reason)
+            ..empty(self.case, &limit.organ, number, of_nothing(&[limit]), reason)
         }
     }
+}
+
+/// The verdict on limits of which nothing is known: aims of planning stay what they are.
+fn of_nothing(limits: &[&Limit]) -> Verdict {
+    if limits.iter().any(|l| l.tier.decides()) { Verdict::Unknown } else { Verdict::NotALimit }
 }
 
 fn several(rois: &[&NamedRoi], organ: &str) -> String {
