@@ -13,5 +13,5 @@ SELECT c.patient_id, c.plan_id, c.structure, c.fractions, c.metric, c.operator, 
        c.value, c.margin, c.verdict, c.tier, c.limit_source, c.evidence, n.gap_mm, c.target_inside_percent
 FROM limit_checks c
 LEFT JOIN nearest n ON c.structure_id = n.other_structure_id
-WHERE c.margin < 0 AND c.structure IN ($organ)
+WHERE c.margin < 0 AND c.verdict <> 'not_a_limit' AND c.structure IN ($organ)
 ORDER BY c.plan_id, c.structure, c.metric, c.limit_value, c.limit_source

@@ -56,6 +56,9 @@ fn bad_arguments_are_2_and_say_what_is_accepted() {
         (&["measure", "a", "--alpha-beta", "Foo=3"], "`Foo` is no standard name"),
         (&["measure", "a", "--interpolation", "magic"], "cubic_b_spline"),
         (&["measure", "a", "--ends", "magic"], "half_slice"),
+        (&["measure", "a", "--limits", "none.csv"], "is no file"),
+        (&["measure", "a", "--limits", "a", "--unchecked-limits"], "cannot be used with"),
+        (&["measure", "a", "--target-inside-from", "0"], "up to 100"),
     ] {
         let (code, out, err) = ran(place.path(), arguments);
         assert_eq!((code, out.as_str()), (2, ""), "{arguments:?}");

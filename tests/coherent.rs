@@ -128,6 +128,34 @@ fn no_two_values_of_a_structure_contradict_each_other() {
     assert!(found.is_empty(), "{}", found.join("\n"));
 }
 
+/// A limit on the largest dose is judged by the bounds that agree with the other values of its
+/// structure, not by those that the point alone would have.
+#[test]
+fn a_limit_on_the_largest_dose_is_judged_by_bounds_that_agree() {
+    let rows = measured().rows("metrics");
+    let of = |structure: &str, metric: &str| {
+        rows.iter().find(|r| r["structure_id"] == structure && r["metric"] == metric)
+    };
+    let (mut judged, mut held) = (0, 0);
+    for check in measured().rows("limit_checks") {
+        if check["metric"] != "Max[Gy]" || check["value"].is_empty() {
+            continue;
+        }
+        let max = of(&check["structure_id"], "Max[Gy]").unwrap();
+        for column in ["value", "low", "high"] {
+            assert_eq!(check[column], max[column], "{column} of {check:?}");
+        }
+        judged += 1;
+        let lows =
+            of(&check["structure_id"], "D0.03cc[Gy]").map(|near| [&max["low"], &near["low"]]);
+        if let Some([Ok(low), Ok(near)]) = lows.map(|ends| ends.map(|e| e.parse::<f64>())) {
+            assert!(!above(near, low), "{near} is above {low}: {check:?}");
+            held += 1;
+        }
+    }
+    assert!(judged > 30 && held > 30, "{judged} {held}");
+}
+
 /// The rules above know every metric of the lists whose values can contradict another one.
 #[test]
 fn the_rules_know_the_metrics_that_lie_on_a_curve() {

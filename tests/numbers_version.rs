@@ -15,17 +15,19 @@ use std::path::PathBuf;
 
 use crate::measured::{Row, measured, updating};
 use tidydose_analyse::NUMBERS;
+use tidydose_metrics::List;
 
 /// Largest mean difference of a number, as a share of it: what `golden` gives a single one.
 const TOLERANCE: f64 = 1e-9;
 
 /// The tables with the columns by which their rows are put together, and those with numbers.
-const TABLES: [(&str, &str, &[&str]); 5] = [
+///
+/// Those of `limit_checks` are those of `metrics`, held against a list that may grow and shrink.
+const TABLES: [(&str, &str, &[&str]); 4] = [
     ("structures", "role", &["volume_cc", "volume_low_cc", "volume_high_cc", "dose_cover_percent"]),
     ("metrics", "metric", &["value", "low", "high"]),
     ("dvh", "", &["dose_gy", "volume_cc"]),
     ("relations", "metric", &["value", "low", "high"]),
-    ("limit_checks", "metric", &["value", "low", "high"]),
 ];
 
 /// The numbers of some rows in short.
@@ -65,8 +67,12 @@ fn numbers_of(rows: &[Row], (table, by, columns): (&str, &str, &[&str]), into: &
 
 fn now() -> Numbers {
     let mut numbers = Numbers::new();
+    // What only a limit asks for comes and goes with the list of limits, which is a setting.
+    let listed: BTreeSet<String> = List::Full.metrics().iter().map(ToString::to_string).collect();
     for table in TABLES {
-        numbers_of(&measured().rows(table.0), table, &mut numbers);
+        let mut rows = measured().rows(table.0);
+        rows.retain(|row| table.0 != "metrics" || listed.contains(&row["metric"]));
+        numbers_of(&rows, table, &mut numbers);
     }
     numbers
 }

@@ -12,7 +12,7 @@ use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::relate::Relation;
 use tidydose_analyse::{Analysis, Settings};
 use tidydose_geometry::Point;
-use tidydose_metrics::limits::{Limit, Tier, Verdict};
+use tidydose_metrics::limits::{Checked, Limit, Tier, Verdict};
 use tidydose_metrics::{Outcome, Status, parse};
 
 use crate::archive::Course;
@@ -31,10 +31,14 @@ fn ball(number: i32, name: &str, kind: &str, along: f64, radius: f64) -> Roi {
 }
 
 fn analysis(rois: Vec<Roi>, dose_gy: f64, limits: Vec<Limit>) -> Analysis {
+    analysis_with(rois, dose_gy, Settings { limits, ..Settings::default() })
+}
+
+fn analysis_with(rois: Vec<Roi>, dose_gy: f64, settings: Settings) -> Analysis {
     let lattice = Lattice::around(CENTRE, [60.0; 3], 3.0);
     let course = Course::new("LIE", rois, (&Field::Uniform(dose_gy), &lattice), &[(1, 20.0)]);
     let metrics = ["Volume[cc]", "Max[Gy]"].map(|m| parse(m).unwrap()).to_vec();
-    let settings = Settings { metrics, limits, regions: false, ..Settings::default() };
+    let settings = Settings { metrics, regions: false, ..settings };
     let mut analyses = course.measure(&settings).analyses;
     assert_eq!(analyses.len(), 1);
     analyses.pop_first().unwrap().1
@@ -115,6 +119,7 @@ fn limit(organ: &str, value: f64, fractions: u32) -> Limit {
         target_may_lie_inside: false,
         source: format!("invented, {value} Gy"),
         evidence: "invented".to_owned(),
+        checked: Checked::Own,
         endpoint: String::new(),
         risk: String::new(),
         note: String::new(),
@@ -163,4 +168,45 @@ fn verdicts_of_values_that_are_known() {
     let check = inside.limit_checks.iter().find(|c| c.organ == "Brainstem").unwrap();
     assert!(check.reason.contains("of GTV") && check.reason.contains("inside"), "{check:?}");
     assert!(check.target_inside_percent.unwrap() > 99.0, "{check:?}");
+}
+
+/// A target of which a known share lies in the organ: from which share on limits do not judge is a
+/// setting.
+#[test]
+fn the_share_from_which_a_target_is_inside_is_a_setting() {
+    let (target, organ, apart) = (4.0, 10.0, 9.0);
+    let share = lens(target, organ, apart) / (4.0 / 3.0 * PI * 0.064);
+    assert!((0.5..0.8).contains(&share), "{share}");
+    let verdict = |from: f64| {
+        let rois = vec![
+            ball(1, "GTV1", "GTV", 20.0 - apart, target),
+            ball(2, "Brainstem", "ORGAN", 20.0, organ),
+        ];
+        let limits = vec![limit("Brainstem", 11.0, 1)];
+        let settings = Settings { limits, target_inside_from: from, ..Settings::default() };
+        let checks = analysis_with(rois, 12.0, settings).limit_checks;
+        let inside = checks[0].target_inside_percent.unwrap();
+        assert!((inside - 100.0 * share).abs() < 2.0, "{inside} for {share}");
+        checks[0].verdict
+    };
+    assert_eq!(verdict(0.95 * share), Verdict::NotApplicable);
+    assert_eq!(verdict(1.05 * share), Verdict::Above);
+}
+
+/// An aim of planning judges nothing: not a value above it, not an organ with a target inside, not
+/// one that is missing.
+#[test]
+fn an_aim_of_planning_never_decides() {
+    let aim = |organ: &str| Limit { tier: Tier::Objective, ..limit(organ, 1.0, 1) };
+    let limits = vec![aim("Brainstem"), aim("Cochlea_L"), limit("Cochlea_R", 1.0, 1)];
+    for target in [0.0, 20.0] {
+        let rois =
+            vec![ball(1, "GTV1", "GTV", target, 4.0), ball(2, "Brainstem", "ORGAN", 20.0, 10.0)];
+        let got = analysis(rois, 12.0, limits.clone()).limit_checks;
+        assert_eq!(verdicts(&got, "Brainstem"), [Verdict::NotALimit]);
+        assert_eq!(verdicts(&got, "Cochlea_L"), [Verdict::NotALimit]);
+        assert_eq!(verdicts(&got, "Cochlea_R"), [Verdict::Unknown]);
+        let shown = got.iter().find(|c| c.organ == "Brainstem").unwrap();
+        assert!(shown.outcome.as_ref().unwrap().value.unwrap() > 11.0, "{shown:?}");
+    }
 }

@@ -271,3 +271,68 @@ fn stale_tables_are_said_and_a_comment_makes_none() {
     let text = fs::read_to_string(file(place.path(), "paper/table_one.md")).unwrap();
     assert!(!text.contains(STALE));
 }
+
+/// A list of the committee's own instead of the program's, saved by a spreadsheet of another locale;
+/// an aim of planning judges nothing, and a target inside is a flag or not as the list says.
+#[test]
+fn a_committee_holds_doses_against_its_own_list() {
+    let place = tempfile::tempdir().unwrap();
+    copy(&cohort().join("gantry/LK-07"), &place.path().join("in"));
+    let (code, talk) = run(place.path(), &["limits", "protocol.csv"]);
+    assert_eq!(code, 0, "{talk}");
+    let (code, talk) = run(place.path(), &["limits", "protocol.csv"]);
+    assert!(code == 2 && talk.contains("protocol.csv: is there already"), "{talk}");
+    let list = "\u{feff}name;tier;metric;fractions;source;note;target_inside\r\n\
+                Brainstem;mandatory;D0.1cc[Gy] <= 12,5;1 to 5;our protocol 2;with care;\r\n\
+                Brainstem;local;D0.1cc[Gy] <= 12,5;1 to 5;our protocol 2;;allowed\r\n\
+                Brainstem;objective;D0.1cc[Gy] <= 1;1 to 5;our protocol 2;;\r\n";
+    fs::write(place.path().join("protocol.csv"), list).unwrap();
+    let own = [&MEASURE[..], &["--limits", "protocol.csv", "--target-inside-from", "80"]].concat();
+    let (code, talk) = run(place.path(), &own);
+    assert_eq!(code, 0, "{talk}");
+    let checks = read(place.path(), "tables/limit_checks.csv");
+    let seen: Vec<_> = checks
+        .iter()
+        .map(|r| [&r["tier"], &r["limit_note"], &r["verdict"]].map(|c| &**c))
+        .collect();
+    let expected = [
+        ["mandatory", "with care", "not_applicable"],
+        ["local", "", "above"],
+        ["objective", "", "not_a_limit"],
+    ];
+    assert_eq!(seen, expected);
+    assert!(checks.iter().all(|r| r["checked"] == "own" && r["evidence"].contains("your own")));
+    let settings = |place: &Path| -> serde_json::Value {
+        let text = fs::read_to_string(file(place, "run.json")).unwrap();
+        serde_json::from_str::<serde_json::Value>(&text).unwrap()["settings"].clone()
+    };
+    let shown = settings(place.path());
+    assert_eq!(
+        [&shown["limits"], &shown["limits_not_checked"]].map(|v| v.as_u64()),
+        [Some(3), Some(0)]
+    );
+    assert_eq!(shown["target_inside_from_percent"].as_f64(), Some(80.0));
+
+    // The program's list with what nobody has checked, less what the study takes out of it.
+    let (code, talk) = run(place.path(), &[&MEASURE[..], &["--unchecked-limits"]].concat());
+    assert_eq!(code, 0, "{talk}");
+    let all = settings(place.path());
+    let off = all["limits_not_checked"].as_u64().unwrap();
+    assert!(off > 10, "{all}");
+    let listed = run(place.path(), &["limits", "all.csv", "--program-list"]);
+    assert_eq!(listed.0, 0, "{}", listed.1);
+    let text = fs::read_to_string(place.path().join("all.csv")).unwrap();
+    let rows = rows_of(text.trim_start_matches('\u{feff}'));
+    assert_eq!(rows.len() as u64, all["limits"].as_u64().unwrap());
+    let mut own = csv::Writer::from_path(file(place.path(), "limits.csv")).unwrap();
+    own.write_record(rows[0].keys()).unwrap();
+    let unchecked = rows.iter().filter(|r| r["in_use"] == "no");
+    for row in unchecked.clone() {
+        own.write_record(row.values()).unwrap();
+    }
+    own.flush().unwrap();
+    assert_eq!(unchecked.count() as u64, off);
+    let (code, talk) = run(place.path(), &[&MEASURE[..], &["--unchecked-limits"]].concat());
+    assert_eq!(code, 0, "{talk}");
+    assert_eq!(settings(place.path())["limits_not_checked"].as_u64(), Some(0));
+}

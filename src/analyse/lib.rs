@@ -249,6 +249,7 @@ fn conclude(
         measurements: &out.measurements,
         relations: &out.relations,
         open: &open,
+        inside_from: settings.target_inside_from,
     };
     out.limit_checks = limit_check::check(inputs);
     out.findings.extend(parts.iter().filter_map(|part| isodose_level(part, values)));

@@ -13,8 +13,9 @@ use tidydose_case::{Case, NamedRoi};
 use tidydose_metrics::limits::{Limit, Verdict, fractions_listed, judge};
 use tidydose_metrics::{Outcome, Status};
 
-/// A target counts as inside an organ from this share of its volume on, percent.
-pub const INSIDE_PERCENT: f64 = 50.0;
+/// The share of its volume from which on a target counts as inside an organ, where a study does not
+/// say another.
+pub const INSIDE_FROM: f64 = 0.5;
 
 /// One limit, or the lack of one, for one organ of a case.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -35,6 +36,8 @@ pub struct LimitCheck {
     pub verdict: Verdict,
     /// Why, in words; empty when value, bounds and limit say it.
     pub reason: String,
+    /// Whether a target lies inside the organ and the limit is not meant for that.
+    pub judge_clinically: bool,
     /// Largest share of a target's volume that lies inside the organ, percent; absent when it was
     /// not computed.
     pub target_inside_percent: Option<f64>,
@@ -53,6 +56,8 @@ pub struct CheckInputs<'a> {
     pub relations: &'a [Relation],
     /// The structures that may be an organ though nobody has decided their names.
     pub open: &'a Candidates<'a>,
+    /// The share of its volume from which on a target counts as inside an organ.
+    pub inside_from: f64,
 }
 
 /// The rows of a case that was measured.
@@ -91,6 +96,7 @@ fn empty(
         outcome: None,
         verdict,
         reason,
+        judge_clinically: false,
         target_inside_percent: None,
     }
 }
@@ -125,7 +131,7 @@ impl CheckInputs<'_> {
             let open = self.open.for_organ(organ);
             if open.is_empty() {
                 let reason = format!("absent: no structure of the case is {organ}");
-                return vec![row(None, Verdict::Unknown, reason)];
+                return vec![row(None, of_nothing(&chosen), reason)];
             }
             return chosen.iter().map(|limit| self.of_candidates(&open, limit)).collect();
         }
@@ -138,16 +144,18 @@ impl CheckInputs<'_> {
         let metric = limit.metric.to_string();
         let outcome = outcome(self.measurements, roi_number, &metric).cloned();
         let inside = self.deepest_target(roi_number);
-        let (verdict, reason) = match (&outcome, several, &inside) {
-            (None, ..) => (Verdict::Unknown, format!("{metric} was not measured")),
-            (_, Some(several), _) => (Verdict::Unknown, several.clone()),
-            (_, _, Some((name, share)))
-                if *share >= INSIDE_PERCENT && !limit.target_may_lie_inside =>
-            {
-                let reason = format!("{share:.0} % of {name} lie inside: judge clinically");
-                (Verdict::NotApplicable, reason)
+        let (verdict, reason) = match (&outcome, several) {
+            (None, _) => (of_nothing(&[limit]), format!("{metric} was not measured")),
+            (_, Some(several)) => (of_nothing(&[limit]), several.clone()),
+            (Some(outcome), None) => judge(limit, outcome),
+        };
+        let clinical = inside.as_ref().filter(|(_, share)| self.is_for_clinicians(limit, *share));
+        let reason = match clinical {
+            Some((name, share)) => {
+                let words = format!("{share:.0} % of {name} lie inside: judge clinically");
+                if reason.is_empty() { words } else { format!("{words}; {reason}") }
             }
-            (Some(outcome), ..) => judge(limit, outcome),
+            None => reason,
         };
         LimitCheck {
             organ: limit.organ.clone(),
@@ -157,8 +165,17 @@ impl CheckInputs<'_> {
             outcome,
             verdict,
             reason,
+            judge_clinically: clinical.is_some(),
             target_inside_percent: inside.map(|(_, share)| share),
         }
+    }
+
+    /// Whether so much of a target lies inside the organ that the limit alone says little. The
+    /// verdict stays that of the numbers: a high dose is no lower for it.
+    fn is_for_clinicians(&self, limit: &Limit, share_percent: f64) -> bool {
+        limit.tier.decides()
+            && share_percent >= 100.0 * self.inside_from
+            && !limit.target_may_lie_inside
     }
 
     /// The target of which the largest share lies inside the organ.
@@ -194,13 +211,20 @@ impl CheckInputs<'_> {
             listed(open, self.measurements)
         );
         let number = worst.map(|(number, _)| number);
+        let inside = number.and_then(|n| Some(self.deepest_target(n)?.1));
         LimitCheck {
             limit: Some(limit.clone()),
             outcome: worst.map(|(_, outcome)| outcome.clone()),
-            target_inside_percent: number.and_then(|n| Some(self.deepest_target(n)?.1)),
-            ..empty(self.case, &limit.organ, number, Verdict::Unknown, reason)
+            judge_clinically: inside.is_some_and(|share| self.is_for_clinicians(limit, share)),
+            target_inside_percent: inside,
+            ..empty(self.case, &limit.organ, number, of_nothing(&[limit]), reason)
         }
     }
+}
+
+/// The verdict on limits of which nothing is known: aims of planning stay what they are.
+fn of_nothing(limits: &[&Limit]) -> Verdict {
+    if limits.iter().any(|l| l.tier.decides()) { Verdict::Unknown } else { Verdict::NotALimit }
 }
 
 fn several(rois: &[&NamedRoi], organ: &str) -> String {

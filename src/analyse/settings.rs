@@ -1,5 +1,6 @@
 //! Everything that can change a number, in one place; each setting is written into the output.
 
+use super::limit_check;
 use tidydose_dose::Interpolation;
 use tidydose_metrics::limits::Limit;
 use tidydose_metrics::{self as metrics, Metric, needs};
@@ -44,6 +45,9 @@ pub struct Settings {
     /// α/β of the radiobiological models, Gy, by standard name or by the words `target` and
     /// `other`; what is not named keeps the defaults of [`metrics::organ_models`].
     pub alpha_beta: Vec<(String, f64)>,
+    /// The share of its volume from which on a target counts as inside an organ, so that limits
+    /// do not judge the organ unless they allow it; see [`limit_check`].
+    pub target_inside_from: f64,
     /// Share of a value from which on its bounds are too wide to say anything; see
     /// [`metrics::weigh`]. Changes no number, but which values count.
     pub uncertain_from: f64,
@@ -58,6 +62,7 @@ impl Default for Settings {
             limits: Vec::new(),
             regions: true,
             alpha_beta: Vec::new(),
+            target_inside_from: limit_check::INSIDE_FROM,
             uncertain_from: metrics::weigh::UNCERTAIN_FROM,
         }
     }

@@ -189,7 +189,8 @@ fn take_limits(analysis: &mut Analysis, all: Option<&str>, of_roi: OfRoi<'_>) {
             refuse_value(outcome, Some(reason.clone()));
         }
         row.target_inside_percent = None;
-        if row.verdict != Verdict::Unknown {
+        // An aim of planning judges nothing, with or without a value.
+        if !matches!(row.verdict, Verdict::Unknown | Verdict::NotALimit) {
             (row.verdict, row.reason) = (Verdict::Unknown, reason);
         }
     }
@@ -232,6 +233,7 @@ mod tests {
             _ => "",
         })
         .unwrap()
+        .limit
     }
 
     fn dose() -> Dose {

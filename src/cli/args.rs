@@ -59,9 +59,26 @@ pub(super) enum Command {
     /// Make the folder for a paper: Table 1, doses, flow, methods, scripts
     #[command(after_help = PAPER_HELP)]
     Paper(Paper),
+    /// Write a list of dose limits to fill in, or the list that comes with the program
+    #[command(after_help = LIMITS_HELP)]
+    Limits(LimitList),
     /// Write de-identified copies of radiotherapy objects by PS3.15 Annex E
     #[command(after_help = ANONYMISE_HELP)]
     Anonymise(Anonymise),
+}
+
+/// A list of dose limits to start from.
+#[derive(Debug, Clone, Args)]
+pub(super) struct LimitList {
+    /// New CSV file
+    #[arg(value_name = "FILE.csv")]
+    pub(super) file: PathBuf,
+    /// All limits of the program's list, those too that are off, instead of a few examples
+    #[arg(long)]
+    pub(super) program_list: bool,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
 }
 
 /// De-identified copies.
@@ -142,9 +159,16 @@ pub(super) struct Measure {
     #[arg(long, value_name = "NAME=GY,...")]
     pub(super) alpha_beta: Option<String>,
     /// List of dose limits instead of the one that comes with the program; rows of limits.csv in
-    /// the study folder are added to either
+    /// the study folder are added to either. `tidydose limits` writes one to start from
     #[arg(long, value_name = "FILE")]
     pub(super) limits: Option<PathBuf>,
+    /// Use also those limits of the program's list that nobody has checked against their source
+    #[arg(long, conflicts_with = "limits")]
+    pub(super) unchecked_limits: bool,
+    /// From this share of its volume on, in percent, a target counts as inside an organ, and limits
+    /// do not judge the organ unless they allow it [default: 50]
+    #[arg(long, value_name = "PERCENT")]
+    pub(super) target_inside_from: Option<f64>,
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
     pub(super) interpolation: Option<Interpolation>,
@@ -515,6 +539,21 @@ Examples:
   tidydose paper
   tidydose paper --checked study/paper/check_worksheet.csv
   tidydose paper --study cohort --group fractions_planned --output paper
+
+Research and quality review only, not for treatment decisions; local protocol and licensed
+practice decide.";
+
+const LIMITS_HELP: &str = "\
+A limit is a row with organ (TG-263), tier, metric, limit, fractions (3, or 3 to 5) and source; a note
+and further columns may stand beside. The examples that are written have `no` under in_use. Name the
+file limits.csv and put it into the study folder: its rows are added to the program's list, or replace
+those of the same organ, metric, fractions, tier and source. With `measure --limits FILE` it is used
+instead of the program's list. Rows of tier objective are shown and judge nothing.
+
+Examples:
+  tidydose limits protocol.csv
+  tidydose limits all.csv --program-list
+  tidydose measure archive --limits protocol.csv
 
 Research and quality review only, not for treatment decisions; local protocol and licensed
 practice decide.";

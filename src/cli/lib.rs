@@ -9,6 +9,7 @@ mod explain;
 mod fault;
 mod finish;
 mod interrupt;
+mod limit_list;
 mod lock;
 mod made_tables;
 mod measure;
@@ -96,6 +97,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         }
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Limits(typed) => limit_list::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
         Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
         Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),

@@ -24,6 +24,7 @@ use tidydose_analyse::strict::Refusals;
 use tidydose_analyse::{self as analyse, Analysis};
 use tidydose_case::Case;
 use tidydose_metrics::Metric;
+use tidydose_metrics::limits::{Checked, Limit};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
 use tidydose_table::run::{self, Run};
@@ -41,9 +42,11 @@ struct RunSettings {
     identity: &'static str,
     interpolation: &'static str,
     limits: usize,
+    limits_not_checked: usize,
     limits_sha256: String,
     metrics: Vec<String>,
     regions: bool,
+    target_inside_from_percent: f64,
     uncertain_from_percent: f64,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     strict: bool,
@@ -246,9 +249,11 @@ impl StudyHead {
             identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
             interpolation: analysis.interpolation.word(),
             limits: analysis.limits.len(),
+            limits_not_checked: not_checked(&analysis.limits),
             limits_sha256: table::user::limits::digest(&analysis.limits),
             metrics: analysis.metrics.iter().map(Metric::to_string).collect(),
             regions: analysis.regions,
+            target_inside_from_percent: percent(analysis.target_inside_from),
             uncertain_from_percent: percent(analysis.uncertain_from),
             strict,
         };
@@ -398,6 +403,11 @@ fn method_sentence(analysis: &analyse::Settings) -> String {
         analysis.ends.word(),
         percent(analysis.uncertain_from)
     )
+}
+
+/// How many limits are in use that nobody has checked against their source.
+fn not_checked(limits: &[Limit]) -> usize {
+    limits.iter().filter(|l| l.checked == Checked::NotChecked).count()
 }
 
 /// A share in percent, without the last digits of binary fractions.

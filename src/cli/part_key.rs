@@ -81,6 +81,7 @@ impl PartKeys {
             limits,
             regions,
             alpha_beta,
+            target_inside_from,
             uncertain_from,
         } = settings;
         let mut measured = Text(String::new());
@@ -92,6 +93,7 @@ impl PartKeys {
         asked.add("limits", table::user::limits::digest(limits));
         asked.add("regions", regions);
         asked.add("alpha_beta", alpha_beta);
+        asked.add("target_inside_from", target_inside_from);
         asked.add("uncertain_from", uncertain_from);
         Self { measured: measured.0, asked: asked.0 }
     }

@@ -13,7 +13,6 @@ use tidydose_case::{is_standard_name, standard_names};
 use tidydose_metrics::limits::Limit;
 use tidydose_metrics::{self as metrics, Metric};
 use tidydose_rt::nearest::nearest;
-use tidydose_table as table;
 use tidydose_table::spreadsheet_csv::Convention;
 use tidydose_table::user::limits;
 use tidydose_table::user::names::{self, NamesFile};
@@ -89,20 +88,21 @@ impl Measuring {
     }
 }
 
-/// The limits of a study: a list that was typed or the one of the program, and the study's rows.
+/// The limits in use: of a list that was typed or the one of the program, and the study's rows.
 ///
 /// # Errors
 /// When a list cannot be read; the message names row, column, value and what is accepted.
-fn limits(typed: Option<&Path>, of_study: &Path) -> Result<Vec<Limit>, Fault> {
-    let base = match typed {
+fn limits_in_use(typed: &Measure, of_study: &Path) -> Result<Vec<Limit>, Fault> {
+    let base = match &typed.limits {
         Some(path) if !path.is_file() => {
             let reason = format!("{} is no file; give a list of limits", path.display());
             return Err(Fault::Option { option: "--limits", reason });
         }
-        Some(path) => table::user::limits::read(path)?,
-        None => table::user::limits::built_in()?,
+        Some(path) => limits::read(path)?,
+        None if typed.unchecked_limits => limits::with_unchecked(limits::built_in()?),
+        None => limits::built_in()?,
     };
-    Ok(table::user::limits::with_more(base, table::user::limits::read(of_study)?))
+    Ok(limits::in_use(base, limits::read(of_study)?))
 }
 
 /// The settings of the analysis.
@@ -110,8 +110,7 @@ fn limits(typed: Option<&Path>, of_study: &Path) -> Result<Vec<Limit>, Fault> {
 /// # Errors
 /// When a name is unknown or a list cannot be read; the message lists what is accepted.
 fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
-    let of_study = typed.common.study.join("limits.csv");
-    let limits = limits(typed.limits.as_deref(), &of_study)?;
+    let limits = limits_in_use(typed, &typed.common.study.join(limits::FILE))?;
     let mut settings = analyse::Settings { limits, ..analyse::Settings::default() };
     if let Some(interpolation) = typed.interpolation {
         settings.interpolation = interpolation;
@@ -122,6 +121,9 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     if let Some(list) = typed.metric_list {
         settings.metrics = list.metrics();
         settings.regions = list == metrics::List::Full;
+    }
+    if let Some(percent) = typed.target_inside_from {
+        settings.target_inside_from = target_inside_from(percent)?;
     }
     if let Some(percent) = typed.uncertain_from {
         settings.uncertain_from = uncertain_from(percent)?;
@@ -154,6 +156,16 @@ fn uncertain_from(percent: f64) -> Result<f64, Fault> {
     }
     let reason = format!("`{percent}` is not accepted; a number above 0 is, for example 50");
     Err(Fault::Option { option: "--uncertain-from", reason })
+}
+
+/// A share of a target's volume from percent of it.
+fn target_inside_from(percent: f64) -> Result<f64, Fault> {
+    if percent > 0.0 && percent <= 100.0 {
+        return Ok(percent / 100.0);
+    }
+    let reason =
+        format!("`{percent}` is not accepted; a number above 0 and up to 100 is, for example 50");
+    Err(Fault::Option { option: "--target-inside-from", reason })
 }
 
 /// The words of `--alpha-beta` that are no names of structures.
@@ -254,6 +266,15 @@ mod tests {
         for percent in [0.0, -5.0, f64::NAN, f64::INFINITY] {
             let text = uncertain_from(percent).unwrap_err().to_string();
             assert!(text.contains("--uncertain-from") && text.contains("for example 50"), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_target_is_inside_from_a_percentage_on() {
+        assert_eq!(target_inside_from(100.0).unwrap(), 1.0);
+        for percent in [0.0, -5.0, 100.5, f64::NAN] {
+            let text = target_inside_from(percent).unwrap_err().to_string();
+            assert!(text.contains("--target-inside-from") && text.contains("up to 100"), "{text}");
         }
     }
 

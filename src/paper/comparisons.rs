@@ -253,7 +253,8 @@ type LimitKey = (String, String, String, String, String, String);
 pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) -> Vec<u8> {
     let mut limits: BTreeMap<LimitKey, BTreeMap<String, Judged>> = BTreeMap::new();
     for check in &study.limit_checks {
-        let (Some(place), Some(limit)) = (places.get(check.plan_id), check.limit_value) else {
+        let limit = check.limit_value.filter(|_| check.verdict != Verdict::NotALimit);
+        let (Some(place), Some(limit)) = (places.get(check.plan_id), limit) else {
             continue;
         };
         let limit = format!("{} {limit} {}", check.operator, check.unit);
@@ -266,7 +267,7 @@ pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) ->
             Verdict::Above => *own = (own.0 + 1, own.1 + 1),
             Verdict::Within => own.1 += 1,
             Verdict::Undecided => judged.undecided += 1,
-            Verdict::Unknown | Verdict::NotApplicable => judged.other += 1,
+            Verdict::Unknown | Verdict::NotApplicable | Verdict::NotALimit => judged.other += 1,
         }
     }
     let rows = limits.iter().flat_map(|(key, groups)| {

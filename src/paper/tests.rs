@@ -341,6 +341,17 @@ fn shares_above_a_limit_have_exact_intervals_and_a_test() {
     assert!(sheet.contains(",5,y,0,0,1,0,,"), "{sheet}");
 }
 
+#[test]
+fn an_aim_of_planning_has_no_share() {
+    let mut tables = tables();
+    let aims = tables["limit_checks"].clone().with("verdict", texts(&["not_a_limit"; 5]));
+    tables.insert("limit_checks".to_owned(), aims);
+    let run = json!({"program": "p", "program_version": "1", "method": "How.", "counts": {}});
+    let files = study_of(tables).made(&run, "technology", &curves()).unwrap();
+    let sheet = String::from_utf8(files["limit_shares.csv"].clone()).unwrap();
+    assert_eq!(sheet.lines().count(), 1, "{sheet}");
+}
+
 /// Lines that fall from 10 cc at no dose to nothing at 1, 2, ... 6 Gy: at 1 Gy the volumes are 0, 5,
 /// 6.67, 7.5, 8 and 8.33 cc, and their median is half way between 6.67 and 7.5.
 #[test]

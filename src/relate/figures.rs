@@ -96,13 +96,12 @@ fn dose_response(analysis: &Analysis, request: &Request) -> Figure {
         .published
         .iter()
         .filter(|p| p.range.0 <= high && p.range.1.min(high) >= low)
+        // An association without a risk has no place in the figure; the report has it.
+        .filter_map(|p| Some((p, p.risk?)))
         .collect();
-    layers.extend(beside.iter().map(|p| Layer::Mark {
-        at: (
-            f64::midpoint(p.range.0.max(low), p.range.1.min(high)),
-            f64::midpoint(p.risk.0, p.risk.1),
-        ),
-        whisker: (p.risk.0 < p.risk.1).then_some(p.risk),
+    layers.extend(beside.iter().map(|(p, risk)| Layer::Mark {
+        at: (f64::midpoint(p.range.0.max(low), p.range.1.min(high)), f64::midpoint(risk.0, risk.1)),
+        whisker: (risk.0 < risk.1).then_some(*risk),
         look: Look(1),
         words: String::new(),
     }));

@@ -30,14 +30,27 @@ pub(super) struct Published {
     pub(super) id: String,
     pub(super) organ: String,
     pub(super) endpoint: String,
-    pub(super) fractions: i64,
+    /// Fewest and most fractions it is for.
+    pub(super) fractions: (i64, i64),
     pub(super) metric: String,
     /// Range of the metric; both ends equal for a level.
     pub(super) range: (f64, f64),
-    /// Risk; two ends where the source gives a range or a bound.
-    pub(super) risk: (f64, f64),
+    /// Risk; two ends where the source gives a range or a bound. Absent where the source states an
+    /// association only, see the note.
+    pub(super) risk: Option<(f64, f64)>,
     pub(super) source: String,
     pub(super) evidence: String,
+    pub(super) note: String,
+}
+
+impl Published {
+    /// The fractions as they stand in the list: `1`, or `25-40`.
+    pub(super) fn fraction_words(&self) -> String {
+        match self.fractions {
+            (low, high) if low == high => low.to_string(),
+            (low, high) => format!("{low}-{high}"),
+        }
+    }
 }
 
 /// Published risks for what a predictor measures; none for other structures, metrics and fractions,
@@ -45,7 +58,8 @@ pub(super) struct Published {
 pub(super) fn for_predictor(predictor: &Predictor, fractions: Option<i64>) -> Vec<Published> {
     let Some((structure, metric)) = predictor.subject() else { return Vec::new() };
     let fits = |p: &Published| {
-        p.organ == structure && p.metric == metric && fractions == Some(p.fractions)
+        let of_fractions = fractions.is_some_and(|n| (p.fractions.0..=p.fractions.1).contains(&n));
+        p.organ == structure && p.metric == metric && of_fractions
     };
     all().into_iter().filter(fits).collect()
 }
@@ -64,13 +78,21 @@ fn one(file: &UserFile, row: usize) -> Option<Published> {
         id: text("id"),
         organ: text("organ"),
         endpoint: text("endpoint"),
-        fractions: text("fractions").parse().ok()?,
+        fractions: fractions(file.text(row, "fractions"))?,
         metric: text("metric"),
         range: (number("from")?, number("to").unwrap_or(f64::INFINITY)),
-        risk: (number("risk_low")?, number("risk_high")?),
+        risk: number("risk_low").zip(number("risk_high")),
         source: text("source"),
         evidence: text("evidence"),
+        note: text(NOTE),
     })
+}
+
+fn fractions(text: &str) -> Option<(i64, i64)> {
+    match text.split_once('-') {
+        Some((low, high)) => Some((low.parse().ok()?, high.parse().ok()?)),
+        None => text.parse().ok().map(|n| (n, n)),
+    }
 }
 
 #[cfg(test)]
@@ -82,23 +104,31 @@ mod tests {
         let list = all();
         assert_eq!(list.len(), LIST.lines().count() - 1);
         for p in &list {
-            assert!(p.range.0 <= p.range.1 && p.risk.0 <= p.risk.1, "{p:?}");
-            assert!((0.0..=1.0).contains(&p.risk.0) && (0.0..=1.0).contains(&p.risk.1), "{p:?}");
+            assert!(p.range.0 <= p.range.1 && p.fractions.0 <= p.fractions.1, "{p:?}");
+            let is_share = |risk: (f64, f64)| 0.0 <= risk.0 && risk.0 <= risk.1 && risk.1 <= 1.0;
+            assert!(p.risk.map_or(!p.note.is_empty(), is_share), "{p:?}");
             assert!(!p.source.is_empty() && !p.evidence.is_empty(), "{p:?}");
         }
     }
 
     #[test]
     fn only_the_same_organ_metric_and_fractions_are_compared() {
-        let v12 = |structure: &str| Predictor::Structure {
+        let of = |structure: &str, metric: &str| Predictor::Structure {
             structure: structure.to_owned(),
-            metric: "V12Gy[cc]".to_owned(),
+            metric: metric.to_owned(),
         };
+        let v12 = |structure: &str| of(structure, "V12Gy[cc]");
         let brain = for_predictor(&v12("Brain"), Some(1));
-        assert!(brain.iter().any(|p| p.range == (5.0, 5.0) && p.risk == (0.1, 0.1)), "{brain:?}");
+        assert!(
+            brain.iter().any(|p| p.range == (5.0, 5.0) && p.risk == Some((0.1, 0.1))),
+            "{brain:?}"
+        );
         assert!(!for_predictor(&v12("Brain-GTV"), Some(1)).is_empty());
         assert!(for_predictor(&v12("Brain"), Some(5)).is_empty());
         assert!(for_predictor(&v12("Brainstem"), Some(1)).is_empty());
+        let cord = |n| for_predictor(&of("SpinalCord", "Max[Gy]"), Some(n));
+        assert!(cord(30).iter().any(|p| p.range == (61.0, 61.0)), "a range of fractions");
+        assert!(cord(24).is_empty());
         assert!(for_predictor(&v12("Brain"), None).is_empty(), "fractions are pooled");
     }
 }

@@ -253,9 +253,10 @@ fn mix(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
 fn published(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
     let row = |p: &super::published::Published| {
         let mut row =
-            vec![text(&p.id), text(&p.organ), text(&p.endpoint), Cell::Integer(p.fractions)];
+            vec![text(&p.id), text(&p.organ), text(&p.endpoint), text(&p.fraction_words())];
         row.push(text(&p.metric));
-        row.extend([p.range.0, p.range.1, p.risk.0, p.risk.1].map(|v| number(Some(v))));
+        let risk = [p.risk.map(|r| r.0), p.risk.map(|r| r.1)];
+        row.extend([Some(p.range.0), Some(p.range.1), risk[0], risk[1]].map(number));
         row.extend([text(&p.source), text(&p.evidence)]);
         row
     };

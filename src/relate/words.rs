@@ -402,8 +402,9 @@ fn published(analysis: &Analysis) -> Vec<String> {
             (a, _) => format!("above {}", shown(a)),
         };
         let risk = match p.risk {
-            (a, b) if a == b => percent(a),
-            (a, b) => format!("{} to {}", percent(a), percent(b)),
+            Some((a, b)) if a == b => percent(a),
+            Some((a, b)) => format!("{} to {}", percent(a), percent(b)),
+            None => p.note.clone(),
         };
         format!(
             "{} {} {range}: {risk}, {} ({}; {})",

@@ -127,7 +127,9 @@ impl<'t> Case<'t> {
             let name = self.candidates.iter().find(|c| c.structure_id == check.structure_id);
             flags.push(Flag::NameUndecided(name.map_or("a structure", |c| c.name)));
         }
-        if let Some(percent) = check.target_inside_percent.filter(|_| check.judge_clinically()) {
+        if let Some(percent) =
+            check.target_inside_percent.filter(|_| check.judge_clinically == Some(true))
+        {
             flags.push(Flag::TargetInside(percent));
         }
         match (share.low, share.high) {
@@ -191,6 +193,11 @@ mod tests {
                 Verdict::Within
             },
             reason: "",
+            checked: None,
+            endpoint: "",
+            stated_risk: "",
+            limit_note: "",
+            judge_clinically: None,
             target_inside_percent: None,
         }
     }

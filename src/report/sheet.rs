@@ -15,8 +15,8 @@ use super::picture::{Picture, pictures};
 use super::place::rank;
 use super::run_chart::date_of;
 use tidydose_table::read::{
-    CellError, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State, Tables,
-    rows, rows_where,
+    CellError, Checked, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State,
+    Tables, rows, rows_where,
 };
 use tidydose_table::run::CAUTION;
 
@@ -252,11 +252,26 @@ fn limits(case: &Case<'_>) -> Markup {
                     td { (verdict_words(Some(c.verdict))) @if !said_once && !c.reason.is_empty()
                         { span.sub { (c.reason) } } }
                     td { (c.tier_word()) }
-                    td { @for s in sources { span.sub { (s.limit_source) " (" (s.evidence) ")" } } }
+                    td { @for s in sources { (source(s)) } }
                 } } }
             } }
         } @else { p { "No limit was checked for this case." } }
     }
+}
+
+/// Where a limit comes from, how far that was checked, and what harm and risk it is about.
+fn source(check: &LimitCheckRow<'_>) -> Markup {
+    let checked = match check.checked {
+        Some(Checked::NotChecked) => "; not yet checked against the source",
+        _ => "",
+    };
+    let about: Vec<&str> =
+        [check.endpoint, check.stated_risk].into_iter().filter(|t| !t.is_empty()).collect();
+    html! { span.sub {
+        (check.limit_source) " (" (check.evidence) (checked) ")"
+        @if !about.is_empty() { ": " (about.join(", ")) }
+        @if !check.limit_note.is_empty() { span.meaning { "; " (check.limit_note) } }
+    } }
 }
 
 /// The limits of a case, the most binding tier first, each with all rows that state the same; what is

@@ -22,7 +22,7 @@ use tidydose_case::{
     Prescription, PrescriptionBasis, Role, SumBasis, Technology, Treatment,
 };
 use tidydose_geometry::units::{CubicCentimetre, Gray, Millimetre};
-use tidydose_metrics::limits::{Limit, Tier, Verdict};
+use tidydose_metrics::limits::{Checked, Limit, Tier, Verdict};
 use tidydose_metrics::{Outcome, Status};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
@@ -360,6 +360,7 @@ fn limit() -> Limit {
         target_may_lie_inside: false,
         source: "an invented source".to_owned(),
         evidence: "from memory".to_owned(),
+        checked: Checked::NotChecked,
         endpoint: String::new(),
         risk: String::new(),
         note: String::new(),
@@ -375,6 +376,7 @@ fn check(value: f64) -> LimitCheck {
         outcome: Some(Outcome { low: Some(11.0), high: Some(13.0), ..Outcome::of(12.0) }),
         verdict: Verdict::Undecided,
         reason: String::new(),
+        judge_clinically: false,
         target_inside_percent: None,
     }
 }

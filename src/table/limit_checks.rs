@@ -11,7 +11,7 @@ use super::structure_names::structure_id;
 use super::study::{Measured, Study};
 use super::table::Table;
 use tidydose_analyse::limit_check::{LimitCheck, unmeasured};
-use tidydose_metrics::limits::{Limit, Tier, Verdict};
+use tidydose_metrics::limits::{Checked, Limit, Tier, Verdict};
 
 pub(super) const TABLE: Table = Table {
     name: "limit_checks",
@@ -65,15 +65,16 @@ fn rows_of_case<'a>(measured: Measured<'a>, limits: &[Limit]) -> Vec<LimitCheckE
     rows
 }
 
-type Key<'r> = (&'r str, Option<i64>, Option<&'r str>, Option<&'static str>, Option<&'r str>);
+type Key<'r> = (&'r str, Option<i64>, Option<&'r str>, Option<Tier>, Option<&'r str>);
 
+/// Organ by organ, source by source, and in each source the most binding limits first.
 fn key<'r>(row: &'r LimitCheckEntry<'_>) -> Key<'r> {
     (
         &row.check.organ,
         row.check.roi_number,
-        row.metric.as_deref(),
-        row.limit().map(|l| l.tier.word()),
         row.limit().map(|l| l.source.as_str()),
+        row.limit().map(|l| l.tier),
+        row.metric.as_deref(),
     )
 }
 
@@ -130,9 +131,17 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         Column::text("limit_source", "paper, report or protocol it comes from", |r| {
             r.limit().and_then(|l| borrowed(&l.source))
         }),
-        Column::text("evidence", "whether it was read there or comes from memory", |r| {
+        Column::text("evidence", "where it was read, or that it comes from memory", |r| {
             r.limit().and_then(|l| borrowed(&l.evidence))
         }),
+        Column::word(
+            "checked",
+            "how far it was checked: source: read in the source itself; quotation: read where \
+             another text states it; own: of a list of the study's own; not_checked: not yet \
+             checked against the source",
+            Checked::VARIANTS,
+            |r| r.limit().map(|l| Cow::Borrowed(l.checked.word())),
+        ),
         Column::text("endpoint", "the harm it is about; missing when not stated", |r| {
             r.limit().and_then(|l| unless_empty(&l.endpoint))
         }),
@@ -162,13 +171,20 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
             "verdict",
             "within or above: the whole range of the value; undecided: the bounds straddle the \
              limit; unknown: no value, never a pass; not_applicable: no limit for this number of \
-             fractions, or a target inside the organ",
+             fractions; not_a_limit: an aim of planning, which \
+             judges nothing",
             Verdict::VARIANTS,
             |r| borrowed(r.check.verdict.word()),
         ),
         Column::text("reason", "why, in words; missing when value and limit say it", |r| {
             unless_empty(&r.check.reason)
         }),
+        Column::boolean(
+            "judge_clinically",
+            "whether a target lies inside the organ, so that the limit alone says little; the \
+             verdict is that of the numbers all the same",
+            |r| Some(r.check.judge_clinically),
+        ),
         Column::real(
             "target_inside_percent",
             "%",

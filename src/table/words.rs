@@ -9,7 +9,7 @@ use super::user::{
 };
 use tidydose_case::{NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window};
 use tidydose_metrics::Status;
-use tidydose_metrics::limits::Tier;
+use tidydose_metrics::limits::{Checked, Tier};
 
 /// A word with its meaning.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -173,7 +173,7 @@ fn of_limits() -> Vec<Words> {
         Words {
             file: "limits.csv",
             column: "operator",
-            also: "",
+            also: "nothing, as `<=`",
             list: words([("<=", "the limit itself is allowed"), ("<", "it is not")]),
         },
         Words {
@@ -185,13 +185,28 @@ fn of_limits() -> Vec<Words> {
         Words {
             file: "limits.csv",
             column: "target_inside",
-            also: "",
+            also: "nothing: `allowed` for the brain, parts of it and the skin, else `judge`",
             list: words([
                 (
                     "judge",
                     "a target in the organ is said, and whether the limit holds is left open",
                 ),
                 ("allowed", "the limit holds with targets inside, as for the brain"),
+            ]),
+        },
+        Words {
+            file: "limits.csv",
+            column: "checked",
+            also: "nothing, as `own`",
+            list: words(Checked::iter().map(|checked| (checked.word(), checked.meaning()))),
+        },
+        Words {
+            file: "limits.csv",
+            column: "in_use",
+            also: "nothing, as `yes`",
+            list: words([
+                ("yes", "values are held against the limit"),
+                ("no", "it only stands there; a row of the program's list is taken out by it"),
             ]),
         },
     ]

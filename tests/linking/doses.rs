@@ -4,6 +4,7 @@ use tidydose_case::Decisions;
 use tidydose_geometry::units::Gray;
 use tidydose_rt::finding::Severity;
 use tidydose_rt::identity::Token;
+use tidydose_table::user::limits;
 
 use super::*;
 use crate::archive::by_name;
@@ -208,8 +209,9 @@ fn matrices_share_lesions_relations_and_limits() {
         Roi::new(3, "Brainstem", "ORGAN").outlining(&organ, &PlaneStack::axial(1.0, 0.0), 60);
     course.set.rois.push(organ);
     let mut settings = settings();
-    let all = tidydose_table::user::limits::built_in().unwrap().into_iter();
-    let brainstem = all
+    let list = limits::in_use(limits::built_in().unwrap(), Vec::new());
+    let brainstem = list
+        .into_iter()
         .filter(|l| l.organ == "Brainstem" && l.is_for(1) && l.metric.to_string() == "D0.1cc[Gy]");
     settings.limits = brainstem.collect();
     let measured = with_doses(&course, &case.doses()).measure(&settings);

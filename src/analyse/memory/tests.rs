@@ -10,7 +10,7 @@ use crate::{Analysis, Settings, analyse_grids, analyse_remembered};
 use tidydose_case::{Case, NameBasis, Prescription, PrescriptionBasis, Role};
 use tidydose_geometry::Grid;
 use tidydose_geometry::units::Gray;
-use tidydose_metrics::limits::{Limit, Tier};
+use tidydose_metrics::limits::{Checked, Limit, Tier};
 use tidydose_metrics::parse;
 use tidydose_rt::{Dose, FractionGroup, StructureSet};
 
@@ -78,6 +78,7 @@ fn settings() -> Settings {
         target_may_lie_inside: false,
         source: String::new(),
         evidence: String::new(),
+        checked: Checked::Own,
         endpoint: String::new(),
         risk: String::new(),
         note: String::new(),

@@ -1,57 +1,23 @@
-//! Published dose limits and what a value with bounds says about one: the list ([`BUILT_IN`] as
-//! text, [`row`] to read one row) and the [`Verdict`]. Knows no case, no structure and no file.
+//! Dose limits and what a value with bounds says about one: the list that comes with the program
+//! ([`BUILT_IN`] as text, [`row`] to read one row), how far a row of it was checked, and the
+//! [`Verdict`]. Knows no case, no structure and no file.
 
+mod checked;
 pub mod row;
+mod tier;
 mod verdict;
 
-pub use row::{COLUMNS, RowFault};
+pub use checked::Checked;
+pub use row::{COLUMNS, ListedLimit, RowFault};
+pub use tier::Tier;
 pub use verdict::{Verdict, judge};
 
 use serde::{Deserialize, Serialize};
-use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use crate::Metric;
 
 /// The list that is used when a study names none of its own, in the form of a user's list.
 pub const BUILT_IN: &str = include_str!("../../../queries/limits.csv");
-
-/// How binding a limit is in its source.
-#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
-#[strum(serialize_all = "snake_case")]
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
-pub enum Tier {
-    /// To be aimed at.
-    Optimal,
-    /// Not to be exceeded.
-    Mandatory,
-    /// Published without a tier.
-    Published,
-    /// An objective of a planning study, not a tolerance.
-    Objective,
-    /// The user's own.
-    #[strum(serialize = "local")]
-    LocalPractice,
-}
-
-impl Tier {
-    /// What it means, for a page.
-    #[must_use]
-    pub const fn meaning(self) -> &'static str {
-        match self {
-            Self::Optimal => "to be aimed at",
-            Self::Mandatory => "not to be exceeded",
-            Self::Published => "published without a tier",
-            Self::Objective => "an objective of a planning study, not a tolerance",
-            Self::LocalPractice => "your own",
-        }
-    }
-
-    /// The word used in lists and tables.
-    #[must_use]
-    pub fn word(self) -> &'static str {
-        self.into()
-    }
-}
 
 /// One limit: a metric of an organ that is to stay at or below a value.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -72,8 +38,12 @@ pub struct Limit {
     pub target_may_lie_inside: bool,
     /// Paper, report or protocol.
     pub source: String,
-    /// Whether the value was read there or comes from memory.
+    /// Where the value was read, or that it comes from memory.
     pub evidence: String,
+    /// How far it was checked against its source.
+    // What earlier programs kept of a case does not say it.
+    #[serde(default)]
+    pub checked: Checked,
     /// The harm it is about; may be empty.
     pub endpoint: String,
     /// The risk stated for it; may be empty.
@@ -89,13 +59,10 @@ impl Limit {
         (self.fractions[0]..=self.fractions[1]).contains(&fractions)
     }
 
-    /// The fractions as they stand in a list: `5`, or `25-40`.
+    /// The fractions as they stand in a table: `5`, or `25-40`.
     #[must_use]
     pub fn fraction_words(&self) -> String {
-        match self.fractions {
-            [low, high] if low == high => low.to_string(),
-            [low, high] => format!("{low}-{high}"),
-        }
+        range_words(self.fractions)
     }
 
     /// The sign between metric and limit.
@@ -104,12 +71,16 @@ impl Limit {
         if self.inclusive { "<=" } else { "<" }
     }
 
-    /// What makes two rows the same limit, so that a later one replaces an earlier one: all but the
-    /// value and the remarks.
+    /// What makes rows the same limit, so that those of a later list replace those of an earlier
+    /// one: all but the value and the remarks.
     #[must_use]
     pub fn key(&self) -> (&str, String, [u32; 2], Tier, &str) {
         (&self.organ, self.metric.to_string(), self.fractions, self.tier, &self.source)
     }
+}
+
+fn range_words([low, high]: [u32; 2]) -> String {
+    if low == high { low.to_string() } else { format!("{low}-{high}") }
 }
 
 /// The fraction numbers for which a list has limits of an organ, in words.
@@ -119,8 +90,14 @@ pub fn fractions_listed(limits: &[Limit], organ: &str) -> String {
         limits.iter().filter(|l| l.organ == organ).map(|l| l.fractions).collect();
     ranges.sort_unstable();
     ranges.dedup();
-    let words = |[low, high]: [u32; 2]| {
-        if low == high { low.to_string() } else { format!("{low}-{high}") }
-    };
-    ranges.into_iter().map(words).collect::<Vec<_>>().join(", ")
+    ranges.into_iter().map(range_words).collect::<Vec<_>>().join(", ")
+}
+
+/// Whether targets lie in an organ by its nature, so that one inside is no reason not to judge it.
+#[must_use]
+pub fn holds_targets(organ: &str) -> bool {
+    /// The whole brain, with or without its targets, and what lies around everything.
+    const WHOLE: [&str; 7] =
+        ["Brain", "Brain-GTV", "Brain-CTV", "Brain-PTV", "Cerebrum", "Cerebellum", "Skin"];
+    WHOLE.contains(&organ) || organ.starts_with("Lobe_") || organ.starts_with("Cerebrum_")
 }

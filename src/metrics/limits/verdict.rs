@@ -21,6 +21,8 @@ pub enum Verdict {
     Unknown,
     /// The limit does not judge this case.
     NotApplicable,
+    /// An aim of planning: shown beside the value and never held against a case.
+    NotALimit,
 }
 
 impl Verdict {
@@ -31,12 +33,18 @@ impl Verdict {
     }
 }
 
+/// Why an aim of planning judges nothing.
+const ONLY_AN_AIM: &str = "an aim of planning, no limit: it judges nothing";
+
 /// Judges a value by its bounds; the reason is empty when the verdict needs none.
 ///
 /// A bound that is not known counts as endless, so that a one-sided value can only exceed a limit,
 /// or stay undecided.
 #[must_use]
 pub fn judge(limit: &Limit, outcome: &Outcome) -> (Verdict, String) {
+    if !limit.tier.decides() {
+        return (Verdict::NotALimit, ONLY_AN_AIM.to_owned());
+    }
     let Some(value) = outcome.value else {
         let reason = format!("no value ({}): {}", outcome.status.word(), outcome.reason);
         return (Verdict::Unknown, reason);
@@ -94,6 +102,17 @@ mod tests {
         assert_eq!(verdict(13.0, Some(13.0), None), Verdict::Above);
         assert_eq!(verdict(5.0, None, None), Verdict::Undecided);
         assert_eq!(verdict(5.0, None, Some(6.0)), Verdict::Within);
+    }
+
+    #[test]
+    fn an_aim_of_planning_judges_nothing() {
+        let aim = row("tier", "objective").unwrap();
+        let none = Outcome::none(Status::PartlyOutsideGrid, "60 % are covered");
+        let far_above = Outcome { low: Some(80.0), high: Some(90.0), ..Outcome::of(85.0) };
+        for outcome in [none, far_above] {
+            let (verdict, reason) = judge(&aim, &outcome);
+            assert_eq!((verdict, reason.as_str()), (Verdict::NotALimit, ONLY_AN_AIM));
+        }
     }
 
     #[test]

@@ -12,7 +12,7 @@ use crate::user::states::State;
 use tidydose_analyse::picture::{LineKind, View};
 use tidydose_case::{PlanRole, Role};
 use tidydose_metrics::Status;
-use tidydose_metrics::limits::{Tier, Verdict};
+use tidydose_metrics::limits::{Checked, Tier, Verdict};
 use tidydose_rt::finding::Severity;
 
 /// A cell of a table is not what it must be.
@@ -44,6 +44,7 @@ pub trait Word: FromStr + VariantNames + 'static {}
 impl Word for Status {}
 impl Word for Verdict {}
 impl Word for Tier {}
+impl Word for Checked {}
 impl Word for PlanRole {}
 impl Word for LineKind {}
 impl Word for View {}

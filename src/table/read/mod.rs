@@ -27,7 +27,7 @@ pub use super::user::states::State;
 pub use tidydose_analyse::picture::{LineKind, View};
 pub use tidydose_case::{PlanRole, Role};
 pub use tidydose_metrics::Status;
-pub use tidydose_metrics::limits::{Tier, Verdict};
+pub use tidydose_metrics::limits::{Checked, Tier, Verdict};
 pub use tidydose_rt::finding::Severity;
 
 /// Tables by name, as they were read from the study.

@@ -1,6 +1,6 @@
 //! Rows of the tables that hold values: `metrics`, `bounds`, `limit_checks`, `relations` and `dvh`.
 
-use super::{Role, Status, Tier, Verdict, row};
+use super::{Checked, Role, Status, Tier, Verdict, row};
 
 row! {
     /// A value of table metrics.
@@ -133,8 +133,16 @@ row! {
         tier: Option<Tier>,
         /// Where it comes from.
         limit_source: &'t str,
-        /// Whether it was read there.
+        /// Where it was read.
         evidence: &'t str,
+        /// How far it was checked against its source; missing without a limit.
+        checked: Option<Checked>,
+        /// The harm it is about; empty when not stated.
+        endpoint: &'t str,
+        /// The risk stated for it; empty when not stated.
+        stated_risk: &'t str,
+        /// What else is to be known of it; empty for nothing.
+        limit_note: &'t str,
         /// The value.
         value: Option<f64>,
         /// Its lower bound.
@@ -147,18 +155,14 @@ row! {
         verdict: Verdict,
         /// Why, in words; empty when value and limit say it.
         reason: &'t str,
-        /// Largest share of a target that lies inside the organ, %.
+        /// Whether a target lies inside the organ, so that the limit alone says little.
+        judge_clinically: Option<bool>,
+        /// Largest share of a target's volume inside the organ, percent.
         target_inside_percent: Option<f64>,
     }
 }
 
 impl LimitCheckRow<'_> {
-    /// Whether so much of a target lies inside that the limit alone says little.
-    #[must_use]
-    pub fn judge_clinically(&self) -> bool {
-        self.verdict == Verdict::NotApplicable && self.value.is_some()
-    }
-
     /// The word of its tier; empty without a limit.
     #[must_use]
     pub fn tier_word(&self) -> &'static str {

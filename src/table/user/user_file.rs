@@ -49,6 +49,12 @@ impl UserFile {
         Self { separator: b',', byte_order_mark: false, columns, rows, added: 0, read: None }
     }
 
+    /// As [`Self::new`], to be opened in a spreadsheet.
+    #[must_use]
+    pub fn for_people(columns: &[&str]) -> Self {
+        Self { byte_order_mark: true, ..Self::new(columns) }
+    }
+
     /// The file at `path`, or an empty one with `columns` where there is none. Comma, semicolon and
     /// tab are understood as separators, with or without byte-order mark; further columns are
     /// allowed and kept. Columns that the file lacks (it may be of an earlier version) come behind
