@@ -329,3 +329,24 @@ fn a_decision_about_what_is_nowhere_is_said_with_the_nearest() {
     let (code, _, err) = ran(place.path(), &survey);
     assert!(code == 2 && err.contains("code `plane-few` is unknown; nearest: planes-few"), "{err}");
 }
+
+/// Two centres can mean different things by one word, so nothing is followed until it is decided
+/// here.
+#[test]
+fn decisions_of_another_study_are_proposed_and_not_followed() {
+    let place = tempfile::tempdir().unwrap();
+    let head = "name_original,plan_id,roi_number,name_standard,role";
+    fs::write(place.path().join("other.csv"), format!("{head}\nmeningioma,,,,gtv\n")).unwrap();
+    let archive = cohort().to_string_lossy().into_owned();
+    let survey = |file: &str| ran(place.path(), &["survey", &archive, "--quiet", "--names", file]);
+    let (code, summary, err) = survey("other.csv");
+    assert_eq!(code, 0, "{err}");
+    let names = read(&place.path().join("study/names.csv"));
+    let row = names.iter().find(|r| r["name_original"] == "Meningioma").unwrap();
+    assert_eq!((row["proposed_role"].as_str(), row["basis"].as_str()), ("gtv", "elsewhere"));
+    assert_eq!((row["name_standard"].as_str(), row["role"].as_str()), ("", ""));
+    assert!(summary.contains("Meningioma"), "it is still asked: {summary}");
+    let (code, _, err) = survey("none.csv");
+    assert_ne!(code, 0);
+    assert!(err.contains("--names") && err.contains("none.csv"), "{err}");
+}

@@ -24,9 +24,10 @@ pub use link::{
     copied_patients, dose_defect, is_whole_dose, link, link_decided, registered_motion,
 };
 pub use names::{
-    BrainRegion, ClinicalLabel, OWN, OpenName, PossibleOrgans, Proposal, Recognition, VolumeWindow,
-    clinical_label, has_size_of, is_standard_name, meaning, nearest_standard, own_name, proposals,
-    recognise, standard_name, standard_names, volume_window,
+    BrainRegion, ClinicalLabel, Company, Decoration, ELSEWHERE, Language, OWN, OpenName,
+    PossibleOrgans, Proposal, Recognition, VolumeWindow, clinical_label, decoration, has_size_of,
+    is_standard_name, meaning, nearest_standard, own_name, proposals, recognise, recognise_among,
+    standard_name, standard_names, volume_window,
 };
 pub use open::{DecisionFile, OpenDecision, open_decisions};
 pub use role::{PlanRole, RoleReason, Standing};

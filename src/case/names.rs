@@ -2,30 +2,37 @@
 //! the name, with the interpreted type of the file as a check. An organ is named only when one
 //! organ and, for a paired one, one side are certain.
 
+mod beside;
 mod catalogue;
 mod clinic;
+mod company;
+mod decoration;
 mod meaning;
 mod normalise;
 mod open_name;
 mod organ;
 mod plausible;
 mod recognise;
+mod scripts;
 mod standard;
-mod synonyms;
 mod target;
+mod vocabulary;
 mod words;
 
 #[cfg(test)]
 mod labels;
 
 pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
+pub use company::Company;
+pub use decoration::{Decoration, decoration};
 pub use meaning::meaning;
 pub use open_name::{OpenName, PossibleOrgans};
 pub use plausible::{VolumeWindow, has_size_of, volume_window};
-pub use recognise::{Recognition, recognise};
+pub use recognise::{Recognition, recognise, recognise_among};
 pub use standard::{
     OWN, is_standard_name, nearest_standard, own_name, standard_name, standard_names,
 };
+pub use vocabulary::Language;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -39,49 +46,83 @@ pub(super) fn name_case(case: &mut Case, decisions: &Decisions) -> Vec<Finding> 
     let rois = case.structure_set.as_ref().map(|s| s.rois.clone()).unwrap_or_default();
     case.names.clear();
     let mut findings = Vec::new();
+    let company = Company::of(rois.iter().map(|r| r.name.as_str()));
     for roi in &rois {
         let decision = decisions.name(&case.id, roi.number, &roi.name);
-        let (named, contradiction) = name_roi(roi, decision);
+        let (named, contradiction) = name_roi(roi, decision, company);
         findings.extend(contradiction.map(|d| Finding::new(d.0, about(case, &named), d.1)));
         case.names.push(named);
     }
     case.names.sort_by_key(|n| n.number);
-    findings.extend(lone_earlier_versions(case, &rois));
+    findings.extend(named_already(case));
+    findings.extend(earlier_versions(case, &rois, company));
     findings.extend(repeated(case));
     findings
 }
 
-/// Structures that their names call earlier versions (`Hippocampus_L old`) though the case has no
-/// other structure they could be a version of: whether they are an aid or the organ itself is
-/// asked.
-fn lone_earlier_versions(case: &mut Case, rois: &[RoiHeader]) -> Vec<Finding> {
-    let mut lone = Vec::new();
-    for (index, named) in case.names.iter().enumerate() {
-        let by_rule = named.role == Role::Helper && named.basis == NameBasis::Rule;
-        let Some(earlier) = recognise::earlier_version(&named.original).filter(|_| by_rule) else {
-            continue;
-        };
-        let others = case.names.iter().filter(|n| n.number != named.number);
-        if !others.into_iter().any(|other| earlier.is_version_of(other)) {
-            lone.push((index, earlier));
+/// Structures that are named by the company of the others only (`Tronco`, a letter for a side),
+/// although another structure is that organ by its own name: they are left open.
+fn named_already(case: &mut Case) -> Vec<Finding> {
+    let by_itself = |named: &NamedRoi| {
+        named.basis != NameBasis::Rule || recognise(&named.original).standard == named.standard
+    };
+    let certain: BTreeSet<String> =
+        case.names.iter().filter(|n| by_itself(n)).filter_map(|n| n.standard.clone()).collect();
+    let mut opened = Vec::new();
+    for named in &mut case.names {
+        if !by_itself(named) && named.standard.as_ref().is_some_and(|s| certain.contains(s)) {
+            (named.standard, named.role) = (None, Role::Unknown);
+            named.basis = NameBasis::Ambiguous;
+            opened.push(named.clone());
         }
     }
+    let message = "the name can mean an organ that another structure of the plan is";
+    let finding = |n| Finding::new(Code::NameAmbiguous, about(case, n), message.to_owned());
+    opened.iter().map(finding).collect()
+}
+
+/// Structures that their names call earlier versions (`Hippocampus_L old`). Where another structure
+/// of the case is the later one they are aids; where there is none, a known organ is that organ,
+/// which is said, and anything else is asked about.
+fn earlier_versions(case: &mut Case, rois: &[RoiHeader], company: Company) -> Vec<Finding> {
+    let earlier = |n: &NamedRoi| recognise::earlier_version(&n.original, company);
     let mut findings = Vec::new();
-    for (index, earlier) in lone {
-        let Some(named) = case.names.get_mut(index) else { continue };
-        let stated = rois.iter().find(|r| r.number == named.number);
-        let stated = stated.and_then(|r| r.interpreted_type.as_deref()).unwrap_or_default();
-        let organ = role_of_type(&stated.trim().to_ascii_uppercase()) == Some(Role::Organ);
-        named.role = if organ { Role::Organ } else { Role::Unknown };
-        named.basis = NameBasis::Ambiguous;
-        let message = format!(
-            "the name calls it an earlier version, but no other structure of the plan is {}",
-            earlier.words()
-        );
-        let named = named.clone();
-        findings.push(Finding::new(Code::NameAmbiguous, about(case, &named), message));
+    for index in 0..case.names.len() {
+        let Some(named) = case.names.get(index).cloned() else { continue };
+        let Some(version) = earlier(&named).filter(|_| named.basis == NameBasis::Rule) else {
+            continue;
+        };
+        let later = case.names.iter().any(|other| {
+            other.number != named.number && earlier(other).is_none() && version.is_version_of(other)
+        });
+        let (role, basis) = match (later, named.role) {
+            (true, _) => (Role::Helper, NameBasis::Rule),
+            (false, Role::Helper) => (stated_role(rois, named.number), NameBasis::Ambiguous),
+            (false, role) => (role, NameBasis::Rule),
+        };
+        let standard = named.standard.clone().filter(|_| !later);
+        let changed = NamedRoi { standard, role, basis, ..named };
+        if !later {
+            let message = format!(
+                "the name calls it an earlier version, but no other structure of the plan is {}{}",
+                version.words(),
+                if changed.standard.is_some() { "; it is taken for it" } else { "" }
+            );
+            findings.push(Finding::new(Code::NameAmbiguous, about(case, &changed), message));
+        }
+        if let Some(named) = case.names.get_mut(index) {
+            *named = changed;
+        }
     }
     findings
+}
+
+/// Organ where the file's interpreted type says so, else unknown.
+fn stated_role(rois: &[RoiHeader], number: i64) -> Role {
+    let stated = rois.iter().find(|r| r.number == number);
+    let stated = stated.and_then(|r| r.interpreted_type.as_deref()).unwrap_or_default();
+    let organ = role_of_type(&stated.trim().to_ascii_uppercase()) == Some(Role::Organ);
+    if organ { Role::Organ } else { Role::Unknown }
 }
 
 impl Case {
@@ -110,8 +151,9 @@ type UncertaintyTerm = (Code, String);
 fn name_roi(
     roi: &RoiHeader,
     decision: Option<&NameDecision>,
+    company: Company,
 ) -> (NamedRoi, Option<UncertaintyTerm>) {
-    let read = recognise(&roi.name);
+    let read = recognise_among(&roi.name, company);
     let named = |standard, role, basis| NamedRoi {
         number: roi.number,
         original: roi.name.clone(),
@@ -126,11 +168,14 @@ fn name_roi(
     }
     let stated = roi.interpreted_type.as_deref().unwrap_or_default().trim().to_ascii_uppercase();
     let typed = role_of_type(&stated);
-    let (read, contradicts) = weigh(read, typed);
+    let (read, contradicts) = match outline(roi, &read, typed) {
+        Some(outline) => (outline, false),
+        None => weigh(read, typed),
+    };
     let contradiction = if contradicts {
         let message = format!(
             "RT ROI Interpreted Type is {stated}, the name says {}",
-            recognise(&roi.name).role.word()
+            recognise_among(&roi.name, company).role.word()
         );
         Some((Code::RoleContradicts, message))
     } else if read.basis == NameBasis::Ambiguous {
@@ -162,6 +207,19 @@ fn role_of_type(interpreted_type: &str) -> Option<Role> {
         | "CONTROL" | "DOSE_MEASUREMENT" => Some(Role::Helper),
         _ => None,
     }
+}
+
+/// The outline of the patient: a word that can mean it (`Skin`, `Corpo`) on a structure of that
+/// type.
+fn outline(roi: &RoiHeader, read: &Recognition, typed: Option<Role>) -> Option<Recognition> {
+    let open = read.standard.is_none() && read.role == Role::Unknown;
+    let word = open_name::means_outline(&roi.name) && !roi.name.contains('?');
+    let standard = Some("External".to_owned());
+    (open && word && typed == Some(Role::External)).then_some(Recognition {
+        standard,
+        role: Role::External,
+        basis: NameBasis::Rule,
+    })
 }
 
 /// Holds name and type against each other: the type fills what the name leaves open; where they
@@ -222,6 +280,26 @@ pub struct Proposal {
     pub role: Role,
     /// How the standard name came about; ambiguous where the structures differ.
     pub basis: NameBasis,
+    /// Whether name and role are the decision of another study, of which nothing is followed until
+    /// it is decided here.
+    pub elsewhere: bool,
+}
+
+/// The word for what another study decided.
+pub const ELSEWHERE: &str = "elsewhere";
+
+impl Proposal {
+    /// Takes the decision of another study where nothing here decides the name. It stays a
+    /// proposal: two centres can mean different things by one word.
+    pub fn take_from_elsewhere(&mut self, decision: &NameDecision) {
+        if !matches!(self.basis, NameBasis::Ambiguous | NameBasis::None) {
+            return;
+        }
+        let implied = decision.standard.as_deref().map(recognise::role_of);
+        self.role = decision.role.or(implied).unwrap_or(self.role);
+        self.standard.clone_from(&decision.standard);
+        self.elsewhere = true;
+    }
 }
 
 /// One row per distinct ROI Name of identified cases, in order of the name.
@@ -238,6 +316,7 @@ pub fn proposals(cases: &[Case]) -> Vec<Proposal> {
                 standard: roi.standard.clone(),
                 role: roi.role,
                 basis: roi.basis,
+                elsewhere: false,
             });
             row.seen += usize::from(counted.insert((set, roi.number)));
             if row.role != roi.role {
@@ -261,7 +340,7 @@ mod tests {
 
     fn read(name: &str, interpreted_type: &str) -> (NamedRoi, Option<UncertaintyTerm>) {
         let roi = RoiHeader { interpreted_type: Some(interpreted_type.into()), ..roi(1, name) };
-        name_roi(&roi, None)
+        name_roi(&roi, None, Company::default())
     }
 
     #[test]
@@ -269,7 +348,10 @@ mod tests {
         assert_eq!(read("frontal 2", "GTV").0.role, Role::Gtv);
         assert_eq!(read("Met 2", "PTV").0.role, Role::Ptv);
         assert_eq!(read("Body", "EXTERNAL").0.role, Role::External);
-        assert_eq!(read("Body", "EXTERNAL").0.standard, None);
+        assert_eq!(read("Body", "EXTERNAL").0.standard.as_deref(), Some("External"));
+        assert_eq!(read("Skóra_1", "EXTERNAL").0.standard.as_deref(), Some("External"));
+        assert_eq!(read("Skin", "ORGAN").0.standard, None, "the skin itself");
+        assert_eq!(read("Struktur 7", "EXTERNAL").0.standard, None);
         assert_eq!(read("zPTV", "PTV").0.role, Role::Helper);
         assert_eq!(read("frontal 2", "").1.unwrap().0, Code::NameUnmapped);
         assert_eq!(read("BS", "").1.unwrap().0, Code::NameAmbiguous);
@@ -318,21 +400,56 @@ mod tests {
     fn an_earlier_version_without_a_later_one_is_asked_about() {
         let helper = (Role::Helper, NameBasis::Rule);
         let open = (Role::Unknown, NameBasis::Ambiguous);
+        let organ = (Role::Organ, NameBasis::Rule);
         for (names, own, asked) in [
-            (&["Brain old", "GTV1"][..], open, 1),
+            (&["Brain old", "GTV1"][..], organ, 1),
             (&["Brain old", "Brain"], helper, 0),
-            (&["Rt hippo old", "Hippocampus_L"], open, 1),
+            (&["Rt hippo old", "Hippocampus_L"], organ, 1),
+            (&["Rt hippo old", "Rt hippo copy"], organ, 2),
             (&["Rt hippo old", "Hippocampus_R"], helper, 0),
-            (&["External old", "Brain"], open, 1),
+            (&["External old", "Brain"], (Role::External, NameBasis::Rule), 1),
             (&["PTV-old", "Brain"], open, 1),
             (&["PTV-old", "PTV1"], helper, 0),
-            (&["Soczewka P old", "Brain"], open, 1),
+            (&["Soczewka P old", "Brain"], organ, 1),
             (&["Soczewka P old", "Soczewka P"], helper, 0),
             (&["ring old", "Brain"], helper, 0),
             (&["Ring", "Brain"], helper, 0),
         ] {
             let (roles, found) = roles_of(names);
             assert_eq!((roles[0], found), (own, asked), "{names:?}");
+        }
+    }
+
+    /// Standard names of the structures of a case, in order.
+    fn names_of(names: &[&str]) -> Vec<Option<String>> {
+        let mut set = structure_set("s");
+        set.rois = (1..).zip(names).map(|(number, name)| roi(number, name)).collect();
+        let (mut cases, _) = link(&Inventory {
+            plans: vec![plan("p", "s")],
+            doses: vec![dose("d", "p")],
+            structure_sets: vec![set],
+            ..Inventory::default()
+        });
+        identify(&mut cases, &Decisions::default());
+        cases[0].names.iter().map(|n| n.standard.clone()).collect()
+    }
+
+    #[test]
+    fn the_language_of_the_set_reads_what_a_name_alone_leaves_open() {
+        for (names, first) in [
+            (&["Tronco", "Occhio sx", "Ippocampo dx"][..], Some("Brainstem")),
+            (&["Tronco", "Lens L", "Eye R"], None),
+            (&["Tronco", "Occhio sx", "Ippocampo dx", "Brainstem"], None),
+            (&["Cérebro", "Olho E", "Cristalino D"], Some("Brain")),
+            (&["NO droit", "Cochlée G", "Cristallin gauche"], Some("OpticNrv_R")),
+            (&["Cochlea P", "Oko lewe", "Pień mózgu", "Soczewka L"], Some("Cochlea_R")),
+            (&["Cochlea E", "Olho E", "Cristalino D"], Some("Cochlea_L")),
+            (&["Cochlea V", "Öga H", "Synnerv V"], Some("Cochlea_L")),
+            (&["Cochlea V", "Eye L", "Lens R"], None),
+            (&["Тронко", "Глаз левый", "Хрусталик прав"], None),
+        ] {
+            let found = names_of(names);
+            assert_eq!(found[0].as_deref(), first, "{names:?}");
         }
     }
 

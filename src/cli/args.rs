@@ -125,6 +125,10 @@ pub(super) struct Common {
     /// Folder for the tables; the key goes beside it, into DIR-key
     #[arg(long, value_name = "DIR", default_value = "study")]
     pub(super) study: PathBuf,
+    /// names.csv of another study or centre; what it decides is proposed, and not followed until
+    /// it is decided here
+    #[arg(long, value_name = "FILE")]
+    pub(super) names: Option<PathBuf>,
     /// How many cases are worked on at the same time [default: number of processors]
     #[arg(long, value_name = "N")]
     pub(super) jobs: Option<NonZeroUsize>,

@@ -2,6 +2,7 @@
 //! decisions, scan the archive, join its objects into cases and find out who is who.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::fault::Fault;
@@ -52,6 +53,7 @@ pub(super) struct PreparedStudy {
     pub(super) decided: Digests,
     terminal: Terminal,
     names: NamesFile,
+    names_elsewhere: Option<NamesFile>,
     prescriptions: PrescriptionsFile,
     choices: ChoicesFile,
     lesions: LesionFile,
@@ -62,6 +64,15 @@ pub(super) struct PreparedStudy {
 
 /// So many refused files are named on the terminal, with path and UID; all are in the findings.
 pub(super) const REFUSALS_SHOWN: usize = 20;
+
+/// What another study decided about names.
+fn elsewhere(file: &Path, organs: &[String]) -> Result<NamesFile, Fault> {
+    if !file.is_file() {
+        let reason = format!("{} is no file; give the names.csv of a study", file.display());
+        return Err(Fault::Option { option: "--names", reason });
+    }
+    Ok(NamesFile::read(file, organs)?)
+}
 
 /// Reads the archive.
 ///
@@ -83,6 +94,7 @@ pub(super) fn prepare(
     let decided_now = decided::digests(folder.root())?;
     let organs = limits::organs(&limits::read(&folder.limits())?)?;
     let names = NamesFile::read(&folder.names(), &organs)?;
+    let names_elsewhere = settings.names.as_deref().map(|f| elsewhere(f, &organs)).transpose()?;
     let prescriptions = PrescriptionsFile::read(&folder.prescriptions())?;
     let choices = ChoicesFile::read(&folder.choices())?;
     let lesions = LesionFile::read(&folder.lesions())?;
@@ -119,6 +131,7 @@ pub(super) fn prepare(
         decided: decided_now,
         terminal: *terminal,
         names,
+        names_elsewhere,
         prescriptions,
         choices,
         lesions,
@@ -310,7 +323,11 @@ impl PreparedStudy {
         self.decisions.propose(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)), &names);
         self.decisions.write(&self.folder.decisions())?;
         let seen = seen_by_name(&self.cases, evidence);
-        self.names.propose(&case::proposals(&self.cases), &seen);
+        let mut proposals = case::proposals(&self.cases);
+        if let Some(elsewhere) = &self.names_elsewhere {
+            elsewhere.propose_elsewhere(&mut proposals);
+        }
+        self.names.propose(&proposals, &seen);
         self.names.write(&self.folder.names())?;
         let registrations = &self.scan.inventory.registrations;
         self.lesions.propose(&self.cases, lesions, registrations);

@@ -24,6 +24,8 @@ pub(super) struct Settings {
     pub(super) archive: Vec<PathBuf>,
     /// The study folder.
     pub(super) study: PathBuf,
+    /// Decisions about names that another study has taken.
+    pub(super) names: Option<PathBuf>,
     /// Cases at the same time.
     pub(super) jobs: usize,
     /// No talk but warnings.
@@ -42,6 +44,7 @@ impl From<Common> for Settings {
         Self {
             archive: typed.archive,
             study: typed.study,
+            names: typed.names,
             jobs: typed.jobs.unwrap_or_else(processors).get(),
             quiet: typed.quiet,
             keep_ids: typed.keep_ids,

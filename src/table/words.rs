@@ -7,7 +7,9 @@ use super::user::states::State;
 use super::user::{
     choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,
 };
-use tidydose_case::{NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window};
+use tidydose_case::{
+    ELSEWHERE, NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window,
+};
 use tidydose_metrics::Status;
 use tidydose_metrics::limits::{Checked, Tier};
 
@@ -224,7 +226,11 @@ fn of_tables() -> Vec<Words> {
             file: names::FILE,
             column: "basis",
             also: "",
-            list: words(NameBasis::iter().map(|b| (b.word(), b.meaning()))),
+            list: words(NameBasis::iter().map(|b| (b.word(), b.meaning())).chain([(
+                ELSEWHERE,
+                "another study, given with `--names`, decided it so; not followed here until it is \
+                 decided here",
+            )])),
         },
     ]
 }

@@ -4,7 +4,7 @@
 use strum::IntoStaticStr;
 
 use super::normalise::{NamePiece, fold_word, pieces};
-use super::synonyms::{DE, FR, IT, NL};
+use super::vocabulary::{Language, Languages};
 use super::words::{self, Side, holds};
 
 /// A region that clinicians name a lesion after.
@@ -127,6 +127,10 @@ const SIDE_STEMS: [(bool, &str); 2] = [
     (false, "right recht droit derech destr hoger direit"),
 ];
 
+/// Languages in which short words for a side are read in a clinic's labels.
+const CLINIC: Languages =
+    Languages::of(&[Language::German, Language::French, Language::Italian, Language::Dutch]);
+
 /// Reads a label.
 #[must_use]
 pub fn clinical_label(text: &str) -> ClinicalLabel {
@@ -136,6 +140,12 @@ pub fn clinical_label(text: &str) -> ClinicalLabel {
     let pieces = pieces(&plain);
     let (diameter_mm, volume_cc, number) = numbers(&pieces);
     ClinicalLabel { left: left(&pieces), regions: regions(&pieces), diameter_mm, volume_cc, number }
+}
+
+/// Whether a word, folded, names a region or a part of one.
+pub(super) fn is_region(word: &str) -> bool {
+    let stem = |stems: &str| stems.split_ascii_whitespace().any(|s| word.contains(&fold_word(s)));
+    STEMS.iter().any(|(_, stems)| stem(stems)) || SHORT.iter().any(|(_, s)| holds(s, word))
 }
 
 fn words(pieces: &[NamePiece]) -> impl Iterator<Item = &str> {
@@ -150,7 +160,7 @@ fn left(pieces: &[NamePiece]) -> Option<bool> {
         let stem = |stems: &str| stems.split_ascii_whitespace().any(|s| word.starts_with(s));
         let inflected = SIDE_STEMS.iter().find(|(_, stems)| word.len() > 3 && stem(stems));
         inflected.map(|(left, _)| *left).or_else(|| {
-            let side = words::side(word, DE | FR | IT | NL).filter(|_| !holds("der dir dt", word));
+            let side = words::side(word, CLINIC).filter(|_| !holds("der dir dt", word));
             side.and_then(|s| match s {
                 Side::Left => Some(true),
                 Side::Right => Some(false),

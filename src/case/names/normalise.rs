@@ -1,6 +1,8 @@
 //! From a free-text structure name to comparable words: diacritics folded, camel case and digits
 //! split, separators dropped, signs kept that carry meaning. Knows no organ.
 
+use super::scripts::{Script, push_plain, script, unspaced_words};
+
 /// A piece of a name, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(super) enum NamePiece {
@@ -15,22 +17,28 @@ pub(super) enum NamePiece {
 /// Beginnings that are split off a word whatever the case of the letters: `PTVring`, `gtvtotal`.
 const ACRONYMS: [&str; 7] = ["igtv", "ictv", "gtv", "ctv", "ptv", "itv", "prv"];
 
+/// Units that are written in other ways, or that would be split.
+const UNITS: [(&str, &str); 4] =
+    [("cgy", "cgy сгр"), ("gy", "гр 戈瑞"), ("mm", "мм 毫米 ミリ"), ("cm", "см 厘米")];
+
 /// Splits a name into pieces.
 pub(super) fn pieces(name: &str) -> Vec<NamePiece> {
     let mut pieces = Vec::new();
     let mut run = String::new();
     let plain = plain_letters(name);
+    let letter = |c: char| c.is_alphabetic();
     let letters: Vec<char> = plain.chars().collect();
     for (i, &c) in letters.iter().enumerate() {
         let next_is_digit = letters.get(i + 1).is_some_and(char::is_ascii_digit);
         let in_number = run.starts_with(|r: char| r.is_ascii_digit());
-        let between_letters = run.ends_with(|r: char| r.is_ascii_alphabetic())
-            && letters.get(i + 1).is_some_and(char::is_ascii_alphabetic);
+        let between_letters =
+            run.ends_with(letter) && letters.get(i + 1).is_some_and(|next| letter(*next));
+        let same_script = run.chars().last().is_none_or(|r| r == '?' || script(r) == script(c));
         let joins = match c {
             '.' | ',' => in_number && next_is_digit && !run.contains('.'),
             '?' => between_letters,
             c if c.is_ascii_digit() => run.is_empty() || in_number,
-            c if c.is_ascii_alphabetic() => !in_number,
+            c if letter(c) => !in_number && same_script,
             _ => false,
         };
         if !joins {
@@ -39,7 +47,7 @@ pub(super) fn pieces(name: &str) -> Vec<NamePiece> {
         match c {
             '.' | ',' if joins => run.push('.'),
             '?' if joins => run.push('?'),
-            c if c.is_ascii_alphanumeric() => run.push(c),
+            c if c.is_ascii_digit() || letter(c) => run.push(c),
             '-' | '+' | '~' | '^' | '!' | '%' | '/' => pieces.push(NamePiece::Sign(c)),
             _ => {}
         }
@@ -54,22 +62,29 @@ fn push_run(pieces: &mut Vec<NamePiece>, run: &mut String) {
         pieces.push(NamePiece::Number(text));
         return;
     }
-    if text.eq_ignore_ascii_case("cgy") {
-        pieces.push(NamePiece::Word("cgy".to_owned()));
+    if let Some((unit, _)) = UNITS.iter().find(|(_, written)| {
+        let text = text.to_lowercase();
+        written.split_ascii_whitespace().any(|w| w == text)
+    }) {
+        pieces.push(NamePiece::Word((*unit).to_owned()));
+        return;
+    }
+    if text.starts_with(|c| script(c) == Script::EastAsian) {
+        pieces.extend(unspaced_words(&text).into_iter().map(NamePiece::Word));
         return;
     }
     for part in camel(&text) {
-        pieces.extend(acronym(&part.to_ascii_lowercase()).map(|w| NamePiece::Word(fold_word(w))));
+        pieces.extend(acronym(&part.to_lowercase()).map(|w| NamePiece::Word(fold_word(w))));
     }
 }
 
 /// Splits `OpticNerve` and `LLens` into their words; a run of capitals stays together.
 fn camel(text: &str) -> Vec<String> {
     let letters: Vec<char> = text.chars().collect();
-    let upper = |i: usize| letters.get(i).is_some_and(char::is_ascii_uppercase);
-    let lower = |i: usize| letters.get(i).is_some_and(char::is_ascii_lowercase);
+    let upper = |i: usize| letters.get(i).is_some_and(|c| c.is_uppercase());
+    let lower = |i: usize| letters.get(i).is_some_and(|c| c.is_lowercase());
     let starts_acronym = |word: &str| {
-        let word = word.to_ascii_lowercase();
+        let word = word.to_lowercase();
         ACRONYMS.iter().any(|a| a.starts_with(&word) || word.starts_with(a))
     };
     let mut words: Vec<String> = Vec::new();
@@ -97,7 +112,7 @@ pub(super) fn fold_word(word: &str) -> String {
     word.replace("ae", "a").replace("oe", "o").replace("ue", "u")
 }
 
-/// ASCII letters for Latin ones; combining marks vanish, full-width forms become plain, what was
+/// Letters without diacritics; combining marks vanish, full-width forms become plain, what was
 /// UTF-8 read as Latin-1 is read again, an unreadable letter becomes `?`.
 fn plain_letters(name: &str) -> String {
     let mut plain = String::with_capacity(name.len());
@@ -113,38 +128,6 @@ fn plain_letters(name: &str) -> String {
         push_plain(&mut plain, c);
     }
     plain
-}
-
-fn push_plain(plain: &mut String, c: char) {
-    match c {
-        '\u{300}'..='\u{36F}' => {}
-        '\u{FF01}'..='\u{FF5E}' => {
-            push_plain(plain, char::from_u32(u32::from(c) - 0xFEE0).unwrap_or('?'));
-        }
-        'ä' | 'á' | 'à' | 'â' | 'ã' | 'å' | 'ā' | 'ą' => plain.push('a'),
-        'Ä' | 'Á' | 'À' | 'Â' | 'Ã' | 'Å' => plain.push('A'),
-        'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ě' => plain.push('e'),
-        'É' | 'È' | 'Ê' | 'Ë' => plain.push('E'),
-        'í' | 'ì' | 'î' | 'ï' => plain.push('i'),
-        'Í' | 'Ì' | 'Î' | 'Ï' => plain.push('I'),
-        'ö' | 'ó' | 'ò' | 'ô' | 'õ' | 'ø' => plain.push('o'),
-        'Ö' | 'Ó' | 'Ò' | 'Ô' | 'Õ' | 'Ø' => plain.push('O'),
-        'ü' | 'ú' | 'ù' | 'û' => plain.push('u'),
-        'Ü' | 'Ú' | 'Ù' | 'Û' => plain.push('U'),
-        'ç' => plain.push('c'),
-        'Ç' => plain.push('C'),
-        'ñ' => plain.push('n'),
-        'Ñ' => plain.push('N'),
-        'ß' => plain.push_str("ss"),
-        'æ' => plain.push('a'),
-        'Æ' => plain.push('A'),
-        'œ' => plain.push('o'),
-        'Œ' => plain.push('O'),
-        '–' | '—' | '−' | '‐' => plain.push('-'),
-        c if c.is_ascii() => plain.push(c),
-        c if c.is_whitespace() => plain.push(' '),
-        _ => plain.push('?'),
-    }
 }
 
 #[cfg(test)]

@@ -4,10 +4,11 @@
 
 use std::collections::BTreeSet;
 
-use super::normalise::{NamePiece, pieces};
+use super::decoration::undecorated;
+use super::normalise::NamePiece;
 use super::organ::root;
 use super::target::kind;
-use super::words::{self, Side, holds};
+use super::words::{self, Does, Side, does, holds};
 use crate::{Case, NameBasis, NamedRoi, Role};
 
 /// The organs that an undecided name allows, by standard names without side.
@@ -86,7 +87,11 @@ const CODES: &[(&str, &str)] = &[
     ("ou", "Eyes"),
     ("hc", "Hippocampus Hippocampi"),
     ("par", "Parotid Parotids"),
-    ("body corpo corps cuerpo skin haut huid hud pele piel peau cute", "External Scalp"),
+    (
+        "body corpo corps cuerpo skin haut huid hud pele piel peau cute skora kuze koza iho bor \
+         cilt deri piele кожа шкіра δερμα 皮肤 皮膚 피부",
+        "External Scalp",
+    ),
     ("contour contorno kontur", "External"),
     ("orbit orbita orbite", "Orbit Eye"),
     ("lente lenses linsen linser", "Lens"),
@@ -108,13 +113,24 @@ const CODES: &[(&str, &str)] = &[
     ("vii", "CN_VII"),
 ];
 
+/// Whether a name may mean the outline of the patient, and no organ.
+pub(super) fn means_outline(original: &str) -> bool {
+    match possible(original) {
+        PossibleOrgans::OneOf(roots, _) => {
+            roots.contains("External") && roots.iter().all(|r| ["External", "Scalp"].contains(r))
+        }
+        PossibleOrgans::Anything => false,
+    }
+}
+
 /// What a name may mean that no rule decides.
 fn possible(original: &str) -> PossibleOrgans {
     let name = original.split('^').next().unwrap_or_default();
-    let words: Vec<String> = pieces(name)
+    let words: Vec<String> = undecorated(name)
+        .pieces
         .into_iter()
         .filter_map(|piece| match piece {
-            NamePiece::Word(w) if !holds(VERSIONS, &w) && !holds(words::FILLERS, &w) => Some(w),
+            NamePiece::Word(w) if !holds(VERSIONS, &w) && !does(Does::Fill, &w) => Some(w),
             _ => None,
         })
         .collect();
@@ -130,7 +146,7 @@ fn possible(original: &str) -> PossibleOrgans {
         let code = CODES.iter().find(|(codes, _)| holds(codes, &joined));
         let roots: BTreeSet<&'static str> = match code {
             Some((_, roots)) => roots.split_ascii_whitespace().collect(),
-            None => root(list).into_iter().collect(),
+            None => root(list).map(|(root, _)| root).into_iter().collect(),
         };
         if !roots.is_empty() {
             return PossibleOrgans::OneOf(roots, other_side(&words));
@@ -182,12 +198,12 @@ mod tests {
         assert!(!allows("Rt hippo_220503", "Hippocampus_L"), "the side is said");
         assert!(allows("Brain_1", "Brain") && !allows("Brain_1", "Brainstem"));
         assert!(allows("NO droit", "OpticNrv_R") && !allows("NO droit", "OpticNrv_L"));
-        for unknown in ["Beyin sapý", "Ствол мозга", "脑干", "x1", ""] {
+        for unknown in ["Hjerneviser", "Неясное", "不明", "x1", ""] {
             assert_eq!(possible(unknown), PossibleOrgans::Anything, "{unknown}");
             assert!(allows(unknown, "Brainstem"));
         }
         assert_eq!(possible("Tronco").words(), "Brainstem External");
-        assert_eq!(possible("Beyin").words(), "any");
+        assert_eq!(possible("Hjerneviser").words(), "any");
         assert!(!allows("PTV-old", "Brainstem"));
     }
 

@@ -2,10 +2,13 @@
 //! organs. Each rule either decides or passes the name on.
 
 use super::catalogue::AIDS;
+use super::company::Company;
+use super::decoration::{Decoration, Undecorated, undecorated};
 use super::normalise::{NamePiece, pieces};
 use super::organ::{Organ, organ};
 use super::target::{kind, target};
-use super::words::{self, holds};
+use super::vocabulary::Languages;
+use super::words::{self, Does, does, holds};
 use crate::{NameBasis, NamedRoi, Role};
 
 /// What a name says by itself.
@@ -36,25 +39,64 @@ impl Recognition {
 /// decisions come in later.
 #[must_use]
 pub fn recognise(original: &str) -> Recognition {
+    recognise_among(original, Company::default())
+}
+
+/// Reads one name by the languages that the other names of its structure set speak.
+#[must_use]
+pub fn recognise_among(original: &str, company: Company) -> Recognition {
     // What follows a caret is custom text by TG-263.
     let name = original.split('^').next().unwrap_or_default().trim();
-    let all = pieces(name);
-    let plain = words_of(&all);
-    if plain.is_empty() {
-        return Recognition::bare(Role::Unknown, NameBasis::None);
+    let name = name.replace("w/o", "without").replace("W/O", "without");
+    let Undecorated { pieces: all, decoration } = undecorated(&name);
+    let reader = Reader { original, name: &name, all, decoration, spoken: company.spoken() };
+    reader.read()
+}
+
+/// A name on its way through the rules.
+struct Reader<'n> {
+    original: &'n str,
+    name: &'n str,
+    all: Vec<NamePiece>,
+    decoration: Decoration,
+    spoken: Languages,
+}
+
+impl Reader<'_> {
+    fn read(&self) -> Recognition {
+        let read = self.undecorated();
+        let aid = || helper(self.name, &self.all).or_else(|| dose_region(&self.all)).is_some();
+        if self.decoration.doubted && !aid() {
+            // The author was not certain, so nobody else can be.
+            return Recognition::bare(Role::Unknown, NameBasis::Ambiguous);
+        }
+        let target = read.role.is_target() || read.role == Role::TargetSum;
+        if self.decoration.superseded && target {
+            // An earlier outline of a target would be counted as a lesion of its own.
+            return Recognition::bare(Role::Helper, NameBasis::Rule);
+        }
+        read
     }
-    if let (Organ::Found { root, side }, false) = (organ(&plain), has_signs(&all))
-        && !name.starts_with('_')
-    {
-        return Recognition::named(original, format!("{root}{side}"), role_of(root));
+
+    fn undecorated(&self) -> Recognition {
+        let (all, spoken) = (&self.all, self.spoken);
+        let plain = words_of(all);
+        if plain.is_empty() {
+            return Recognition::bare(Role::Unknown, NameBasis::None);
+        }
+        if let (Organ::Found { root, side }, false) = (organ(&plain, spoken), has_signs(all))
+            && !self.name.starts_with('_')
+        {
+            return Recognition::named(self.original, format!("{root}{side}"), role_of(root));
+        }
+        helper(self.name, all)
+            .or_else(|| within(all))
+            .or_else(|| self.subtraction())
+            .or_else(|| aimed(self.original, all))
+            .or_else(|| dose_region(all))
+            .or_else(|| self.margin())
+            .unwrap_or_else(|| self.plain_organ())
     }
-    helper(name, &all)
-        .or_else(|| within(&all))
-        .or_else(|| subtraction(original, &all))
-        .or_else(|| aimed(original, &all))
-        .or_else(|| dose_region(&all))
-        .or_else(|| margin(original, &all))
-        .unwrap_or_else(|| plain_organ(original, &all))
 }
 
 /// What a name says without the words that call it an earlier version.
@@ -67,15 +109,14 @@ pub(super) struct Earlier {
 
 /// Reads a name that says an earlier version; nothing when it does not, or when it is an aid to
 /// planning without that as well.
-pub(super) fn earlier_version(original: &str) -> Option<Earlier> {
+pub(super) fn earlier_version(original: &str, company: Company) -> Option<Earlier> {
     let all = pieces(original.split('^').next().unwrap_or_default().trim());
-    let rest: Vec<NamePiece> =
-        all.iter().filter(|p| !is_word(p, words::EARLIER)).cloned().collect();
+    let rest: Vec<NamePiece> = all.iter().filter(|p| !says(p, Does::Supersede)).cloned().collect();
     let words = words_of(&rest);
     if rest.len() == all.len() || words.is_empty() {
         return None;
     }
-    let read = recognise(&words.join(" "));
+    let read = recognise_among(&words.join(" "), company);
     let aid = matches!(read.role, Role::Helper | Role::Marker | Role::TargetSum | Role::Prv);
     (!aid).then_some(Earlier { read, words })
 }
@@ -147,6 +188,10 @@ fn is_word(piece: &NamePiece, list: &str) -> bool {
     matches!(piece, NamePiece::Word(w) if holds(list, w))
 }
 
+fn says(piece: &NamePiece, what: Does) -> bool {
+    matches!(piece, NamePiece::Word(w) if does(what, w))
+}
+
 fn is_kind(piece: &NamePiece) -> bool {
     matches!(piece, NamePiece::Word(w) if kind(w).is_some())
 }
@@ -160,13 +205,17 @@ fn helper(name: &str, all: &[NamePiece]) -> Option<Recognition> {
         return Some(Recognition::bare(Role::Marker, NameBasis::Rule));
     }
     let prefixed = match all {
-        [NamePiece::Word(first), _, ..] if first == "z" || first == "x" => true,
+        [NamePiece::Word(first), _, ..]
+            if first == "x" || first.trim_start_matches('z').is_empty() =>
+        {
+            true
+        }
         [NamePiece::Word(first), ..] => first
             .strip_prefix('z')
-            .is_some_and(|rest| holds(words::HELPERS, rest) || starts_with_kind(rest)),
+            .is_some_and(|rest| does(Does::Help, rest) || starts_with_kind(rest)),
         _ => false,
     };
-    let word = all.iter().any(|p| is_word(p, words::HELPERS) && !(is_word(p, "opt") && optic(all)));
+    let word = all.iter().any(|p| says(p, Does::Help) && !(is_word(p, "opt") && optic(all)));
     let begins = |w: &str| words::HELPER_STEMS.split_ascii_whitespace().any(|h| w.starts_with(h));
     let joined_word = all.iter().any(|p| matches!(p, NamePiece::Word(w) if begins(w)));
     let helps = prefixed || word || joined_word || name.starts_with('_');
@@ -177,8 +226,10 @@ fn helper(name: &str, all: &[NamePiece]) -> Option<Recognition> {
 /// with nothing else or with one of these.
 fn optic(all: &[NamePiece]) -> bool {
     let rest: Vec<NamePiece> = all.iter().filter(|p| !is_word(p, "opt")).cloned().collect();
-    let other =
-        matches!(organ(&words_of(&rest)), Organ::Found { root, .. } if !root.starts_with("Optic"));
+    let other = match organ(&words_of(&rest), Languages::NONE) {
+        Organ::Found { root, .. } => !root.starts_with("Optic"),
+        Organ::Ambiguous | Organ::Unknown => false,
+    };
     !all.iter().any(is_kind) && !other && !rest.is_empty()
 }
 
@@ -198,50 +249,87 @@ fn within(all: &[NamePiece]) -> Option<Recognition> {
     said.then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
 }
 
-/// One structure less another: `Brain-GTV`, `Hirn ohne GTV`, `PTV-GTV`.
-fn subtraction(original: &str, all: &[NamePiece]) -> Option<Recognition> {
-    let is_minus = |p: &NamePiece| *p == NamePiece::Sign('-') || is_word(p, words::MINUS);
-    let position = all.windows(2).position(|pair| match pair {
-        [minus, next] => is_minus(minus) && (is_kind(next) || is_word(next, words::TARGETS)),
-        _ => false,
-    });
-    let helper = || Recognition::bare(Role::Helper, NameBasis::Rule);
-    let Some(at) = position.filter(|at| *at > 0) else { return other_subtraction(all) };
-    let (left, right) = (all.get(..at)?, all.get(at + 1..)?);
-    if left.iter().any(is_kind) {
-        return Some(helper());
-    }
-    let whole = match right {
-        [_] => true,
-        [_, rest @ ..] => rest.iter().all(|p| is_word(p, words::SUMS)),
-        [] => false,
-    };
-    let (Organ::Found { root, side }, [NamePiece::Word(taken), ..]) =
-        (organ(&words_of(left)), right)
-    else {
-        return (!left.iter().all(|p| is_word(p, words::TARGETS))).then(helper);
-    };
-    match (root, taken.as_str()) {
-        ("Brain", "gtv" | "ctv" | "ptv") if whole && side.is_empty() => {
-            let standard = format!("Brain-{}", taken.to_ascii_uppercase());
-            Some(Recognition::named(original, standard, Role::Organ))
-        }
-        _ => Some(helper()),
-    }
+/// What is taken away: where the words of it stand, and what is left of the name.
+struct Taken {
+    /// `gtv`, `ctv`, `ptv` or a word for a lesion.
+    what: String,
+    /// Whether all of it is meant, and not one of several.
+    whole: bool,
+    /// The pieces of the structure it is taken from.
+    rest: Vec<NamePiece>,
 }
 
-/// A target less an organ: certain with a word, two meanings with a hyphen.
-fn other_subtraction(all: &[NamePiece]) -> Option<Recognition> {
-    let said = all.iter().position(|p| is_word(p, words::MINUS) && !is_word(p, "sin"));
-    if said.is_some_and(|at| at > 0 && at + 1 < all.len()) {
-        return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
+/// The target that a name takes away, if it does.
+fn taken(all: &[NamePiece]) -> Option<Taken> {
+    let is_minus = |p: &NamePiece| *p == NamePiece::Sign('-') || says(p, Does::Subtract);
+    let is_target = |p: &NamePiece| is_kind(p) || says(p, Does::Target);
+    let named = |p: &NamePiece| match p {
+        NamePiece::Word(what) => what.clone(),
+        _ => String::new(),
+    };
+    let part = |behind: &[NamePiece]| behind.iter().all(|p| says(p, Does::Sum));
+    // Particles stand between a noun and what is said of it.
+    let all: Vec<NamePiece> =
+        all.iter().filter(|p| !is_word(p, "を の 的 之 外")).cloned().collect();
+    for (at, pair) in all.windows(2).enumerate() {
+        let [one, other] = pair else { continue };
+        let (head, tail) = (all.get(..at)?, all.get(at + 2..)?);
+        if at > 0 && is_minus(one) && is_target(other) {
+            return Some(Taken { what: named(other), whole: part(tail), rest: head.to_vec() });
+        }
+        // "GTV hariç beyin", "beyin GTV hariç", "ohne GTV Hirn": the rest stands around both.
+        let around = [head, tail].concat();
+        let behind = is_target(one) && is_word(other, words::MINUS_BEHIND);
+        let first = at == 0 && says(one, Does::Subtract) && is_target(other);
+        if (behind || first) && !around.is_empty() {
+            let what = named(if behind { one } else { other });
+            return Some(Taken { what, whole: true, rest: around });
+        }
     }
-    let hyphen = all.iter().position(|p| *p == NamePiece::Sign('-'))?;
-    let (left, right) = (all.get(..hyphen)?, all.get(hyphen + 1..)?);
-    let right = words_of(right);
-    let organ_follows = !right.is_empty() && matches!(organ(&right), Organ::Found { .. });
-    (left.iter().any(is_kind) && organ_follows)
-        .then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
+    None
+}
+
+impl Reader<'_> {
+    /// One structure less another: `Brain-GTV`, `Hirn ohne GTV`, `PTV-GTV`.
+    fn subtraction(&self) -> Option<Recognition> {
+        let helper = || Recognition::bare(Role::Helper, NameBasis::Rule);
+        let Some(taken) = taken(&self.all) else { return self.other_subtraction() };
+        if taken.rest.iter().any(is_kind) {
+            return Some(helper());
+        }
+        let kept: Vec<NamePiece> =
+            taken.rest.iter().filter(|p| !says(p, Does::Fill)).cloned().collect();
+        let Organ::Found { root, side } = organ(&words_of(&kept), self.spoken) else {
+            return (!kept.iter().all(|p| says(p, Does::Target))).then(helper);
+        };
+        if root == "Brain" && !taken.whole && self.decoration.counted {
+            // A copy of the brain without targets, or the brain without the first target.
+            return Some(Recognition::bare(Role::Unknown, NameBasis::Ambiguous));
+        }
+        match (root, taken.what.as_str()) {
+            ("Brain", "gtv" | "ctv" | "ptv") if taken.whole && side.is_empty() => {
+                let standard = format!("Brain-{}", taken.what.to_ascii_uppercase());
+                Some(Recognition::named(self.original, standard, Role::Organ))
+            }
+            _ => Some(helper()),
+        }
+    }
+
+    /// A target less an organ: certain with a word, two meanings with a hyphen.
+    fn other_subtraction(&self) -> Option<Recognition> {
+        let all = &self.all;
+        let said = all.iter().position(|p| says(p, Does::Subtract) && !is_word(p, "sin"));
+        if said.is_some_and(|at| at > 0 && at + 1 < all.len()) {
+            return Some(Recognition::bare(Role::Helper, NameBasis::Rule));
+        }
+        let hyphen = all.iter().position(|p| *p == NamePiece::Sign('-'))?;
+        let (left, right) = (all.get(..hyphen)?, all.get(hyphen + 1..)?);
+        let right = words_of(right);
+        let organ_follows =
+            !right.is_empty() && matches!(organ(&right, self.spoken), Organ::Found { .. });
+        (left.iter().any(is_kind) && organ_follows)
+            .then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
+    }
 }
 
 /// Targets.
@@ -272,65 +360,91 @@ fn dose_region(all: &[NamePiece]) -> Option<Recognition> {
     dosed.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
 }
 
-/// An organ with a margin: `Brainstem_PRV03`, `Hirnstamm Saum 3mm`, `Chiasm+2mm`.
-fn margin(original: &str, all: &[NamePiece]) -> Option<Recognition> {
-    let word = all.iter().position(|p| is_word(p, words::MARGINS));
-    let plus = all.iter().position(|p| *p == NamePiece::Sign('+'));
-    let unit = all.iter().position(|p| is_word(p, "mm cm"));
-    if word.is_none() && plus.is_none() && unit.is_none() {
-        return None;
-    }
-    let number = all.iter().position(|p| matches!(p, NamePiece::Number(_)));
-    let used = [word, plus, unit, number];
-    let rest: Vec<NamePiece> = all
-        .iter()
-        .enumerate()
-        .filter(|(i, p)| !used.contains(&Some(*i)) && !is_word(p, words::FILLERS))
-        .map(|(_, p)| p.clone())
-        .collect();
-    let uncertain = Recognition::bare(Role::Prv, NameBasis::Ambiguous);
-    let Organ::Found { root, side } = organ(&words_of(&rest)) else {
-        let has_margin = word.is_some() || unit.is_some();
-        return has_margin.then(|| match organ(&words_of(&rest)) {
-            Organ::Ambiguous => uncertain,
-            _ => Recognition::bare(Role::Prv, NameBasis::None),
-        });
-    };
-    let stated = number.and_then(|i| all.get(i));
-    let scale = if all.iter().any(|p| is_word(p, "cm")) { 10.0 } else { 1.0 };
-    let suffix = match stated {
-        Some(NamePiece::Number(n)) if word.is_some() || unit.is_some() => millimetres(n, scale),
-        None if word.is_some() => Some(String::new()),
-        _ => None,
-    };
-    let root = if root == "External" { None } else { Some(root) };
-    Some(match (root, suffix) {
-        (Some(root), Some(suffix)) => {
-            Recognition::named(original, format!("{root}_PRV{suffix}{side}"), Role::Prv)
+impl Reader<'_> {
+    /// An organ with a margin: `Brainstem_PRV03`, `Hirnstamm Saum 3mm`, `Chiasm+2mm`.
+    fn margin(&self) -> Option<Recognition> {
+        let (original, all) = (self.original, &self.all);
+        let word = all.iter().position(|p| is_word(p, words::MARGINS));
+        let plus = all.iter().position(|p| *p == NamePiece::Sign('+'));
+        let unit = all.iter().position(|p| is_word(p, "mm cm"));
+        if word.is_none() && plus.is_none() && unit.is_none() {
+            return None;
         }
-        _ => uncertain,
-    })
+        let number = all.iter().position(|p| matches!(p, NamePiece::Number(_)));
+        let used = [word, plus, unit, number];
+        let rest: Vec<NamePiece> = all
+            .iter()
+            .enumerate()
+            .filter(|(i, p)| !used.contains(&Some(*i)) && !says(p, Does::Fill))
+            .map(|(_, p)| p.clone())
+            .collect();
+        let uncertain = Recognition::bare(Role::Prv, NameBasis::Ambiguous);
+        let Organ::Found { root, side } = organ(&words_of(&rest), self.spoken) else {
+            let has_margin = word.is_some() || unit.is_some();
+            return has_margin.then(|| match organ(&words_of(&rest), self.spoken) {
+                Organ::Ambiguous => uncertain,
+                _ => Recognition::bare(Role::Prv, NameBasis::None),
+            });
+        };
+        let stated = number.and_then(|i| all.get(i));
+        let scale = if all.iter().any(|p| is_word(p, "cm")) { 10.0 } else { 1.0 };
+        let suffix = match stated {
+            Some(NamePiece::Number(n)) if word.is_some() || unit.is_some() => millimetres(n, scale),
+            None if word.is_some() => Some(String::new()),
+            _ => None,
+        };
+        let root = if root == "External" { None } else { Some(root) };
+        Some(match (root, suffix) {
+            (Some(root), Some(suffix)) => {
+                Recognition::named(original, format!("{root}_PRV{suffix}{side}"), Role::Prv)
+            }
+            _ => uncertain,
+        })
+    }
+
+    fn plain_organ(&self) -> Recognition {
+        let all = &self.all;
+        let words = without_version(all);
+        let partial = all.contains(&NamePiece::Sign('~'));
+        let found = match organ(&words, self.spoken) {
+            Organ::Found { root, side } => Organ::Found { root, side },
+            open => self.without_number(&words).unwrap_or(open),
+        };
+        match found {
+            Organ::Found { root, side } if partial => {
+                Recognition::named(self.original, format!("{root}~{side}"), Role::Organ)
+            }
+            Organ::Found { root, side } => {
+                Recognition::named(self.original, format!("{root}{side}"), role_of(root))
+            }
+            Organ::Ambiguous => Recognition::bare(Role::Unknown, NameBasis::Ambiguous),
+            Organ::Unknown => Recognition::bare(Role::Unknown, NameBasis::None),
+        }
+    }
+
+    /// The organ of a name with a number in front or behind that counts copies or entries of a
+    /// list. `Cerebellum 1` may be a lesion at that place; `Cerebellum_1` is a copy, `Lens L 2` is
+    /// no lesion.
+    fn without_number(&self, words: &[String]) -> Option<Organ> {
+        let is_number = |w: &String| w.chars().all(|c| c.is_ascii_digit());
+        let (counted, rest) = match words {
+            [rest @ .., last] if is_number(last) => (self.decoration.counted, rest),
+            [first, rest @ ..] if is_number(first) => (self.decoration.listed, rest),
+            _ => return None,
+        };
+        match organ(rest, self.spoken) {
+            Organ::Found { root, side } if counted || !holds(words::LESION_PLACES, root) => {
+                Some(Organ::Found { root, side })
+            }
+            _ => None,
+        }
+    }
 }
 
 /// Two digits for a margin of whole millimetres.
 fn millimetres(number: &str, scale: f64) -> Option<String> {
     let value = number.parse::<f64>().ok()? * scale;
     (value.fract() == 0.0 && (1.0..=30.0).contains(&value)).then(|| format!("{value:02.0}"))
-}
-
-fn plain_organ(original: &str, all: &[NamePiece]) -> Recognition {
-    let words = without_version(all);
-    let partial = all.contains(&NamePiece::Sign('~'));
-    match organ(&words) {
-        Organ::Found { root, side } if partial => {
-            Recognition::named(original, format!("{root}~{side}"), Role::Organ)
-        }
-        Organ::Found { root, side } => {
-            Recognition::named(original, format!("{root}{side}"), role_of(root))
-        }
-        Organ::Ambiguous => Recognition::bare(Role::Unknown, NameBasis::Ambiguous),
-        Organ::Unknown => Recognition::bare(Role::Unknown, NameBasis::None),
-    }
 }
 
 /// The words without fillers and without a version mark (`v2`) behind another word.
@@ -343,6 +457,6 @@ fn without_version(all: &[NamePiece]) -> Vec<String> {
     };
     let end = if version { all.len().saturating_sub(2) } else { all.len() };
     let kept: Vec<NamePiece> =
-        all.iter().take(end).filter(|p| !is_word(p, words::FILLERS)).cloned().collect();
+        all.iter().take(end).filter(|p| !says(p, Does::Fill)).cloned().collect();
     words_of(&kept)
 }

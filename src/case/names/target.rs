@@ -1,8 +1,10 @@
 //! Targets: kind, number and dose suffix by the order of the TG-263 target rules, sums of
 //! targets, and words for targets of unstated kind.
 
+use super::beside::all_explained;
 use super::normalise::NamePiece;
-use super::words::{self, holds};
+use super::organ::root;
+use super::words::{self, Does, does, holds};
 use crate::Role;
 
 /// A name that means a target.
@@ -50,6 +52,9 @@ pub(super) fn target(pieces: &[NamePiece]) -> Option<Target> {
     let several = kinds.len() > 1;
     kinds.dedup();
     let Some(first) = kinds.first().copied() else { return without_kind(pieces) };
+    if !all_explained(pieces) || may_be_the_rest(pieces) {
+        return Some(Target::ambiguous(Role::Unknown));
+    }
     if is_sum(pieces) || (several && has_sign(pieces, '+')) {
         return Some(Target::of(Role::TargetSum));
     }
@@ -70,6 +75,34 @@ pub(super) fn target(pieces: &[NamePiece]) -> Option<Target> {
     Some(Target { role: first, standard: standard(pieces), ambiguous: false })
 }
 
+/// Structures so large that a target's letters beside their name rather take the target away from
+/// them than place it in them.
+const WHOLE: &str = "brain cerebrum external skull scalp skin";
+
+/// Organs after which a lesion is called, with its letters behind or in front.
+const PLACES: &str = "Cerebellum Lobe_Frontal Lobe_Parietal Lobe_Temporal Lobe_Occipital \
+    Hemisphere Pons Thalamus";
+
+/// Whether the name may be that of an organ without a target rather than of a target: the brain
+/// beside a target's letters, or an organ in front of them that is no usual place of a lesion.
+fn may_be_the_rest(pieces: &[NamePiece]) -> bool {
+    let word = |p: &NamePiece| match p {
+        NamePiece::Word(w) => Some(w.clone()),
+        _ => None,
+    };
+    let all: Vec<String> = pieces.iter().filter_map(word).collect();
+    if all.iter().any(|w| does(Does::Target, w)) {
+        return false;
+    }
+    let is_whole = |w: &String| {
+        root(std::slice::from_ref(w)).is_some_and(|(r, _)| holds(WHOLE, &r.to_lowercase()))
+    };
+    let numbered = pieces.iter().any(|p| matches!(p, NamePiece::Number(_)));
+    let before: Vec<String> = all.iter().take_while(|w| kind(w).is_none()).cloned().collect();
+    let organ_first = root(&before).is_some_and(|(r, _)| !holds(PLACES, r));
+    all.iter().any(is_whole) || (organ_first && !numbered)
+}
+
 fn has_sign(pieces: &[NamePiece], sign: char) -> bool {
     pieces.contains(&NamePiece::Sign(sign))
 }
@@ -80,7 +113,7 @@ fn is_two_digits(piece: &NamePiece) -> bool {
 
 /// Whether a name means several targets together: `PTV_Total`, `PTVs`, `GTV all`, `GTV1+2`.
 fn is_sum(pieces: &[NamePiece]) -> bool {
-    let word = |p: &NamePiece| matches!(p, NamePiece::Word(w) if holds(words::SUMS, w));
+    let word = |p: &NamePiece| matches!(p, NamePiece::Word(w) if does(Does::Sum, w));
     let joined = pieces.windows(3).any(|w| {
         matches!(w, [NamePiece::Number(_), NamePiece::Sign('+'), NamePiece::Number(_)])
             && !pieces.contains(&NamePiece::Word("mm".to_owned()))
@@ -153,26 +186,31 @@ fn without_kind(pieces: &[NamePiece]) -> Option<Target> {
     if any("oral nasal buccale mundhohle nerve neurinom neurinoma") {
         return None;
     }
-    if any(words::CAVITIES) {
-        return Some(Target::of(Role::Ctv));
+    if said.iter().any(|w| does(Does::Hollow, w)) {
+        return Some(Target::of(Role::Ctv)).filter(|_| all_explained(pieces));
     }
     if any(words::PLANNING) {
         return Some(Target::of(if is_sum(pieces) { Role::TargetSum } else { Role::Ptv }));
     }
     // Short words mean something else in running text: "les" (French the), "met" (Dutch with).
     // Nothing follows there where they are the last word, and nothing begins with "with".
-    let short = |w: &str| holds("les met bm", w);
-    let at_end = |w: &str| words.last() == Some(&w) || (w != "les" && words.first() == Some(&w));
+    let short = |w: &str| holds("les met bm tv", w);
+    let last = words.iter().rev().find(|w| !words::may_be_side(w));
+    let at_end = |w: &str| last == Some(&w) || (w != "les" && words.first() == Some(&w));
     let compound = |w: &str| {
         words::TARGET_ENDS
             .split_ascii_whitespace()
             .any(|end| w.len() > end.len() && w.ends_with(end))
     };
-    let certain = said
-        .iter()
-        .any(|w| compound(w) || (holds(words::TARGETS, w) && (!short(w) || numbered || at_end(w))));
+    let certain = said.iter().any(|w| {
+        compound(w)
+            || (does(Does::Target, w) && (!short(w) || numbered || (w != "tv" && at_end(w))))
+    });
     if !certain {
         return None;
+    }
+    if !all_explained(pieces) {
+        return Some(Target::ambiguous(Role::Unknown));
     }
     let plural = any(words::PLURAL_TARGETS) && !numbered;
     Some(Target::of(if plural || is_sum(pieces) { Role::TargetSum } else { Role::Target }))

@@ -20,8 +20,8 @@ use super::user_file::{ReadError, UserFile};
 use crate::write_file::{Access, WriteError};
 use tidydose_case::alike::Existing;
 use tidydose_case::{
-    Case, Decisions, NameDecision, OWN, Proposal, Role, nearest_standard, own_name, standard_name,
-    volume_window,
+    Case, Decisions, ELSEWHERE, NameBasis, NameDecision, OWN, Proposal, Role, nearest_standard,
+    own_name, standard_name, volume_window,
 };
 use tidydose_rt::identity::Token;
 
@@ -116,6 +116,23 @@ impl NamesFile {
         unmatched
     }
 
+    /// Proposes what this file of another study decides about names that are left open here.
+    pub fn propose_elsewhere(&self, proposals: &mut [Proposal]) {
+        let mut by_name: BTreeMap<&str, &NameDecision> = BTreeMap::new();
+        for (subject, decided) in &self.decisions {
+            if let Subject::Name(name) = subject {
+                by_name.insert(name, &decided.decision);
+            }
+        }
+        let names: Existing = by_name.keys().copied().collect();
+        for proposal in proposals {
+            let known = names.one(&proposal.original).and_then(|name| by_name.get(name));
+            if let Some(decision) = known {
+                proposal.take_from_elsewhere(decision);
+            }
+        }
+    }
+
     fn spot<'s>(&self, row: usize, column: &'static str, value: &'s str) -> Spot<'s> {
         Spot { file: FILE, line: UserFile::line(row), column, value }
     }
@@ -178,10 +195,13 @@ impl NamesFile {
                 continue;
             };
             let decided = self.decisions.values().any(|d| d.row == row);
+            // What another study proposed once stays until the rules or the user know better.
+            let open = matches!(p.basis, NameBasis::Ambiguous | NameBasis::None);
+            let kept = open && !p.elsewhere && self.file.text(row, "basis") == ELSEWHERE;
             for (column, value) in &values {
                 // How the user's cell writes the name is the user's.
                 let own = *column == "name_original";
-                if !own && !value.is_empty() && (!decided || !PROPOSED.contains(column)) {
+                if !own && !value.is_empty() && (!(decided || kept) || !PROPOSED.contains(column)) {
                     self.file.refresh(row, column, value);
                 }
             }
@@ -225,7 +245,7 @@ fn evidence_cells(p: &Proposal, seen: &Seen) -> Vec<(&'static str, String)> {
         ("n_seen", p.seen.to_string()),
         ("proposed_standard", p.standard.clone().unwrap_or_default()),
         ("proposed_role", p.role.word().to_owned()),
-        ("basis", p.basis.word().to_owned()),
+        ("basis", if p.elsewhere { ELSEWHERE } else { p.basis.word() }.to_owned()),
         ("median_volume_cc", seen.median_volume()),
         ("volume_range_cc", seen.volume_range()),
         ("side_seen", seen.sides()),

@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::testing::case_of;
-use tidydose_case::NameBasis;
 
 fn read(text: &str) -> Result<NamesFile, String> {
     let folder = tempfile::tempdir().unwrap();
@@ -32,6 +31,7 @@ fn proposal(original: &str) -> Proposal {
         standard: Some("Brainstem".to_owned()),
         role: Role::Organ,
         basis: NameBasis::Rule,
+        elsewhere: false,
     }
 }
 
@@ -220,4 +220,41 @@ fn own_names_are_marked_once_and_organs_of_limits_and_targets_need_no_mark() {
     let standard: Vec<_> =
         decisions.names.values().map(|d| d.standard.clone().unwrap_or_default()).collect();
     assert_eq!(standard, ["Vein", "Vein", "Brainstem", "left frontal", "Skin", "zRing"]);
+}
+
+#[test]
+fn what_another_study_decided_is_a_proposal_and_no_decision() {
+    let other = read(&file(
+        "stamm,,,3,,,ambiguous,,,,,,,Brainstem,,\r\nHelfer,,,1,,,none,,,,,,,,helper,\r\n\
+         Hirn,,,1,,,rule,,,,,,,Cerebrum,,\r\n",
+    ))
+    .unwrap();
+    let open = |original| Proposal {
+        standard: None,
+        role: Role::Unknown,
+        basis: NameBasis::Ambiguous,
+        ..proposal(original)
+    };
+    let certain = Proposal { standard: Some("Brain".to_owned()), ..proposal("Hirn") };
+    let mut proposals = [open("Stamm"), open("Helfer"), certain, open("Neues")];
+    other.propose_elsewhere(&mut proposals);
+    let of = |i: usize| (proposals[i].standard.as_deref(), proposals[i].role);
+    assert_eq!(of(0), (Some("Brainstem"), Role::Organ));
+    assert_eq!(of(1), (None, Role::Helper));
+    assert_eq!(of(2), (Some("Brain"), Role::Organ), "the rules decide it");
+    assert_eq!(of(3), (None, Role::Unknown));
+    assert!(proposals[0].elsewhere && !proposals[2].elsewhere && !proposals[3].elsewhere);
+
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("names.csv");
+    let mut here = NamesFile::read(&path, &[]).unwrap();
+    here.propose(&proposals, &BTreeMap::new());
+    // A run without the other file keeps what it proposed.
+    here.propose(&[open("Stamm"), open("Helfer"), open("Neues")], &BTreeMap::new());
+    here.write(&path).unwrap();
+    let text = std::fs::read_to_string(&path).unwrap();
+    let row = text.lines().find(|l| l.starts_with("Stamm,")).unwrap();
+    assert!(row.starts_with("Stamm,,,3,Brainstem,organ,elsewhere,"), "{row}");
+    let here = NamesFile::read(&path, &[]).unwrap();
+    assert!(here.decisions.is_empty(), "nothing is decided by it");
 }
