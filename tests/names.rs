@@ -190,7 +190,7 @@ fn no_word_that_is_unknown_makes_a_target_of_an_organ() {
         "mozg vne GTV",
         "brein behalve PTV",
         "Xyzabc GTV",
-        "PTV Wurm",
+        "PTV Zzqx",
         "GTV brain",
         "Brain PTV",
         "Gehirn GTV",

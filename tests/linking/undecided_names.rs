@@ -89,16 +89,17 @@ fn an_organ_is_absent_where_no_open_name_may_be_it() {
 }
 
 #[test]
-fn an_organ_called_old_is_asked_about_when_nothing_else_is_it() {
+fn an_organ_called_old_is_that_organ_when_nothing_else_is_it_and_this_is_said() {
     let lone = measured(&["Brainstem old"]);
-    assert_eq!(status(&lone, "brainstem_d0p03cc_status"), "name_undecided");
+    assert_eq!(status(&lone, "brainstem_d0p03cc_status"), "ok");
     let asked = |study: &Study| {
         study.table("findings").iter().filter(|f| f["code"] == "name-ambiguous").count()
     };
     assert_eq!(asked(&lone), 1);
     let names = lone.rows("names.csv");
     let row = names.iter().find(|r| r["name_original"] == "Brainstem old").unwrap();
-    assert_eq!((row["basis"].as_str(), row["name_standard"].as_str()), ("ambiguous", ""));
+    assert_eq!((row["basis"].as_str(), row["proposed_standard"].as_str()), ("rule", "Brainstem"));
+    assert_eq!(row["name_standard"], "");
     let both = measured(&["Brainstem old", "Brainstem"]);
     assert_eq!(status(&both, "brainstem_d0p03cc_status"), "ok");
     assert_eq!(asked(&both), 0);
