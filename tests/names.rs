@@ -180,6 +180,125 @@ fn the_language_of_a_set_reads_more_and_turns_no_side() {
     }
 }
 
+/// A label of `unseen.csv`: written by somebody who did not see the rules, and not looked at when they
+/// were written. The names are TG-263's without side; its set is what else the structure set holds.
+#[derive(Debug)]
+struct Unseen {
+    language: String,
+    label: String,
+    truth: String,
+    side: String,
+    must_stay_open: bool,
+    set_context: String,
+}
+
+/// Names that the catalogue does not have, because TG-263 is not certain about them, and skin, which
+/// many write for the outline.
+const NOT_IN_CATALOGUE: [&str; 5] = ["Midbrain", "Medulla", "Corpus_Callosum", "Ventricle", "Skin"];
+
+impl Unseen {
+    /// Both, that of one side, or neither.
+    fn names(&self, root: &str) -> Vec<String> {
+        let plural = [format!("{root}s"), root.replace("ocampus", "ocampi"), root.to_owned()];
+        match self.side.as_str() {
+            "L" | "R" => vec![format!("{root}_{}", self.side)],
+            _ => plural.to_vec(),
+        }
+    }
+
+    fn is(&self, standard: &str, role: Role) -> bool {
+        let root = self.truth.trim_end_matches("_PRV");
+        match root {
+            "GTV" | "CTV" | "PTV" => {
+                let own = role.word().eq_ignore_ascii_case(root) || role == Role::Target;
+                // An earlier outline of a target is no lesion of its own.
+                return own || role == Role::Helper && self.label.contains("old");
+            }
+            "Brain-GTV" => return standard.starts_with("Brain-") || role == Role::Helper,
+            "other" | "" => return matches!(role, Role::Helper | Role::Marker),
+            _ => {}
+        }
+        // A margin of so many mm, and the mark of an unfinished structure, are no part of the name.
+        let (prv, plain) = match standard.split_once("_PRV") {
+            Some((head, tail)) => {
+                (true, format!("{head}{}", tail.trim_start_matches(|c: char| c.is_ascii_digit())))
+            }
+            None => (false, standard.to_owned()),
+        };
+        let plain = plain.replace('~', "");
+        let roots: &[&str] = match root {
+            "Skull" => &["Skull", "Bone"],
+            "Hypothalamus" => &["Hypothalmus"],
+            "N_Trigeminal" => &["CN_V"],
+            "N_Facial" => &["CN_VII"],
+            "N_Vestibulocochlear" => &["CN_VIII"],
+            "Mandible" => &["Bone_Mandible"],
+            "Ear_Internal" => &["Ear_Internal", "Cochlea"],
+            _ => &[root],
+        };
+        prv == self.truth.ends_with("_PRV") && roots.iter().any(|r| self.names(r).contains(&plain))
+    }
+}
+
+fn unseen() -> Vec<Unseen> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/names/unseen.csv");
+    let rows = csv::Reader::from_path(path).unwrap().into_records().map(|row| {
+        let row = row.unwrap();
+        Unseen {
+            language: row[0].to_owned(),
+            label: row[1].to_owned(),
+            truth: row[2].to_owned(),
+            side: row[3].to_owned(),
+            must_stay_open: &row[4] == "1",
+            set_context: row[5].to_owned(),
+        }
+    });
+    rows.collect()
+}
+
+#[test]
+fn labels_that_nobody_had_seen_are_read_in_twenty_two_languages() {
+    let rows = unseen();
+    let languages: BTreeSet<&str> = rows.iter().map(|r| r.language.as_str()).collect();
+    assert!(rows.len() > 1700 && languages.len() == 22);
+    let (mut named, mut wrong, mut found, mut namable, mut all) = (0, Vec::new(), 0, 0, 0);
+    for row in &rows {
+        let set = row.set_context.split('|').chain([row.label.as_str()]).filter(|l| !l.is_empty());
+        let read = recognise_among(&row.label, Company::of(set));
+        let standard = read.standard.clone().unwrap_or_default();
+        let undecided = matches!(read.role, Role::Unknown | Role::Organ | Role::Prv);
+        let decided = read.standard.is_some() || !undecided;
+        let right = row.is(&standard, read.role);
+        if !row.must_stay_open {
+            all += usize::from(decided && right);
+            if !NOT_IN_CATALOGUE.contains(&row.truth.as_str()) {
+                namable += 1;
+                found += usize::from(decided && right);
+            }
+        }
+        if decided {
+            named += 1;
+            if !right {
+                wrong.push(format!(
+                    "{} {} → {standard} {}",
+                    row.language,
+                    row.label,
+                    read.role.word()
+                ));
+            }
+            let target = matches!(row.truth.as_str(), "GTV" | "CTV" | "PTV" | "");
+            assert!(target || !read.role.is_target(), "{row:?}: an organ taken for a target");
+            let given = side(&standard).unwrap_or_default();
+            assert!(given.is_empty() || given == row.side, "{row:?}: {standard}");
+        }
+    }
+    let precision = 1.0 - wrong.len() as f64 / f64::from(named);
+    println!("precision {precision}, found {found} of {namable}, of all {all}: {wrong:#?}");
+    assert!(precision >= 0.995, "{precision}: {wrong:?}");
+    // Measured when the rules were finished, never to fall: 91 % of what the catalogue has.
+    assert!(found as f64 >= 0.905 * namable as f64, "{found} of {namable}");
+}
+
 /// An organ taken for a target is the fault that does most harm: a brain among the lesions.
 #[test]
 fn no_word_that_is_unknown_makes_a_target_of_an_organ() {

@@ -252,16 +252,18 @@ fn misspelt(words: &[String], joined: &str) -> Lookup {
 
 type Letters = Vec<char>;
 
+/// Words with what they mean, by the number of their letters.
+type ByLength = BTreeMap<usize, Vec<(Letters, &'static [OrganWord])>>;
+
 /// The words by their length in letters.
-static BY_LENGTH: LazyLock<BTreeMap<usize, Vec<(Letters, &'static [OrganWord])>>> =
-    LazyLock::new(|| {
-        let mut all: BTreeMap<usize, Vec<_>> = BTreeMap::new();
-        for (key, entries) in INDEX.iter() {
-            let letters: Vec<char> = key.chars().collect();
-            all.entry(letters.len()).or_default().push((letters, entries.as_slice()));
-        }
-        all
-    });
+static BY_LENGTH: LazyLock<ByLength> = LazyLock::new(|| {
+    let mut all: BTreeMap<usize, Vec<_>> = BTreeMap::new();
+    for (key, entries) in INDEX.iter() {
+        let letters: Vec<char> = key.chars().collect();
+        all.entry(letters.len()).or_default().push((letters, entries.as_slice()));
+    }
+    all
+});
 
 /// Whether two words differ by at most one edit or one swap of neighbours.
 fn one_edit(a: &[char], b: &[char]) -> bool {
