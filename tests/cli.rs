@@ -136,8 +136,8 @@ fn what_is_left_out_fails_a_run_only_when_asked_for() {
         let last = err.trim_end().lines().last().unwrap();
         assert!(last.starts_with("left out: "), "{extra:?}: {err}");
     }
-    // One case whose doses are all there, with things to look at.
-    let case = format!("{sample}/LK-04_A");
+    // Cases whose doses are all there, with things to look at.
+    let case = format!("{sample}/../cobalt-unit");
     let fails = |on: &str| ran(place.path(), &["survey", &case, "--study", "b", "--fail-on", on]).0;
     assert_eq!([fails("left-out"), fails("check")], [0, 1]);
     let (code, _, err) = ran(place.path(), &["survey", &case, "--fail-on", "everything"]);

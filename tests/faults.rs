@@ -58,7 +58,12 @@ fn a_full_disk_ends_the_run_and_costs_nothing_that_was_done() {
     assert_eq!(code, DONE);
     assert!(err.contains("3 of the cases were finished before"), "{err}");
     assert_same(&place.result("study"), &calm);
-    // A study that is there stays as it is.
+    // Where nothing is new nothing is written, and so a full disk is no matter.
+    let (code, err) = limited(&place, &limit(too_little), "study");
+    assert_eq!(code, Some(0), "{err}");
+    assert_same(&place.result("study"), &calm);
+    // A study that is there stays as it is when its tables have to be written again.
+    fs::remove_file(place.path().join("study/.tables")).unwrap();
     let (code, _) = limited(&place, &limit(too_little), "study");
     assert_eq!(code, Some(2));
     assert_same(&place.result("study"), &calm);

@@ -92,7 +92,7 @@ fn a_metric_is_one_definition_and_one_line() {
     let shown: Vec<_> = settings.all_metrics().iter().map(MetricDefinition::from).collect();
     let dictionary = lines_of_table("dictionary", &measured, &shown);
     assert_eq!(dictionary.len(), 1, "{dictionary:?}");
-    let said = "largest dose less smallest dose; undefined the dose grid does not cover";
+    let said = "largest dose less smallest dose; no value: the dose grid does not cover";
     assert!(dictionary[0].contains(said), "{dictionary:?}");
 
     let rows = lines_of_table("metrics", &measured, &shown);

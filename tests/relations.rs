@@ -164,20 +164,25 @@ fn verdicts_of_values_that_are_known() {
     assert_eq!(extra.map(|m| m.roi_number).collect::<Vec<_>>(), [2, 3]);
 
     let inside = analysis(rois(20.0), 12.0, limits);
-    assert_eq!(verdicts(&inside.limit_checks, "Brainstem"), [Verdict::NotApplicable; 3]);
+    // A target inside is said beside the verdict, which stays that of the numbers.
+    let brainstem = verdicts(&inside.limit_checks, "Brainstem");
+    assert_eq!(brainstem, [Verdict::Above, Verdict::Undecided, Verdict::Within]);
+    let clinical = |c: &LimitCheck| c.organ == "Brainstem" && c.judge_clinically;
+    assert_eq!(inside.limit_checks.iter().filter(|c| clinical(c)).count(), 3);
+    assert!(!got.limit_checks.iter().any(|c| c.judge_clinically), "a target beside it");
     let check = inside.limit_checks.iter().find(|c| c.organ == "Brainstem").unwrap();
     assert!(check.reason.contains("of GTV") && check.reason.contains("inside"), "{check:?}");
     assert!(check.target_inside_percent.unwrap() > 99.0, "{check:?}");
 }
 
-/// A target of which a known share lies in the organ: from which share on limits do not judge is a
+/// A target of which a known share lies in the organ: from which share on clinicians judge is a
 /// setting.
 #[test]
 fn the_share_from_which_a_target_is_inside_is_a_setting() {
     let (target, organ, apart) = (4.0, 10.0, 9.0);
     let share = lens(target, organ, apart) / (4.0 / 3.0 * PI * 0.064);
     assert!((0.5..0.8).contains(&share), "{share}");
-    let verdict = |from: f64| {
+    let checked = |from: f64| {
         let rois = vec![
             ball(1, "GTV1", "GTV", 20.0 - apart, target),
             ball(2, "Brainstem", "ORGAN", 20.0, organ),
@@ -187,10 +192,10 @@ fn the_share_from_which_a_target_is_inside_is_a_setting() {
         let checks = analysis_with(rois, 12.0, settings).limit_checks;
         let inside = checks[0].target_inside_percent.unwrap();
         assert!((inside - 100.0 * share).abs() < 2.0, "{inside} for {share}");
-        checks[0].verdict
+        (checks[0].verdict, checks[0].judge_clinically)
     };
-    assert_eq!(verdict(0.95 * share), Verdict::NotApplicable);
-    assert_eq!(verdict(1.05 * share), Verdict::Above);
+    assert_eq!(checked(0.95 * share), (Verdict::Above, true));
+    assert_eq!(checked(1.05 * share), (Verdict::Above, false));
 }
 
 /// An aim of planning judges nothing: not a value above it, not an organ with a target inside, not

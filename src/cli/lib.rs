@@ -8,6 +8,7 @@ mod diff;
 mod explain;
 mod fault;
 mod finish;
+mod help;
 mod interrupt;
 mod limit_list;
 mod lock;

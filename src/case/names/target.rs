@@ -78,6 +78,8 @@ pub(super) fn target(pieces: &[NamePiece]) -> Option<Target> {
 /// Structures so large that a target's letters beside their name rather take the target away from
 /// them than place it in them.
 const WHOLE: &str = "brain cerebrum external skull scalp skin";
+/// Words for the brain that mean the cerebrum as well, and so name neither.
+const WHOLE_WORDS: &str = "cerebro";
 
 /// Organs after which a lesion is called, with its letters behind or in front.
 const PLACES: &str = "Cerebellum Lobe_Frontal Lobe_Parietal Lobe_Temporal Lobe_Occipital \
@@ -95,7 +97,8 @@ fn may_be_the_rest(pieces: &[NamePiece]) -> bool {
         return false;
     }
     let is_whole = |w: &String| {
-        root(std::slice::from_ref(w)).is_some_and(|(r, _)| holds(WHOLE, &r.to_lowercase()))
+        holds(WHOLE_WORDS, w)
+            || root(std::slice::from_ref(w)).is_some_and(|(r, _)| holds(WHOLE, &r.to_lowercase()))
     };
     let numbered = pieces.iter().any(|p| matches!(p, NamePiece::Number(_)));
     let before: Vec<String> = all.iter().take_while(|w| kind(w).is_none()).cloned().collect();
