@@ -293,12 +293,14 @@ fn a_committee_holds_doses_against_its_own_list() {
     let checks = read(place.path(), "tables/limit_checks.csv");
     let seen: Vec<_> = checks
         .iter()
-        .map(|r| [&r["tier"], &r["limit_note"], &r["verdict"]].map(|c| &**c))
+        .map(|r| {
+            [&r["tier"], &r["limit_note"], &r["verdict"], &r["judge_clinically"]].map(|c| &**c)
+        })
         .collect();
     let expected = [
-        ["mandatory", "with care", "not_applicable"],
-        ["local", "", "above"],
-        ["objective", "", "not_a_limit"],
+        ["mandatory", "with care", "above", "true"],
+        ["local", "", "above", "false"],
+        ["objective", "", "not_a_limit", "false"],
     ];
     assert_eq!(seen, expected);
     assert!(checks.iter().all(|r| r["checked"] == "own" && r["evidence"].contains("your own")));
