@@ -95,7 +95,7 @@ fn groups(tables: &Tables, column: &str) -> Result<BTreeMap<String, String>, Rev
 
 fn table(cohort: &Cohort<'_>, cells: &Cells) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Groups at the same distance" { table {
+        div.scroll tabindex="0" role="region" aria-label="Table of groups" { table {
             caption { (cohort.request.organ) " " (cohort.request.metric) ", " (cohort.unit) }
             thead { tr { th scope="col" { "Fractions" } th scope="col" { "Distance" }
                 th scope="col" { "Group" } th.n scope="col" { "Cases" } th.n scope="col" { "Median" }

@@ -219,10 +219,8 @@ fn drawn(
             (across("limit own", limits.high))
         }
         @for (k, point) in points.iter().enumerate() {
-            @let drawn = html! { title { (point.case.plan.plan_id) ": " (shown(point.value)) }
-                (mark(rank, frame.px(k as f64 + 0.5), frame.py(point.value))) };
-            @if point.place <= cohort.sheets() { a href={ "#case-" (point.place) } { (drawn) } }
-            @else { g { (drawn) } }
+            g { title { (point.place) ". " (point.case.plan.plan_id) ": " (shown(point.value)) }
+                (mark(rank, frame.px(k as f64 + 0.5), frame.py(point.value))) }
         }
     }
 }
