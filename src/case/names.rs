@@ -381,8 +381,8 @@ mod tests {
         (cases, findings)
     }
 
-    /// Role and basis of each structure of a case with these names.
-    fn roles_of(names: &[&str]) -> (Vec<(Role, NameBasis)>, usize) {
+    /// One case with structures of these names, and what was found.
+    fn identified(names: &[&str]) -> (Vec<Case>, Vec<Finding>) {
         let mut set = structure_set("s");
         set.rois = (1..).zip(names).map(|(number, name)| roi(number, name)).collect();
         let (mut cases, _) = link(&Inventory {
@@ -392,6 +392,12 @@ mod tests {
             ..Inventory::default()
         });
         let findings = identify(&mut cases, &Decisions::default());
+        (cases, findings)
+    }
+
+    /// Role and basis of each structure of a case with these names.
+    fn roles_of(names: &[&str]) -> (Vec<(Role, NameBasis)>, usize) {
+        let (cases, findings) = identified(names);
         let asked = findings.iter().filter(|f| f.code == Code::NameAmbiguous).count();
         (cases[0].names.iter().map(|n| (n.role, n.basis)).collect(), asked)
     }
@@ -422,15 +428,7 @@ mod tests {
 
     /// Standard names of the structures of a case, in order.
     fn names_of(names: &[&str]) -> Vec<Option<String>> {
-        let mut set = structure_set("s");
-        set.rois = (1..).zip(names).map(|(number, name)| roi(number, name)).collect();
-        let (mut cases, _) = link(&Inventory {
-            plans: vec![plan("p", "s")],
-            doses: vec![dose("d", "p")],
-            structure_sets: vec![set],
-            ..Inventory::default()
-        });
-        identify(&mut cases, &Decisions::default());
+        let (cases, _) = identified(names);
         cases[0].names.iter().map(|n| n.standard.clone()).collect()
     }
 

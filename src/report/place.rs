@@ -60,21 +60,14 @@ impl Flag<'_> {
     }
 }
 
-/// How binding a tier is, the most binding first; absent for an objective of planning, which is no
-/// limit and decides nothing.
-pub(super) fn rank(tier: Tier) -> Option<u8> {
-    match tier {
-        Tier::LocalPractice => Some(0),
-        Tier::Mandatory => Some(1),
-        Tier::Published => Some(2),
-        Tier::Optimal => Some(3),
-        Tier::Objective => None,
-    }
-}
-
 /// The tiers that decide, the most binding first.
 pub(super) const TIERS: [Tier; 4] =
     [Tier::LocalPractice, Tier::Mandatory, Tier::Published, Tier::Optimal];
+
+/// The place of a tier among those; absent for an objective of planning, which decides nothing.
+pub(super) fn rank(tier: Tier) -> Option<usize> {
+    TIERS.iter().position(|t| *t == tier)
+}
 
 /// The check of the largest share.
 fn largest<'c, 't>(
