@@ -20,6 +20,7 @@ pub mod difference;
 pub mod incidence;
 mod linear;
 pub mod logistic;
+pub mod outlying;
 pub mod proportion;
 pub mod rank;
 pub mod roc;

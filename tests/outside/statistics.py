@@ -76,6 +76,14 @@ def spearman(t):
     }
 
 
+def outlying(t):
+    x, y = np.array(t["x"]), np.array(t["y"])
+    off = y - stats.theilslopes(y, x).slope * x
+    off = off - np.median(off)
+    scores = off / stats.median_abs_deviation(off, center=lambda a, axis: np.zeros(()), scale="normal")
+    return {str(i): float(s) for i, s in enumerate(scores)}
+
+
 def fisher(t):
     odds = stats.contingency.odds_ratio(t["table"], kind="conditional")
     interval = odds.confidence_interval(0.95)
@@ -264,7 +272,7 @@ def agreement(t):
 
 
 KINDS = {f.__name__: f for f in (
-    proportion, clustered, rank_sum, kruskal, spearman, fisher, fisher_rows, describe, difference,
+    proportion, clustered, rank_sum, kruskal, spearman, outlying, fisher, fisher_rows, describe, difference,
     shares, firth, survival, log_rank, incidence, roc,
     agreement,
 )}

@@ -8,7 +8,8 @@ use tidydose_statistics::logistic::{Data, Model};
 use tidydose_statistics::roc::roc;
 use tidydose_statistics::survival::{End, Times, kaplan_meier, log_rank};
 use tidydose_statistics::{
-    agreement, contingency, correlation, describe, difference, incidence, proportion, rank,
+    agreement, contingency, correlation, describe, difference, incidence, outlying, proportion,
+    rank,
 };
 
 use super::reference::statistics;
@@ -191,6 +192,25 @@ fn other_tests_are_those_of_scipy() {
         );
         let means = difference::of_means(&x, &y).unwrap();
         tasks.add("difference", json!({"a": x, "b": y}), &[("d", means, TIGHT)]);
+    }
+    tasks.hold();
+}
+
+#[test]
+fn scores_of_what_stands_out_are_those_of_scipy() {
+    let mut tasks = Tasks::default();
+    for (seed, n, step) in [(21, 12, 0.0), (22, 41, 0.0), (23, 60, 0.5)] {
+        let mut numbers = Numbers::new(seed);
+        let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
+        let x = tied(numbers.list(n, |r| 3.0 * r.normal()));
+        let mut y: Vec<f64> = x.iter().map(|x| 1.0 - 0.7 * x + 0.3 * numbers.normal()).collect();
+        y[n / 3] += 4.0;
+        let found = outlying::scores(&x, &y).unwrap();
+        let keys: Vec<String> = (0..n).map(|i| i.to_string()).collect();
+        let rows: Vec<(&str, f64, f64)> =
+            keys.iter().zip(&found).map(|(k, v)| (k.as_str(), *v, TIGHT)).collect();
+        tasks.add("outlying", json!({"x": x, "y": y}), &rows);
+        assert!(found[n / 3] > outlying::STANDS_OUT);
     }
     tasks.hold();
 }
