@@ -23,6 +23,7 @@ pub mod choices;
 pub mod clinical_file;
 pub mod decided;
 pub mod decisions;
+pub mod groups;
 pub mod lesion_file;
 pub mod limits;
 pub mod names;
