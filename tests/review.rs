@@ -17,7 +17,7 @@ use crate::measured::{Row, measured};
 
 const ORGAN: &str = "Brainstem";
 const METRIC: &str = "D0.03cc[Gy]";
-const REQUEST: Request<'static> = Request::new(ORGAN, METRIC);
+pub(crate) const REQUEST: Request<'static> = Request::new(ORGAN, METRIC);
 
 pub(crate) type Tables = BTreeMap<String, LoadedTable>;
 
@@ -233,7 +233,9 @@ fn what_is_not_there_is_said() {
     assert!(text.contains("no page: organ Larynx is in no case; nearest: "), "{text}");
     let text = review(&["--group", "technolgy"], 2);
     assert!(
-        text.contains("group technolgy is no column of table plans; nearest: technology"),
+        text.contains(
+            "group technolgy is no column of groups.csv or of table plans; nearest: technology"
+        ),
         "{text}"
     );
     let text = review(&["--metric", "D7%"], 2);

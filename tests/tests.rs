@@ -63,6 +63,7 @@ mod relate;
 mod relations;
 mod resume;
 mod review;
+mod review_sheets;
 mod sample;
 mod statistics;
 mod truth;

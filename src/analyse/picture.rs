@@ -1,24 +1,29 @@
-//! What a person should see of one structure: the contour plane through its hottest point or its
-//! middle, with the contours that are drawn there and the isodose lines, as plain lines in mm.
+//! What a person should see of one structure: three planes at its hottest point or its middle, with
+//! the outlines of structures and the isodose lines in them, as plain lines in mm.
 //!
-//! A picture shows contours where they were drawn, so its plane is the contour plane nearest to the
-//! point of interest; isodose lines are those of the interpolated dose in that plane. Knows nothing
-//! of pages, colours or files.
+//! The first plane shows contours where they were drawn, so it is the contour plane nearest to the
+//! point of interest; the other two stand upright on it and go through the point itself, with the
+//! outlines in steps of the slices. Isodose lines are those of the interpolated dose in the plane.
+//! Knows nothing of pages as HTML, colours or files.
 
-use contour::ContourBuilder;
-use geo::{Coord, LineString, Simplify};
+mod page;
+mod section;
+
+use std::cell::OnceCell;
+
 use serde::{Deserialize, Serialize};
 use strum::{EnumString, IntoStaticStr, VariantNames};
 
+use self::page::Page;
 use super::GridMeasurement;
 use super::fields::Fields;
 use super::missing::Missing;
 use super::part::Part;
 use super::trace::StructureTrace;
 use tidydose_case::Role;
-use tidydose_dose::DoseField;
-use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
+use tidydose_geometry::point::{Point, add, dot, scale};
 use tidydose_geometry::stack::PlaneStack;
+use tidydose_metrics::limits::Limit;
 
 /// What a picture is centred on.
 #[derive(EnumString, IntoStaticStr, VariantNames)]
@@ -32,6 +37,40 @@ pub enum View {
 }
 
 impl View {
+    /// The word used in the tables.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        self.into()
+    }
+}
+
+/// How a picture lies in the patient, by the axis that its normal follows most.
+#[derive(EnumString, IntoStaticStr, VariantNames)]
+#[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+pub enum Orientation {
+    /// Seen along the body.
+    Axial,
+    /// Seen from the front.
+    Coronal,
+    /// Seen from the side.
+    Sagittal,
+}
+
+impl Orientation {
+    /// That of a plane with this normal, in patient coordinates.
+    #[must_use]
+    pub fn of(normal: Point) -> Self {
+        let size = normal.map(f64::abs);
+        if size[2] >= size[1] && size[2] >= size[0] {
+            Self::Axial
+        } else if size[1] >= size[0] {
+            Self::Coronal
+        } else {
+            Self::Sagittal
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -80,6 +119,10 @@ pub struct Picture {
     pub roi_number: i64,
     /// What it is centred on.
     pub view: View,
+    /// How its plane lies.
+    pub orientation: Orientation,
+    /// Whether the outline of the structure was drawn in this plane; else it is cut across slices.
+    pub as_drawn: bool,
     /// Patient direction to the right and down the page, as DICOM letters (L, R, A, P, H, F).
     pub directions: [char; 2],
     /// Position of the plane along its normal, mm.
@@ -92,24 +135,22 @@ pub struct Picture {
 
 /// Half the width of a picture, mm.
 pub const HALF_WIDTH_MM: f64 = 45.0;
-/// Distance of the points at which dose is read for isodose lines, mm.
-const STEP_MM: f64 = 1.0;
-/// Lines are thinned by no more than this, mm.
-const THINNED_MM: f64 = 0.05;
 /// Isodose lines that are of interest in every plan, Gy.
 const USUAL_GY: [f64; 3] = [12.0, 8.0, 4.0];
 
-/// The levels worth drawing, falling: the prescription, half of it and a few of common interest
-/// that are not close to those.
+/// The levels worth drawing, falling: the doses of limits, the prescription, half of it, and a few of
+/// common interest that are not close to those.
 #[must_use]
-pub fn levels_gy(prescription_gy: Option<f64>) -> Vec<f64> {
+pub fn levels_gy(prescription_gy: Option<f64>, limits_gy: &[f64]) -> Vec<f64> {
     let mut levels: Vec<f64> = prescription_gy.into_iter().flat_map(|d| [d, d / 2.0]).collect();
     for usual in USUAL_GY {
         if levels.iter().all(|l| (l / usual - 1.0).abs() > 0.15) {
             levels.push(usual);
         }
     }
+    levels.extend(limits_gy.iter().filter(|l| **l > 0.0));
     levels.sort_by(|a, b| b.total_cmp(a));
+    levels.dedup();
     levels
 }
 
@@ -122,10 +163,10 @@ pub struct Drawn<'a> {
     pub stack: &'a PlaneStack,
 }
 
-/// What the dose adds to a picture.
+/// What the dose adds to a picture at one level.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct DoseLines {
-    /// Isodose lines by falling dose.
+    /// Isodose lines.
     pub isodoses: Vec<PictureLine>,
     /// Dose at the point of interest, Gy; absent outside the grid.
     pub mark_gy: Option<f64>,
@@ -142,26 +183,29 @@ pub struct Seen<'a> {
     pub view: View,
     /// The point of interest.
     pub point: Point,
+    /// Which axis of the stack the picture is seen along: [`ALONG`] in contour planes.
+    pub axis: usize,
 }
 
+/// The axis of a stack that is the normal of its contour planes.
+pub const ALONG: usize = 2;
+
 impl Seen<'_> {
+    fn normal(&self) -> Point {
+        self.stack.axes.directions[self.axis]
+    }
+
     /// Position along the normal of the point, and of the plane that is drawn.
     fn positions(&self) -> Option<[f64; 2]> {
-        let wanted = dot(self.stack.axes.directions[2], self.point);
-        Some([wanted, nearest(self.stack, wanted)?])
+        let wanted = dot(self.normal(), self.point);
+        let drawn = if self.axis == ALONG { nearest(self.stack, wanted) } else { Some(wanted) };
+        Some([wanted, drawn?])
     }
 
-    fn page(&self, [wanted, plane]: [f64; 2]) -> Page {
-        let normal = self.stack.axes.directions[2];
-        Page::new(normal, add(self.point, scale(normal, plane - wanted)))
-    }
-
-    /// What a dose adds to the picture.
-    #[must_use]
-    pub fn dose_lines(&self, field: &DoseField, levels_gy: &[f64]) -> DoseLines {
-        let lines = |at| self.page(at).isodoses(field, levels_gy);
-        let isodoses = self.positions().map(lines).unwrap_or_default();
-        DoseLines { isodoses, mark_gy: field.at(self.point) }
+    fn page(&self) -> Option<Page> {
+        let [wanted, plane] = self.positions()?;
+        let normal = self.normal();
+        Some(Page::new(normal, add(self.point, scale(normal, plane - wanted))))
     }
 }
 
@@ -169,8 +213,8 @@ impl Seen<'_> {
 #[must_use]
 pub fn picture(seen: Seen<'_>, dose: DoseLines, drawn: &[Drawn<'_>]) -> Option<Picture> {
     let [wanted, plane] = seen.positions()?;
-    let page = seen.page([wanted, plane]);
-    let mut lines: Vec<PictureLine> = drawn.iter().flat_map(|d| page.contours(d)).collect();
+    let page = seen.page()?;
+    let mut lines: Vec<PictureLine> = drawn.iter().flat_map(|d| page.outlines(d)).collect();
     lines.extend(dose.isodoses);
     lines.push(PictureLine {
         kind: LineKind::Mark,
@@ -181,6 +225,8 @@ pub fn picture(seen: Seen<'_>, dose: DoseLines, drawn: &[Drawn<'_>]) -> Option<P
     Some(Picture {
         roi_number: seen.roi_number,
         view: seen.view,
+        orientation: Orientation::of(seen.normal()),
+        as_drawn: seen.axis == ALONG,
         directions: [letter(page.right), letter(page.down)],
         plane_mm: plane,
         off_plane_mm: (plane - wanted).abs(),
@@ -206,15 +252,16 @@ impl GridMeasurement<'_> {
         let mut pictures = Vec::new();
         for part in parts.iter().filter(|p| (self.turn.wanted)(p.number()) && self.is_drawn(p)) {
             let trace = traces.iter().find(|t| t.roi_number == part.number());
-            let about = |(view, point): (View, Point)| {
-                let stack = &part.solid.as_ref().ok()?.stack;
-                Some(Seen { roi_number: part.number(), stack, view, point })
-            };
-            let Some(seen) = trace.and_then(|t| point_of_interest(part.role(), t)).and_then(about)
-            else {
+            let Some((view, point)) = trace.and_then(|t| point_of_interest(part.role(), t)) else {
                 continue;
             };
-            pictures.extend(picture(seen, self.dose_lines(&seen)?, &drawn));
+            let Ok(solid) = &part.solid else { continue };
+            let limits = self.limits_gy(part.who().standard());
+            for axis in [ALONG, 1, 0] {
+                let (roi_number, stack) = (part.number(), &solid.stack);
+                let seen = Seen { roi_number, stack, view, point, axis };
+                pictures.extend(picture(seen, self.dose_lines(&seen, &limits)?, &drawn));
+            }
         }
         if self.notes.looks_ahead() {
             self.pictures_ahead(parts, traces)?;
@@ -232,29 +279,54 @@ impl GridMeasurement<'_> {
             && !is_skin
     }
 
-    fn dose_lines(&self, seen: &Seen<'_>) -> Result<DoseLines, Missing> {
-        if self.dose.is_none() {
-            return Ok(DoseLines::default());
-        }
+    /// The doses of the limits that hold for an organ in this case, or of all organs when it is not
+    /// known which it is, Gy.
+    fn limits_gy(&self, organ: Option<&str>) -> Vec<f64> {
+        let Some(fractions) = self.case.plan.as_ref().and_then(tidydose_rt::Plan::fractions) else {
+            return Vec::new();
+        };
+        let limits = self.settings.limits.iter().filter(|l| {
+            l.tier.decides() && l.is_for(fractions) && organ.is_none_or(|o| l.organ == o)
+        });
+        limits.filter_map(Limit::isodose_gy).collect()
+    }
+
+    /// The isodose lines of a picture, each level remembered by itself: a decision on a name asks for
+    /// other levels, and not for a new look at the dose.
+    fn dose_lines(&self, seen: &Seen<'_>, limits_gy: &[f64]) -> Result<DoseLines, Missing> {
+        let page = seen.page().filter(|_| self.dose.is_some());
+        let Some(page) = page else { return Ok(DoseLines::default()) };
+        let raster = OnceCell::new();
         let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
-        let levels = levels_gy(highest);
-        let key = format!("{} {} {levels:?}", seen.roi_number, seen.view.word());
-        let make = |fields: Fields<'_>| seen.dose_lines(fields.nominal, &levels);
-        self.notes.picture_or(key, || self.fields.map(make).ok_or(Missing))
+        let mut lines = DoseLines::default();
+        for level in levels_gy(highest, limits_gy) {
+            let key = format!("{} {} {} {level}", seen.roi_number, seen.view.word(), seen.axis);
+            let make = |fields: Fields<'_>| {
+                let raster = raster.get_or_init(|| page.raster(fields.nominal));
+                let isodoses = page.isodose(fields.nominal, raster, level);
+                DoseLines { isodoses, mark_gy: fields.nominal.at(seen.point) }
+            };
+            let one = self.notes.picture_or(key, || self.fields.map(make).ok_or(Missing))?;
+            lines.isodoses.extend(one.isodoses);
+            lines.mark_gy = one.mark_gy;
+        }
+        Ok(lines)
     }
 
     /// Keeps what the pictures of structures of unknown kind will need when they turn out to be
-    /// organs.
+    /// organs, whichever it is.
     fn pictures_ahead(&self, parts: &[Part<'_>], traces: &[StructureTrace]) -> Result<(), Missing> {
         if self.fields.is_none() {
             return Ok(());
         }
+        let limits = self.limits_gy(None);
         for part in parts.iter().filter(|p| p.is_open() && p.role() == Role::Unknown) {
             let trace = traces.iter().find(|t| t.roi_number == part.number());
             let interest = trace.and_then(|t| point_of_interest(Role::Organ, t));
-            if let (Some((view, point)), Ok(solid)) = (interest, &part.solid) {
-                let stack = &solid.stack;
-                self.dose_lines(&Seen { roi_number: part.number(), stack, view, point })?;
+            let (Some((view, point)), Ok(solid)) = (interest, &part.solid) else { continue };
+            for axis in [ALONG, 1, 0] {
+                let (roi_number, stack) = (part.number(), &solid.stack);
+                self.dose_lines(&Seen { roi_number, stack, view, point, axis }, &limits)?;
             }
         }
         Ok(())
@@ -285,135 +357,15 @@ fn letter(direction: Point) -> char {
     letters[axis][usize::from(direction[axis] < 0.0)]
 }
 
-/// A plane laid on a page.
-struct Page {
-    normal: Point,
-    centre: Point,
-    right: Point,
-    down: Point,
-}
-
-impl Page {
-    /// The patient's left to the right and posterior (in coronal and sagittal planes the feet) down.
-    fn new(normal: Point, centre: Point) -> Self {
-        let steepest =
-            (0..3).max_by(|&a, &b| normal[a].abs().total_cmp(&normal[b].abs())).unwrap_or_default();
-        let (right, down) = match steepest {
-            0 => ([0.0, 1.0, 0.0], [0.0, 0.0, -1.0]),
-            1 => ([1.0, 0.0, 0.0], [0.0, 0.0, -1.0]),
-            _ => ([1.0, 0.0, 0.0], [0.0, 1.0, 0.0]),
-        };
-        let right = unit(sub(right, scale(normal, dot(normal, right)))).unwrap_or(right);
-        let other = cross(normal, right);
-        let down = if dot(other, down) < 0.0 { scale(other, -1.0) } else { other };
-        Self { normal, centre, right, down }
-    }
-
-    fn point(&self, [x, y]: [f64; 2]) -> Point {
-        add(self.centre, add(scale(self.right, x), scale(self.down, y)))
-    }
-
-    fn on_page(&self, point: Point) -> [f64; 2] {
-        let d = sub(point, self.centre);
-        [dot(d, self.right), dot(d, self.down)]
-    }
-
-    /// The rings of a structure on its plane nearest to this one, when that is nearer than half its
-    /// plane distance.
-    fn contours(&self, drawn: &Drawn<'_>) -> Vec<PictureLine> {
-        let axes = &drawn.stack.axes;
-        let along = dot(axes.directions[2], self.normal);
-        if along.abs() < 0.999_99 {
-            return Vec::new();
-        }
-        let here = dot(axes.directions[2], self.centre);
-        let reach = drawn.stack.typical_gap_mm().map_or(0.5, |gap| gap / 2.0) + 1e-3;
-        let plane = nearest(drawn.stack, here).filter(|w| (w - here).abs() <= reach);
-        let Some(plane) = drawn.stack.planes.iter().find(|p| Some(p.w_mm) == plane) else {
-            return Vec::new();
-        };
-        let rings = plane.region.rings().iter().map(|ring| {
-            let points = ring.iter().map(|p| axes.point([p[0], p[1], plane.w_mm]));
-            let mut points: Vec<_> = points.map(|p| self.on_page(p)).collect();
-            points.extend(points.first().copied());
-            points
-        });
-        let seen = rings.filter(|ring| ring.iter().any(|p| is_inside(*p)));
-        let line = |points: Vec<[f64; 2]>| PictureLine {
-            kind: LineKind::Contour,
-            roi_number: Some(drawn.roi_number),
-            dose_gy: None,
-            points: thinned(&points),
-        };
-        seen.map(line).collect()
-    }
-
-    fn isodoses(&self, field: &DoseField, levels_gy: &[f64]) -> Vec<PictureLine> {
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)] // a hundred points
-        let side = (2.0 * HALF_WIDTH_MM / STEP_MM) as usize + 3;
-        let first = -HALF_WIDTH_MM - STEP_MM;
-        #[allow(clippy::cast_precision_loss)] // a hundred points
-        let position = |i: usize| first + i as f64 * STEP_MM;
-        let mut doses = Vec::with_capacity(side * side);
-        for row in 0..side {
-            for column in 0..side {
-                let point = self.point([position(column), position(row)]);
-                doses.push(field.at(point).unwrap_or(OUTSIDE_GY));
-            }
-        }
-        // The builder has its values in the middle of unit cells.
-        let origin = first - STEP_MM / 2.0;
-        let builder = ContourBuilder::new(side, side, true)
-            .x_origin(origin)
-            .y_origin(origin)
-            .x_step(STEP_MM)
-            .y_step(STEP_MM);
-        let Ok(found) = builder.lines(&doses, levels_gy) else { return Vec::new() };
-        let mut lines = Vec::new();
-        for line in found {
-            let level = line.threshold();
-            for string in line.geometry() {
-                let points: Vec<_> = string.0.iter().map(|c| [c.x, c.y]).collect();
-                let pieces = points.split(|p| !self.is_on_level(field, *p, level));
-                lines.extend(pieces.filter(|p| p.len() > 1).map(|points| PictureLine {
-                    kind: LineKind::Isodose,
-                    roi_number: None,
-                    dose_gy: Some(level),
-                    points: thinned(points),
-                }));
-            }
-        }
-        lines
-    }
-
-    /// Whether a line is there for the dose and not for the edge of the grid or of the picture.
-    fn is_on_level(&self, field: &DoseField, p: [f64; 2], level_gy: f64) -> bool {
-        let dose = field.at(self.point(p));
-        p.iter().all(|c| c.abs() <= HALF_WIDTH_MM + STEP_MM)
-            && dose.is_some_and(|d| (d - level_gy).abs() < 0.5 + 0.1 * level_gy)
-    }
-}
-
-/// Stands for no dose where isodose lines are sought: below every level.
-const OUTSIDE_GY: f64 = -1.0;
-
-fn is_inside(p: [f64; 2]) -> bool {
-    p.iter().all(|c| c.abs() <= HALF_WIDTH_MM)
-}
-
-fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    let line: LineString<f64> = points.iter().map(|p| Coord { x: p[0], y: p[1] }).collect();
-    line.simplify(THINNED_MM).0.iter().map(|c| [c.x, c.y]).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use ndarray::Array3;
 
     use super::*;
     use crate::trace::StructureTrace;
-    use tidydose_dose::Interpolation;
+    use tidydose_dose::{DoseField, Interpolation};
     use tidydose_geometry::Grid;
+    use tidydose_geometry::point::sub;
     use tidydose_geometry::units::Gray;
     use tidydose_rt::{Contour, ContourType, Dose, Roi, RoiHeader};
 
@@ -442,6 +394,10 @@ mod tests {
     }
 
     fn pictured(view: View, field: &DoseField) -> Picture {
+        seen_along(ALONG, view, field)
+    }
+
+    fn seen_along(axis: usize, view: View, field: &DoseField) -> Picture {
         let curves: Vec<_> = (0..9).map(|k| square(f64::from(k) - 4.0, 5.0)).collect();
         let contours = curves.into_iter();
         let contours = contours.map(|points| Contour { kind: ContourType::ClosedPlanar, points });
@@ -459,8 +415,12 @@ mod tests {
             View::Middle => trace.middle_mm.unwrap(),
         };
         let drawn = [Drawn { roi_number: 7, stack: &solid.stack }];
-        let seen = Seen { roi_number: 7, stack: &solid.stack, view, point };
-        picture(seen, seen.dose_lines(field, &[20.0, 25.0]), &drawn).unwrap()
+        let seen = Seen { roi_number: 7, stack: &solid.stack, view, point, axis };
+        let page = seen.page().unwrap();
+        let raster = page.raster(field);
+        let lines = [25.0, 20.0].map(|level| page.isodose(field, &raster, level)).concat();
+        let dose = DoseLines { isodoses: lines, mark_gy: field.at(point) };
+        picture(seen, dose, &drawn).unwrap()
     }
 
     #[test]
@@ -479,6 +439,42 @@ mod tests {
                 let r = (q[0] - centre[0]).hypot(q[1] - centre[1]);
                 // Linear between points 1 mm apart on a circle: off by 1/(8 r), and the spline.
                 assert!((r - radius).abs() < 0.125 / radius + 0.05, "{level}: {r}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_other_planes_go_through_the_point_and_cut_the_slices() {
+        let centre = [9.0, 2.0, 1.2];
+        let field = cone(centre);
+        for (axis, orientation, directions) in [
+            (0, Orientation::Sagittal, ['P', 'F']),
+            (1, Orientation::Coronal, ['L', 'F']),
+            (2, Orientation::Axial, ['L', 'P']),
+        ] {
+            let p = seen_along(axis, View::Middle, &field);
+            assert_eq!((p.orientation, p.directions), (orientation, directions));
+            assert_eq!(p.as_drawn, axis == 2);
+            let contour: Vec<_> = p.lines.iter().filter(|l| l.kind == LineKind::Contour).collect();
+            assert_eq!(contour.len(), 1);
+            // A box of 10 by 10 mm on nine slices of 1 mm.
+            let reach = |n: usize| contour[0].points.iter().map(|q| q[n].abs()).fold(0.0, f64::max);
+            let high = if axis == 2 { 5.0 } else { 4.5 };
+            assert!((reach(0) - 5.0).abs() < 1e-6 && (reach(1) - high).abs() < 1e-6, "{axis}");
+            // The circle of 20 Gy lies about the summit as it is seen in this plane.
+            let seen = match axis {
+                0 => [centre[1], -centre[2]],
+                1 => [centre[0], -centre[2]],
+                _ => [centre[0], centre[1]],
+            };
+            let off = if axis == 2 { centre[2] - p.plane_mm } else { centre[axis] };
+            let radius = (100.0_f64 - off * off).sqrt();
+            let lines: Vec<_> = p.lines.iter().filter(|l| l.dose_gy == Some(20.0)).collect();
+            assert!(!lines.is_empty(), "{axis}");
+            for q in lines.iter().flat_map(|l| &l.points) {
+                let r = (q[0] - seen[0]).hypot(q[1] - seen[1]);
+                // As above; where the plane passes far from the summit the circle is small.
+                assert!((r - radius).abs() < 0.125 / radius + 0.05, "{axis}: {r} for {radius}");
             }
         }
     }
@@ -511,23 +507,14 @@ mod tests {
     }
 
     #[test]
-    fn letters_follow_the_patient_in_every_plane() {
-        for (normal, wanted) in [
-            ([0.0, 0.0, 1.0], ['L', 'P']),
-            ([0.0, 0.0, -1.0], ['L', 'P']),
-            ([0.0, 1.0, 0.0], ['L', 'F']),
-            ([1.0, 0.0, 0.0], ['P', 'F']),
-            ([0.0, 0.3, 0.954], ['L', 'P']),
-        ] {
-            let page = Page::new(unit(normal).unwrap(), [0.0; 3]);
-            assert_eq!([letter(page.right), letter(page.down)], wanted, "{normal:?}");
-        }
+    fn levels_that_nearly_repeat_are_left_out() {
+        assert_eq!(levels_gy(Some(24.0), &[]), [24.0, 12.0, 8.0, 4.0]);
+        assert_eq!(levels_gy(Some(20.0), &[]), [20.0, 12.0, 10.0, 8.0, 4.0]);
+        assert_eq!(levels_gy(None, &[]), [12.0, 8.0, 4.0]);
     }
 
     #[test]
-    fn levels_that_nearly_repeat_are_left_out() {
-        assert_eq!(levels_gy(Some(24.0)), [24.0, 12.0, 8.0, 4.0]);
-        assert_eq!(levels_gy(Some(20.0)), [20.0, 12.0, 10.0, 8.0, 4.0]);
-        assert_eq!(levels_gy(None), [12.0, 8.0, 4.0]);
+    fn a_limit_is_a_level_however_close_to_another() {
+        assert_eq!(levels_gy(Some(24.0), &[12.5, 12.0]), [24.0, 12.5, 12.0, 8.0, 4.0]);
     }
 }

@@ -251,7 +251,8 @@ pub(super) struct Review {
     /// Metric of the organ that the figures show, in TG-263 syntax
     #[arg(long, value_name = "METRIC", default_value = "D0.03cc[Gy]")]
     pub(super) metric: String,
-    /// Column of table plans by which cases at the same distance are compared
+    /// Column by which cases at the same distance are compared: of table plans, or one of your own in
+    /// groups.csv in the study folder (plan_id and any columns, such as physician or machine)
     #[arg(long, value_name = "NAME", default_value = "technology")]
     pub(super) group: String,
     /// Folder of the study of an earlier meeting, made with the same key: marks what is new since
@@ -270,6 +271,9 @@ pub(super) struct Review {
     /// lie beside it, with the name of the organ in theirs
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
+    /// Write a sheet of every case, each as a page of its own, into a folder beside the page
+    #[arg(long)]
+    pub(super) all_sheets: bool,
     /// Nothing on stderr but warnings and errors
     #[arg(long)]
     pub(super) quiet: bool,

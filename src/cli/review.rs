@@ -11,7 +11,10 @@ use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_report::difference::Side;
-use tidydose_report::{self as report, Before, Meeting, OrganOverview, Request, ReviewError};
+use tidydose_report::{
+    self as report, Before, Meeting, OrganOverview, Request, ReviewError, SheetFolder, SheetPage,
+};
+use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::texts;
 use tidydose_table::nobody;
 use tidydose_table::open_names::names_by_words;
@@ -19,6 +22,7 @@ use tidydose_table::read::{CellError, LimitCheckRow, StructureRow, Tables, rows}
 use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
 use tidydose_table::run::{CAUTION, RunTexts, is_complete, run_document, run_texts};
+use tidydose_table::user::groups::{self, Groups};
 use tidydose_table::user::reviews::{self, ReviewsFile};
 use tidydose_table::write_file::Access;
 
@@ -45,21 +49,17 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let mut notes_file = ReviewsFile::read(&notes_path)?;
     say_unmatched(&notes_file, &tables, terminal);
     let notes = notes_file.notes().to_vec();
+    let own_groups = own_groups(&typed.study, &tables, terminal)?;
     let earlier =
         typed.since.as_deref().map(|folder| Earlier::read(folder, typed, &wanted)).transpose()?;
     let before = earlier.as_ref().map(|e| e.before(&tables));
     let request = Request {
         complete,
         group: &typed.group,
+        own_groups: Some(&own_groups),
         true_dates: identity == Some("kept"),
         stale: stale.as_deref(),
-        meeting: Meeting {
-            committee: typed.committee.as_deref(),
-            period: typed.period.as_deref(),
-            date: typed.date.as_deref(),
-            study: &study,
-            inputs,
-        },
+        meeting: meeting(typed, &study, inputs),
         notes: &notes,
         before: before.as_ref(),
         ..Request::new("", &typed.metric)
@@ -67,24 +67,42 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let organs = organs(typed, &tables)?;
     let first = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
     let pages = pages(&organs, &first);
-    let overviews = overviews(&pages, &tables, &request, (typed, terminal))?;
-    let several = if pages.len() > 1 { overviews.as_slice() } else { &[] };
-    let mut set = PageSet { tables: &tables, request, overviews: several, notes: &mut notes_file };
-    let mut added = 0;
-    for page in pages.iter().filter(|p| overviews.iter().any(|o| o.organ() == p.organ)) {
-        added += set.write(page, &typed.study)?;
-        let path = page.path.display();
-        terminal.say(&format!("{path}: {} and {}. {CAUTION}", page.organ, typed.metric));
-    }
+    // A page that stands alone has no table of all organs.
+    let overviews = if pages.len() > 1 {
+        overviews(&pages, &tables, &request, (typed, terminal))?
+    } else {
+        Vec::new()
+    };
+    let mut set = PageSet {
+        tables: &tables,
+        request,
+        overviews: &overviews,
+        notes: &mut notes_file,
+        typed,
+        added: 0,
+    };
+    let written = set.write_all(&pages, terminal)?;
+    let added = set.added;
     if added > 0 {
         notes_file.write(&notes_path, Access::Shared)?;
         say_added(&notes_path, added, terminal);
     }
-    if overviews.is_empty() {
+    if written == 0 {
         return Ok(Outcome::Empty);
     }
     let why = tables.get("plans").and_then(nobody::nobody);
     Ok(Outcome::unless_nobody(why.as_deref(), terminal))
+}
+
+/// What the head of the minutes says.
+fn meeting<'m>(typed: &'m Review, study: &'m str, inputs: &'m str) -> Meeting<'m> {
+    Meeting {
+        committee: typed.committee.as_deref(),
+        period: typed.period.as_deref(),
+        date: typed.date.as_deref(),
+        study,
+        inputs,
+    }
 }
 
 /// What all pages of a run share.
@@ -93,23 +111,102 @@ struct PageSet<'s> {
     request: Request<'s>,
     overviews: &'s [OrganOverview],
     notes: &'s mut ReviewsFile,
+    typed: &'s Review,
+    /// Rows that are new in `reviews.csv`.
+    added: usize,
 }
 
 impl PageSet<'_> {
-    /// Writes a page. Returns how many of its cases have a new row in `reviews.csv`.
-    fn write(&mut self, page: &OrganPage<'_>, study: &Path) -> Result<usize, Fault> {
-        let request = Request { organ: page.organ, organs: self.overviews, ..self.request };
-        let made = report::review(self.tables, &request)
-            .map_err(|e| Fault::folder(study, e.to_string()))?;
-        replace_file(&page.path, |to| to.write_all(made.html.as_bytes()))?;
-        Ok(self.notes.propose(page.organ, &made.to_discuss))
+    /// Writes the pages of organs that the study has. Returns how many.
+    fn write_all(&mut self, pages: &[OrganPage<'_>], terminal: &Terminal) -> Result<usize, Fault> {
+        let mut written = 0;
+        for page in pages {
+            let has_row = self.overviews.iter().any(|o| o.organ() == page.organ);
+            if (has_row || pages.len() == 1) && self.write(page, terminal)? {
+                written += 1;
+            }
+        }
+        Ok(written)
     }
+
+    /// Writes a page, and the sheets beside it where they were asked for. Returns whether there is one:
+    /// a known organ that the study does not have is said.
+    fn write(&mut self, page: &OrganPage<'_>, terminal: &Terminal) -> Result<bool, Fault> {
+        let (name, folder) = (page.file(), page.sheet_folder());
+        let sheets = self.typed.all_sheets.then_some(SheetFolder { folder: &folder, page: &name });
+        let request = Request { organ: page.organ, organs: self.overviews, sheets, ..self.request };
+        let made = match report::review(self.tables, &request) {
+            Ok(made) => made,
+            Err(e) if is_gap(&e) => {
+                say_gap(&e, terminal);
+                return Ok(false);
+            }
+            Err(e) => return Err(Fault::folder(&self.typed.study, e.to_string())),
+        };
+        replace_file(&page.path, |to| to.write_all(made.html.as_bytes()))?;
+        let path = page.path.display();
+        terminal.say(&format!("{path}: {} and {}. {CAUTION}", page.organ, self.typed.metric));
+        if sheets.is_some() {
+            let folder = page.path.with_file_name(&folder);
+            write_sheets(&folder, &made.sheets)?;
+            terminal.say(&format!("{}: {} sheets", folder.display(), made.sheets.len()));
+        }
+        self.added += self.notes.propose(page.organ, &made.to_discuss);
+        Ok(true)
+    }
+}
+
+/// Writes the sheets, and takes those of an earlier page away that no longer stand for a case.
+fn write_sheets(folder: &Path, sheets: &[SheetPage]) -> Result<(), Fault> {
+    let fault = |e: std::io::Error| Fault::folder(folder, e.to_string());
+    std::fs::create_dir_all(folder).map_err(fault)?;
+    for sheet in sheets {
+        replace_file(&folder.join(&sheet.file), |to| to.write_all(sheet.html.as_bytes()))?;
+    }
+    for entry in std::fs::read_dir(folder).map_err(fault)? {
+        let entry = entry.map_err(fault)?;
+        let name = entry.file_name().to_string_lossy().into_owned();
+        let is_sheet = name.starts_with("case-") && name.ends_with(".html");
+        if is_sheet && sheets.iter().all(|s| s.file != name) {
+            std::fs::remove_file(entry.path()).map_err(fault)?;
+        }
+    }
+    Ok(())
 }
 
 /// An organ with the file of its page.
 struct OrganPage<'o> {
     organ: &'o str,
     path: PathBuf,
+}
+
+impl OrganPage<'_> {
+    fn file(&self) -> String {
+        self.path.file_name().unwrap_or_default().to_string_lossy().into_owned()
+    }
+
+    /// Name of the folder of its sheets.
+    fn sheet_folder(&self) -> String {
+        let stem = self.path.file_stem().unwrap_or_default().to_string_lossy();
+        format!("{stem}_sheets")
+    }
+}
+
+/// The columns of the user's own, with a word on rows that are about no plan of the study.
+fn own_groups(study: &Path, tables: &Tables, terminal: &Terminal) -> Result<Groups, Fault> {
+    let own = Groups::read(&study.join(groups::FILE))?;
+    let plans = tables.get("plans").map(|plans| texts(plans, "plan_id")).unwrap_or_default();
+    let plans: BTreeSet<&str> = plans.into_iter().flatten().collect();
+    let unknown: Vec<&str> = own.plans().filter(|plan| !plans.contains(plan)).collect();
+    if let Some(first) = unknown.first() {
+        let (n, file) = (unknown.len(), groups::FILE);
+        let near = nearest(first, plans.iter().copied());
+        let rows = if n == 1 { "row" } else { "rows" };
+        terminal.warn(&format!(
+            "{file}: {n} {rows} about no plan of the study, the first `{first}`; nearest: {near}"
+        ));
+    }
+    Ok(own)
 }
 
 /// The organs that were asked for, each once; or all with a value held against a limit that a
@@ -169,19 +266,21 @@ fn overviews(
 ) -> Result<Vec<OrganOverview>, Fault> {
     let mut overviews = Vec::new();
     for page in pages {
-        let request = Request { organ: page.organ, ..*request };
-        let file = page.path.file_name().unwrap_or_default().to_string_lossy();
-        match OrganOverview::read(tables, &request, &file) {
+        let (name, folder) = (page.file(), page.sheet_folder());
+        let sheets = typed.all_sheets.then_some(SheetFolder { folder: &folder, page: &name });
+        let request = Request { organ: page.organ, sheets, ..*request };
+        match OrganOverview::read(tables, &request, &name) {
             Ok(overview) => overviews.push(overview),
-            // A name of the trade that nobody in the study has: no case, and no slip.
-            Err(e) if is_gap(&e) => {
-                let words = format!("no page: {e}; names that nobody has decided are in names.csv");
-                terminal.warn(&words);
-            }
+            Err(e) if is_gap(&e) => say_gap(&e, terminal),
             Err(e) => return Err(Fault::folder(&typed.study, e.to_string())),
         }
     }
     Ok(overviews)
+}
+
+/// Says that there is no page, for a name of the trade that nobody in the study has.
+fn say_gap(error: &ReviewError, terminal: &Terminal) {
+    terminal.warn(&format!("no page: {error}; names that nobody has decided are in names.csv"));
 }
 
 /// Whether what was asked for is known and only not in this study.

@@ -1,5 +1,10 @@
 // Sorting, searching and filtering of the table of cases. Without it everything is visible.
 "use strict";
+// A click on the mark of a case opens its sheet.
+document.addEventListener("click", function (event) {
+  const mark = event.target.closest && event.target.closest("[data-sheet]");
+  if (mark) window.location.href = mark.dataset.sheet;
+});
 (function () {
   const table = document.getElementById("case-table");
   const form = document.getElementById("controls");

@@ -142,6 +142,13 @@ pub(super) fn mark(rank: usize, x: f64, y: f64) -> Markup {
     html! { path class=(class) d={ "M" (at(x)) " " (at(y)) (path) } {} }
 }
 
+/// A mark of a case, with its title; a click on it opens the sheet of the case where there is one.
+/// Not a link, which a picture may not hold for programs that read it aloud: for the keyboard the
+/// numbers beside each figure have the links.
+pub(super) fn point(sheet: Option<&str>, title: &str, drawn: &Markup) -> Markup {
+    html! { g data-sheet=[sheet] { title { (title) } (drawn) } }
+}
+
 /// The next round number at or above, for the end of an axis.
 pub(super) fn axis_end(value: f64) -> f64 {
     let Some(step) = ticks([0.0, value.max(1e-3)]).get(1).map(|(v, _)| *v) else { return value };

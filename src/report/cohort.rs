@@ -5,7 +5,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::number::spaced;
-use super::{Request, ReviewError};
+use super::{Request, ReviewError, outliers, sheet};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::open_names::{OpenNames, may_be};
 use tidydose_table::read::{
@@ -56,6 +56,11 @@ pub(super) struct Case<'t> {
     pub(super) checks: Vec<LimitCheckRow<'t>>,
     /// Distance in mm from the nearest target and its name; negative when they overlap.
     pub(super) gap: Option<(f64, &'t str)>,
+    /// Volume of that target.
+    pub(super) nearest_volume_cc: Option<f64>,
+    /// How far the dose lies above (below where negative) what its distance lets expect, where that is
+    /// unusual.
+    pub(super) stands_out: Option<f64>,
     /// What may be the organ, the highest dose first; nothing where a structure is called so.
     pub(super) candidates: Vec<Candidate<'t>>,
 }
@@ -90,7 +95,18 @@ impl<'t> Case<'t> {
         let (readings, checks) = (Vec::new(), Vec::new());
         let (candidates, gap) = (Vec::new(), None);
         let (contoured, open) = (false, false);
-        Self { plan, exclusion, contoured, open, readings, checks, gap, candidates }
+        Self {
+            plan,
+            exclusion,
+            contoured,
+            open,
+            readings,
+            checks,
+            gap,
+            nearest_volume_cc: None,
+            stands_out: None,
+            candidates,
+        }
     }
 
     /// Whether it is in the study: measured, and treated as far as is known.
@@ -197,6 +213,7 @@ impl<'r> Cohort<'r> {
             relations_there: tables.contains_key("relations"),
         };
         cohort.sort();
+        outliers::mark(&mut cohort);
         Ok(cohort)
     }
 
@@ -219,6 +236,16 @@ impl<'r> Cohort<'r> {
     pub(super) fn sheets(&self) -> usize {
         let all = self.cases.len();
         if all > ALL_SHEETS { SOME_SHEETS } else { all }
+    }
+
+    /// Where the sheet of the case at a place, from 1, is: on the page or in a file beside it; absent
+    /// where it has none.
+    pub(super) fn sheet_of(&self, place: usize) -> Option<String> {
+        if place <= self.sheets() {
+            return Some(format!("#case-{place}"));
+        }
+        let folder = self.request.sheets?.folder;
+        Some(format!("{folder}/{}", sheet::file_of(place)))
     }
 
     /// The value of the page's metric.
@@ -281,6 +308,13 @@ fn fill<'t>(
         of_plan(row.plan_id, &mut |case| {
             if case.gap.is_none_or(|(least, _)| gap < least) {
                 case.gap = Some((gap, target));
+            }
+        });
+    }
+    for row in structures {
+        of_plan(row.plan_id, &mut |case| {
+            if case.gap.is_some_and(|(_, name)| name == row.structure) {
+                case.nearest_volume_cc = row.volume_cc;
             }
         });
     }
@@ -357,6 +391,27 @@ fn gap<'t>(row: &RelationRow<'t>, organ: &str) -> Option<(f64, &'t str)> {
         return None;
     };
     Some((row.value.filter(|_| role.is_some_and(Role::is_target))?, target))
+}
+
+/// An exact value of the organ.
+#[cfg(test)]
+pub(super) fn example_reading(metric: &'static str, value: f64) -> MetricRow<'static> {
+    MetricRow {
+        patient_id: "P",
+        plan_id: "p",
+        structure_id: "p/1",
+        roi_number: Some(1),
+        structure: "Brainstem",
+        role: Some(Role::Organ),
+        metric,
+        value: Some(value),
+        low: Some(value),
+        high: Some(value),
+        unit: "Gy",
+        status: tidydose_table::read::Status::Ok,
+        reason: "",
+        method: "",
+    }
 }
 
 #[cfg(test)]

@@ -9,11 +9,12 @@ use maud::{Markup, html};
 use super::cohort::{Cohort, fractions_words};
 use super::html_page::part;
 use super::number::{counted, percentile, shown, spaced};
-use super::{LEAST_CASES, ReviewError};
+use super::{LEAST_CASES, Request, ReviewError};
 use tidydose_rt::nearest::nearest;
 use tidydose_statistics::rank::rank_sum;
 use tidydose_table::frame::texts;
 use tidydose_table::read::{Tables, level};
+use tidydose_table::user::groups::Groups;
 
 /// Where bands of distance begin, mm: wider with the distance, as the dose falls more slowly.
 const BANDS_MM: [f64; 5] = [0.0, 3.0, 10.0, 20.0, 40.0];
@@ -46,7 +47,7 @@ type Cells = BTreeMap<(Option<i64>, Band), BTreeMap<String, Vec<f64>>>;
 /// When table plans has no column of the groups.
 pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, ReviewError> {
     let group = cohort.request.group;
-    let groups = groups(tables, group)?;
+    let groups = groups(tables, cohort.request)?;
     let mut cells = Cells::new();
     let mut without = 0;
     for case in cohort.cases.iter().filter(|c| c.counted()) {
@@ -77,11 +78,17 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, Re
     ))
 }
 
-/// The group of each plan.
-fn groups(tables: &Tables, column: &str) -> Result<BTreeMap<String, String>, ReviewError> {
+/// The group of each plan: by a column of the user's own, else of table plans.
+fn groups(tables: &Tables, request: &Request<'_>) -> Result<BTreeMap<String, String>, ReviewError> {
+    let column = request.group;
+    if let Some(found) = request.own_groups.and_then(|own| own.of_column(column)) {
+        return Ok(found);
+    }
     let plans = tables.get("plans").ok_or(ReviewError::Table("plans"))?;
     if plans.cells(column).is_none() {
-        let there = nearest(column, plans.names());
+        let own = request.own_groups.map(Groups::columns).unwrap_or_default();
+        let all = plans.names().chain(own.iter().map(String::as_str));
+        let there = nearest(column, all);
         return Err(ReviewError::Group { wanted: column.to_owned(), there });
     }
     let mut out = BTreeMap::new();

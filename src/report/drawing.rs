@@ -14,21 +14,23 @@ const LINE: f64 = 15.0;
 const HEADING: [f64; 2] = [24.0, 22.0];
 /// Letters that fit below a picture; the letters are about six units wide.
 const LETTERS: usize = 58;
-/// Pictures in a row of a sheet.
+/// Pictures in a row of a sheet: the planes of one structure.
 const COLUMNS: usize = 3;
 
-/// One picture.
-pub(super) fn single(picture: &Picture<'_>) -> String {
-    document(&format!("Case {}", picture.plan_id), std::slice::from_ref(picture), 1)
+/// The planes of one structure.
+pub(super) fn of_structure(plan_id: &str, planes: &[&Picture<'_>]) -> String {
+    document(&format!("Case {plan_id}"), planes, COLUMNS.min(planes.len()))
 }
 
 /// All pictures of a case.
 pub(super) fn sheet(plan_id: &str, pictures: &[Picture<'_>]) -> String {
-    document(&format!("Case {plan_id}: contact sheet"), pictures, COLUMNS.min(pictures.len()))
+    let all: Vec<&Picture<'_>> = pictures.iter().collect();
+    document(&format!("Case {plan_id}: contact sheet"), &all, COLUMNS.min(all.len()))
 }
 
-fn document(heading: &str, pictures: &[Picture<'_>], columns: usize) -> String {
-    let words: Vec<Vec<String>> = pictures.iter().map(|p| wrapped(&p.words(), LETTERS)).collect();
+fn document(heading: &str, pictures: &[&Picture<'_>], columns: usize) -> String {
+    let words: Vec<Vec<String>> =
+        pictures.iter().map(|p| wrapped(&p.words(None), LETTERS)).collect();
     let caution = wrapped(CAUTION, columns * LETTERS);
     let lines = words.iter().map(Vec::len).max().unwrap_or_default();
     let name = wrapped(heading, columns * LETTERS * 2 / 3);
@@ -73,7 +75,7 @@ fn tile_of(picture: &Picture<'_>, words: &[String], [x, y]: [f64; 2]) -> Markup 
     html! {
         text.name x=(x) y=(y + 12.0) { (picture.structure) }
         svg x=(x) y=(y + title) width=(WIDTH) height=(HEIGHT)
-            viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } { (picture.canvas()) }
+            viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } { (picture.canvas(None)) }
         (lines_at(words, [x, y + title + HEIGHT + LINE]))
     }
 }

@@ -12,7 +12,7 @@ const STYLE: &str = concat!(include_str!("picture.css"), include_str!("style.css
 pub(super) struct Page {
     pub(super) title: String,
     /// Where the first link leads, for those who hear the page, and its words.
-    pub(super) skip: (&'static str, &'static str),
+    pub(super) skip: (String, &'static str),
     pub(super) head: Markup,
     /// Runs in the browser; a page without one may run nothing.
     pub(super) script: Option<&'static str>,

@@ -15,9 +15,11 @@ mod drawing;
 pub mod explain;
 mod findings;
 mod html_page;
+mod labels;
 mod meeting;
 mod number;
 mod organs;
+mod outliers;
 mod picture;
 mod place;
 pub mod png;
@@ -39,6 +41,7 @@ use since::Since;
 use tidydose_table::curves::curves;
 use tidydose_table::read::{CellError, Tables};
 use tidydose_table::run::CAUTION;
+use tidydose_table::user::groups::Groups;
 use tidydose_table::user::reviews::{Proposal, ReviewNote};
 
 /// The tables that a page is made from. Those after the first three may be missing.
@@ -75,8 +78,13 @@ pub struct Request<'r> {
     pub true_dates: bool,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<&'r str>,
-    /// Column of table plans by which cases are compared.
+    /// Column by which cases are compared: of the user's own ones, else of table plans.
     pub group: &'r str,
+    /// The columns of the user's own.
+    pub own_groups: Option<&'r Groups>,
+    /// Where sheets of all cases are written, and so where cases without one on the page are linked
+    /// to; absent where they are not.
+    pub sheets: Option<SheetFolder<'r>>,
     /// What the head of the minutes says.
     pub meeting: Meeting<'r>,
     /// What was said at meetings before.
@@ -98,6 +106,8 @@ impl<'r> Request<'r> {
             complete: true,
             true_dates: false,
             group: "technology",
+            own_groups: None,
+            sheets: None,
             stale: None,
             meeting,
             notes: &[],
@@ -107,6 +117,24 @@ impl<'r> Request<'r> {
     }
 }
 
+/// A folder beside a page with a sheet of every case.
+#[derive(Debug, Clone, Copy)]
+pub struct SheetFolder<'r> {
+    /// Its name.
+    pub folder: &'r str,
+    /// Name of the page that it lies beside.
+    pub page: &'r str,
+}
+
+/// The sheet of a case as a page of its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SheetPage {
+    /// Name of its file.
+    pub file: String,
+    /// The page as HTML.
+    pub html: String,
+}
+
 /// A page with what a person may write about its cases.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct ReviewPage {
@@ -114,6 +142,8 @@ pub struct ReviewPage {
     pub html: String,
     /// The cases to talk about, worst first.
     pub to_discuss: Vec<Proposal>,
+    /// The sheets of all cases, where a folder for them was named.
+    pub sheets: Vec<SheetPage>,
 }
 
 /// A page could not be made.
@@ -133,8 +163,8 @@ pub enum ReviewError {
         /// Organs of the study, the nearest first.
         there: String,
     },
-    /// Table plans has no such column.
-    #[error("group {wanted} is no column of table plans; nearest: {there}")]
+    /// Neither table plans nor groups.csv has such a column.
+    #[error("group {wanted} is no column of groups.csv or of table plans; nearest: {there}")]
     Group {
         /// As asked for.
         wanted: String,
@@ -169,7 +199,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
     let compared = compared::section(&cohort, tables)?;
     let page = Page {
         title: format!("{} review: {}", request.organ, request.metric),
-        skip: ("#minutes", "Skip to the minutes"),
+        skip: ("#minutes".to_owned(), "Skip to the minutes"),
         head: head(&cohort),
         script: Some(include_str!("behaviour.js")),
     };
@@ -192,7 +222,8 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
             to_discuss.push(Proposal { plan_id: case.plan.plan_id.to_owned(), seen });
         }
     }
-    Ok(ReviewPage { html, to_discuss })
+    let sheets = sheet::pages(&cohort, tables)?;
+    Ok(ReviewPage { html, to_discuss, sheets })
 }
 
 fn head(cohort: &Cohort<'_>) -> Markup {

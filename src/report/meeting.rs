@@ -8,7 +8,7 @@ use super::cohort::{Case, Cohort, VERDICTS, verdict_words};
 use super::html_page::part;
 use super::number::{counted, shown, spaced};
 use super::place::{TIERS, limit_words};
-use super::ranking::{share_words, value_words, verdict_and_flags};
+use super::ranking::{case_link, share_words, value_words, verdict_and_flags};
 use super::since::{Since, Step};
 use tidydose_table::read::{Tier, Verdict};
 use tidydose_table::user::reviews::ReviewNote;
@@ -114,9 +114,7 @@ fn list(cohort: &Cohort<'_>, listed: &[(usize, &Case<'_>)], since: Option<&Since
             tbody { @for (place, case) in listed { tr {
                 td { (place) }
                 th scope="row" {
-                    @if *place <= cohort.sheets()
-                        { a href={ "#case-" (place) } { (case.plan.plan_id) } }
-                    @else { (case.plan.plan_id) }
+                    (case_link(cohort, *place, case))
                     span.sub { (spaced(case.plan.technology)) }
                     @if let Some(step) = since.and_then(|s| s.of(case.plan.plan_id))
                         { span.sub.flag { (step.words()) } }

@@ -26,8 +26,9 @@ struct Cell {
     /// What stands there without a share, and below it where the share is not certain.
     words: String,
     class: usize,
-    /// Where the sheet is on the page of the organ; absent for a case without one.
-    sheet: Option<usize>,
+    /// Where the sheet is, on the page of the organ or in a file beside it; absent for a case without
+    /// one.
+    sheet: Option<String>,
 }
 
 impl OrganOverview {
@@ -52,7 +53,7 @@ impl OrganOverview {
                 share: case.share().map(|s| s.value),
                 words,
                 class: verdict_place(case.verdict(there)),
-                sheet: (place <= cohort.sheets()).then_some(place),
+                sheet: cohort.sheet_of(place),
             };
             cells.insert(case.plan.plan_id.to_owned(), cell);
         }
@@ -92,11 +93,15 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
 
 fn cell(overview: &OrganOverview, plan: &str, own: &str) -> Markup {
     let Some(cell) = overview.cells.get(plan) else { return html! { "–" } };
+    // A place on a page needs the name of the page, unless it is this one.
     let file = if overview.organ == own { "" } else { overview.file.as_str() };
+    let place = |sheet: &str| {
+        if sheet.starts_with('#') { format!("{file}{sheet}") } else { sheet.to_owned() }
+    };
     let number = cell.share.map_or_else(|| "unknown".to_owned(), shown);
     html! {
-        @match cell.sheet {
-            Some(place) => { a href={ (file) "#case-" (place) } { (number) } },
+        @match &cell.sheet {
+            Some(sheet) => { a href=(place(sheet)) { (number) } },
             None => { (number) },
         }
         span class={ "sub v" (cell.class) } { (cell.words) }

@@ -1,11 +1,15 @@
-//! One picture of table pictures as SVG: contours, isodose lines and the point of interest, with
-//! letters of the patient's directions and a scale bar. Lines differ by dashes and width by rank.
+//! One picture of table pictures as SVG: outlines with their names, isodose lines with their doses and
+//! the point of interest, with letters of the patient's directions and a scale bar. Lines differ by
+//! dashes and width by rank; the dose of a limit by a line of its own.
 
 use maud::{Markup, html};
 
 use super::chart::at;
+use super::labels::{self, Label, PlacedLabel};
 use super::number::{position, shown};
-use tidydose_table::read::{CellError, LineKind, PictureRow, Role, Tables, View, rows_where};
+use tidydose_table::read::{
+    CellError, LineKind, Orientation, PictureRow, Role, Tables, View, rows_where,
+};
 
 /// Half the side of a picture on the page.
 const HALF: f64 = 150.0;
@@ -15,6 +19,13 @@ pub(super) const WIDTH: f64 = HALF * 2.0 + 40.0;
 pub(super) const HEIGHT: f64 = WIDTH + 24.0;
 /// The least and the greatest half side in the patient, in mm.
 const REACH_MM: (f64, f64) = (12.0, 60.0);
+
+/// Isodose lines closer than this share of their dose would be one line on the page.
+const LEVELS_APART: f64 = 0.15;
+/// More lines than this cannot be told apart.
+const MOST_LEVELS: usize = 5;
+/// Sides of a line that a word may stand at.
+const DIRECTIONS: usize = 12;
 
 /// A line of a picture.
 #[derive(Debug, Clone)]
@@ -30,6 +41,8 @@ pub(super) struct Picture<'t> {
     pub(super) structure_id: &'t str,
     pub(super) structure: &'t str,
     centred_on: View,
+    orientation: Orientation,
+    pub(super) as_drawn: bool,
     directions: &'t str,
     plane_mm: f64,
     off_plane_mm: f64,
@@ -43,12 +56,17 @@ pub(super) fn pictures(
 ) -> Result<Vec<Picture<'_>>, CellError> {
     let mut found: Vec<Picture<'_>> = Vec::new();
     for row in rows_where::<PictureRow<'_>>(tables, "plan_id", wanted)? {
-        if found.last().is_none_or(|p| p.structure_id != row.structure_id) {
+        let same = |p: &Picture<'_>| {
+            (p.structure_id, p.orientation) == (row.structure_id, row.orientation)
+        };
+        if !found.last().is_some_and(same) {
             found.push(Picture {
                 plan_id: row.plan_id,
                 structure_id: row.structure_id,
                 structure: row.structure,
                 centred_on: row.centred_on,
+                orientation: row.orientation,
+                as_drawn: row.as_drawn,
                 directions: row.directions,
                 plane_mm: row.plane_mm.unwrap_or_default(),
                 off_plane_mm: row.off_plane_mm.unwrap_or_default(),
@@ -110,45 +128,60 @@ impl Picture<'_> {
         })
     }
 
-    /// Doses of the isodose lines, highest first.
-    fn doses(&self) -> Vec<f64> {
+    /// Doses of the isodose lines that are drawn, highest first: that of the limit, and of the others
+    /// those that are not close to one that is drawn already.
+    fn doses(&self, limit_gy: Option<f64>) -> Vec<f64> {
         let isodoses = self.lines.iter().filter(|l| l.row.kind == LineKind::Isodose);
-        let mut doses: Vec<f64> = isodoses.filter_map(|l| l.row.dose_gy).collect();
+        let mut there: Vec<f64> = isodoses.filter_map(|l| l.row.dose_gy).collect();
+        there.sort_by(|a, b| b.total_cmp(a));
+        there.dedup();
+        let mut doses: Vec<f64> = there.iter().copied().filter(|d| Some(*d) == limit_gy).collect();
+        for dose in there {
+            let apart = doses.iter().all(|d| (dose / d - 1.0).abs() > LEVELS_APART);
+            if apart && doses.len() < MOST_LEVELS {
+                doses.push(dose);
+            }
+        }
         doses.sort_by(|a, b| b.total_cmp(a));
-        doses.dedup();
         doses
     }
 
-    /// The picture with its caption; `id` is unique on the page.
-    pub(super) fn drawn(&self, id: &str) -> Markup {
-        let words = self.words();
+    /// The picture with its caption; `id` is unique on the page. The isodose of a limit is drawn as
+    /// such where the dose reaches it.
+    pub(super) fn drawn(&self, id: &str, limit_gy: Option<f64>) -> Markup {
+        let words = self.words(limit_gy);
         html! {
             figure.picture {
                 svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
                     aria-labelledby={ (id) "-t " (id) "-d" } {
-                    title id={ (id) "-t" } { "Picture of " (self.structure) }
+                    title id={ (id) "-t" } { "Picture of " (self.structure) ", " (self.plane()) }
                     desc id={ (id) "-d" } { (words) }
-                    (self.canvas())
+                    (self.canvas(limit_gy))
                 }
-                figcaption { (words) }
+                figcaption { (self.caption(limit_gy)) }
             }
         }
     }
 
     /// Lines, letters and scale, [`WIDTH`] wide and [`HEIGHT`] high.
-    pub(super) fn canvas(&self) -> Markup {
+    pub(super) fn canvas(&self, limit_gy: Option<f64>) -> Markup {
         let scale = HALF / self.reach();
-        let doses = self.doses();
+        let doses = self.doses(limit_gy);
         let centre = WIDTH / 2.0;
         let (side, inner) = (WIDTH, HALF * 2.0);
         let right = self.directions.chars().next().unwrap_or('?');
         let down = self.directions.chars().nth(1).unwrap_or('?');
         let bar = at(10.0 * scale);
+        let look = Look { scale, doses: &doses, limit_gy, structure: self.structure };
         html! {
             svg x="20" y="20" width=(inner) height=(inner)
                 viewBox={ (-HALF) " " (-HALF) " " (inner) " " (inner) } {
                 rect.ground x=(-HALF) y=(-HALF) width=(inner) height=(inner) {}
-                @for line in &self.lines { (line.drawn_at(scale, &doses, self.structure)) }
+                @for line in &self.lines { (line.drawn(&look)) }
+                @for label in self.labels(&look) {
+                    text class=(label.class) x=(at(label.at[0])) y=(at(label.at[1]))
+                        text-anchor="middle" { (label.text) }
+                }
             }
             text.letter x=(centre) y="15" text-anchor="middle" { (opposite(down)) }
             text.letter x=(centre) y=(side - 5.0) text-anchor="middle" { (down) }
@@ -156,90 +189,176 @@ impl Picture<'_> {
             text.letter x=(side - 5.0) y=(centre + 5.0) text-anchor="end" { (right) }
             path.scale d={ "M20 " (side + 8.0) "v8m0 -4h" (bar) "m0 -4v8" } {}
             text.tick x=(26.0 + 10.0 * scale) y=(side + 16.0) { "10 mm" }
+            text.tick x=(side - 20.0) y=(side + 16.0) text-anchor="end" { (self.plane()) }
         }
     }
 
-    /// What the picture shows, so that it need not be seen.
-    pub(super) fn words(&self) -> String {
-        let doses = self.doses();
+    /// Doses first, the limit before them, then the names of the structure itself, of targets and of
+    /// other structures.
+    fn labels(&self, look: &Look<'_>) -> Vec<PlacedLabel> {
+        let mut wanted = Vec::new();
+        for dose in look.limit_gy.into_iter().chain(look.doses.iter().copied()) {
+            let is_it =
+                |l: &&Line<'_>| l.row.kind == LineKind::Isodose && l.row.dose_gy == Some(dose);
+            let longest = self.lines.iter().filter(is_it).max_by_key(|l| l.points.len());
+            let Some(line) = longest else { continue };
+            if wanted.iter().any(|l: &Label| l.text == look.dose_words(dose)) {
+                continue;
+            }
+            let class = if look.is_limit(dose) { "dose limit" } else { "dose" };
+            let places = line.places(look.scale, 0.0);
+            wanted.push(Label { text: look.dose_words(dose), class, places });
+        }
+        let rank = |l: &Line<'_>| (l.row.drawn != self.structure, !l.is_target());
+        let mut outlines: Vec<&Line<'_>> =
+            self.lines.iter().filter(|l| l.row.kind == LineKind::Contour).collect();
+        outlines.sort_by_key(|l| (rank(l), l.row.drawn));
+        outlines.dedup_by_key(|l| l.row.drawn);
+        for line in outlines {
+            let text = line.row.drawn.to_owned();
+            let away = labels::size(&text).map(|s| s / 2.0);
+            let places = line.places(look.scale, away[1] + 2.0);
+            // Beside an outline a word needs room for half its width, above it half its height.
+            let moved = |p: [f64; 2]| [p[0] + p[0].signum() * (away[0] - away[1]).max(0.0), p[1]];
+            let places = places.iter().copied().chain(places.iter().map(|p| moved(*p))).collect();
+            wanted.push(Label { text, class: "name", places });
+        }
+        labels::place(wanted, HALF - 2.0, 8.0)
+    }
+
+    /// How the plane lies, in words.
+    fn plane(&self) -> &'static str {
+        match self.orientation {
+            Orientation::Axial => "axial plane",
+            Orientation::Coronal => "coronal plane",
+            Orientation::Sagittal => "sagittal plane",
+        }
+    }
+
+    /// What the picture shows, so that it need not be seen: its caption, and where its edges lie.
+    pub(super) fn words(&self, limit_gy: Option<f64>) -> String {
+        let side = |n| self.directions.chars().nth(n).map_or("not stated", direction_words);
+        let caption = self.caption(limit_gy);
+        format!("{caption} Right edge: patient's {}; lower edge: {}.", side(0), side(1))
+    }
+
+    /// What the lines are.
+    fn caption(&self, limit_gy: Option<f64>) -> String {
+        let doses = self.doses(limit_gy);
         let about = if self.centred_on == View::HottestPoint { "hottest point" } else { "middle" };
-        let mut text = format!(
-            "{}: contour plane at {} mm, nearest to its {about} ({} mm off).",
-            self.structure,
-            position(self.plane_mm),
-            shown(self.off_plane_mm)
-        );
+        let (name, plane, at) = (self.structure, self.plane(), position(self.plane_mm));
+        let mut text = if self.as_drawn {
+            let off = shown(self.off_plane_mm);
+            format!(
+                "{name}: {plane} at {at} mm, the contour plane nearest to its {about} ({off} mm off)."
+            )
+        } else {
+            format!("{name}: {plane} at {at} mm, through its {about}; slices show as steps.")
+        };
         if let Some(dose) =
             self.lines.iter().find(|l| l.row.kind == LineKind::Mark).and_then(|l| l.row.dose_gy)
         {
             text.push_str(&format!(" Dose at the cross: {} Gy.", shown(dose)));
         }
-        if doses.is_empty() {
-            text.push_str(" No isodose line in reach.");
+        if let Some(limit) = limit_gy {
+            text.push_str(&if doses.contains(&limit) {
+                format!(" The line of long and short dashes is the dose of the limit, {limit} Gy.")
+            } else {
+                format!(" The dose of the limit, {limit} Gy, is not reached in this plane.")
+            });
+        }
+        let others: Vec<String> =
+            doses.iter().filter(|d| Some(**d) != limit_gy).map(|d| format!("{d}")).collect();
+        if others.is_empty() {
+            text.push_str(" No other isodose line in reach.");
         } else {
-            let list: Vec<String> = doses.iter().map(|d| format!("{d}")).collect();
-            let only = if doses.len() == 1 {
+            let only = if others.len() == 1 {
                 "Isodose line"
             } else {
                 "Isodose lines, highest and thickest first"
             };
-            text.push_str(&format!(" {only}: {} Gy.", list.join(", ")));
+            text.push_str(&format!(" {only}: {} Gy.", others.join(", ")));
         }
-        let mut drawn: Vec<&str> = self
-            .lines
-            .iter()
-            .filter(|l| l.row.kind == LineKind::Contour)
-            .map(|l| l.row.drawn)
-            .collect();
+        let reach = self.reach();
+        let in_sight = |l: &&Line<'_>| {
+            let near = |(x, y): &(f64, f64)| x.abs().max(y.abs()) <= reach;
+            l.row.kind == LineKind::Contour && l.points.iter().any(near)
+        };
+        let mut drawn: Vec<&str> =
+            self.lines.iter().filter(in_sight).map(|l| l.row.drawn).collect();
         drawn.sort_unstable();
         drawn.dedup();
         text.push_str(&format!(" Contours (targets shaded): {}.", drawn.join(", ")));
-        let side = |n| self.directions.chars().nth(n).map_or("not stated", direction_words);
-        text.push_str(&format!(" Right edge: patient's {}; lower edge: {}.", side(0), side(1)));
         text
     }
 }
 
+/// How the lines of a picture are drawn.
+struct Look<'a> {
+    /// Units of the picture for a millimetre.
+    scale: f64,
+    /// Doses of the isodose lines, highest first.
+    doses: &'a [f64],
+    /// Of them that of the limit.
+    limit_gy: Option<f64>,
+    /// The structure that the picture is about.
+    structure: &'a str,
+}
+
+impl Look<'_> {
+    fn is_limit(&self, dose_gy: f64) -> bool {
+        self.limit_gy == Some(dose_gy)
+    }
+
+    fn dose_words(&self, dose_gy: f64) -> String {
+        if self.is_limit(dose_gy) { format!("limit {dose_gy}") } else { format!("{dose_gy}") }
+    }
+}
+
 impl Line<'_> {
-    /// Where the dose of a line is written: each rank on another side of the picture, since beside a
-    /// steep target the lines lie so close that their numbers would cover each other.
-    fn label_place(&self, rank: usize) -> Option<(f64, f64)> {
-        let outward = |(x, y): &(f64, f64)| match rank % 4 {
-            0 => -y,
-            1 => *x,
-            2 => *y,
-            _ => -x,
-        };
-        self.points.iter().copied().max_by(|a, b| outward(a).total_cmp(&outward(b)))
+    /// Places on a line, or so far outside of it, farthest points of each direction first: where
+    /// lines lie close, each has another side free.
+    fn places(&self, scale: f64, away: f64) -> Vec<[f64; 2]> {
+        let mut places = Vec::with_capacity(DIRECTIONS);
+        for n in 0..DIRECTIONS {
+            #[expect(clippy::cast_precision_loss, reason = "a dozen directions")]
+            let angle = n as f64 * std::f64::consts::TAU / DIRECTIONS as f64;
+            let (side, up) = angle.sin_cos();
+            let outward = |(x, y): &(f64, f64)| x * side - y * up;
+            let inside = |(x, y): &&(f64, f64)| (x.abs().max(y.abs())) * scale < HALF;
+            let points = self.points.iter().filter(inside);
+            if let Some((x, y)) = points.max_by(|a, b| outward(a).total_cmp(&outward(b))) {
+                places.push([x * scale + away * side, y * scale - away * up]);
+            }
+        }
+        places
     }
 
     fn is_target(&self) -> bool {
         self.row.drawn_role.is_some_and(Role::is_target)
     }
 
-    fn drawn_at(&self, scale: f64, doses: &[f64], structure: &str) -> Markup {
+    fn drawn(&self, look: &Look<'_>) -> Markup {
+        let scale = look.scale;
         let place = |(x, y): &(f64, f64)| format!("{} {}", at(x * scale), at(y * scale));
         let points = self.points.iter().map(place).collect::<Vec<_>>().join(" ");
         match self.row.kind {
             LineKind::Contour => {
-                let own = if self.row.drawn == structure { " own" } else { "" };
+                let own = if self.row.drawn == look.structure { " own" } else { "" };
                 let class = format!("{}{own}", if self.is_target() { "target" } else { "organ" });
                 html! { polygon class=(class) points=(points) { title { (self.row.drawn) } } }
             }
             LineKind::Isodose => {
-                let rank = self.row.dose_gy.and_then(|d| doses.iter().position(|o| *o == d));
-                let class = format!("isodose i{}", rank.unwrap_or_default().min(5));
-                let dose = self.row.dose_gy.map(|d| format!("{d}")).unwrap_or_default();
-                let labelled = self.label_place(rank.unwrap_or_default());
-                let inside = |(x, y): &(f64, f64)| is_inside(x * scale, y * scale);
-                html! {
-                    polyline class=(class) points=(points) { title { (dose) " Gy" } }
-                    @if let Some((x, y)) = labelled.filter(inside) {
-                        text.dose x=(at(x * scale)) y=(at(y * scale + 3.5)) text-anchor="middle" {
-                            (dose)
-                        }
-                    }
-                }
+                let dose = self.row.dose_gy.unwrap_or_default();
+                let Some(rank) = look.doses.iter().position(|o| *o == dose) else {
+                    return html! {};
+                };
+                let class = if look.is_limit(dose) {
+                    "isodose limit".to_owned()
+                } else {
+                    format!("isodose i{}", rank.min(5))
+                };
+                html! { polyline class=(class) points=(points) { title { (dose) " Gy" } } }
             }
             LineKind::Mark => html! { @if let Some((x, y)) = self.points.first() {
                 path.cross
@@ -247,11 +366,6 @@ impl Line<'_> {
             } },
         }
     }
-}
-
-/// Whether there is room for a number at a place of the picture.
-fn is_inside(x: f64, y: f64) -> bool {
-    x.abs().max(y.abs()) < HALF - 8.0
 }
 
 #[cfg(test)]

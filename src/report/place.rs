@@ -41,6 +41,11 @@ pub(super) enum Flag<'t> {
     OneSided,
     /// The bounds straddle the limit.
     Straddles,
+    /// The dose is not what the distance of the target lets expect: higher, or lower.
+    StandsOut {
+        /// Whether it is higher.
+        higher: bool,
+    },
     /// Above a limit of another tier, which does not decide.
     AlsoAbove(String),
 }
@@ -55,6 +60,10 @@ impl Flag<'_> {
             }
             Self::OneSided => "known on one side only".to_owned(),
             Self::Straddles => "the bounds lie on both sides of the limit".to_owned(),
+            Self::StandsOut { higher } => {
+                let side = if *higher { "higher" } else { "lower" };
+                format!("unusually {side} for its distance and prescription")
+            }
             Self::AlsoAbove(limit) => format!("also above {limit}"),
         }
     }
@@ -113,6 +122,12 @@ impl<'t> Case<'t> {
 
     /// What stands beside the share.
     pub(super) fn flags(&self) -> Vec<Flag<'t>> {
+        let mut flags = self.flags_of_limit();
+        flags.extend(self.stands_out.map(|score| Flag::StandsOut { higher: score > 0.0 }));
+        flags
+    }
+
+    fn flags_of_limit(&self) -> Vec<Flag<'t>> {
         let Some(check) = self.deciding() else { return Vec::new() };
         let Some(share) = LimitShare::of(check) else { return Vec::new() };
         let mut flags = Vec::new();

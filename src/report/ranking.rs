@@ -93,8 +93,7 @@ fn row(cohort: &Cohort<'_>, case: &Case<'_>, place: usize) -> Markup {
         tr data-verdict=(words) data-fractions=(case.fractions_words()) data-technology=(technology) {
             td.n data-value=(place) { (place) }
             th scope="row" {
-                @if place <= cohort.sheets() { a href={ "#case-" (place) } { (case.plan.plan_id) } }
-                @else { (case.plan.plan_id) }
+                (case_link(cohort, place, case))
                 span.sub { (case.plan.patient_id) }
             }
             td.n data-value=[share.map(|s| s.value)] { (share_words(share)) }
@@ -113,6 +112,16 @@ fn row(cohort: &Cohort<'_>, case: &Case<'_>, place: usize) -> Markup {
             td.n data-value=[case.fractions()]
                 { @match case.fractions() { Some(n) => { (n) }, None => { "not stated" } } }
             td { (technology) }
+        }
+    }
+}
+
+/// The name of a case, as a link to its sheet where it has one.
+pub(super) fn case_link(cohort: &Cohort<'_>, place: usize, case: &Case<'_>) -> Markup {
+    html! {
+        @match cohort.sheet_of(place) {
+            Some(sheet) => { a href=(sheet) { (case.plan.plan_id) } },
+            None => { (case.plan.plan_id) },
         }
     }
 }

@@ -9,7 +9,7 @@ use chrono::{Datelike, Days, NaiveDate};
 use maud::{Markup, html};
 
 use super::LEAST_CASES;
-use super::chart::{Frame, at, axis_end, figure, mark};
+use super::chart::{self, Frame, at, axis_end, figure, mark};
 use super::cohort::{Case, Cohort, fractions_words};
 use super::html_page::part;
 use super::number::{counted, percentile, shown};
@@ -219,8 +219,11 @@ fn drawn(
             (across("limit own", limits.high))
         }
         @for (k, point) in points.iter().enumerate() {
-            g { title { (point.place) ". " (point.case.plan.plan_id) ": " (shown(point.value)) }
-                (mark(rank, frame.px(k as f64 + 0.5), frame.py(point.value))) }
+            @let title = format!(
+                "{}. {}: {}", point.place, point.case.plan.plan_id, shown(point.value)
+            );
+            @let at = mark(rank, frame.px(k as f64 + 0.5), frame.py(point.value));
+            (chart::point(cohort.sheet_of(point.place).as_deref(), &title, &at))
         }
     }
 }

@@ -5,10 +5,12 @@ use std::collections::BTreeMap;
 
 use maud::{Markup, html};
 
-use super::chart::{Frame, at, axis_end, figure, mark, shape_words};
+use super::chart::{Frame, at, axis_end, figure, mark, point, shape_words};
 use super::cohort::{Case, Cohort, fractions_words};
 use super::html_page::part;
 use super::number::{bounds, counted, shown, spaced};
+use super::ranking::case_link;
+use tidydose_statistics::outlying::{LEAST_POINTS, STANDS_OUT};
 use tidydose_table::read::{LimitCheckRow, MetricRow, Tier};
 
 /// Figures with more points than this leave the numbers to the table of cases.
@@ -19,6 +21,8 @@ const HOT_SPOTS: [&str; 5] =
 
 struct Point<'c> {
     case: &'c Case<'c>,
+    /// Place in the table of cases, from 1.
+    place: usize,
     reading: &'c MetricRow<'c>,
     value: f64,
     x: f64,
@@ -64,6 +68,12 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                      for the cases with a value" }
                 @else { "This study has no table of distances" }
                 ": cases stand by rank of dose instead, the highest first." } }
+            p.note { "A circle around a mark: the dose as share of the prescription is far off what the \
+                 others with as many fractions have at such a distance, in radii of the target \
+                 (modified z-score of " (STANDS_OUT) " or more off a Theil-Sen line on logarithmic \
+                 scales; from " (LEAST_POINTS) " cases on). It asks for a look and is no verdict. "
+                (counted(apart(cohort), "case")) " so marked. A click on a mark opens the sheet of \
+                 the case." }
             p.note { (counted(unplotted, "case")) " of " (cohort.cases.len()) " cannot be drawn ("
                 (why_not(cohort, &plotted.points)) ")." }
             div.panels {
@@ -75,11 +85,17 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
     )
 }
 
+/// How many cases stand out.
+fn apart(cohort: &Cohort<'_>) -> usize {
+    cohort.cases.iter().filter(|c| c.stands_out.is_some()).count()
+}
+
 /// The cases that can be drawn, and whether a distance is known for any of them.
 fn points<'c>(cohort: &'c Cohort<'_>) -> (Vec<Point<'c>>, bool) {
-    let valued = cohort.cases.iter().filter(|c| c.counted()).filter_map(|case| {
+    let counted = (1..).zip(&cohort.cases).filter(|(_, c)| c.counted());
+    let valued = counted.filter_map(|(place, case)| {
         let reading = cohort.reading(case)?;
-        Some(Point { case, reading, value: reading.value?, x: 0.0 })
+        Some(Point { case, place, reading, value: reading.value?, x: 0.0 })
     });
     let mut points: Vec<_> = valued.collect();
     let by_distance = points.iter().any(|p| p.case.gap.is_some());
@@ -183,7 +199,7 @@ fn panel(
     let drawing = html! {
         (frame.axes(x_title, &y_title, true))
         (limit_lines(frame, &lines, cohort.request.metric))
-        @for p in &own { (drawn(frame, p, rank, cohort.unit)) }
+        @for p in &own { (drawn(cohort, frame, p, rank)) }
     };
     html! {
         figure {
@@ -228,22 +244,23 @@ fn limit_lines(frame: &Frame, lines: &[Line<'_>], metric: &str) -> Markup {
     }
 }
 
-fn drawn(frame: &Frame, p: &Point<'_>, rank: usize, unit: &str) -> Markup {
+fn drawn(cohort: &Cohort<'_>, frame: &Frame, p: &Point<'_>, rank: usize) -> Markup {
     let (x, y) = (frame.px(p.x), frame.py(p.value));
     let end = |bound: Option<f64>, open: f64| bound.map_or(y + open, |b| frame.py(b));
     let (low, high) = (end(p.reading.low, 14.0), end(p.reading.high, -14.0));
     let arrow =
         |tip: f64, back: f64| format!("M{} {}l-4 {back}m4 {}l4 {back}", at(x), at(tip), -back);
-    html! {
-        g {
-            title { (p.case.plan.plan_id) ": " (shown(p.value)) " " (unit) " ("
-                (bounds(p.reading.low, p.reading.high)) ")" }
-            line.whisker x1=(at(x)) x2=(at(x)) y1=(at(low)) y2=(at(high)) {}
-            @if p.reading.high.is_none() { path.whisker d=(arrow(high, 5.0)) {} }
-            @if p.reading.low.is_none() { path.whisker d=(arrow(low, -5.0)) {} }
-            (mark(rank, x, y))
-        }
-    }
+    let drawn = html! {
+        line.whisker x1=(at(x)) x2=(at(x)) y1=(at(low)) y2=(at(high)) {}
+        @if p.reading.high.is_none() { path.whisker d=(arrow(high, 5.0)) {} }
+        @if p.reading.low.is_none() { path.whisker d=(arrow(low, -5.0)) {} }
+        @if p.case.stands_out.is_some() { circle.apart cx=(at(x)) cy=(at(y)) r="10" {} }
+        (mark(rank, x, y))
+    };
+    let (value, bounds) = (shown(p.value), bounds(p.reading.low, p.reading.high));
+    let (place, plan) = (p.place, p.case.plan.plan_id);
+    let title = format!("{place}. {plan}: {value} {} ({bounds})", cohort.unit);
+    point(cohort.sheet_of(place).as_deref(), &title, &drawn)
 }
 
 fn legend(lines: &[Line<'_>], cohort: &Cohort<'_>) -> Markup {
@@ -284,7 +301,7 @@ fn listed(own: &[&Point<'_>], by_distance: bool, cohort: &Cohort<'_>) -> Markup 
                     { @if by_distance { "Distance mm" } @else { "Rank" } } th.n scope="col"
                     { "Value " (cohort.unit) } th scope="col" { "Bounds" } } }
                 tbody { @for p in own { tr {
-                    th scope="row" { (p.case.plan.plan_id) }
+                    th scope="row" { (case_link(cohort, p.place, p.case)) }
                     td.n { @if by_distance { (shown(p.x)) } @else { (p.x) } }
                     td.n { (shown(p.value)) } td { (bounds(p.reading.low, p.reading.high)) }
                 } } }

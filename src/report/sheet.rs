@@ -6,14 +6,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
 
-use super::LEAST_CASES;
 use super::cohort::{Case, Cohort, verdict_place, verdict_words};
-use super::html_page::part;
+use super::html_page::{Page, part};
 use super::meeting::{notes, said};
 use super::number::{bounds, fractions_of_limit, shown, spaced};
 use super::picture::{Picture, pictures};
 use super::place::rank;
 use super::run_chart::date_of;
+use super::{LEAST_CASES, SheetPage};
 use tidydose_table::read::{
     CellError, Checked, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State,
     Tables, rows, rows_where,
@@ -27,6 +27,49 @@ struct Sources<'t> {
     pictures: Vec<Picture<'t>>,
     meanings: BTreeMap<&'t str, String>,
     findings: Vec<FindingDetailRow<'t>>,
+    /// Where the table of cases is, from the sheet.
+    cases: String,
+}
+
+impl<'t> Sources<'t> {
+    fn read(
+        tables: &'t Tables,
+        cases: String,
+        wanted: impl Fn(&str) -> bool,
+    ) -> Result<Self, CellError> {
+        let (meanings, findings) = (meanings(tables)?, rows(tables)?);
+        Ok(Self { pictures: pictures(tables, wanted)?, meanings, findings, cases })
+    }
+}
+
+/// The file of the sheet of the case at a place, from 1.
+pub(super) fn file_of(place: usize) -> String {
+    format!("case-{place}.html")
+}
+
+/// A page for every case, where a folder for them is named.
+pub(super) fn pages(cohort: &Cohort<'_>, tables: &Tables) -> Result<Vec<SheetPage>, CellError> {
+    let Some(folder) = cohort.request.sheets else { return Ok(Vec::new()) };
+    let sources = Sources::read(tables, format!("../{}#cases", folder.page), |_| true)?;
+    let mut pages = Vec::new();
+    for (place, case) in (1..).zip(&cohort.cases) {
+        let title = format!("{} review: case {}", cohort.request.organ, case.plan.plan_id);
+        let page = Page {
+            title,
+            skip: (format!("#case-{place}"), "Skip to the sheet"),
+            head: html! { header {
+                h1 { (cohort.request.organ) " " span.metric { (cohort.request.metric) } }
+                p.caution role="note" { (CAUTION) }
+            } },
+            script: None,
+        };
+        let html = page.with(&html! {
+            h2 { "Case sheet" }
+            (sheet(cohort, case, place, &sources))
+        });
+        pages.push(SheetPage { file: file_of(place), html });
+    }
+    Ok(pages)
 }
 
 /// The part of the page.
@@ -35,18 +78,18 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, Ce
     let shown = cohort.sheets();
     let with_sheet: BTreeSet<&str> =
         cohort.cases.iter().take(shown).map(|c| c.plan.plan_id).collect();
-    let sources = Sources {
-        pictures: pictures(tables, |plan| with_sheet.contains(plan))?,
-        meanings: meanings(tables)?,
-        findings: rows(tables)?,
-    };
+    let sources = Sources::read(tables, "#cases".to_owned(), |plan| with_sheet.contains(plan))?;
     Ok(part(
         "sheets",
         "Case sheets",
         &html! {
             @if shown < all { p.note
                 { "Sheets of the worst " (shown) " cases; " (all - shown)
-                " were left out here and are in the table of cases." } }
+                " were left out here and are "
+                @match cohort.request.sheets {
+                    Some(to) => { "in folder " (to.folder) "." },
+                    None => { "in the table of cases; --all-sheets writes a sheet of every case." },
+                } } }
             @for (i, case) in cohort.cases.iter().take(shown).enumerate()
                 { (sheet(cohort, case, i + 1, &sources)) }
         },
@@ -79,14 +122,14 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
             p.caution.print { (CAUTION) }
             (facts(cohort, case))
             @if case.counted() {
-                div.pictures { (both_pictures(cohort, case, &id, sources)) }
+                div.pictures { (planes(cohort, case, &id, sources)) }
                 (numbers(cohort, case, sources))
                 (comparable(cohort, case))
                 (limits(case))
                 (warnings(case, sources))
             } @else { p.note { "Left out: " (case.exclusion) } }
             (decision(cohort, case))
-            p.back { a href="#cases" { "Back to the cases" } }
+            p.back { a href=(sources.cases) { "Back to the cases" } }
         }
     }
 }
@@ -131,21 +174,26 @@ fn day(cohort: &Cohort<'_>, case: &Case<'_>) -> Markup {
     }
 }
 
-/// Through the hottest point of the organ, and through the nearest target (or the first).
-fn both_pictures(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>) -> Markup {
-    let mut of_case = sources.pictures.iter().filter(|p| p.plan_id == case.plan.plan_id);
-    let named = |name: &str| of_case.clone().find(|p| p.structure == name);
-    let organ = named(cohort.request.organ);
-    let nearest = case.gap.as_ref().and_then(|(_, name)| named(name));
-    let first = || of_case.find(|p| p.is_of_target());
-    let target = nearest.or_else(first);
+/// Planes through the hottest point of the organ; of the nearest target (or the first) where the
+/// organ has none.
+fn planes(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>) -> Markup {
+    let of_case = || sources.pictures.iter().filter(|p| p.plan_id == case.plan.plan_id);
+    let organ: Vec<_> = of_case().filter(|p| p.structure == cohort.request.organ).collect();
+    if !organ.is_empty() {
+        let limit_gy = case.deciding().and_then(LimitCheckRow::isodose_gy);
+        return html! { @for (n, p) in organ.iter().enumerate()
+        { (p.drawn(&format!("{id}-organ-{n}"), limit_gy)) } };
+    }
+    let nearest = case.gap.as_ref().map(|(_, name)| name);
+    let target = of_case()
+        .find(|p| Some(&p.structure) == nearest)
+        .or_else(|| of_case().find(|p| p.is_of_target()));
     html! {
-        @match organ {
-            Some(p) => { (p.drawn(&format!("{id}-organ"))) },
-            None => { p.note { "No picture of the organ: " (why_no_numbers(cohort, case)) } },
-        }
+        p.note { "No picture of the organ: " (why_no_numbers(cohort, case)) }
         @match target {
-            Some(p) => { (p.drawn(&format!("{id}-target"))) },
+            Some(target) => { @for (n, p) in
+                of_case().filter(|p| p.structure_id == target.structure_id).enumerate()
+                { (p.drawn(&format!("{id}-target-{n}"), None)) } },
             None => { p.note { "No picture of a target." } },
         }
     }
@@ -161,6 +209,8 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
     }
     let readings: Vec<&MetricRow<'_>> =
         wanted.into_iter().filter_map(|m| case.reading(m)).collect();
+    let reason = said_once(readings.iter().map(|r| r.reason));
+    let method = said_once(readings.iter().map(|r| r.method));
     html! {
         div.scroll tabindex="0" role="region" aria-label={ "Numbers of case " (case.plan.plan_id) } { table {
             caption { (cohort.request.organ) " of this case: values with numerical bounds" }
@@ -169,23 +219,45 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
             tbody {
                 @if readings.is_empty() { tr
                     { td colspan="4" { (why_no_numbers(cohort, case)) } } }
-                @for r in readings { tr {
+                // On paper the limits below have their own values.
+                @for r in &readings { @let below = case.checks.iter().any(|c| c.metric == r.metric);
+                tr.screen[below] {
                     th scope="row" { (r.metric) }
                     td.n data-value=[r.value]
                         { @match r.value { Some(v) => { (shown(v)) " " (r.unit) }, None =>
                         { (spaced(r.status.word())) } } }
-                    td { (bounds(r.low, r.high)) @if !r.reason.is_empty()
-                        { span.sub { (r.reason) } } }
+                    td { (bounds(r.low, r.high)) (reason_words(r.reason, reason)) }
                     td { @if let Some(text) = sources.meanings.get(r.metric)
-                        { span.sub.meaning { (text) } } span.sub { (r.method) } }
+                        { span.sub.meaning { (text) } }
+                        @if method.is_none() { span.sub { (r.method) } } }
                 } }
             }
         } }
+        (below(reason))
+        @if let Some(method) = method { p.trace { "All by " (method) "." } }
         @if let Some(r) = cohort.reading(case)
             { p.trace { "Row of table metrics: " (r.structure_id) ", " (r.metric)
                 ". Where it comes from: tidydose explain " (case.plan.plan_id) " " (cohort.request.organ)
                 " '" (r.metric) "'" } }
     }
+}
+
+/// A text that two or more rows have and no row has another one: it is said once, below the table.
+fn said_once<'t>(texts: impl Iterator<Item = &'t str>) -> Option<&'t str> {
+    let said: Vec<&str> = texts.filter(|text| !text.is_empty()).collect();
+    let first = said.first().copied()?;
+    (said.len() > 1 && said.iter().all(|text| *text == first)).then_some(first)
+}
+
+/// The reason of a row, or a sign for the one below the table.
+fn reason_words(reason: &str, once: Option<&str>) -> Markup {
+    html! {
+        @if Some(reason) == once { " *" } @else if !reason.is_empty() { span.sub { (reason) } }
+    }
+}
+
+fn below(once: Option<&str>) -> Markup {
+    html! { @if let Some(reason) = once { p.trace { "* " (reason) "." } } }
 }
 
 /// Why the organ has no numbers, in the words of the trade.
@@ -229,18 +301,17 @@ fn share(part: usize, of: usize) -> f64 {
 }
 
 fn limits(case: &Case<'_>) -> Markup {
-    // A missing name is the reason of every row.
-    let said_once = case.waits_for_name();
+    let rows = by_tier(case);
+    let reason = said_once(rows.iter().map(|(c, _)| c.reason));
     html! {
-        @if let Some(check) = case.deciding().filter(|_| said_once) { p.note { (check.reason) } }
         @if case.checks.iter().any(|c| c.limit_value.is_some()) {
-            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan.plan_id) } { table {
+            div.scroll tabindex="0" role="region" aria-label={ "Limits of case " (case.plan.plan_id) } { table.limits {
                 caption { "Limits for this number of fractions, the most binding first; objectives of \
                      planning are in table limit_checks" }
                 thead { tr { @for words in
                     ["Limit", "Value", "Margin", "Verdict", "Tier", "Source and evidence"]
                     { th scope="col" { (words) } } } }
-                tbody { @for (c, sources) in by_tier(case) { tr {
+                tbody { @for (c, sources) in &rows { tr {
                     th.fixed scope="row" { (c.metric) " " (c.operator) " "
                         (c.limit_value.map(shown).unwrap_or_default()) " " (c.unit) span.sub.meaning
                         { "for " (fractions_of_limit(c.limit_fractions)) } }
@@ -249,12 +320,12 @@ fn limits(case: &Case<'_>) -> Markup {
                         { (shown(v)) " " span.sub.beside { (bounds(c.low, c.high)) } }, None =>
                         { "unknown" } } }
                     td.n { @match c.margin { Some(m) => { (shown(m)) }, None => { "–" } } }
-                    td { (verdict_words(Some(c.verdict))) @if !said_once && !c.reason.is_empty()
-                        { span.sub { (c.reason) } } }
+                    td { (verdict_words(Some(c.verdict))) (reason_words(c.reason, reason)) }
                     td { (c.tier_word()) }
                     td { @for s in sources { (source(s)) } }
                 } } }
             } }
+            (below(reason))
         } @else { p { "No limit was checked for this case." } }
     }
 }
@@ -268,7 +339,7 @@ fn source(check: &LimitCheckRow<'_>) -> Markup {
     let about: Vec<&str> =
         [check.endpoint, check.stated_risk].into_iter().filter(|t| !t.is_empty()).collect();
     html! { span.sub {
-        (check.limit_source) " (" (check.evidence) (checked) ")"
+        (check.limit_source) span.meaning { " (" (check.evidence) ")" } (checked)
         @if !about.is_empty() { ": " (about.join(", ")) }
         @if !check.limit_note.is_empty() { span.meaning { "; " (check.limit_note) } }
     } }

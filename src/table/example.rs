@@ -8,7 +8,7 @@ use super::user::clinical_file::ConfirmedLabels;
 use super::user::lesion_file::LesionDecisions;
 use super::user::states::States;
 use tidydose_analyse::limit_check::LimitCheck;
-use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
+use tidydose_analyse::picture::{LineKind, Orientation, Picture, PictureLine, View};
 use tidydose_analyse::relate::Relation;
 use tidydose_analyse::trace::{
     StructureTrace, TracedPlane, TracedPoint, Uncertainty, UncertaintyTerm,
@@ -406,6 +406,8 @@ fn picture() -> Picture {
     Picture {
         roi_number: 1,
         view: View::Middle,
+        orientation: Orientation::Axial,
+        as_drawn: true,
         directions: ['L', 'P'],
         plane_mm: 3.0,
         off_plane_mm: 0.25,

@@ -10,7 +10,7 @@ use super::column::{Column, Sheet, borrowed, count};
 use super::structure_names::{shown_name, structure_id};
 use super::study::{Measured, Study};
 use super::table::Table;
-use tidydose_analyse::picture::{LineKind, Picture, PictureLine, View};
+use tidydose_analyse::picture::{LineKind, Orientation, Picture, PictureLine, View};
 use tidydose_case::{NamedRoi, Role};
 
 pub(super) const TABLE: Table = Table {
@@ -48,7 +48,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 
 fn rows_of_case(measured: Measured<'_>) -> Vec<PictureEntry<'_>> {
     let mut pictures: Vec<_> = measured.analysis.map_or(&[][..], |a| &a.pictures).iter().collect();
-    pictures.sort_by_key(|p| (p.roi_number, p.view));
+    pictures.sort_by_key(|p| (p.roi_number, p.view, p.orientation));
     let lines = pictures.into_iter().flat_map(|picture| {
         let numbered = picture.lines.iter().zip(1..);
         numbered.map(move |(line, number)| PictureEntry { measured, picture, number, line })
@@ -76,6 +76,15 @@ fn subject_columns<'a>() -> Vec<Column<PictureEntry<'a>>> {
         Column::word("centred_on", "what the picture is centred on", View::VARIANTS, |r| {
             borrowed(r.picture.view.word())
         }),
+        Column::word("orientation", "how its plane lies", Orientation::VARIANTS, |r| {
+            borrowed(r.picture.orientation.word())
+        }),
+        Column::boolean(
+            "as_drawn",
+            "whether the outline of the structure was drawn in this plane; else the plane cuts \
+             across the slices, which show as steps",
+            |r| Some(r.picture.as_drawn),
+        ),
         Column::text("directions", "patient directions to the right and down (L R A P H F)", |r| {
             Some(Cow::Owned(r.picture.directions.iter().collect()))
         }),

@@ -65,6 +65,12 @@ impl Limit {
         range_words(self.fractions)
     }
 
+    /// The dose whose isodose shows in a picture what is limited, Gy: see [`isodose_gy`].
+    #[must_use]
+    pub fn isodose_gy(&self) -> Option<f64> {
+        isodose_gy(&self.metric, self.value)
+    }
+
     /// The sign between metric and limit.
     #[must_use]
     pub const fn operator(&self) -> &'static str {
@@ -76,6 +82,18 @@ impl Limit {
     #[must_use]
     pub fn key(&self) -> (&str, String, [u32; 2], Tier, &str) {
         (&self.organ, self.metric.to_string(), self.fractions, self.tier, &self.source)
+    }
+}
+
+/// The dose, Gy, whose isodose shows what a limit of a metric is about: the limit of a dose to a part
+/// of the organ, or the dose of a limited volume. Absent for a mean, which no line shows, and for
+/// what is no dose.
+#[must_use]
+pub fn isodose_gy(metric: &Metric, limit: f64) -> Option<f64> {
+    match metric.definition.name {
+        "V{x}Gy[cc]" | "V{x}Gy[%]" => Some(metric.argument),
+        "Max[Gy]" | "Min[Gy]" | "D{x}cc[Gy]" | "D{x}%[Gy]" => Some(limit),
+        _ => None,
     }
 }
 
@@ -100,4 +118,20 @@ pub fn holds_targets(organ: &str) -> bool {
     const WHOLE: [&str; 7] =
         ["Brain", "Brain-GTV", "Brain-CTV", "Brain-PTV", "Cerebrum", "Cerebellum", "Skin"];
     WHOLE.contains(&organ) || organ.starts_with("Lobe_") || organ.starts_with("Cerebrum_")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_isodose_of_a_limit_is_a_dose_to_a_part_or_that_of_a_limited_volume() {
+        let of = |metric: &str, limit: f64| isodose_gy(&crate::parse(metric).unwrap(), limit);
+        assert_eq!(of("D0.03cc[Gy]", 15.0), Some(15.0));
+        assert_eq!(of("Max[Gy]", 10.0), Some(10.0));
+        assert_eq!(of("D50%[Gy]", 5.0), Some(5.0));
+        assert_eq!(of("V12Gy[cc]", 8.5), Some(12.0));
+        assert_eq!(of("Mean[Gy]", 9.0), None);
+        assert_eq!(of("Volume[cc]", 3.0), None);
+    }
 }

@@ -79,7 +79,7 @@ pub(super) struct Account<'t> {
     /// Other metrics of the structure that have a limit for these fractions.
     pub(super) also_limited: Vec<&'t str>,
     pub(super) findings: Vec<FindingAbout<'t>>,
-    pub(super) picture: Option<Picture<'t>>,
+    pub(super) pictures: Vec<Picture<'t>>,
 }
 
 impl<'t> Account<'t> {
@@ -116,9 +116,10 @@ impl<'t> Account<'t> {
                 .collect(),
             checks: limits.into_iter().filter(|c| c.metric == value.metric).collect(),
             findings: findings(tables, &value, &sources)?,
-            picture: pictures(tables, |plan| plan == value.plan_id)?
+            pictures: pictures(tables, |plan| plan == value.plan_id)?
                 .into_iter()
-                .find(|p| p.structure_id == value.structure_id),
+                .filter(|p| p.structure_id == value.structure_id)
+                .collect(),
             sources,
             value,
         })

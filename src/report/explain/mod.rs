@@ -143,7 +143,7 @@ pub fn explain<'t>(
     Ok(Explanation { account: Account::read(tables, row)?, stale: None })
 }
 
-/// The picture of the structure of a cell, as SVG; the metric does not matter.
+/// The pictures of the structure of a cell, one for each plane, as SVG; the metric does not matter.
 ///
 /// # Errors
 /// [`ExplainError`], with what there is instead.
@@ -151,8 +151,11 @@ pub fn picture(tables: &Tables, name: &CellName<'_>) -> Result<String, ExplainEr
     let (plan_id, values) = plan(tables, name.case)?;
     let (found, _) = find::named(&values, &plan_id, name)?;
     let all = of_plan(tables, &plan_id)?;
-    let own = all.iter().find(|p| p.structure_id == found.structure_id);
-    own.map(drawing::single).ok_or(ExplainError::Picture(found.structure_id))
+    let own: Vec<_> = all.iter().filter(|p| p.structure_id == found.structure_id).collect();
+    if own.is_empty() {
+        return Err(ExplainError::Picture(found.structure_id));
+    }
+    Ok(drawing::of_structure(&plan_id, &own))
 }
 
 /// All pictures of a case on one sheet, as SVG.

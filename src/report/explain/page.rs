@@ -36,7 +36,7 @@ pub(super) fn page(account: &Account<'_>, stale: Option<&str>) -> String {
     ];
     let page = Page {
         title: format!("{} of {}, case {}", v.metric, v.structure, v.plan_id),
-        skip: ("#definition", "Skip to what it is"),
+        skip: ("#definition".to_owned(), "Skip to what it is"),
         head: head(account, stale),
         script: None,
     };
@@ -122,9 +122,11 @@ fn table(caption: &str, heads: &[&str], rows: impl Iterator<Item = Markup>) -> M
 
 fn place(account: &Account<'_>) -> Markup {
     html! {
-        @match &account.picture {
-            Some(picture) => div.pictures { (picture.drawn("picture")) },
-            None => p.note { "No picture: pictures are of organs with dose and of targets." },
+        @if account.pictures.is_empty() {
+            p.note { "No picture: pictures are of organs with dose and of targets." }
+        } @else {
+            div.pictures { @for (n, picture) in account.pictures.iter().enumerate()
+                { (picture.drawn(&format!("picture-{n}"), None)) } }
         }
         @match &account.hottest {
             None => p.note { "No hottest point: there is no dose in the structure." },

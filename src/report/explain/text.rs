@@ -225,13 +225,14 @@ fn findings(account: &Account<'_>) -> Vec<String> {
 }
 
 fn picture(account: &Account<'_>) -> Vec<String> {
-    let drawn = account.picture.as_ref().map(|p| wrapped(&p.words()));
-    let none = "None: pictures are of organs with dose and of targets.";
     let planes = counted(account.planes.len(), "contour plane");
-    let mut lines = drawn.unwrap_or_else(|| vec![none.to_owned()]);
-    if account.picture.is_some() {
-        lines.push(format!("One of {planes}; --picture FILE.svg or FILE.png writes it."));
-    }
+    let Some(drawn) = account.pictures.iter().find(|p| p.as_drawn) else {
+        return vec!["None: pictures are of organs with dose and of targets.".to_owned()];
+    };
+    let mut lines = wrapped(&drawn.words(None));
+    lines.push(format!(
+        "One of {planes}; --picture FILE.svg or FILE.png writes it with the planes across."
+    ));
     lines
 }
 

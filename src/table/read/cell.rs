@@ -9,7 +9,7 @@ use crate::column::Cell;
 use crate::frame::{Cells, LoadedTable};
 use crate::traces::TraceKind;
 use crate::user::states::State;
-use tidydose_analyse::picture::{LineKind, View};
+use tidydose_analyse::picture::{LineKind, Orientation, View};
 use tidydose_case::{PlanRole, Role};
 use tidydose_metrics::Status;
 use tidydose_metrics::limits::{Checked, Tier, Verdict};
@@ -48,6 +48,7 @@ impl Word for Checked {}
 impl Word for PlanRole {}
 impl Word for LineKind {}
 impl Word for View {}
+impl Word for Orientation {}
 impl Word for TraceKind {}
 impl Word for Role {}
 impl Word for State {}

@@ -24,7 +24,7 @@ pub use values::{BoundsRow, DvhRow, LimitCheckRow, MetricRow, RelationRow};
 
 pub use super::traces::TraceKind;
 pub use super::user::states::State;
-pub use tidydose_analyse::picture::{LineKind, View};
+pub use tidydose_analyse::picture::{LineKind, Orientation, View};
 pub use tidydose_case::{PlanRole, Role};
 pub use tidydose_metrics::Status;
 pub use tidydose_metrics::limits::{Checked, Tier, Verdict};

@@ -1,6 +1,6 @@
 //! Rows of the tables that hold places: `traces` and `pictures`.
 
-use super::{LineKind, Role, TraceKind, View, row};
+use super::{LineKind, Orientation, Role, TraceKind, View, row};
 
 row! {
     /// A place that the numbers of a structure rest on.
@@ -47,6 +47,10 @@ row! {
         structure: &'t str,
         /// What the picture is centred on.
         centred_on: View,
+        /// How its plane lies.
+        orientation: Orientation,
+        /// Whether the outline of the structure was drawn in this plane.
+        as_drawn: bool,
         /// Patient directions to the right and down.
         directions: &'t str,
         /// Position of the plane along its normal, mm.

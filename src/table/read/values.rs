@@ -1,5 +1,7 @@
 //! Rows of the tables that hold values: `metrics`, `bounds`, `limit_checks`, `relations` and `dvh`.
 
+use tidydose_metrics::limits::isodose_gy;
+
 use super::{Checked, Role, Status, Tier, Verdict, row};
 
 row! {
@@ -163,6 +165,13 @@ row! {
 }
 
 impl LimitCheckRow<'_> {
+    /// The dose whose isodose shows in a picture what is limited, Gy; absent without a limit, and for
+    /// a mean.
+    #[must_use]
+    pub fn isodose_gy(&self) -> Option<f64> {
+        isodose_gy(&tidydose_metrics::parse(self.metric).ok()?, self.limit_value?)
+    }
+
     /// The word of its tier; empty without a limit.
     #[must_use]
     pub fn tier_word(&self) -> &'static str {
