@@ -182,6 +182,8 @@ struct SlicePositions {
     normal: Point,
     /// Positions in order, mm.
     places: Vec<f64>,
+    /// The slice at each of them.
+    objects: Vec<Token>,
     /// Distances between neighbouring planes in order of size, mm.
     gaps: Vec<f64>,
 }
@@ -189,13 +191,15 @@ struct SlicePositions {
 impl SlicePositions {
     fn of(slices: &[Slice]) -> Option<Self> {
         let normal = slices.iter().find_map(|slice| slice.normal)?;
-        let mut places: Vec<f64> =
-            slices.iter().filter_map(|s| s.position).map(|p| dot(p, normal)).collect();
-        places.sort_by(f64::total_cmp);
+        let placed = slices.iter().filter_map(|s| Some((dot(s.position?, normal), &s.object)));
+        let mut placed: Vec<(f64, &Token)> = placed.collect();
+        placed.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let places: Vec<f64> = placed.iter().map(|(place, _)| *place).collect();
+        let objects = placed.into_iter().map(|(_, object)| object.clone()).collect();
         let gaps = places.windows(2).map(|pair| pair[1] - pair[0]);
         let mut gaps: Vec<f64> = gaps.filter(|gap| *gap > SAME_PLANE_MM).collect();
         gaps.sort_by(f64::total_cmp);
-        Some(Self { normal, places, gaps })
+        Some(Self { normal, places, objects, gaps })
     }
 
     /// Median distance between neighbours.
@@ -205,9 +209,14 @@ impl SlicePositions {
 
     /// Where the slices lie, each place once.
     fn slices(self) -> SlicePlaces {
-        let mut places_mm = self.places;
-        places_mm.dedup_by(|next, kept| *next - *kept <= SAME_PLANE_MM);
-        SlicePlaces { normal: self.normal, places_mm }
+        let (mut places_mm, mut objects) = (Vec::new(), Vec::new());
+        for (place, object) in self.places.into_iter().zip(self.objects) {
+            if places_mm.last().is_none_or(|kept| place - kept > SAME_PLANE_MM) {
+                places_mm.push(place);
+                objects.push(object);
+            }
+        }
+        SlicePlaces { normal: self.normal, places_mm, objects }
     }
 
     /// The planes, when their distances differ by no more than the rounding of positions.

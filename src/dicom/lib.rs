@@ -59,6 +59,7 @@ mod repertoire;
 mod robust;
 mod scan;
 mod scanned_file;
+mod slice;
 mod stored_dvh;
 mod structure_set;
 mod text;
@@ -214,6 +215,18 @@ pub fn read_dose_as(
 pub fn read_plan(path: &Path, identity: &Identity) -> Result<Reading<rt::Plan>, Error> {
     let file = file_token(path, identity);
     read(&FileLocation::file(path), (&file, identity), &[Class::Plan, Class::IonPlan], plan::plan)
+}
+
+/// Reads one slice of CT or MR with its pixels; the file is called `file` in findings.
+///
+/// # Errors
+/// When the file is not a readable slice of one frame.
+pub fn read_slice_as(
+    place: &FileLocation,
+    identity: &Identity,
+    file: &Token,
+) -> Result<Reading<rt::ImageSlice>, Error> {
+    read(place, (file, identity), &[Class::Slice], slice::slice)
 }
 
 /// Opens a file, makes sure that it is of the right class, and reads it.

@@ -61,7 +61,8 @@ impl<'a> StoredSamples<'a> {
                 Ok(Some(Self { bytes: bytes.into(), big: false }))
             }
             Some(Pixels::Fragments(_)) => {
-                let message = "compressed dose; accepted are the native transfer syntaxes and RLE";
+                let message =
+                    "compressed pixels; accepted are the native transfer syntaxes and RLE";
                 Err(Error::new(Code::FileEncodingUnsupported, message))
             }
         }

@@ -1,7 +1,7 @@
 //! What is kept of image slices: to which series they belong and where they lie.
 
 use crate::identity::Token;
-use tidydose_geometry::point::{Point, dot};
+use tidydose_geometry::point::{Point, cross, dot, sub};
 use tidydose_geometry::units::{Day, Millimetre};
 
 /// One series of image slices, of which only the geometry matters here.
@@ -47,9 +47,94 @@ pub struct SlicePlaces {
     pub normal: Point,
     /// Positions along it, mm, ascending, each once.
     pub places_mm: Vec<f64>,
+    /// SOP instance of a slice at each of them.
+    pub objects: Vec<Token>,
+}
+
+/// A slice at a place along the normal of its series.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NearestSlice<'s> {
+    /// SOP instance of the slice.
+    pub object: &'s Token,
+    /// How far it lies off, mm.
+    pub off_mm: f64,
+}
+
+/// One slice with its pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ImageSlice {
+    /// Modality: CT or MR.
+    pub modality: String,
+    /// Middle of its first pixel in the patient, mm.
+    pub corner_mm: Point,
+    /// Unit vector from column to column.
+    pub right: Point,
+    /// Unit vector from row to row.
+    pub down: Point,
+    /// Distance between rows, and between columns, mm.
+    pub spacing_mm: [f64; 2],
+    /// Pixels in a row.
+    pub columns: usize,
+    /// The pixels row by row: Hounsfield units of a CT, else as rescaled.
+    pub values: Vec<f32>,
+}
+
+impl ImageSlice {
+    /// Unit normal of its plane.
+    #[must_use]
+    pub fn normal(&self) -> Point {
+        cross(self.right, self.down)
+    }
+
+    /// The value where a point stands over the slice, linear between pixels; absent beside it.
+    #[must_use]
+    pub fn at(&self, point: Point) -> Option<f64> {
+        let off = sub(point, self.corner_mm);
+        let row = cell(dot(off, self.down) / self.spacing_mm[0])?;
+        let column = cell(dot(off, self.right) / self.spacing_mm[1])?;
+        let value = |r: usize, c: usize| {
+            let inside = c < self.columns;
+            self.values.get(r * self.columns + c).filter(|_| inside).map(|v| f64::from(*v))
+        };
+        let along = |r: usize| {
+            let (a, b) = (value(r, column.index)?, value(r, column.index + 1)?);
+            Some(a + column.share * (b - a))
+        };
+        let (a, b) = (along(row.index)?, along(row.index + 1)?);
+        Some(a + row.share * (b - a))
+    }
+}
+
+/// Where a position lies between two whole numbers.
+struct CellPlace {
+    index: usize,
+    share: f64,
+}
+
+#[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "rows, columns")]
+fn cell(position: f64) -> Option<CellPlace> {
+    let inside = (0.0..f64::from(u16::MAX)).contains(&position);
+    inside.then(|| CellPlace { index: position as usize, share: position.fract() })
 }
 
 impl SlicePlaces {
+    /// The slice nearest to a plane at `at_mm` along its unit normal, when it lies no farther off than
+    /// half of what slices stand for there; never for planes of another orientation.
+    #[must_use]
+    pub fn nearest(&self, normal: Point, at_mm: f64) -> Option<NearestSlice<'_>> {
+        let along = dot(self.normal, normal);
+        if along.abs() < PARALLEL_COSINE {
+            return None;
+        }
+        let at_mm = at_mm * along.signum();
+        let half = self.gap_at(at_mm)?.value() / 2.0;
+        let off = |place: &f64| (place - at_mm).abs();
+        let both = self.places_mm.iter().zip(&self.objects);
+        let (place, object) = both.min_by(|a, b| off(a.0).total_cmp(&off(b.0)))?;
+        let off_mm = off(place);
+        (off_mm <= half + f64::EPSILON).then_some(NearestSlice { object, off_mm })
+    }
+
     /// What a slice at this position along the normal stands for: half of the distance to either
     /// neighbour of the nearest one, between two slices their distance; absent where no slice is.
     #[must_use]
@@ -108,11 +193,35 @@ mod tests {
         assert!(!off([1.0, 0.0, 0.0], 1.5));
     }
 
+    /// A slope of 2 from row to row and of 10 from column to column, on a sagittal slice.
+    #[test]
+    fn a_slice_is_read_between_its_pixels() {
+        let slice = ImageSlice {
+            modality: "MR".to_owned(),
+            corner_mm: [7.0, -4.0, 6.0],
+            right: [0.0, 1.0, 0.0],
+            down: [0.0, 0.0, -1.0],
+            spacing_mm: [2.0, 0.5],
+            columns: 3,
+            values: vec![0.0, 10.0, 20.0, 2.0, 12.0, 22.0],
+        };
+        assert_eq!(slice.normal(), [-1.0, 0.0, 0.0]);
+        assert_eq!(slice.at([7.0, -4.0, 6.0]), Some(0.0));
+        assert_eq!(slice.at([9.0, -3.625, 5.5]), Some(8.0), "over it: 7.5 and a quarter of 2");
+        assert_eq!(slice.at([7.0, -4.1, 6.0]), None);
+        assert_eq!((slice.at([7.0, -2.9, 6.0]), slice.at([7.0, -4.0, 3.9])), (None, None));
+    }
+
     /// Slices at 0, 1, 2, 5 and 8 mm.
     #[test]
     fn a_slice_stands_for_half_of_either_gap() {
-        let places =
-            SlicePlaces { normal: [0.0, 0.0, 1.0], places_mm: vec![0.0, 1.0, 2.0, 5.0, 8.0] };
+        let objects = ["a", "b", "c", "d", "e"].map(Token::new).to_vec();
+        let normal = [0.0, 0.0, 1.0];
+        let places = SlicePlaces { normal, places_mm: vec![0.0, 1.0, 2.0, 5.0, 8.0], objects };
+        let near = |normal, at| places.nearest(normal, at).map(|n| (n.object.as_str(), n.off_mm));
+        assert_eq!(near(normal, 5.5), Some(("d", 0.5)));
+        assert_eq!(near([0.0, 0.0, -1.0], -6.25), Some(("d", 1.25)), "from the other side");
+        assert_eq!((near(normal, 9.75), near([1.0, 0.0, 0.0], 5.0)), (None, None));
         let gap = |at| places.gap_at(at).map(Millimetre::value);
         assert_eq!(
             (gap(1.0), gap(2.0), gap(1.95), gap(5.1)),

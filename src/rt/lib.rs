@@ -14,7 +14,7 @@ pub mod registration;
 pub mod structure_set;
 
 pub use dose::{Dose, DoseGroup, DoseHeader, DoseSummation, DoseType, DoseUnits, StoredDvh};
-pub use image::{ImagePlanes, ImageSeries, SlicePlaces};
+pub use image::{ImagePlanes, ImageSeries, ImageSlice, NearestSlice, SlicePlaces};
 pub use plan::{
     Beam, BeamShare, DoseReference, DoseReferenceType, FractionGroup, Plan, PlanRelation,
 };

@@ -71,7 +71,8 @@ impl Page {
             points.extend(points.first().copied());
             points
         });
-        let seen = on_page.filter(|ring| ring.iter().any(|p| is_inside(*p)));
+        // What encloses the whole page has no point on it and is there all the same.
+        let seen = on_page.filter(|ring| ring.iter().any(|p| is_inside(*p)) || holds_middle(ring));
         let line = |points: Vec<[f64; 2]>| PictureLine {
             kind: LineKind::Contour,
             roi_number: Some(drawn.roi_number),
@@ -152,6 +153,19 @@ impl Page {
     }
 }
 
+/// Whether a closed ring goes around the middle of the page.
+fn holds_middle(ring: &[[f64; 2]]) -> bool {
+    let mut inside = false;
+    for pair in ring.windows(2) {
+        let [[x, y], [u, v]] = [pair[0], pair[1]];
+        // The edge crosses the horizontal axis, to the right of the middle.
+        if (y > 0.0) != (v > 0.0) && x - y * (u - x) / (v - y) > 0.0 {
+            inside = !inside;
+        }
+    }
+    inside
+}
+
 fn is_inside(p: [f64; 2]) -> bool {
     p.iter().all(|c| c.abs() <= HALF_WIDTH_MM)
 }
@@ -165,6 +179,18 @@ fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
 mod tests {
     use super::super::letter;
     use super::*;
+
+    #[test]
+    fn a_ring_goes_around_the_middle_or_not() {
+        let square = |x: f64| {
+            [[x - 60.0, -60.0], [x + 60.0, -60.0], [x + 60.0, 60.0], [x - 60.0, 60.0]]
+                .into_iter()
+                .chain([[x - 60.0, -60.0]])
+                .collect::<Vec<_>>()
+        };
+        assert!(holds_middle(&square(0.0)) && holds_middle(&square(59.0)));
+        assert!(!holds_middle(&square(61.0)) && !holds_middle(&square(-130.0)));
+    }
 
     #[test]
     fn letters_follow_the_patient_in_every_plane() {
