@@ -271,6 +271,10 @@ pub(super) struct Review {
     /// lie beside it, with the name of the organ in theirs
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
+    /// Archive with the CT or MR slices of the cases, to be shown behind outlines inside of the brain;
+    /// takes the key of the study beside it. The page then holds images of patients
+    #[arg(long, value_name = "DIR")]
+    pub(super) images: Vec<PathBuf>,
     /// Write a sheet of every case, each as a page of its own, into a folder beside the page
     #[arg(long)]
     pub(super) all_sheets: bool,

@@ -26,6 +26,7 @@ mod settings;
 mod shape_reviews;
 mod share;
 mod share_result;
+mod slices;
 mod store;
 mod study_folder;
 mod study_key;

@@ -7,6 +7,7 @@ use super::args::Review;
 use super::fault::Fault;
 use super::outcome::Outcome;
 use super::say_stale;
+use super::slices::SliceFinder;
 use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
@@ -35,6 +36,9 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     if typed.since.is_some() {
         wanted.extend(report::TABLES_FOR_CAUSES);
     }
+    if !typed.images.is_empty() {
+        wanted.push("traces");
+    }
     let tables = StudyTables::of_study(&typed.study)?.read_all(&wanted)?;
     let complete = is_complete(&typed.study) != Some(false);
     if !complete {
@@ -44,6 +48,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let document = run_document(&typed.study).unwrap_or_default();
     let inputs = document.get("inputs_sha256").and_then(|v| v.as_str()).unwrap_or_default();
     let identity = document.pointer("/settings/identity").and_then(|v| v.as_str());
+    let kept = identity == Some("kept");
     let study = name_of(&typed.study);
     let notes_path = typed.study.join(reviews::FILE);
     let mut notes_file = ReviewsFile::read(&notes_path)?;
@@ -57,12 +62,16 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
         complete,
         group: &typed.group,
         own_groups: Some(&own_groups),
-        true_dates: identity == Some("kept"),
+        true_dates: kept,
         stale: stale.as_deref(),
         meeting: meeting(typed, &study, inputs),
         notes: &notes,
         before: before.as_ref(),
         ..Request::new("", &typed.metric)
+    };
+    let finder = match typed.images.as_slice() {
+        [] => None,
+        archive => Some(SliceFinder::open(&typed.study, archive, kept)?),
     };
     let organs = organs(typed, &tables)?;
     let first = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
@@ -78,6 +87,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
         request,
         overviews: &overviews,
         notes: &mut notes_file,
+        finder: finder.as_ref(),
         typed,
         added: 0,
     };
@@ -111,6 +121,8 @@ struct PageSet<'s> {
     request: Request<'s>,
     overviews: &'s [OrganOverview],
     notes: &'s mut ReviewsFile,
+    /// Where slices are found, if they are to be shown.
+    finder: Option<&'s SliceFinder>,
     typed: &'s Review,
     /// Rows that are new in `reviews.csv`.
     added: usize,
@@ -134,14 +146,28 @@ impl PageSet<'_> {
     fn write(&mut self, page: &OrganPage<'_>, terminal: &Terminal) -> Result<bool, Fault> {
         let (name, folder) = (page.file(), page.sheet_folder());
         let sheets = self.typed.all_sheets.then_some(SheetFolder { folder: &folder, page: &name });
-        let request = Request { organ: page.organ, organs: self.overviews, sheets, ..self.request };
+        let fault = |e: ReviewError| Fault::folder(&self.typed.study, e.to_string());
+        let backdrops = match self.finder {
+            Some(finder) => {
+                let planes = report::image_planes(self.tables, page.organ).map_err(fault)?;
+                finder.backdrops(planes, terminal)
+            }
+            None => Vec::new(),
+        };
+        let request = Request {
+            organ: page.organ,
+            organs: self.overviews,
+            sheets,
+            backdrops: &backdrops,
+            ..self.request
+        };
         let made = match report::review(self.tables, &request) {
             Ok(made) => made,
             Err(e) if is_gap(&e) => {
                 say_gap(&e, terminal);
                 return Ok(false);
             }
-            Err(e) => return Err(Fault::folder(&self.typed.study, e.to_string())),
+            Err(e) => return Err(fault(e)),
         };
         replace_file(&page.path, |to| to.write_all(made.html.as_bytes()))?;
         let path = page.path.display();

@@ -75,7 +75,7 @@ fn tile_of(picture: &Picture<'_>, words: &[String], [x, y]: [f64; 2]) -> Markup 
     html! {
         text.name x=(x) y=(y + 12.0) { (picture.structure) }
         svg x=(x) y=(y + title) width=(WIDTH) height=(HEIGHT)
-            viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } { (picture.canvas(None)) }
+            viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } { (picture.canvas(None, None)) }
         (lines_at(words, [x, y + title + HEIGHT + LINE]))
     }
 }

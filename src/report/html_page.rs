@@ -16,12 +16,15 @@ pub(super) struct Page {
     pub(super) head: Markup,
     /// Runs in the browser; a page without one may run nothing.
     pub(super) script: Option<&'static str>,
+    /// Whether images are in it, as data.
+    pub(super) images: bool,
 }
 
 impl Page {
     /// The whole page as HTML.
     pub(super) fn with(self, content: &Markup) -> String {
         let scripts = if self.script.is_some() { "; script-src 'unsafe-inline'" } else { "" };
+        let images = if self.images { "; img-src data:" } else { "" };
         let (target, words) = self.skip;
         let page = html! {
             (DOCTYPE)
@@ -30,7 +33,7 @@ impl Page {
                     meta charset="utf-8";
                     // Whatever a text in the tables may try: nothing is loaded, nothing is sent.
                     meta http-equiv="Content-Security-Policy"
-                        content={ "default-src 'none'; style-src 'unsafe-inline'" (scripts) };
+                        content={ "default-src 'none'; style-src 'unsafe-inline'" (scripts) (images) };
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     title { (self.title) }
                     style { (PreEscaped(STYLE)) }

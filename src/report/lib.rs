@@ -5,6 +5,7 @@
 //! Texts from the tables go through the markup language, which escapes all of them. Opens no file,
 //! prints nothing, and knows nothing of how the tables came about.
 
+mod backdrop;
 mod bands;
 mod chart;
 mod cohort;
@@ -32,6 +33,7 @@ mod undecided;
 
 use maud::{Markup, html};
 
+pub use backdrop::{Backdrop, ImagePlane, image_planes};
 use cohort::Cohort;
 use html_page::Page;
 pub use meeting::Meeting;
@@ -91,6 +93,8 @@ pub struct Request<'r> {
     pub notes: &'r [ReviewNote],
     /// The study of an earlier meeting.
     pub before: Option<&'r Before<'r>>,
+    /// Slices of CT or MR to be shown behind outlines; nothing where nobody asks for them.
+    pub backdrops: &'r [Backdrop],
     /// All organs of a set of pages, this one too; nothing for a page that stands alone.
     pub organs: &'r [OrganOverview],
 }
@@ -112,6 +116,7 @@ impl<'r> Request<'r> {
             meeting,
             notes: &[],
             before: None,
+            backdrops: &[],
             organs: &[],
         }
     }
@@ -202,6 +207,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
         skip: ("#minutes".to_owned(), "Skip to the minutes"),
         head: head(&cohort),
         script: Some(include_str!("behaviour.js")),
+        images: !request.backdrops.is_empty(),
     };
     let html = page.with(&html! {
         (meeting::section(&cohort, since.as_ref()))

@@ -2,8 +2,11 @@
 //! the point of interest, with letters of the patient's directions and a scale bar. Lines differ by
 //! dashes and width by rank; the dose of a limit by a line of its own.
 
+use std::collections::BTreeMap;
+
 use maud::{Markup, html};
 
+use super::backdrop::Layer;
 use super::chart::at;
 use super::labels::{self, Label, PlacedLabel};
 use super::number::{position, shown};
@@ -44,8 +47,8 @@ pub(super) struct Picture<'t> {
     orientation: Orientation,
     pub(super) as_drawn: bool,
     directions: &'t str,
-    plane_mm: f64,
-    off_plane_mm: f64,
+    pub(super) plane_mm: f64,
+    pub(super) off_plane_mm: f64,
     lines: Vec<Line<'t>>,
 }
 
@@ -112,13 +115,31 @@ const fn direction_words(letter: char) -> &'static str {
 
 impl Picture<'_> {
     /// Half the side of what is shown, in mm: the isodose lines and the structure itself.
-    fn reach(&self) -> f64 {
+    pub(super) fn reach(&self) -> f64 {
         let own = self
             .lines
             .iter()
             .filter(|l| l.row.kind == LineKind::Isodose || l.row.drawn == self.structure);
         let far = own.flat_map(|l| &l.points).map(|(x, y)| x.abs().max(y.abs()));
         (far.fold(0.0, f64::max) * 1.1).clamp(REACH_MM.0, REACH_MM.1)
+    }
+
+    /// Whether it shows an axial plane with outlines as they were drawn, the patient's left to the
+    /// right.
+    pub(super) fn is_axial_as_drawn(&self) -> bool {
+        self.orientation == Orientation::Axial && self.as_drawn && self.directions == "LP"
+    }
+
+    /// What lies inside of the head for certain: the brain with its parts, and targets.
+    pub(super) fn inside_of_head(&self) -> Outlines<'_> {
+        const PARTS: [&str; 3] = ["Brain", "Brainstem", "Cerebellum"];
+        let mut rings: BTreeMap<&str, Vec<&[(f64, f64)]>> = BTreeMap::new();
+        for line in self.lines.iter().filter(|l| l.row.kind == LineKind::Contour) {
+            if PARTS.contains(&line.row.drawn) || line.is_target() {
+                rings.entry(line.row.drawn).or_default().push(&line.points);
+            }
+        }
+        Outlines(rings)
     }
 
     /// Whether the structure is a target.
@@ -148,23 +169,24 @@ impl Picture<'_> {
 
     /// The picture with its caption; `id` is unique on the page. The isodose of a limit is drawn as
     /// such where the dose reaches it.
-    pub(super) fn drawn(&self, id: &str, limit_gy: Option<f64>) -> Markup {
-        let words = self.words(limit_gy);
+    pub(super) fn drawn(&self, id: &str, limit_gy: Option<f64>, layer: Option<&Layer>) -> Markup {
+        let behind = layer.map(|l| format!(" {}", l.words)).unwrap_or_default();
+        let words = self.words(limit_gy) + &behind;
         html! {
             figure.picture {
                 svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
                     aria-labelledby={ (id) "-t " (id) "-d" } {
                     title id={ (id) "-t" } { "Picture of " (self.structure) ", " (self.plane()) }
                     desc id={ (id) "-d" } { (words) }
-                    (self.canvas(limit_gy))
+                    (self.canvas(limit_gy, layer))
                 }
-                figcaption { (self.caption(limit_gy)) }
+                figcaption { (self.caption(limit_gy)) (behind) }
             }
         }
     }
 
     /// Lines, letters and scale, [`WIDTH`] wide and [`HEIGHT`] high.
-    pub(super) fn canvas(&self, limit_gy: Option<f64>) -> Markup {
+    pub(super) fn canvas(&self, limit_gy: Option<f64>, layer: Option<&Layer>) -> Markup {
         let scale = HALF / self.reach();
         let doses = self.doses(limit_gy);
         let centre = WIDTH / 2.0;
@@ -174,9 +196,12 @@ impl Picture<'_> {
         let bar = at(10.0 * scale);
         let look = Look { scale, doses: &doses, limit_gy, structure: self.structure };
         html! {
-            svg x="20" y="20" width=(inner) height=(inner)
+            svg.over[layer.is_some()] x="20" y="20" width=(inner) height=(inner)
                 viewBox={ (-HALF) " " (-HALF) " " (inner) " " (inner) } {
                 rect.ground x=(-HALF) y=(-HALF) width=(inner) height=(inner) {}
+                @if let Some(layer) = layer {
+                    image href=(layer.address) x=(-HALF) y=(-HALF) width=(inner) height=(inner) {}
+                }
                 @for line in &self.lines { (line.drawn(&look)) }
                 @for label in self.labels(&look) {
                     text class=(label.class) x=(at(label.at[0])) y=(at(label.at[1]))
@@ -293,6 +318,23 @@ impl Picture<'_> {
     }
 }
 
+/// Closed outlines by structure.
+pub(super) struct Outlines<'p>(BTreeMap<&'p str, Vec<&'p [(f64, f64)]>>);
+
+impl Outlines<'_> {
+    /// Whether a point lies inside of a structure: within an odd number of its rings.
+    pub(super) fn hold(&self, [x, y]: [f64; 2]) -> bool {
+        self.0.values().any(|rings| {
+            let edges = rings.iter().flat_map(|ring| ring.windows(2));
+            let crossed = edges.filter(|edge| {
+                let [(ax, ay), (bx, by)] = [edge[0], edge[1]];
+                (ay > y) != (by > y) && x < ax + (y - ay) * (bx - ax) / (by - ay)
+            });
+            crossed.count() % 2 == 1
+        })
+    }
+}
+
 /// How the lines of a picture are drawn.
 struct Look<'a> {
     /// Units of the picture for a millimetre.
@@ -369,8 +411,59 @@ impl Line<'_> {
 }
 
 #[cfg(test)]
+impl Picture<'static> {
+    /// An axial picture of a brainstem, with these outlines as squares of half a side about a point.
+    pub(super) fn example(squares: &[(&'static str, Role, f64, [f64; 2])]) -> Self {
+        let line = |(drawn, role, half, [x, y]): &(&'static str, Role, f64, [f64; 2])| Line {
+            points: [[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0], [-1.0, -1.0]]
+                .map(|[u, v]| (x + half * u, y + half * v))
+                .to_vec(),
+            row: PictureRow {
+                plan_id: "p",
+                structure_id: "p/1",
+                structure: "Brainstem",
+                centred_on: View::HottestPoint,
+                orientation: Orientation::Axial,
+                as_drawn: true,
+                directions: "LP",
+                plane_mm: Some(5.0),
+                off_plane_mm: Some(0.0),
+                kind: LineKind::Contour,
+                drawn,
+                drawn_role: Some(*role),
+                dose_gy: None,
+                points: "",
+            },
+        };
+        Self {
+            plan_id: "p",
+            structure_id: "p/1",
+            structure: "Brainstem",
+            centred_on: View::HottestPoint,
+            orientation: Orientation::Axial,
+            as_drawn: true,
+            directions: "LP",
+            plane_mm: 5.0,
+            off_plane_mm: 0.0,
+            lines: squares.iter().map(line).collect(),
+        }
+    }
+}
+
+#[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_point_lies_inside_of_an_odd_number_of_rings() {
+        let square = |h: f64| vec![(-h, -h), (h, -h), (h, h), (-h, h), (-h, -h)];
+        let (outer, inner) = (square(4.0), square(2.0));
+        let hollow = Outlines(BTreeMap::from([("Brain", vec![&outer[..], &inner[..]])]));
+        assert!(hollow.hold([3.0, 0.0]) && !hollow.hold([1.0, 0.0]) && !hollow.hold([5.0, 0.0]));
+        let filled =
+            BTreeMap::from([("Brain", vec![&outer[..], &inner[..]]), ("GTV", vec![&inner[..]])]);
+        assert!(Outlines(filled).hold([1.0, 0.0]), "a target in the hole");
+    }
 
     #[test]
     fn points_come_in_pairs_and_directions_have_opposites() {

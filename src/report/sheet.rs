@@ -62,6 +62,7 @@ pub(super) fn pages(cohort: &Cohort<'_>, tables: &Tables) -> Result<Vec<SheetPag
                 p.caution role="note" { (CAUTION) }
             } },
             script: None,
+            images: !cohort.request.backdrops.is_empty(),
         };
         let html = page.with(&html! {
             h2 { "Case sheet" }
@@ -181,8 +182,12 @@ fn planes(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>)
     let organ: Vec<_> = of_case().filter(|p| p.structure == cohort.request.organ).collect();
     if !organ.is_empty() {
         let limit_gy = case.deciding().and_then(LimitCheckRow::isodose_gy);
-        return html! { @for (n, p) in organ.iter().enumerate()
-        { (p.drawn(&format!("{id}-organ-{n}"), limit_gy)) } };
+        let backdrops = cohort.request.backdrops;
+        let own = backdrops.iter().find(|b| b.plane.plan_id == case.plan.plan_id);
+        return html! { @for (n, p) in organ.iter().enumerate() {
+            @let layer = own.filter(|_| p.is_axial_as_drawn()).and_then(|b| b.layer(p));
+            (p.drawn(&format!("{id}-organ-{n}"), limit_gy, layer.as_ref()))
+        } };
     }
     let nearest = case.gap.as_ref().map(|(_, name)| name);
     let target = of_case()
@@ -193,7 +198,7 @@ fn planes(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>)
         @match target {
             Some(target) => { @for (n, p) in
                 of_case().filter(|p| p.structure_id == target.structure_id).enumerate()
-                { (p.drawn(&format!("{id}-target-{n}"), None)) } },
+                { (p.drawn(&format!("{id}-target-{n}"), None, None)) } },
             None => { p.note { "No picture of a target." } },
         }
     }

@@ -39,6 +39,7 @@ pub(super) fn page(account: &Account<'_>, stale: Option<&str>) -> String {
         skip: ("#definition".to_owned(), "Skip to what it is"),
         head: head(account, stale),
         script: None,
+        images: false,
     };
     page.with(&html! {
         @for ((id, heading), body) in PARTS.iter().zip(&bodies) { (part(id, heading, body)) }
@@ -126,7 +127,7 @@ fn place(account: &Account<'_>) -> Markup {
             p.note { "No picture: pictures are of organs with dose and of targets." }
         } @else {
             div.pictures { @for (n, picture) in account.pictures.iter().enumerate()
-                { (picture.drawn(&format!("picture-{n}"), None)) } }
+                { (picture.drawn(&format!("picture-{n}"), None, None)) } }
         }
         @match &account.hottest {
             None => p.note { "No hottest point: there is no dose in the structure." },
