@@ -9,9 +9,11 @@ use maud::{Markup, html};
 use super::cohort::{Cohort, fractions_words};
 use super::html_page::part;
 use super::number::{counted, percentile, shown, spaced};
+use super::outliers::excesses;
 use super::{LEAST_CASES, Request, ReviewError};
 use tidydose_rt::nearest::nearest;
-use tidydose_statistics::rank::rank_sum;
+use tidydose_statistics::outlying::LEAST_POINTS;
+use tidydose_statistics::rank::{RankSum, rank_sum};
 use tidydose_table::frame::texts;
 use tidydose_table::read::{Tables, level};
 use tidydose_table::user::groups::Groups;
@@ -74,6 +76,7 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, Re
                 " without a value with two bounds or without a distance are not compared." } }
             @if cells.is_empty() { p.note { "No case can be compared." } } @else
                 { (table(cohort, &cells)) }
+            (adjusted(cohort, &groups))
         },
     ))
 }
@@ -118,6 +121,56 @@ fn table(cohort: &Cohort<'_>, cells: &Cells) -> Markup {
     }
 }
 
+/// Groups compared after distance, size of the target and prescription are taken into account.
+fn adjusted(cohort: &Cohort<'_>, groups: &BTreeMap<String, String>) -> Markup {
+    let mut rows: Vec<(Option<i64>, BTreeMap<String, Vec<f64>>)> = Vec::new();
+    for fractions in cohort.fraction_groups() {
+        let mut by_group: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+        for (place, excess) in excesses(cohort, fractions) {
+            let Some(case) = cohort.cases.get(place) else { continue };
+            if let Some(name) = groups.get(case.plan.plan_id) {
+                by_group.entry(name.clone()).or_default().push(excess);
+            }
+        }
+        if by_group.len() > 1 {
+            rows.push((fractions, by_group));
+        }
+    }
+    html! {
+        h3 { "Adjusted for distance, target and prescription" }
+        @if rows.is_empty() { p.note { "No two groups can be compared: it takes " (LEAST_POINTS)
+            " cases of one number of fractions with dose, prescription, and a target outside of the \
+             organ whose volume is known." } } @else {
+            p { "The dose as share of the prescription falls about as a power of the distance in \
+                 radii of the target. A line through all cases of one number of fractions \
+                 (Theil-Sen, logarithmic scales) says what each lets expect; the ratio is how many \
+                 times more a group has than all others, with its 95 % interval (Hodges and Lehmann, \
+                 rank sums)." }
+            div.scroll tabindex="0" role="region" aria-label="Groups, adjusted" { table {
+                caption { (cohort.request.organ) " " (cohort.request.metric)
+                    " over what distance, target and prescription let expect" }
+                thead { tr { th scope="col" { "Fractions" } th scope="col" { "Group" }
+                    th.n scope="col" { "Cases" } th.n scope="col" { "Ratio to the others" } } }
+                tbody { @for (fractions, by_group) in &rows { @for (name, values) in by_group { tr {
+                    td { (fractions_words(*fractions)) } th scope="row" { (spaced(name)) }
+                    td.n { (values.len()) } td.n { (ratio(name, by_group)) }
+                } } } }
+            } }
+        }
+    }
+}
+
+fn ratio(name: &str, groups: &BTreeMap<String, Vec<f64>>) -> String {
+    match shift(name, groups) {
+        Ok(found) => {
+            let [ratio, low, high] =
+                [found.shift, found.interval.low, found.interval.high].map(|v| shown(v.exp()));
+            format!("{ratio} ({low} to {high})")
+        }
+        Err(why) => why,
+    }
+}
+
 fn numbers(values: &[f64]) -> Markup {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
@@ -131,21 +184,27 @@ fn numbers(values: &[f64]) -> Markup {
 
 /// The shift of a group against all others of its band, or why there is none.
 fn against(name: &str, groups: &BTreeMap<String, Vec<f64>>) -> String {
-    let own = groups.get(name).map_or(&[][..], Vec::as_slice);
-    let others: Vec<f64> =
-        groups.iter().filter(|(n, _)| *n != name).flat_map(|(_, v)| v).copied().collect();
-    if own.len() < LEAST_CASES || others.len() < LEAST_CASES {
-        return format!("fewer than {LEAST_CASES} cases");
-    }
-    match rank_sum(own, &others, 0.95) {
+    match shift(name, groups) {
         Ok(found) => format!(
             "{} ({} to {})",
             shown(found.shift),
             shown(found.interval.low),
             shown(found.interval.high)
         ),
-        Err(why) => why.to_string(),
+        Err(why) => why,
     }
+}
+
+/// # Errors
+/// Why there is no shift.
+fn shift(name: &str, groups: &BTreeMap<String, Vec<f64>>) -> Result<RankSum, String> {
+    let own = groups.get(name).map_or(&[][..], Vec::as_slice);
+    let others: Vec<f64> =
+        groups.iter().filter(|(n, _)| *n != name).flat_map(|(_, v)| v).copied().collect();
+    if own.len() < LEAST_CASES || others.len() < LEAST_CASES {
+        return Err(format!("fewer than {LEAST_CASES} cases"));
+    }
+    rank_sum(own, &others, 0.95).map_err(|why| why.to_string())
 }
 
 #[cfg(test)]
@@ -175,6 +234,11 @@ mod tests {
         let mut groups = BTreeMap::from([("a".to_owned(), low), ("b".to_owned(), high)]);
         assert!(against("b", &groups).starts_with("10.00 ("), "{}", against("b", &groups));
         assert!(against("a", &groups).starts_with("-10.00 ("));
+        let logarithms = |values: &[f64]| values.iter().map(|v: &f64| v.ln()).collect::<Vec<_>>();
+        let half: Vec<f64> = groups["a"].iter().map(|v| v / 2.0).collect();
+        let both = [("a", logarithms(&groups["a"])), ("half", logarithms(&half))];
+        let both = both.map(|(name, values)| (name.to_owned(), values)).into();
+        assert!(ratio("a", &both).starts_with("2.00 ("), "{}", ratio("a", &both));
         groups.insert("a".to_owned(), vec![1.0; 4]);
         assert_eq!(against("b", &groups), "fewer than 5 cases");
     }

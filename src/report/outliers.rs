@@ -5,7 +5,7 @@
 //! it is no verdict and moves nobody in the order.
 
 use super::cohort::{Case, Cohort};
-use tidydose_statistics::outlying::{STANDS_OUT, scores};
+use tidydose_statistics::outlying::{STANDS_OUT, residuals, scores};
 
 /// What a case shows of dose and distance, on logarithmic scales.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,27 +29,47 @@ impl Fall {
     }
 }
 
-/// Marks the cases that stand out among those with as many fractions.
-pub(super) fn mark(cohort: &mut Cohort<'_>) {
-    if cohort.unit != "Gy" {
-        return;
-    }
-    let metric = cohort.request.metric;
-    for group in cohort.fraction_groups() {
-        let mut places = Vec::new();
-        let (mut radii, mut shares) = (Vec::new(), Vec::new());
+/// Cases with as many fractions of which the fall is known.
+#[derive(Debug, Default)]
+struct Falls {
+    /// Places among the cases.
+    places: Vec<usize>,
+    radii: Vec<f64>,
+    shares: Vec<f64>,
+}
+
+impl Falls {
+    /// Nothing for a metric that is no dose.
+    fn of(cohort: &Cohort<'_>, fractions: Option<i64>) -> Self {
+        let mut falls = Self::default();
         for (place, case) in cohort.cases.iter().enumerate() {
-            if !case.counted() || case.fractions() != group {
+            if !case.counted() || case.fractions() != fractions || cohort.unit != "Gy" {
                 continue;
             }
-            if let Some(fall) = Fall::of(case, metric) {
-                places.push(place);
-                radii.push(fall.radii);
-                shares.push(fall.share);
+            if let Some(fall) = Fall::of(case, cohort.request.metric) {
+                falls.places.push(place);
+                falls.radii.push(fall.radii);
+                falls.shares.push(fall.share);
             }
         }
-        let Ok(found) = scores(&radii, &shares) else { continue };
-        for (place, score) in places.into_iter().zip(found) {
+        falls
+    }
+}
+
+/// The logarithm of each dose over what its distance, the size of its target and its prescription let
+/// expect, for the cases with as many fractions; with their places. Nothing where they are too few.
+pub(super) fn excesses(cohort: &Cohort<'_>, fractions: Option<i64>) -> Vec<(usize, f64)> {
+    let falls = Falls::of(cohort, fractions);
+    let found = residuals(&falls.radii, &falls.shares).unwrap_or_default();
+    falls.places.into_iter().zip(found).collect()
+}
+
+/// Marks the cases that stand out among those with as many fractions.
+pub(super) fn mark(cohort: &mut Cohort<'_>) {
+    for group in cohort.fraction_groups() {
+        let falls = Falls::of(cohort, group);
+        let Ok(found) = scores(&falls.radii, &falls.shares) else { continue };
+        for (place, score) in falls.places.into_iter().zip(found) {
             if let Some(case) = cohort.cases.get_mut(place).filter(|_| score.abs() >= STANDS_OUT) {
                 case.stands_out = Some(score);
             }

@@ -13,13 +13,27 @@ pub const STANDS_OUT: f64 = 3.5;
 const MAD_SHARE: f64 = 0.674_489_750_196_081_7;
 
 /// How far each value of `y` lies above (below where negative) the line over `x`, as its modified
-/// z-score: 0.6745 times the residual over the median absolute residual. The line has the median of
-/// the slopes of all pairs (Theil 1950 and Sen 1968, from memory) and the median residual is 0.
+/// z-score: 0.6745 times the residual over the median absolute residual, see [`residuals`].
 ///
 /// # Errors
-/// With fewer than [`LEAST_POINTS`] values, with one that is not finite, and where more than half of
-/// the values lie on the line, so that no distance is usual.
+/// As [`residuals`], and where more than half of the values lie on the line, so that no distance is
+/// usual.
 pub fn scores(x: &[f64], y: &[f64]) -> Result<Vec<f64>, Undefined> {
+    let residuals = residuals(x, y)?;
+    let sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
+    let usual = median(&sizes);
+    if usual <= 0.0 {
+        return Err(Undefined::Constant("distances from the line"));
+    }
+    Ok(residuals.into_iter().map(|r| MAD_SHARE * r / usual).collect())
+}
+
+/// How far each value of `y` lies above (below where negative) the line over `x` that has the median
+/// of the slopes of all pairs (Theil 1950 and Sen 1968, from memory) and a median residual of 0.
+///
+/// # Errors
+/// With fewer than [`LEAST_POINTS`] values, and with one that is not finite.
+pub fn residuals(x: &[f64], y: &[f64]) -> Result<Vec<f64>, Undefined> {
     if x.len() != y.len() {
         return Err(Undefined::Lengths("places and values"));
     }
@@ -32,12 +46,7 @@ pub fn scores(x: &[f64], y: &[f64]) -> Result<Vec<f64>, Undefined> {
     for residual in &mut residuals {
         *residual -= centre;
     }
-    let sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
-    let usual = median(&sizes);
-    if usual <= 0.0 {
-        return Err(Undefined::Constant("distances from the line"));
-    }
-    Ok(residuals.into_iter().map(|r| MAD_SHARE * r / usual).collect())
+    Ok(residuals)
 }
 
 /// The median of the slopes between all pairs at different places; 0 where all stand at one place.
