@@ -3,7 +3,7 @@
 -- units:    %
 -- caution:  What lies outside the grid has no dose in the file; it is not a dose of 0 Gy.
 -- set organ: structure = Brainstem  standard name of the organ
-SELECT patient_id, plan_id, name_original, volume_cc, dose_cover_percent
+SELECT patient_id, plan_id, name_original, volume_cc, inside_grid_percent
 FROM structures
-WHERE name_standard = $organ AND (dose_cover_percent < 99.99 OR dose_cover_percent IS NULL)
-ORDER BY dose_cover_percent NULLS LAST, plan_id, roi_number
+WHERE name_standard = $organ AND (inside_grid_percent < 99.99 OR inside_grid_percent IS NULL)
+ORDER BY inside_grid_percent NULLS LAST, plan_id, roi_number

@@ -32,8 +32,8 @@
 //! use tidydose::Settings;
 //!
 //! let folder = "sample-anonymised/gantry/LK-07";
-//! let set = tidydose::read_structure_set(format!("{folder}/RS.LK-07.A.dcm"))?;
-//! let dose = tidydose::read_dose(format!("{folder}/RD.LK-07.A.dcm"))?;
+//! let set = tidydose::read_structure_set(format!("{folder}/A-structures.dcm"))?;
+//! let dose = tidydose::read_dose(format!("{folder}/A-dose.dcm"))?;
 //! let dvh = tidydose::dvh(set.roi("Brainstem")?, &dose, &Settings::default())?;
 //! let d = dvh.value("D0.03cc[Gy]")?;
 //! println!("{:?} Gy, {:?} to {:?}, {}", d.value, d.low, d.high, d.status.word());

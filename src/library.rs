@@ -83,7 +83,7 @@ pub struct StructureSet {
 ///
 /// # Examples
 /// ```
-/// let set = tidydose::read_structure_set("sample-anonymised/gantry/LK-07/RS.LK-07.A.dcm")?;
+/// let set = tidydose::read_structure_set("sample-anonymised/gantry/LK-07/A-structures.dcm")?;
 /// assert!(set.names().any(|name| name == "BRAINSTEM"));
 /// # Ok::<(), tidydose::Error>(())
 /// ```
@@ -113,7 +113,7 @@ impl StructureSet {
     ///
     /// # Examples
     /// ```
-    /// let set = tidydose::read_structure_set("sample-anonymised/gantry/LK-07/RS.LK-07.A.dcm")?;
+    /// let set = tidydose::read_structure_set("sample-anonymised/gantry/LK-07/A-structures.dcm")?;
     /// assert_eq!(set.roi("Brainstem")?.number(), set.roi("BRAINSTEM")?.number());
     /// assert!(set.roi("Brainstm").unwrap_err().to_string().contains("nearest: Brainstem"));
     /// # Ok::<(), tidydose::Error>(())
@@ -239,8 +239,8 @@ pub struct Dvh {
 /// use tidydose::Settings;
 ///
 /// let folder = "sample-anonymised/gantry/LK-07";
-/// let set = tidydose::read_structure_set(format!("{folder}/RS.LK-07.A.dcm"))?;
-/// let dose = tidydose::read_dose(format!("{folder}/RD.LK-07.A.dcm"))?;
+/// let set = tidydose::read_structure_set(format!("{folder}/A-structures.dcm"))?;
+/// let dose = tidydose::read_dose(format!("{folder}/A-dose.dcm"))?;
 /// let dvh = tidydose::dvh(set.roi("Brainstem")?, &dose, &Settings::default())?;
 /// let hottest = dvh.value("D0.03cc[Gy]")?;
 /// let (low, high) = (hottest.low.unwrap(), hottest.high.unwrap());

@@ -169,7 +169,7 @@ fn decisions_outlive_renamed_files_and_further_cases() {
     assert_eq!(open(&summary)["names.csv"], 0, "{summary}");
 }
 
-const PARTIAL: &str = "dose-cover-partial";
+const PARTIAL: &str = "grid-misses-part";
 
 /// Four cases of the cohort: two dose grids leave out a part of six structures.
 fn measure(place: &Path, more: &[&str]) -> (i32, String) {

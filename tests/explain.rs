@@ -97,7 +97,7 @@ fn numbers_in_text_and_page_are_those_of_the_tables() {
         let wanted = format!(
             "value {} {}, low {}, high {}\n",
             or_none("value"),
-            row["unit"],
+            if row["unit"] == "1" { "(no unit)" } else { &row["unit"] },
             or_none("low"),
             or_none("high")
         );

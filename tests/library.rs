@@ -9,7 +9,7 @@ use tidydose::{Error, Settings, dvh, metric, read_dose, read_plan, read_structur
 use crate::measured::{Row, cohort, measured};
 
 fn file(patient: &str, kind: &str) -> PathBuf {
-    cohort().join(format!("gantry/{patient}/{kind}.{patient}.A.dcm"))
+    cohort().join(format!("gantry/{patient}/A-{kind}.dcm"))
 }
 
 /// The rows of the metrics of a patient by ROI Number and metric.
@@ -24,9 +24,9 @@ fn rows_of(patient: &str) -> BTreeMap<(i64, String), Row> {
 fn the_numbers_are_those_of_the_tables() {
     let mut compared = 0;
     for patient in ["LK-06", "LK-07"] {
-        let set = read_structure_set(file(patient, "RS")).unwrap();
-        let dose = read_dose(file(patient, "RD")).unwrap();
-        let plan = read_plan(file(patient, "RP")).unwrap();
+        let set = read_structure_set(file(patient, "structures")).unwrap();
+        let dose = read_dose(file(patient, "dose")).unwrap();
+        let plan = read_plan(file(patient, "plan")).unwrap();
         let rows = rows_of(patient);
         let mut numbers: Vec<i64> = rows.keys().map(|key| key.0).collect();
         numbers.dedup();
@@ -51,8 +51,8 @@ fn the_numbers_are_those_of_the_tables() {
 
 #[test]
 fn a_metric_of_ones_own_is_asked_for_in_the_settings() {
-    let set = read_structure_set(file("LK-07", "RS")).unwrap();
-    let dose = read_dose(file("LK-07", "RD")).unwrap();
+    let set = read_structure_set(file("LK-07", "structures")).unwrap();
+    let dose = read_dose(file("LK-07", "dose")).unwrap();
     let roi = set.roi("Brainstem").unwrap();
     let settings = Settings { metrics: vec![metric("D0.3cc[Gy]").unwrap()], ..Settings::default() };
     let found = dvh(roi, &dose, &settings).unwrap();
@@ -69,12 +69,12 @@ fn a_metric_of_ones_own_is_asked_for_in_the_settings() {
 
 #[test]
 fn what_does_not_belong_together_is_refused() {
-    let set = read_structure_set(file("LK-07", "RS")).unwrap();
-    let other = read_dose(file("LK-06", "RD")).unwrap();
+    let set = read_structure_set(file("LK-07", "structures")).unwrap();
+    let other = read_dose(file("LK-06", "dose")).unwrap();
     let roi = set.roi("Brainstem").unwrap();
     assert_eq!(dvh(roi, &other, &Settings::default()).unwrap_err(), Error::OtherFrame);
-    let unread = read_dose(file("LK-07", "RS")).unwrap_err().to_string();
-    assert!(unread.contains("RS.LK-07.A.dcm") && unread.contains("SOPClassUID"), "{unread}");
+    let unread = read_dose(file("LK-07", "structures")).unwrap_err().to_string();
+    assert!(unread.contains("A-structures.dcm") && unread.contains("SOPClassUID"), "{unread}");
     let missing = set.roi("Cochlea").unwrap_err();
     assert!(matches!(&missing, Error::NoSuchStructure { typed, .. } if typed == "Cochlea"));
     assert!(set.roi_number(99).is_err());

@@ -24,7 +24,11 @@ const TOLERANCE: f64 = 1e-9;
 ///
 /// Those of `limit_checks` are those of `metrics`, held against a list that may grow and shrink.
 const TABLES: [(&str, &str, &[&str]); 4] = [
-    ("structures", "role", &["volume_cc", "volume_low_cc", "volume_high_cc", "dose_cover_percent"]),
+    (
+        "structures",
+        "role",
+        &["volume_cc", "volume_low_cc", "volume_high_cc", "inside_grid_percent"],
+    ),
     ("metrics", "metric", &["value", "low", "high"]),
     ("dvh", "", &["dose_gy", "volume_cc"]),
     ("relations", "metric", &["value", "low", "high"]),

@@ -103,7 +103,7 @@ fn a_gaussian_in_a_brain() {
     near(&plan, "PlanPaddickConformity", 1.0, 0.006);
     near(&plan, "PlanEfficiency50%", 0.509_206, 0.006);
     near(&plan, "PlanPaddickGradient", 2.828_427, 0.004);
-    assert_eq!(value(&plan, "PlanTargetCount"), 1.0);
+    assert_eq!(value(&plan, "TargetCount"), 1.0);
 }
 
 /// Two Gaussians of 24 Gy and 6 mm, 14 mm apart: one island from 10 Gy up that both share.
@@ -136,7 +136,7 @@ fn lesions_in_one_island_are_named_and_share_it_by_the_nearest_surface() {
     let covered = value(&one, "V100%[cc]");
     let want = (2.0 * covered).powi(2) / (2.0 * tv * 2.0 * piv);
     assert!((value(&plan, "PlanPaddickConformity") / want - 1.0).abs() < 0.05);
-    assert_eq!(value(&plan, "PlanTargetCount"), 2.0);
+    assert_eq!(value(&plan, "TargetCount"), 2.0);
 }
 
 /// GTV in PTV: one lesion; the brain loses the larger one once. Prescriptions differ.
@@ -155,8 +155,8 @@ fn nested_targets_count_once() {
     assert!((brain("Brain-GTV") / (volume(25.0) - volume(8.0)) - 1.0).abs() < 0.003);
     assert!((brain("Brain-targets") / (volume(25.0) - volume(10.0)) - 1.0).abs() < 0.003);
     let plan = measured.region("all targets");
-    assert_eq!(value(&plan, "PlanTargetCount"), 1.0);
-    assert!((value(&plan, "PlanTargetVolume[cc]") / volume(10.0) - 1.0).abs() < 0.003);
+    assert_eq!(value(&plan, "TargetCount"), 1.0);
+    assert!((value(&plan, "AllTargetsVolume[cc]") / volume(10.0) - 1.0).abs() < 0.003);
     // Each target has its own prescription isodose.
     near(
         &measured.metrics(1),

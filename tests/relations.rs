@@ -158,7 +158,7 @@ fn verdicts_of_values_that_are_known() {
         found.unwrap().reason.clone()
     };
     assert!(reason("Cochlea_L").contains("no structure of the case is Cochlea_L"));
-    assert!(reason("OpticChiasm").contains("no limit for 1 fractions is listed"));
+    assert!(reason("OpticChiasm").contains("no limit for 1 fraction is listed"));
     // The metric that only the limits need is measured for their organ alone.
     let extra = got.measurements.iter().filter(|m| m.metric == "D0.1cc[Gy]");
     assert_eq!(extra.map(|m| m.roi_number).collect::<Vec<_>>(), [2, 3]);

@@ -5,10 +5,9 @@ use std::collections::BTreeSet;
 use std::fs;
 
 use assert_cmd::Command;
-use dicom_core::{DataElement, PrimitiveValue, VR};
-use dicom_dictionary_std::tags;
 
 use crate::measured::{cohort, measured};
+use crate::phantom::dicom::{CtImage, Header, uid};
 use crate::review::{REQUEST, repeated, tables};
 use tidydose_report::{self as report, Request, SheetFolder};
 use tidydose_table::run::CAUTION;
@@ -133,35 +132,20 @@ fn cases_are_compared_by_a_column_of_ones_own() {
     assert!(said.contains("nearest: physician"), "{said}");
 }
 
-/// The slices of one case of the sample moved into the frame of reference of another, so that its
-/// picture has something behind it; all others say why they have nothing.
+/// Slices are made for one case of the sample, so that its picture has something behind it; all others
+/// say why they have nothing.
 #[test]
 fn slices_are_shown_on_request_and_the_page_still_loads_nothing() {
     let place = tempfile::tempdir().unwrap();
     let archive = place.path().join("archive");
     fs::create_dir(&archive).unwrap();
-    let set = cohort().join("gantry/LK-07/RS.LK-07.A.dcm");
-    fs::copy(&set, archive.join("set.dcm")).unwrap();
-    let set = dicom_object::open_file(&set).unwrap();
-    let text = |tag| set.element(tag).unwrap().to_str().unwrap().trim().to_owned();
-    let frame = set.element(tags::STRUCTURE_SET_ROI_SEQUENCE).unwrap().items().unwrap()[0]
-        .element(tags::REFERENCED_FRAME_OF_REFERENCE_UID)
-        .unwrap()
-        .to_str()
-        .unwrap()
-        .into_owned();
+    fs::copy(cohort().join("gantry/LK-07/A-structures.dcm"), archive.join("set.dcm")).unwrap();
     for k in 0..40_i32 {
-        let mut slice =
-            dicom_object::open_file(cohort().join("cobalt-unit/LK-19/A/CT3.dcm")).unwrap();
-        let mut put = |tag, vr, value: &str| {
-            slice.put(DataElement::new(tag, vr, PrimitiveValue::from(value)));
-        };
-        put(tags::PATIENT_ID, VR::LO, &text(tags::PATIENT_ID));
-        put(tags::FRAME_OF_REFERENCE_UID, VR::UI, &frame);
-        put(tags::SOP_INSTANCE_UID, VR::UI, &format!("2.25.77{k}"));
-        let position = format!("-105\\-105\\{}", 3 * k - 90);
-        put(tags::IMAGE_POSITION_PATIENT, VR::DS, &position);
-        slice.write_to_file(archive.join(format!("ct{k}.dcm"))).unwrap();
+        let mut header = Header::new("LK-07", &format!("slice {k}"));
+        header.series_uid = uid("LK-07/slices");
+        header.frame_uid = uid("LK-07/A/frame");
+        let slice = CtImage::new(header, f64::from(3 * k - 90), 3.0);
+        fs::write(archive.join(format!("ct{k}.dcm")), slice.bytes().unwrap()).unwrap();
     }
     let page = place.path().join("page.html");
     let review = |arguments: &[&str]| {

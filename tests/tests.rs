@@ -68,4 +68,5 @@ mod sample;
 mod statistics;
 mod truth;
 mod user_files;
+mod wording;
 mod worked_examples;

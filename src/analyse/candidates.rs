@@ -135,7 +135,7 @@ mod tests {
             plane_gap_max_mm: None,
             volume: Outcome::of(cc),
             centroid_mm: None,
-            dose_cover_percent: None,
+            inside_grid_percent: None,
             prescription: None,
         }
     }

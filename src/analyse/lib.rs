@@ -416,7 +416,7 @@ impl<'a> GridMeasurement<'a> {
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
             volume: volume.cloned().unwrap_or_else(unknown),
             centroid_mm: facts.trace.middle_mm,
-            dose_cover_percent: self.dose.map(|_| 100.0 * facts.cover),
+            inside_grid_percent: self.dose.map(|_| 100.0 * facts.cover),
             prescription: part.prescription,
         }
     }
@@ -432,7 +432,7 @@ impl<'a> GridMeasurement<'a> {
             plane_gap_max_mm: None,
             volume: outcome.clone(),
             centroid_mm: None,
-            dose_cover_percent: None,
+            inside_grid_percent: None,
             prescription: part.prescription,
         });
         let method = self.settings.method();
@@ -493,8 +493,8 @@ fn report(part: &Part<'_>, facts: &Facts, has_dose: bool, out: &mut Analysis) {
     }
     let code = match facts.max_gy {
         _ if !has_dose => None,
-        None => Some(Code::DoseCoverNone),
-        Some(_) => (facts.cover < 1.0 - 1e-6).then_some(Code::DoseCoverPartial),
+        None => Some(Code::GridMissesStructure),
+        Some(_) => (facts.cover < 1.0 - 1e-6).then_some(Code::GridMissesPart),
     };
     if let Some(code) = code {
         note(code, format!("{:.1} % of it are covered", 100.0 * facts.cover));

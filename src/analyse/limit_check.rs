@@ -121,9 +121,9 @@ impl CheckInputs<'_> {
             self.limits.iter().filter(|l| l.organ == organ && l.is_for(fractions)).collect();
         if chosen.is_empty() {
             let listed = fractions_listed(self.limits, organ);
-            let reason = format!(
-                "no limit for {fractions} fractions is listed; there are some for {listed}"
-            );
+            let noun = if fractions == 1 { "fraction" } else { "fractions" };
+            let reason =
+                format!("no limit for {fractions} {noun} is listed; there are some for {listed}");
             let number = rois.first().map(|r| r.number);
             return vec![row(number, Verdict::NotApplicable, reason)];
         }

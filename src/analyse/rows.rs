@@ -33,7 +33,7 @@ pub struct StructureResult {
     /// Centre of mass, mm, patient coordinates.
     pub centroid_mm: Option<[f64; 3]>,
     /// Share of the volume inside the dose grid, percent.
-    pub dose_cover_percent: Option<f64>,
+    pub inside_grid_percent: Option<f64>,
     /// The dose prescribed to it, Gy, and where that came from.
     #[serde(deserialize_with = "prescription")]
     pub prescription: Option<(f64, &'static str)>,

@@ -160,7 +160,7 @@ fn take_numbers(analysis: &mut Analysis, of_roi: OfRoi<'_>) {
         refuse_value(&mut row.volume, of_roi(row.roi_number));
         if of_roi(row.roi_number).is_some() {
             row.centroid_mm = None;
-            row.dose_cover_percent = None;
+            row.inside_grid_percent = None;
         }
     }
     analysis.dvh.retain(|point| of_roi(point.roi_number).is_none());

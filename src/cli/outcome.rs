@@ -235,9 +235,9 @@ mod tests {
         let none = LeftOut::count(&[], &[], [].iter(), &Refusals::default());
         assert_eq!(none.line("there"), "left out: nothing");
         let list = [
-            finding(Code::DoseCoverNone, Some(1)),
+            finding(Code::GridMissesStructure, Some(1)),
             finding(Code::RoiFrameMismatch, Some(1)),
-            finding(Code::DoseCoverNone, Some(2)),
+            finding(Code::GridMissesStructure, Some(2)),
             finding(Code::PlaneGap, Some(3)),
         ];
         let some = LeftOut::count(&[], &[], list.iter(), &Refusals::default());

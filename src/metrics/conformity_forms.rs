@@ -25,7 +25,7 @@ const SALT: &str = "SALT group, as a table of plan metrics quotes it (Br J Radio
 pub(super) static RTOG_QUALITY: Definition = Definition {
     name: "RTOGQuality",
     title: "quality of coverage of RTOG: smallest dose in the target over prescription; 0.9 per \
-            protocol, 0.8 a minor deviation (limits from memory)",
+            protocol, 0.8 a minor deviation (limits not yet checked against the source)",
     formula: "Min / Rx",
     reference: SHAW,
     undefined: "no prescription, or the dose grid does not cover the whole target",
@@ -40,7 +40,7 @@ pub(super) static RTOG_QUALITY: Definition = Definition {
 
 pub(super) static RTOG_RATIO: Definition = Definition {
     name: "RTOGConformity",
-    title: "conformity index of RTOG (PITV ratio); 1 to 2 per protocol (limits from memory); \
+    title: "conformity index of RTOG (PITV ratio); 1 to 2 per protocol (limits not yet checked against the source); \
             perfect also when the isodose misses the target",
     formula: "PIV / TV",
     reference: SHAW,

@@ -36,7 +36,7 @@ pub enum Provenance {
     /// Read on a page of the source or of a paper that states it.
     Read,
     /// From memory: check before citing.
-    #[strum(serialize = "from memory")]
+    #[strum(serialize = "not yet checked against the source")]
     Memory,
     /// Common practice, without a single source.
     #[strum(serialize = "common practice")]

@@ -99,7 +99,7 @@ pub(super) static R50: Definition = Definition {
 pub(super) static FALL_OFF: Definition = Definition {
     name: "FallOffDistance[mm]",
     unit: "mm",
-    title: "gradient measure: difference of the equivalent-sphere radii of both isodoses",
+    title: "fall-off distance: difference of the equivalent-sphere radii of both isodoses",
     formula: "r_eq(PIV_half) − r_eq(PIV), r_eq(V) = (3V/4π)^⅓",
     reference: WAGNER_2003,
     compute: |s, _| Outcome::from_result(volumes(s).map(|v| v.fall_off_mm())),
@@ -161,7 +161,7 @@ pub(super) static MEAN_DISTANCE: Definition = Definition {
     title: "dose gradient index of Sung and Choi: mean distance between the surfaces of half the \
             prescription and of the prescription",
     formula: "(V50% − V100%) / ((S50% + S100%)/2), V volumes and S surfaces of the isodoses",
-    reference: "Sung and Choi 2018, dose gradient curve (idea read, equation from memory)",
+    reference: "Sung and Choi 2018, dose gradient curve (idea read; equation not yet checked against it)",
     provenance: Provenance::Memory,
     compute: |s, _| {
         let distance = |v: Volumes| match v.area {

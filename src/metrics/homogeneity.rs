@@ -30,7 +30,7 @@ fn difference(s: &Subject<'_>, hot: f64, cold: f64) -> Result<f64, Outcome> {
 pub(super) static RTOG: Definition = Definition {
     name: "RTOGHomogeneity",
     title: "homogeneity index of RTOG (MDPD ratio): largest dose in the target over prescription; \
-            up to 2 per protocol, to 2.5 a minor deviation (limits from memory)",
+            up to 2 per protocol, to 2.5 a minor deviation (limits not yet checked against the source)",
     formula: "Max / Rx",
     reference: "Shaw et al. 1993, Int J Radiat Oncol Biol Phys 27:1231",
     place: |s, _| Place::dose(0.0, 0.0)?.of_prescription(s, 1.0),
@@ -120,7 +120,7 @@ pub(super) static SIGMA: Definition = Definition {
     title: "sigma index: standard deviation of the differential histogram, dose in percent of the \
             prescription; 0 is even",
     formula: "100 · SD / Rx",
-    reference: "Yoon et al. 2007, Med Dosim 32:1 (dose normalised to the prescription: from memory)",
+    reference: "Yoon et al. 2007, Med Dosim 32:1 (dose normalised to the prescription: not yet checked)",
     compute: |s, _| {
         let value = || Ok(100.0 * ratio(s.complete_dvh()?.deviation_gy(), s.rx()?.dose_gy)?);
         Outcome::from_result(value())

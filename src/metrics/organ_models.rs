@@ -65,13 +65,13 @@ pub static ORGANS: &[OrganModel] = &[
 const ALPHA_BETA: &[(&str, f64, &str)] = &[
     ("target", 10.0, "read"),
     ("Brain", 2.0, "read"),
-    ("Brainstem", 2.0, "from memory"),
+    ("Brainstem", 2.0, "not yet checked against a source"),
     ("OpticChiasm", 2.0, "read"),
     ("OpticNrv", 2.0, "read"),
-    ("OpticTract", 2.0, "from memory"),
+    ("OpticTract", 2.0, "not yet checked against a source"),
     ("SpinalCord", 2.0, "read"),
-    ("Cochlea", 3.0, "from memory"),
-    ("Lens", 1.2, "from memory"),
+    ("Cochlea", 3.0, "not yet checked against a source"),
+    ("Lens", 1.2, "not yet checked against a source"),
 ];
 
 /// α/β of what has no row of its own, Gy; from memory.
@@ -113,7 +113,7 @@ pub fn alpha_beta(
     let listed = if is_target { "target" } else { base(own) };
     match ALPHA_BETA.iter().find(|(name, ..)| *name == listed) {
         Some((name, gy, evidence)) => (*gy, format!("default of {name}, {evidence}")),
-        None => (OTHER_GY, "default, from memory".to_owned()),
+        None => (OTHER_GY, "default, not yet checked against a source".to_owned()),
     }
 }
 

@@ -138,7 +138,7 @@ fn index(s: &Subject<'_>, common: bool, of: fn(&PlanTotals) -> Result<f64, Outco
 }
 
 pub(super) static COUNT: Definition = Definition {
-    name: "PlanTargetCount",
+    name: "TargetCount",
     title: "number of lesions with a prescription; nested targets are one",
     formula: "count",
     reference: "practice of trials on several metastases",
@@ -152,7 +152,7 @@ pub(super) static COUNT: Definition = Definition {
 };
 
 pub(super) static VOLUME: Definition = Definition {
-    name: "PlanTargetVolume[cc]",
+    name: "AllTargetsVolume[cc]",
     unit: "cc",
     title: "total volume of all lesions with a prescription; nested targets count once, by the \
             largest",
@@ -327,8 +327,8 @@ mod tests {
         });
         let mut t = PlanTotals { lesions: 2, dose_gy: Some(20.0), totals, ..Default::default() };
         for (name, want) in [
-            ("PlanTargetCount", 2.0),
-            ("PlanTargetVolume[cc]", 5.0),
+            ("TargetCount", 2.0),
+            ("AllTargetsVolume[cc]", 5.0),
             ("PlanCoverage", 0.98),
             ("PlanSelectivity", 0.753_846),
             ("PlanPaddickConformity", 0.738_769),

@@ -12,7 +12,7 @@ use super::{
 /// Unlike a converted dose, a probability is a statement on the effect.
 const MODEL_RANGE: Range = Range {
     words: "up to 18 Gy a fraction, to which the linear-quadratic conversion is usable (Brenner 2008, \
-            abstract read); the parameters are fits to fractions of about 2 Gy (from memory)",
+            abstract read); the parameters are fits to fractions of about 2 Gy (not yet checked against a source)",
     up_to_gy: 18.0,
     of: Fed::Structure,
 };

@@ -76,7 +76,7 @@ const LQ_RANGE: Range = Range::any(
      10 Gy and usable to about 18 Gy a fraction (Brenner 2008, abstract read), disputed above",
 );
 const LQL_RANGE: Range = Range::any(
-    "any dose a fraction: it is made for large ones, straight beyond 2·α/β (from memory)",
+    "any dose a fraction: it is made for large ones, straight beyond 2·α/β (not yet checked against a source)",
 );
 const USC_RANGE: Range = Range::any(
     "any dose a fraction: straight beyond 6.1 Gy; fitted to cells of one kind of lung cancer (from \
@@ -234,7 +234,7 @@ pub(super) static RX_REPOPULATED: Definition = Definition {
     title: "biologically effective dose of the prescription less what tumour cells that multiply \
             during a long course take away (research model)",
     formula: "BED − ln 2·(T − Tk)/(α·Tpot) for T > Tk, T from the first day of treatment to the last",
-    reference: "textbook form; parameters of fast tumours, not of the brain (both from memory)",
+    reference: "textbook form; parameters of fast tumours, not of the brain (neither yet checked against a source)",
     provenance: Provenance::Memory,
     undefined: "no prescription, the number of fractions is not known, or no treatment record \
                 states the first day and the last",
@@ -367,7 +367,7 @@ fn known_exponent(s: &Subject<'_>) -> Result<f64, Outcome> {
 }
 
 fn exponent_words(s: &Subject<'_>) -> String {
-    s.biology.and_then(exponent).map_or_else(String::new, |a| format!("a {a}"))
+    s.biology.and_then(exponent).map_or_else(String::new, |a| format!("a {a:.3}"))
 }
 
 const NIEMIERKO: &str = "Niemierko 1999 (abstract); a −10 for targets, 1/n of Burman et al. 1991";
@@ -402,7 +402,12 @@ pub(super) static GEUD_EQD2: Definition = Definition {
     undefined: "no exponent is known, the number of fractions is not known, or the dose grid does \
                 not cover the structure",
     compute: |s, _| Outcome::from_result(equivalent(s)),
-    rule: |s, _| format!("{}, {}", exponent_words(s), parameters(s)),
+    rule: |s, _| {
+        // Without an exponent there is nothing to say of it.
+        let words = [exponent_words(s), parameters(s)];
+        let said: Vec<String> = words.into_iter().filter(|w| !w.is_empty()).collect();
+        said.join(", ")
+    },
     ..OF_STRUCTURE
 };
 

@@ -103,7 +103,7 @@ pub(super) fn organ_states<'s>(
             continue;
         };
         organs.insert(organ);
-        cover.insert((row.plan_id, organ), row.dose_cover_percent);
+        cover.insert((row.plan_id, organ), row.inside_grid_percent);
     }
     let state = |plan: &'s String, organ: &'s str| {
         let found = cover.get(&(plan.as_str(), organ));
@@ -128,5 +128,5 @@ pub(super) fn completeness(study: &Study<'_>, included: &BTreeSet<String>) -> Ve
         let percent = number(cell.cover.unwrap_or(f64::NAN));
         vec![word(cell.plan), word(cell.organ), word(ORGAN_STATES[cell.state]), percent]
     });
-    sheet(&["plan_id", "organ", "state", "dose_cover_percent"], rows.collect())
+    sheet(&["plan_id", "organ", "state", "inside_grid_percent"], rows.collect())
 }

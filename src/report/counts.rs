@@ -72,7 +72,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
         (all, "cases in the study"),
         (contoured, "with the organ contoured"),
         (known, "with a value"),
-        (all - known - left_out, "unknown, never a pass"),
+        (all - known - left_out, "dose unknown, not counted as within"),
         (left_out, "left out"),
     ];
     part(

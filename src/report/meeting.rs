@@ -91,7 +91,7 @@ fn tiers(cohort: &Cohort<'_>) -> Markup {
     html! {
         div.scroll tabindex="0" role="region" aria-label="Counts by tier" { table {
             caption { "Cases by tier of the limits, each by its largest share in that tier. \
-                 Unknown is never a pass: its value is that of a structure which may be the organ." }
+                 Unknown is not counted as within: its value is that of a structure which may be the organ." }
             thead { tr { th scope="col" { "Tier" }
                 @for v in &held { th.n scope="col" { (verdict_words(Some(*v))) } } } }
             tbody { @for (tier, counts) in &rows { tr {
@@ -141,7 +141,7 @@ fn unknown(cohort: &Cohort<'_>) -> Markup {
         @if !cases.is_empty() && cohort.limits_there { p {
             strong { (counted(cases.len(), "case")) " cannot be held against a limit" } ": "
             (absent) " without the organ, " (cases.len() - absent)
-            " for reasons that stand in the table of cases. They are no pass."
+            " for reasons that stand in the table of cases. They do not count as within."
         } }
         @if left_out > 0 { p { (counted(left_out, "case"))
             " left out of the study; why stands in the table of cases." } }

@@ -59,7 +59,7 @@ impl Flag<'_> {
                 format!("{percent:.0} % of a target lie inside: judge clinically")
             }
             Self::OneSided => "known on one side only".to_owned(),
-            Self::Straddles => "the bounds lie on both sides of the limit".to_owned(),
+            Self::Straddles => "the uncertainty range crosses the limit".to_owned(),
             Self::StandsOut { higher } => {
                 let side = if *higher { "higher" } else { "lower" };
                 format!("unusually {side} for its distance and prescription")

@@ -94,7 +94,7 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
             @if true_dates { p { "Cases in the order of their first fraction, else of the date of \
                  the plan; each number of fractions by itself. The line is the median. Dashed: \
                  control limits of single values, mean and three standard deviations, taken from \
-                 the mean difference of neighbours (individuals chart, ISO 7870-2, from memory), \
+                 the mean difference of neighbours (individuals chart, ISO 7870-2, not yet checked against it), \
                  from " (LEAST_FOR_LIMITS) " cases on. A point beyond them asks for a look; it is \
                  no verdict." } }
             @else { p { "The days of a patient are shifted by a hidden amount, so that they order \

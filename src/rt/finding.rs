@@ -107,7 +107,7 @@ codes! {
 
     // Contours and structures
     RoiWithoutContours "roi-without-contours" Check "a structure is listed but has no contours", "it keeps its row with status empty", "contour it or leave it";
-    RoiUnmatched "roi-unmatched" Check "contours or observations refer to a structure number that is not listed, or the reverse", "the part without partner is not used", "export the structure set again";
+    RoiUnmatched "roi-unmatched" Check "contours or observations refer to a structure number that is not listed, or the reverse", "the unmatched part is not used", "export the structure set again";
     RoiNameRepeated "roi-name-repeated" Check "two structures of one set have the same name", "both are kept apart by number", "decide which one is meant";
     RoiNameWithheld "roi-name-withheld" Check "a structure name holds an identifier of the patient", "the name is replaced in the tables", "rename the structure at the source";
     TextWithheld "text-withheld" Check "a code whose words the standard leaves open holds an identifier of the patient", "the word is replaced in the tables", "correct it at the source";
@@ -149,11 +149,11 @@ codes! {
     DosePixelsPadded "dose-pixels-padded" Note "bytes follow the last voxel of the dose grid", "they are ignored", "none needed";
     DoseStepCoarse "dose-step-coarse" Check "the stored dose has steps above 0.05 Gy", "low doses are uncertain by half a step", "export the dose with 32 bits";
     DosePlanesUneven "dose-planes-uneven" Note "the planes of the dose grid are not evenly spaced", "true positions are used", "none needed";
-    DoseNoise "dose-noise" Check "neighbouring voxels of the dose grid scatter as in a calculation by random histories", "bounds are wider by the scatter drawn anew and by the doubt whether voxels hold means; smallest and largest doses are too far out; doses that are hardly bent are interpolated linearly", "prefer D0.03cc and the like over largest doses; export a calculation with more histories";
+    DoseNoise "dose-noise" Check "neighbouring voxels of the dose grid scatter as in a Monte Carlo calculation", "bounds are widened for this noise; smallest and largest doses are too far out; doses that are hardly bent are interpolated linearly", "prefer D0.03cc and the like over largest doses; export a calculation with more histories";
     DoseJump "dose-jump" Note "the dose jumps between neighbouring voxels in a structure, as where it is cut off, saturated or set to zero", "the interpolation is kept between the voxels there and bounds are wider", "check how the dose was exported";
     DoseTransformed "dose-transformed" Check "the dose was summed, resampled or moved between frames before it was stored", "metrics are of the stored result", "check how it was made";
-    DoseCoverPartial "dose-cover-partial" Check "the dose grid covers a structure only in part", "metrics that need the whole structure are refused", "export a larger dose grid";
-    DoseCoverNone "dose-cover-none" Stop "a structure lies outside the dose grid", "it has a volume but no doses", "export a larger dose grid";
+    GridMissesPart "grid-misses-part" Check "the dose grid covers a structure only in part", "metrics that need the whole structure are refused", "export a larger dose grid";
+    GridMissesStructure "grid-misses-structure" Stop "a structure lies outside the dose grid", "it has a volume but no doses", "export a larger dose grid";
     IsodoseCut "isodose-cut" Check "an isodose surface reaches the edge of the dose grid", "volumes of that isodose are lower bounds", "export a larger dose grid";
 
     // Plans and links
@@ -276,8 +276,8 @@ const REACHES: &[(Reach, &[Code])] = &[
             Code::DoseEffective,
             Code::DoseNoise,
             Code::DoseJump,
-            Code::DoseCoverPartial,
-            Code::DoseCoverNone,
+            Code::GridMissesPart,
+            Code::GridMissesStructure,
             Code::IsodoseCut,
             Code::DoseSeveral,
             Code::DoseGridsLocal,
@@ -445,7 +445,7 @@ mod tests {
         assert_eq!(cause(Code::VolumeImplausible, about("a", Some(1))), None);
         // Two plans on one structure set; two plans with a dose each.
         assert!(same(Code::PlaneBetweenImages) && of_one_plan(Code::PlaneBetweenImages));
-        assert!(!same(Code::DoseCoverPartial) && of_one_plan(Code::DoseCoverPartial));
+        assert!(!same(Code::GridMissesPart) && of_one_plan(Code::GridMissesPart));
         assert!(same(Code::PlanConcurrent) && same(Code::PlanUnapproved));
         let everywhere = cause(Code::PlanUnapproved, about("a", None)).unwrap();
         assert_eq!(everywhere, Subject::default());

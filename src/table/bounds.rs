@@ -127,8 +127,8 @@ fn columns_of_dose<'a>() -> Vec<Column<BoundsEntry<'a>>> {
         Column::real(
             "scatter",
             "",
-            "from noise of the dose from voxel to voxel: drawn anew, and voxels as means; 0 for a dose \
-             without noise",
+            "from noise of the dose from voxel to voxel: the noise drawn four times more, and voxels \
+             read as means; 0 for a dose without noise",
             |r| Some(r.uncertainty.of(UncertaintyTerm::Scatter)),
         ),
         Column::real(

@@ -391,7 +391,7 @@ fn structure(roi_number: i64) -> StructureResult {
         plane_gap_max_mm: Some(1.0),
         volume: Outcome { low: Some(2.4), high: Some(2.6), ..Outcome::of(2.5) },
         centroid_mm: Some([1.0, -2.0, 3.0]),
-        dose_cover_percent: Some(100.0),
+        inside_grid_percent: Some(100.0),
         prescription: None,
     }
 }

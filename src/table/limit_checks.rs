@@ -169,8 +169,8 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         }),
         Column::word(
             "verdict",
-            "within or above: the whole range of the value; undecided: the bounds straddle the \
-             limit; unknown: no value, never a pass; not_applicable: no limit for this number of \
+            "within or above: the whole range of the value; undecided: the uncertainty \
+             range crosses the limit; unknown: no value, not counted as within; not_applicable: no limit for this number of \
              fractions; not_a_limit: an aim of planning, which \
              judges nothing",
             Verdict::VARIANTS,

@@ -103,8 +103,12 @@ fn value_columns<'a>() -> Vec<Column<MetricEntry<'a>>> {
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
             r.outcome.value
         }),
-        Column::real("low", "", "lower numerical bound, nothing clinical", |r| r.outcome.low),
-        Column::real("high", "", "upper numerical bound, nothing clinical", |r| r.outcome.high),
+        Column::real("low", "", "lower numerical bound; not a clinical uncertainty", |r| {
+            r.outcome.low
+        }),
+        Column::real("high", "", "upper numerical bound; not a clinical uncertainty", |r| {
+            r.outcome.high
+        }),
         Column::word("unit", "unit of value, low and high", UNITS, |r| borrowed(r.unit)),
         Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.outcome.status.word())

@@ -97,7 +97,7 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         }),
         Column::text(
             "plan_id",
-            "the case: token of the plan, else of dose or structure set",
+            "the case: pseudonym of its plan, or of its dose or structure set where there is none",
             |r| borrowed(r.measured.case.id.as_str()),
         ),
         Column::word("technology", "delivery technology", Technology::VARIANTS, |r| {

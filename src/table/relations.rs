@@ -102,10 +102,10 @@ fn value_columns<'a>() -> Vec<Column<RelationEntry<'a>>> {
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
             r.relation.outcome.value
         }),
-        Column::real("low", "", "lower numerical bound, nothing clinical", |r| {
+        Column::real("low", "", "lower numerical bound; not a clinical uncertainty", |r| {
             r.relation.outcome.low
         }),
-        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
+        Column::real("high", "", "upper numerical bound; not a clinical uncertainty", |r| {
             r.relation.outcome.high
         }),
         Column::word("unit", "unit of value, low and high", &["mm", "cc", "%"], |r| {

@@ -144,8 +144,8 @@ fn shape_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
         Column::real("centroid_z_mm", "mm", "centre of mass, towards the head", |r| {
             r.result?.centroid_mm.map(|c| c[2])
         }),
-        Column::real("dose_cover_percent", "%", "share of the volume in the dose grid", |r| {
-            r.result?.dose_cover_percent
+        Column::real("inside_grid_percent", "%", "share of the volume in the dose grid", |r| {
+            r.result?.inside_grid_percent
         }),
     ]
 }

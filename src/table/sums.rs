@@ -104,8 +104,10 @@ fn value_columns<'a>() -> Vec<Column<SumEntry<'a>>> {
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
             r.value.outcome.value
         }),
-        Column::real("low", "", "lower numerical bound, nothing clinical", |r| r.value.outcome.low),
-        Column::real("high", "", "upper numerical bound, nothing clinical", |r| {
+        Column::real("low", "", "lower numerical bound; not a clinical uncertainty", |r| {
+            r.value.outcome.low
+        }),
+        Column::real("high", "", "upper numerical bound; not a clinical uncertainty", |r| {
             r.value.outcome.high
         }),
         Column::word("unit", "unit of value; Gy is of EQD2 where that is the basis", UNITS, |r| {

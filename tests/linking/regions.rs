@@ -7,8 +7,8 @@ use crate::phantom::dicom::DoseReference;
 const FAR: Point = [CENTRE[0] + 60.0, CENTRE[1], CENTRE[2]];
 const ASKED: [&str; 9] = [
     "V12Gy[cc]",
-    "PlanTargetCount",
-    "PlanTargetVolume[cc]",
+    "TargetCount",
+    "AllTargetsVolume[cc]",
     "PlanMax[Gy]",
     "PlanCoverage",
     "PlanPaddickConformity",
@@ -57,10 +57,10 @@ fn value(rows: &BTreeMap<String, Outcome>, name: &str) -> f64 {
 fn what_adds_up_over_targets_is_known_in_any_number_of_grids() {
     let measured = with_doses(&two_targets(), &matrices()).measure(&asked());
     let plan = measured.region("all targets");
-    assert_eq!(value(&plan, "PlanTargetCount"), 2.0);
+    assert_eq!(value(&plan, "TargetCount"), 2.0);
     let truth = 2.0 * Solid::ball(CENTRE, 5.0).volume() / 1000.0;
     // Sixty vertices on the circle make it 0.7 % too small at most.
-    assert!((value(&plan, "PlanTargetVolume[cc]") / truth - 1.0).abs() < 0.012);
+    assert!((value(&plan, "AllTargetsVolume[cc]") / truth - 1.0).abs() < 0.012);
     let coverage = [1, 2].map(|roi| value(&measured.metrics(roi), "Coverage"));
     let mean = (coverage[0] + coverage[1]) / 2.0;
     // Both balls have one volume, so that the coverage of both is the mean.
@@ -91,7 +91,7 @@ fn a_grid_that_holds_the_others_serves_for_all_space() {
     let with = with_doses(&two_targets(), &[near, wide(), far]).measure(&asked());
     let alone = with_doses(&two_targets(), &[wide()]).measure(&asked());
     assert_eq!(with.region("all tissue"), alone.region("all tissue"));
-    for name in ["PlanPaddickConformity", "PlanTargetVolume[cc]"] {
+    for name in ["PlanPaddickConformity", "AllTargetsVolume[cc]"] {
         let [a, b] = [&with, &alone].map(|m| value(&m.region("all targets"), name));
         // The targets are measured in the matrices, whose voxels lie elsewhere.
         assert!((a / b - 1.0).abs() < 0.01, "{name}: {a} and {b}");

@@ -396,7 +396,7 @@ const SPACED: &[Row] = &[
         31,
         "contours beyond image and dose",
         C(|c| moved(c, |[x, y, z]| [x + 500.0, y, z])),
-        Some(Code::DoseCoverNone),
+        Some(Code::GridMissesStructure),
         NoDose(Status::OutsideGrid),
     ),
     doubtful_structure(
@@ -405,7 +405,7 @@ const SPACED: &[Row] = &[
         C(|c| {
             moved(c, |[x, y, z]| [x + 15.0, y, z]);
         }),
-        Code::DoseCoverPartial,
+        Code::GridMissesPart,
         Volume(4.0),
     ),
     row(

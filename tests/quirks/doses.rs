@@ -232,7 +232,7 @@ const DOSES: &[Row] = &[
             c.dose.values = field().sample(&lattice);
             c.dose.lattice = lattice;
         }),
-        Code::DoseCoverPartial,
+        Code::GridMissesPart,
         NoDose(Status::PartlyOutsideGrid),
     ),
     doubtful_object(

@@ -25,26 +25,21 @@ accuracy_page`) and compared by them.
 
 ## All sizes together, beside published figures
 
-The figures of systems A to E are those of Stanley et al. 2021 (Med Phys 48:1461; abstract read): 50
-balls per size, same sizes, 1 mm grid, an analytic radial dose whose formula the abstract does not
+The figures of five clinical systems are those of Stanley et al. 2021 (Med Phys 48:1461; abstract read),
+from the smallest to the largest: their means, and all their ranges together. 50 balls per size, same sizes, 1 mm grid, an analytic radial dose whose formula the abstract does not
 give. Their V10 Gy and V20 Gy are volumes of all space, ours are the isodose volumes 0.15 mm outside
-the ball (prescription) and of half that dose. The mean of E's volume lies outside its range in the
-abstract (probably a sign).
+the ball (prescription) and of half that dose.
 
 | | volume | prescription isodose | half of it |
 |---|---|---|---|
-| system A | -4.73 [-33.2, 0.2] | -0.40 [-24.5, 9.8] | -0.05 [-0.8, 0.4] |
-| system B | 0.11 [-10.9, 9.5] | -2.73 [-23.6, 1.1] | -0.18 [-1.2, 0.5] |
-| system C | -0.39 [-12.1, 7.0] | -3.01 [-23.6, 0.6] | -0.44 [-1.4, 0.3] |
-| system D | -2.24 [-21.0, 1.3] | -3.79 [-27.3, 1.3] | -0.26 [-1.8, 2.6] |
-| system E | 1.15 [-15.1, 0.8] | 0.26 [-6.1, 2.6] | 0.09 [-1.4, 2.7] |
+| five clinical systems | -4.73 to 1.15 [-33.2, 9.5] | -3.79 to 0.26 [-27.3, 9.8] | -0.44 to 0.09 [-1.8, 2.7] |
 ";
 
 const TAIL: &str = "
 ## Where this is not better
 
-- Mean errors of a pooled set can be small by cancellation: system A's half-dose volume has a mean of
-  -0.05 %, no larger than many of ours. It is the ranges that differ.
+- Mean errors of a pooled set can be small by cancellation: the half-dose volume of one of the five has a
+  mean of -0.05 %, no larger than many of ours. It is the ranges that differ.
 - Doses here are smooth formulas and contours lie exactly on the surface. A contour that is drawn 0.1 mm
   off changes a 4 mm ball by about 6 % (own simulation), whatever the program.
 - Flat ends cannot be known from contours: a cylinder or a cut-off solid is uncertain by up to half a
@@ -55,9 +50,9 @@ const TAIL: &str = "
 - The median of bound width over error is far above 20 for the volume of small balls (see the tests):
   their ends happen to be rounded as the method assumes, which the contours alone do not prove. The
   bounds stay as wide as a flat or a pointed end needs.
-- Voxels that scatter (calculations by random histories, 1 to 2 % of the maximum) are found by the
-  signs and sizes of high differences and reported; bounds then include the scatter drawn anew and the
-  doubt whether voxels hold means (`tests/truth/noise.rs`: the truth lies inside in at least 95 % of
+- Voxels that scatter (Monte Carlo calculations, 1 to 2 % of the maximum) are found by the
+  signs and sizes of high differences and reported; bounds are then widened
+  for the noise (`tests/truth/noise.rs`: the truth lies inside in at least 95 % of
   all values). The smallest and largest dose stay biased outward by the noise. Scatter that was
   smoothed, and means over voxels of a dose without scatter, look like any smooth dose and are not
   seen: the bounds do not include them.

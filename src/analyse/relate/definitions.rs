@@ -23,8 +23,7 @@ pub struct RelationDefinition {
 pub const SHARE: &str = "OverlapShare[%]";
 
 const PRACTICE: &str = "common practice; sign convention and rule are those of this program";
-const OVH_SOURCE: &str =
-    "overlap-volume histogram, Wu et al. 2009 and Kazhdan et al. 2009 (from memory)";
+const OVH_SOURCE: &str = "overlap-volume histogram, Wu et al. 2009 and Kazhdan et al. 2009 (not yet checked against the source)";
 
 pub(super) static GAP: RelationDefinition = RelationDefinition {
     name: "Gap[mm]",

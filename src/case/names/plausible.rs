@@ -16,7 +16,7 @@ pub struct VolumeWindow {
     pub source: &'static str,
 }
 
-const MEMORY: &str = "adult anatomy, from memory";
+const MEMORY: &str = "adult anatomy, not yet checked against a source";
 
 const fn from_memory() -> &'static str {
     MEMORY

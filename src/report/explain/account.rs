@@ -149,7 +149,7 @@ const STRUCTURE: [(&str, &[&str]); 8] = [
     ("Spacing of planes in mm, largest gap", &["plane_spacing_mm", "plane_gap_max_mm"]),
     ("Volume in cc, low, high", &["volume_cc", "volume_low_cc", "volume_high_cc"]),
     ("Volume in the file in cc", &["volume_in_file_cc"]),
-    ("Share in the dose grid in %", &["dose_cover_percent"]),
+    ("Share in the dose grid in %", &["inside_grid_percent"]),
 ];
 
 /// The cells of the row of which the key is so, as far as they are there, put together.

@@ -98,7 +98,7 @@ fn sources(account: &Account<'_>) -> Markup {
                 th scope="row" { (s.kind) }
                 td.id { (s.object_id) } td.id { (s.file_id) } td.id { (s.sha256) }
             })))
-            p.note { "Pseudonyms are keyed; the study key beside the study has them in clear." }
+            p.note { "Pseudonyms are keyed; the key folder beside the study lists the original identifiers." }
         }
         h3 { "Case" }
         dl.told { @for (words, text) in &account.case { (fact(words, text)) } }

@@ -44,12 +44,13 @@ fn without_commands(text: &str) -> String {
 fn head(account: &Account<'_>) -> String {
     let v = &account.value;
     let full = |x: Option<f64>| x.map_or_else(|| "none".to_owned(), |x| x.to_string());
+    let unit = if v.unit == "1" { "(no unit)" } else { v.unit };
     let number = v.roi_number.map_or_else(String::new, |n| format!(", ROI Number {n}"));
     let role = v.role.map_or_else(String::new, |r| format!(", {}", spaced(r.word())));
     let mut lines = vec![
         format!("{} of {}{role}{number}", v.metric, v.structure),
         format!("patient {}, case {}", v.patient_id, v.plan_id),
-        format!("value {} {}, low {}, high {}", full(v.value), v.unit, full(v.low), full(v.high)),
+        format!("value {} {unit}, low {}, high {}", full(v.value), full(v.low), full(v.high)),
     ];
     let why = if v.reason.is_empty() { String::new() } else { format!(": {}", v.reason) };
     lines.extend(wrapped(&format!("status {}{why}", spaced(v.status.word()))));
@@ -84,7 +85,7 @@ fn sources(list: &[ObjectRead<'_>]) -> Vec<String> {
         lines.push(format!("{:16}  sha256 {}", "", s.sha256));
     }
     let note = "Objects are SOP Instance UIDs and files are paths, both as keyed pseudonyms unless \
-                identifiers were kept; the study key beside the study has them in clear.";
+                identifiers were kept; the key folder beside the study lists the original identifiers.";
     lines.extend(wrapped(note));
     lines
 }

@@ -86,7 +86,7 @@ row! {
         /// What it is for.
         role: Option<Role>,
         /// Share of it inside the dose grid, %.
-        dose_cover_percent: Option<f64>,
+        inside_grid_percent: Option<f64>,
         /// Volume, cc.
         volume_cc: Option<f64>,
     }

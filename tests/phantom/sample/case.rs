@@ -33,9 +33,9 @@ impl Technology {
     /// Name and model of the exporting software, and its fixation.
     const fn export(self) -> (&'static str, &'static str) {
         match self {
-            Self::Cobalt => ("Shotplan", "HEADFRAME"),
-            Self::Robot => ("Nodeplan", "MASK"),
-            Self::Gantry => ("Arcplan", "MASK"),
+            Self::Cobalt => ("Planner 1", "HEADFRAME"),
+            Self::Robot => ("Planner 2", "MASK"),
+            Self::Gantry => ("Planner 3", "MASK"),
         }
     }
 }

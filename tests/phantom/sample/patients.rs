@@ -26,7 +26,7 @@ impl Archive {
                 ["RTSTRUCT", "RTPLAN", "RTDOSE"].map(|k| format!("{patient}/{label}/{k}.dcm"))
             }
             Robot => ["1", "2", "3"].map(|k| format!("{patient}_{label}/IM00000{k}")),
-            Gantry => ["RS", "RP", "RD"].map(|k| format!("{patient}/{k}.{patient}.{label}.dcm")),
+            Gantry => ["structures", "plan", "dose"].map(|k| format!("{patient}/{label}-{k}.dcm")),
         };
         let all = [objects.set.bytes()?, objects.plan.bytes()?, objects.dose.bytes()?];
         for (path, bytes) in paths.iter().zip(all) {
@@ -293,7 +293,7 @@ fn linking_defects(archive: &mut Archive) -> Result<()> {
     again.header = objects.dose.header.clone();
     (again.header.instance_uid, again.header.series_uid) = instance;
     again.bits = 16;
-    archive.file("gantry/LK-14/RD.LK-14.A.2.dcm", again.bytes()?);
+    archive.file("gantry/LK-14/A-dose-2.dcm", again.bytes()?);
 
     // Beside the plan its copy for a measuring phantom, with a dose of its own.
     let course = bearer(15, "Sanderling", Gantry);
@@ -308,8 +308,8 @@ fn linking_defects(archive: &mut Archive) -> Result<()> {
     check.plan.dose_references.clear();
     check.plan.related_plan =
         Some((objects.plan.header.instance_uid.clone(), "VERIFIED_PLAN".into()));
-    archive.file("gantry/LK-15/RP.LK-15.QA.dcm", check.plan.bytes()?);
-    archive.file("gantry/LK-15/RD.LK-15.QA.dcm", check.dose.bytes()?);
+    archive.file("gantry/LK-15/QA-plan.dcm", check.plan.bytes()?);
+    archive.file("gantry/LK-15/QA-dose.dcm", check.dose.bytes()?);
     Ok(())
 }
 

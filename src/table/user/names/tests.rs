@@ -96,7 +96,7 @@ fn a_second_proposal_changes_nothing_and_a_new_one_is_added_below() {
     let seen = || BTreeMap::from([("b".to_owned(), Seen::of([(24.5, None), (26.0, None)]))]);
     let decided = file(
         "b,,,3,Brainstem,organ,rule,25.25,24.5 to 26,,,12 to 60,\"adult anatomy, \
-         from memory\",Pons,organ,sure\r\n",
+         not yet checked against a source\",Pons,organ,sure\r\n",
     );
     std::fs::write(&path, &decided).unwrap();
     let mut names = NamesFile::read(&path, &[]).unwrap();
@@ -106,7 +106,7 @@ fn a_second_proposal_changes_nothing_and_a_new_one_is_added_below() {
     assert_eq!(
         after,
         format!(
-            "{decided}'=a,,,3,Brainstem,organ,rule,,,,,12 to 60,\"adult anatomy, from memory\",,,\r\n"
+            "{decided}'=a,,,3,Brainstem,organ,rule,,,,,12 to 60,\"adult anatomy, not yet checked against a source\",,,\r\n"
         )
     );
     let mut names = NamesFile::read(&path, &[]).unwrap();
