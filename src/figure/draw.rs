@@ -18,20 +18,6 @@ const LETTERS: usize = 74;
 /// Letters in the title of a panel.
 const HEADING: usize = 60;
 
-/// Blue, vermilion, green, purple and black of Okabe and Ito.
-const COLOURS: [&str; 5] = ["#0072B2", "#D55E00", "#009E73", "#CC79A7", "#000000"];
-const DASHES: [&str; 5] = ["none", "22 9", "5 7", "22 7 5 7", "40 9"];
-
-impl Look {
-    fn colour(self) -> &'static str {
-        COLOURS[self.0 % COLOURS.len()]
-    }
-
-    fn dash(self) -> &'static str {
-        DASHES[self.0 % DASHES.len()]
-    }
-}
-
 struct Place<'f> {
     figure: &'f Figure,
     /// Where its title or legend begins.
@@ -242,25 +228,11 @@ fn line(path: &str, look: Look) -> Markup {
 }
 
 fn mark(look: Look, x: f64, y: f64) -> Markup {
-    let path = match look.0 % COLOURS.len() {
-        0 => "m-9 0a9 9 0 1 0 18 0a9 9 0 1 0 -18 0",
-        1 => "m0 -11l10 18h-20z",
-        2 => "m-8 -8h16v16h-16z",
-        3 => "m0 -11l11 11l-11 11l-11 -11z",
-        _ => "m-8 -8l16 16m0 -16l-16 16",
-    };
-    html! { path d={ "M" (at(x)) " " (at(y)) (path) } fill="#fff" stroke=(look.colour()) stroke-width="4" {} }
+    html! { path d={ "M" (at(x)) " " (at(y)) (look.mark()) } fill="#fff" stroke=(look.colour()) stroke-width="4" {} }
 }
 
 fn small_mark(look: Look, x: f64, y: f64) -> Markup {
-    let path = match look.0 % COLOURS.len() {
-        0 => "m-6 0a6 6 0 1 0 12 0a6 6 0 1 0 -12 0",
-        1 => "m0 -8l7 12h-14z",
-        2 => "m-5.5 -5.5h11v11h-11z",
-        3 => "m0 -8l8 8l-8 8l-8 -8z",
-        _ => "m-6 -6l12 12m0 -12l-12 12",
-    };
-    html! { path d={ "M" (at(x)) " " (at(y)) (path) } fill="none" stroke=(look.colour()) stroke-width="2.2" {} }
+    html! { path d={ "M" (at(x)) " " (at(y)) (look.small_mark()) } fill="none" stroke=(look.colour()) stroke-width="2.2" {} }
 }
 
 /// Lines of no more letters than that, broken between words.

@@ -6,8 +6,10 @@
 mod axis;
 mod blocks;
 mod draw;
+mod look;
 
 pub use axis::{Axis, Scale};
+pub use look::Look;
 
 use maud::{Markup, html};
 
@@ -16,10 +18,6 @@ pub const COLUMN_MM: f64 = 85.0;
 
 /// Units of the drawing in one millimetre.
 const UNITS: f64 = 10.0;
-
-/// How a group is drawn: colours of Okabe and Ito by rank, with a line and a mark of its own.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Look(pub usize);
 
 /// One thing in a figure.
 #[derive(Debug, Clone, PartialEq)]
