@@ -114,23 +114,30 @@ fn the_first_command_of_the_readme_is_the_run_it_shows() {
 }
 
 #[test]
-fn the_readme_states_the_caution_and_every_status() {
+fn the_readme_states_the_caution_and_the_tables_every_status() {
     let readme = text("README.md");
-    let dense = readme.split_whitespace().collect::<Vec<_>>().join(" ");
-    assert!(dense.contains(CAUTION));
+    let dense = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(dense(&readme).contains(CAUTION));
+    let tables = text("notebooks-md/tables.md");
     for word in Status::VARIANTS {
-        assert!(readme.contains(&format!("`{word}`")), "status {word} is not explained");
+        assert!(tables.contains(&format!("`{word}`")), "status {word} is not explained");
     }
-    assert!(readme.lines().count() <= 210);
+    // Two minutes of reading.
+    assert!(readme.lines().count() <= 140, "{}", readme.lines().count());
+    for page in documents().iter().filter(|p| p.starts_with("notebooks-md/")) {
+        let developers =
+            ["notebooks-md/newcomer.md", "notebooks-md/recipes.md"].contains(&page.as_str());
+        assert!(developers || dense(&text(page)).contains(CAUTION), "{page} has no caution");
+    }
     for page in ["DEVELOPERS.md", "notebooks-md/recipes.md"] {
         assert!(text(page).lines().count() <= 120, "{page} is more than a page");
     }
 }
 
 #[test]
-fn what_the_readme_says_of_defects_happens_on_the_sample() {
-    let readme = text("README.md");
-    let codes = quoted(&readme).into_iter().filter(|q| Code::from_id(q).is_some());
+fn what_is_said_of_defects_happens_on_the_sample() {
+    let page = text("notebooks-md/tables.md");
+    let codes = quoted(&page).into_iter().filter(|q| Code::from_id(q).is_some());
     let kept = fs::read_to_string(cohort().join("expected/findings.csv")).unwrap();
     let found = rows_of(&kept);
     let mut checked = 0;
@@ -219,8 +226,32 @@ fn figures_of_the_notebooks_are_made_again() {
         let file = name.rsplit('/').next().unwrap();
         hold(&format!("notebooks-md/figures/{file}"), &wanted);
     }
+    hold("notebooks-md/figures/brainstem.svg", &planes_through_a_brainstem(place.path()));
     let kept = fs::read_dir(root().join("notebooks-md/figures")).unwrap().count();
-    assert_eq!(kept, made.len(), "a figure that no test makes");
+    assert_eq!(kept, made.len() + 1, "a figure that no test makes");
+}
+
+/// The picture of README.md: of a case that is measured with its own identifiers, so that its name in the
+/// picture is the same for everybody.
+fn planes_through_a_brainstem(place: &Path) -> String {
+    let run = |arguments: &[&str]| {
+        let output = assert_cmd::Command::cargo_bin("tidydose")
+            .unwrap()
+            .current_dir(place)
+            .args(arguments)
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    };
+    let archive = cohort().join("gantry/LK-07");
+    run(&["measure", &archive.to_string_lossy(), "--study", "named", "--keep-ids", "--quiet"]);
+    run(&["explain", "--study", "named", "LK-07", "Brainstem", "--picture", "brainstem.svg"]);
+    fs::read_to_string(place.join("brainstem.svg")).unwrap()
+}
+
+/// The beginning of a page: title, caution, and who it is for.
+fn opening(title: &str, who: &str) -> String {
+    format!("# {title}\n\n{CAUTION}\n\n{who}\n\n")
 }
 
 /// A cell of a Markdown table.
@@ -230,8 +261,12 @@ fn cell(text: &str) -> String {
 
 /// The page of metrics of a registry.
 pub fn page_of_metrics(registry: Registry<'_>) -> String {
-    let mut page = String::from(
-        "# Metrics\n\nMade from the registry (`src/metrics/lib.rs`) by `tests/documents.rs`; not \
+    let mut page = opening(
+        "Metrics",
+        "For whoever wants to know what a metric is, how it is computed, and where its formula comes from.",
+    );
+    page.push_str(
+        "Made from the registry (`src/metrics/lib.rs`) by `tests/documents.rs`; not \
          written by hand.\n\n`{x}` stands for a number; any number in the range can be asked for \
          with `--metrics`. \"Evidence\" says whether the formula was read in its source. The full list \
          is computed unless `--metric-list basic` asks for the short one. A value is `uncertain` when \
@@ -273,8 +308,12 @@ fn the_page_of_metrics_is_the_registry() {
 
 #[test]
 fn the_page_of_findings_is_the_catalogue() {
-    let mut page = String::from(
-        "# Findings\n\nMade from the catalogue (`src/rt/finding.rs`) by `tests/documents.rs`; not \
+    let mut page = opening(
+        "Findings",
+        "For whoever has a finding: what was seen, what it does to the numbers, what to do.",
+    );
+    page.push_str(
+        "Made from the catalogue (`src/rt/finding.rs`) by `tests/documents.rs`; not \
          written by hand.\n\nSeverity: `note`, for the record; `check`, numbers were computed but \
          somebody should look; `stop`, a file, an object, a case or a metric was refused.\n\nOne cause is \
          one finding, with the names of all that it reaches; the second column says for what there is \
@@ -293,8 +332,9 @@ fn the_page_of_findings_is_the_catalogue() {
 
 #[test]
 fn the_page_of_words_is_what_the_program_accepts() {
-    let mut page = String::from(
-        "# Words\n\nWhat people may write into the files of a study, and the words that stand in its \
+    let mut page = opening("Words", "For whoever fills in a file of the study.");
+    page.push_str(
+        "What people may write into the files of a study, and the words that stand in its \
          tables. Made from the program (`src/table/words.rs`) by `tests/documents.rs`; not written by \
          hand.\n\nLetter case does not matter, nor do blanks around a word. A row that means nothing \
          that is there (a name in another spelling, an identifier that a spreadsheet has changed) is \

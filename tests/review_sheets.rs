@@ -41,7 +41,7 @@ fn each_sheet_has_three_planes_named_with_the_dose_of_the_limit() {
     }
     assert!(seen > 5 && with_limit > 0, "{seen} {with_limit}");
     // Names stand beside outlines.
-    assert!(page.contains("<text class=\"name\"") && page.contains(">Brainstem</text>"));
+    assert!(page.contains("<text class=\"outline-name\"") && page.contains(">Brainstem</text>"));
 }
 
 #[test]

@@ -246,7 +246,7 @@ impl Picture<'_> {
             // Beside an outline a word needs room for half its width, above it half its height.
             let moved = |p: [f64; 2]| [p[0] + p[0].signum() * (away[0] - away[1]).max(0.0), p[1]];
             let places = places.iter().copied().chain(places.iter().map(|p| moved(*p))).collect();
-            wanted.push(Label { text, class: "name", places });
+            wanted.push(Label { text, class: "outline-name", places });
         }
         labels::place(wanted, HALF - 2.0, 8.0)
     }

@@ -17,6 +17,11 @@ const PLACEMENTS: u32 = 20;
 const HEAD: &str = "\
 # How right are the numbers?
 
+Research and quality review only, not for treatment decisions; local protocol and licensed practice
+decide.
+
+For whoever must know how far a number can be off before using it.
+
 Balls of 3, 5, 7, 10, 15 and 20 mm at random places of the lattice (not aligned to slices or voxels),
 1 mm slices, 120 vertices a contour, 1 mm dose grid, a Gaussian dose with the fall-off of published
 plans: 20 Gy on the surface, 10 Gy at 1.37 mm + 0.23 R outside it. The truth is a closed form. Errors
