@@ -8,7 +8,7 @@ use super::{Definition, Outcome, PhysicalRange, Place, Provenance, Scale};
 pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     name: "DC{x}cc[Gy]",
     unit: "Gy",
-    title: "dose that the coldest x cc of the structure receive at most",
+    title: "largest dose in the coldest x cc of the structure",
     formula: "D(V − x): largest D with V(D) ≥ V − x",
     reference: "AAPM TG-263 (name)",
     provenance: Provenance::Memory,

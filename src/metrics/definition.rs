@@ -124,6 +124,16 @@ pub struct Definition {
     pub rule: fn(&Subject<'_>, f64) -> String,
 }
 
+/// A text with a number wherever the word `x` stands for it.
+fn with_number(text: &str, number: f64) -> String {
+    let words = text.split(' ').map(|word| match word {
+        "x" => number.to_string(),
+        "Dxcc" => format!("D{number}cc"),
+        other => other.to_owned(),
+    });
+    words.collect::<Vec<_>>().join(" ")
+}
+
 impl Definition {
     /// What most have in common: any value from 0 up, of every structure, without a number, read in
     /// its source.
@@ -164,20 +174,38 @@ impl Definition {
         self.name.contains("{x}")
     }
 
-    /// What it is, when it does not exist and, of a model, where it holds: as the dictionary of a
-    /// study says it.
+    /// What it is for the number in its name, when it does not exist and, of a model, where it holds:
+    /// as the dictionary of a study says it.
     #[must_use]
-    pub fn meaning(&self) -> String {
+    pub fn meaning(&self, number: f64) -> String {
         let meaning = format!("{}; no value: {}", self.title, self.undefined);
-        match &self.holds {
+        let meaning = match &self.holds {
             Some(range) => format!("{meaning}; holds for {}", range.words),
             None => meaning,
-        }
+        };
+        if self.takes_number() { with_number(&meaning, number) } else { meaning }
     }
 
     /// Its source, and whether that was read.
     #[must_use]
     pub fn source(&self) -> String {
         format!("{} ({})", self.reference, self.provenance.words())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #[test]
+    fn the_number_of_a_metric_stands_in_its_meaning() {
+        let meaning = |name: &str| {
+            let metric = crate::parse(name).unwrap();
+            metric.definition.meaning(metric.argument)
+        };
+        let said = meaning("D0.03cc[Gy]");
+        let wanted = "least dose in the hottest 0.03 cc of the structure; no value: the structure is \
+                      smaller than 0.03 cc, or lies outside the dose grid";
+        assert!(said.starts_with(wanted), "{said}");
+        assert!(meaning("V12Gy[cc]").contains("at least 12 Gy"));
+        assert!(meaning("Max[Gy]").starts_with("largest dose in the structure"));
     }
 }

@@ -6,7 +6,7 @@ const DOSE: Definition = Definition { unit: "Gy", scale: Scale::Dose, ..Definiti
 
 pub(super) static PERCENT: Definition = Definition {
     name: "D{x}%[Gy]",
-    title: "dose that the hottest x % of the structure receive at least",
+    title: "least dose in the hottest x % of the structure",
     formula: "largest D with V(D) ≥ x/100 · V",
     reference: "AAPM TG-263 (name); ICRU Report 83 (D98 %, D50 %, D2 %)",
     undefined: "the dose grid does not cover the whole structure",
@@ -25,7 +25,7 @@ pub(super) static PERCENT: Definition = Definition {
 
 pub(super) static ABSOLUTE: Definition = Definition {
     name: "D{x}cc[Gy]",
-    title: "dose that the hottest x cc of the structure receive at least",
+    title: "least dose in the hottest x cc of the structure",
     formula: "largest D with V(D) ≥ x",
     reference: "AAPM TG-263 (name); AAPM TG-101 (0.035 cc); 0.03 and 0.1 cc in trial protocols",
     undefined: "the structure is smaller than x cc, or lies outside the dose grid; a lower bound \
@@ -40,7 +40,7 @@ pub(super) static ABSOLUTE: Definition = Definition {
 
 pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
     name: "D{x}mm3[Gy]",
-    title: "dose that the hottest x mm³ of the structure receive at least",
+    title: "least dose in the hottest x mm³ of the structure",
     formula: "largest D with V(D) ≥ x mm³",
     reference: "Torrens et al. 2014, J Neurosurg 121 Suppl 2 (D1mm³ in place of a point maximum); \
                 ICRU Report 91 (D35mm³)",
@@ -56,7 +56,7 @@ pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
 pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
     name: "D{x}%[%]",
     unit: "%",
-    title: "dose that the hottest x % of the target receive at least, in percent of the \
+    title: "least dose in the hottest x % of the target, in percent of the \
             prescription of this target",
     formula: "100 · Dx% / Rx",
     reference: "AAPM TG-263 (name)",

@@ -335,7 +335,7 @@ pub(super) static MEAN_LQC: Definition = Definition {
 
 pub(super) static HOTTEST_EQD2: Definition = Definition {
     name: "D{x}ccEQD2[Gy]",
-    title: "dose that the hottest x cc receive at least, in fractions of 2 Gy (research model)",
+    title: "least dose in the hottest x cc, in fractions of 2 Gy (research model)",
     formula: "EQD2 of Dxcc with its own fraction dose",
     undefined: "as Dxcc; the number of fractions is not known",
     standard: &[0.03],

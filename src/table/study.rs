@@ -38,7 +38,7 @@ impl From<&Metric> for MetricDefinition {
         Self {
             name: metric.to_string(),
             unit: definition.unit.to_owned(),
-            meaning: definition.meaning(),
+            meaning: definition.meaning(metric.argument),
             applies_to: definition.applies_to.word().to_owned(),
             formula: definition.formula.to_owned(),
             reference: definition.source(),
