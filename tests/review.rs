@@ -29,12 +29,25 @@ pub(crate) fn page(tables: &Tables) -> String {
     report::review(tables, &REQUEST).unwrap().html
 }
 
+/// The shared study with its `reviews.csv` there: two runs that both want to add it would meet.
+pub(crate) fn reviewed_study() -> std::path::PathBuf {
+    static REVIEWED: std::sync::OnceLock<()> = std::sync::OnceLock::new();
+    let study = measured().study();
+    REVIEWED.get_or_init(|| {
+        let place = tempfile::tempdir().unwrap();
+        let mut command = Command::cargo_bin("tidydose").unwrap();
+        let command = command.args(["review", "--quiet", "--study", &study.to_string_lossy()]);
+        command.arg("--output").arg(place.path().join("page.html")).assert().success();
+    });
+    study
+}
+
 /// The page as the program writes it.
 pub(crate) fn written(folder: &Path) -> String {
     let path = folder.join("page.html");
     let output = Command::cargo_bin("tidydose")
         .unwrap()
-        .args(["review", "--study", &measured().study().to_string_lossy()])
+        .args(["review", "--study", &reviewed_study().to_string_lossy()])
         .args(["--output", &path.to_string_lossy()])
         .output()
         .unwrap();
@@ -218,7 +231,7 @@ fn few_cases_have_no_band_and_no_percentile() {
 
 #[test]
 fn what_is_not_there_is_said() {
-    let study = measured().study();
+    let study = reviewed_study();
     let review = |arguments: &[&str], code: i32| {
         let mut command = Command::cargo_bin("tidydose").unwrap();
         let command = command.args(["review", "--study", &study.to_string_lossy()]).args(arguments);

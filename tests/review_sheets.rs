@@ -8,7 +8,7 @@ use assert_cmd::Command;
 
 use crate::measured::{cohort, measured};
 use crate::phantom::dicom::{CtImage, Header, uid};
-use crate::review::{REQUEST, repeated, tables};
+use crate::review::{REQUEST, repeated, reviewed_study, tables};
 use tidydose_report::{self as report, Request, SheetFolder};
 use tidydose_table::run::CAUTION;
 
@@ -88,7 +88,7 @@ fn the_folder_of_sheets_is_written_and_kept_clean() {
     fs::create_dir_all(stale.parent().unwrap()).unwrap();
     fs::write(&stale, "of an earlier meeting").unwrap();
     fs::write(place.path().join("stem_sheets/notes.txt"), "of a person").unwrap();
-    let study = measured().study();
+    let study = reviewed_study();
     let arguments = ["review", "--study", &study.to_string_lossy(), "--all-sheets", "--output"];
     let mut command = Command::cargo_bin("tidydose").unwrap();
     let output = command.args(arguments).arg(&page).output().unwrap();
@@ -149,7 +149,7 @@ fn slices_are_shown_on_request_and_the_page_still_loads_nothing() {
     }
     let page = place.path().join("page.html");
     let review = |arguments: &[&str]| {
-        let study = measured().study().to_string_lossy().into_owned();
+        let study = reviewed_study().to_string_lossy().into_owned();
         let mut command = Command::cargo_bin("tidydose").unwrap();
         let command = command.args(["review", "--study", &study, "--output"]).arg(&page);
         let output = command.args(arguments).output().unwrap();

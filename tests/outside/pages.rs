@@ -19,7 +19,7 @@ const TELEPHONE: [u32; 2] = [390, 844];
 
 /// The page of the committee, and that of one value with limits, terms and picture.
 fn pages(folder: &Path) -> [PathBuf; 2] {
-    let study = measured().study();
+    let study = review::reviewed_study();
     let rows = measured().rows("limit_checks");
     let decided =
         |r: &&crate::measured::Row| r["structure"] == "Brainstem" && !r["value"].is_empty();
