@@ -192,10 +192,6 @@ struct Unseen {
     set_context: String,
 }
 
-/// Names that the catalogue does not have, because TG-263 is not certain about them, and skin, which
-/// many write for the outline.
-const NOT_IN_CATALOGUE: [&str; 5] = ["Midbrain", "Medulla", "Corpus_Callosum", "Ventricle", "Skin"];
-
 impl Unseen {
     /// Both, that of one side, or neither.
     fn names(&self, root: &str) -> Vec<String> {
@@ -233,6 +229,9 @@ impl Unseen {
             "N_Facial" => &["CN_VII"],
             "N_Vestibulocochlear" => &["CN_VIII"],
             "Mandible" => &["Bone_Mandible"],
+            "Medulla" => &["MedullaOblongata"],
+            "Corpus_Callosum" => &["CorpusCallosum"],
+            "Ventricle" => &["BrainVentricle"],
             "Ear_Internal" => &["Ear_Internal", "Cochlea"],
             _ => &[root],
         };
@@ -261,7 +260,9 @@ fn labels_that_nobody_had_seen_are_read_in_twenty_two_languages() {
     let rows = unseen();
     let languages: BTreeSet<&str> = rows.iter().map(|r| r.language.as_str()).collect();
     assert!(rows.len() > 1700 && languages.len() == 22);
-    let (mut named, mut wrong, mut found, mut namable, mut all) = (0, Vec::new(), 0, 0, 0);
+    let (mut named, mut wrong) = (0, Vec::new());
+    // Of each language: labels that have a name, and those of them that got it.
+    let mut recall: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
     for row in &rows {
         let set = row.set_context.split('|').chain([row.label.as_str()]).filter(|l| !l.is_empty());
         let read = recognise_among(&row.label, Company::of(set));
@@ -270,11 +271,9 @@ fn labels_that_nobody_had_seen_are_read_in_twenty_two_languages() {
         let decided = read.standard.is_some() || !undecided;
         let right = row.is(&standard, read.role);
         if !row.must_stay_open {
-            all += usize::from(decided && right);
-            if !NOT_IN_CATALOGUE.contains(&row.truth.as_str()) {
-                namable += 1;
-                found += usize::from(decided && right);
-            }
+            let (namable, found) = recall.entry(&row.language).or_default();
+            *namable += 1;
+            *found += usize::from(decided && right);
         }
         if decided {
             named += 1;
@@ -293,10 +292,18 @@ fn labels_that_nobody_had_seen_are_read_in_twenty_two_languages() {
         }
     }
     let precision = 1.0 - wrong.len() as f64 / f64::from(named);
-    println!("precision {precision}, found {found} of {namable}, of all {all}: {wrong:#?}");
+    println!("precision {precision}, {wrong:#?}");
     assert!(precision >= 0.995, "{precision}: {wrong:?}");
-    // Measured when the rules were finished, never to fall: 91 % of what the catalogue has.
-    assert!(found as f64 >= 0.905 * namable as f64, "{found} of {namable}");
+    // Measured when the rules were finished, never to fall; what is open is skin, which many write
+    // for the outline, and lenses of both sides, which have no standard name.
+    let (mut namable, mut found) = (0, 0);
+    for (language, (all, right)) in &recall {
+        println!("{language}: {right} of {all}");
+        assert!(*right as f64 >= 0.93 * *all as f64, "{language}: {right} of {all}");
+        (namable, found) = (namable + all, found + right);
+    }
+    println!("all: {found} of {namable}");
+    assert!(found as f64 >= 0.96 * namable as f64, "{found} of {namable}");
 }
 
 /// An organ taken for a target is the fault that does most harm: a brain among the lesions.

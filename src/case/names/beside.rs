@@ -6,7 +6,7 @@
 use super::clinic::is_region;
 use super::normalise::NamePiece;
 use super::organ::is_part;
-use super::words::{self, Does, does, holds, may_be_side};
+use super::words::{self, Does, does, holds, kind, may_be_side};
 
 /// Images, plans, doses and the like, in several languages. From memory of how targets are named.
 const SURE: &str = "boost srs srt sbrt fsrt hsrt hfsrt rt gk lgk tx rx plan planning volume vol \
@@ -32,7 +32,8 @@ const PLACES: &str = "convexity falx falcine parafalcine tentorium tentorial cli
     periventricular subependymal choroid plexus dural dura leptomeningeal meningeal \
     bone skull base orbit orbital retro bulbar apex jugular foramen glomus acoustic vestibular \
     meatus sphenoid ethmoid maxillary operculum opercular sylvian hilus uncus mesial hemisphere \
-    hemispheric lobe lobus lappen lob lobulo lobo kwab lapp marklager kortex cortex cortical \
+    hemispheric trunci encephali cerebri cerebelli pontis lobe lobus lappen lob lobulo lobo kwab \
+    lapp marklager kortex cortex cortical \
     kortikal subcortical white matter scalp calvarium calvarial cerebrum cerebral brain cranial \
     intracranial spine spinal vertebra node neck cavity";
 
@@ -43,6 +44,14 @@ const PLACE_STEMS: &str = "доля доли долю лобн теменн ви
     βρεγμ κροταφ ινιακ παρεγκ beyincik oksip paryet temporal otsa ohimo paala takar pikkuaiv \
     pande tinding isse nakke lillehj panne bakhode cerebel frontal occipit oksipit parietal \
     insul";
+
+/// Words of a bed or cavity that mean something else without a target's letters beside them.
+const BEDS: &str = "lit bett tumorbett hohlraum bed tumorbed tumorbadd badd halrum \
+    hulrum hulrom hulhed \
+    hule leje tumorleje seng tumorseng ontelo leikkausontelo oos lecho letto leito loca tumoral \
+    tumorale pat patul cavitatea rezectie rezectiei jama loze luzko lozko resekci leziste supljina \
+    votlina lezisce guolis ertme gultne dobums yatak yatagi boslugu boslugunda tumoragy \
+    ложа ложе полость порожнина кухина лежиште шупљина κοιτη κοιλοτητα ογκου";
 
 /// Roman numbers of lesions.
 const ROMAN: &str = "ii iii iv vi vii viii ix xi xii";
@@ -59,11 +68,12 @@ fn is_explained(word: &str) -> bool {
     let letter = word.chars().count() == 1;
     let doing = [Does::Fill, Does::Sum, Does::Target, Does::Hollow, Does::Help];
     letter
-        || super::target::kind(word).is_some()
+        || kind(word).is_some()
         || may_be_side(word)
         || holds(SURE, word)
         || holds(PLACES, word)
         || holds(ROMAN, word)
+        || holds(BEDS, word)
         || holds("sb par vas mm", word)
         || doing.into_iter().any(|d| does(d, word))
         || holds(words::PLANNING, word)

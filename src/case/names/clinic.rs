@@ -56,7 +56,7 @@ impl BrainRegion {
             Self::Insula => &["Insula"],
             Self::Deep => &["Thalamus", "BasalGanglia"],
             Self::Cerebellum => &["Cerebellum"],
-            Self::Brainstem => &["Brainstem", "Pons", "Midbrain"],
+            Self::Brainstem => &["Brainstem", "Pons", "Midbrain", "MedullaOblongata"],
             Self::Angle => &["CN_VIII"],
             Self::Sella => &["Pituitary", "Sinus_Cavernous"],
         }

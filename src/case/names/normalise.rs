@@ -1,7 +1,9 @@
 //! From a free-text structure name to comparable words: diacritics folded, camel case and digits
 //! split, separators dropped, signs kept that carry meaning. Knows no organ.
 
-use super::scripts::{Script, push_plain, script, unspaced_words};
+use unicode_normalization::UnicodeNormalization;
+
+use super::scripts::{Script, one_script, push_plain, script, unspaced_words};
 
 /// A piece of a name, in order.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -74,8 +76,13 @@ fn push_run(pieces: &mut Vec<NamePiece>, run: &mut String) {
         return;
     }
     for part in camel(&text) {
-        pieces.extend(acronym(&part.to_lowercase()).map(|w| NamePiece::Word(fold_word(w))));
+        pieces.extend(acronym(&lower_case(&part)).map(|w| NamePiece::Word(fold_word(w))));
     }
+}
+
+/// In lower case, where the last sigma of a Greek word is like the others.
+fn lower_case(word: &str) -> String {
+    word.to_lowercase().replace('ς', "σ")
 }
 
 /// Splits `OpticNerve` and `LLens` into their words; a run of capitals stays together.
@@ -115,7 +122,7 @@ pub(super) fn fold_word(word: &str) -> String {
 /// Letters without diacritics; combining marks vanish, full-width forms become plain, what was
 /// UTF-8 read as Latin-1 is read again, an unreadable letter becomes `?`.
 fn plain_letters(name: &str) -> String {
-    let mut plain = String::with_capacity(name.len());
+    let mut read = String::with_capacity(name.len());
     let mut letters = name.chars().peekable();
     while let Some(c) = letters.next() {
         let c = match (c, letters.peek()) {
@@ -125,9 +132,12 @@ fn plain_letters(name: &str) -> String {
             }
             _ => c,
         };
-        push_plain(&mut plain, c);
+        read.push(c);
     }
-    plain
+    let mut plain = String::with_capacity(read.len());
+    // Parts of Korean syllables and halves of Japanese ones become whole before anything is read.
+    read.nfkc().for_each(|c| push_plain(&mut plain, c));
+    one_script(&plain)
 }
 
 #[cfg(test)]

@@ -7,8 +7,7 @@ use std::collections::BTreeSet;
 use super::decoration::undecorated;
 use super::normalise::NamePiece;
 use super::organ::root;
-use super::target::kind;
-use super::words::{self, Does, Side, does, holds};
+use super::words::{self, Does, Side, does, holds, kind};
 use crate::{Case, NameBasis, NamedRoi, Role};
 
 /// The organs that an undecided name allows, by standard names without side.
@@ -79,8 +78,8 @@ const CODES: &[(&str, &str)] = &[
     ("hs", "Brainstem"),
     ("tc stem stam tronco tronc trunk", "Brainstem External"),
     ("te", "Brainstem Lobe_Temporal"),
-    ("bulbo bulbus bulb", "Brainstem Eye Eyes"),
-    ("mo medulla", "Brainstem SpinalCord SpinalCanal"),
+    ("bulbo bulbus bulb", "Brainstem Eye Eyes MedullaOblongata"),
+    ("mo medulla", "Brainstem MedullaOblongata SpinalCord SpinalCanal"),
     ("sc", "SpinalCord SpinalCanal"),
     ("oc", "OpticChiasm"),
     ("od os", "Eye OpticNrv"),

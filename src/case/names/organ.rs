@@ -6,6 +6,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
 use super::catalogue::{PAIRED, SINGLE, UNIONS};
+use super::cut::{cut_short, is_east_asian};
+use super::nerve::cranial_nerve;
 use super::normalise::{NamePiece, pieces};
 use super::scripts::in_latin_letters;
 use super::vocabulary::{ALL, Language, Languages};
@@ -31,7 +33,7 @@ pub(super) enum Organ {
 }
 
 /// A root of the catalogue and the languages in which the words mean it.
-type OrganWord = (&'static str, Languages);
+pub(super) type OrganWord = (&'static str, Languages);
 
 type Index = BTreeMap<String, Vec<OrganWord>>;
 
@@ -73,12 +75,18 @@ fn enter_rows(index: &mut Index, rows: &[(&'static str, &'static str)], language
     for (root, list) in rows {
         for text in list.split(',').filter(|t| !t.trim().is_empty()).flat_map(written) {
             enter(index, &text, root, languages);
+            // The third and the fourth have their numbers in every language.
+            if *root == "BrainVentricle" && !text.contains(' ') {
+                for number in ["3", "4", "iii", "iv"] {
+                    enter(index, &format!("{number} {text}"), root, languages);
+                }
+            }
         }
     }
 }
 
 /// A text and how it is written with Latin letters.
-fn written(text: &str) -> Vec<String> {
+pub(super) fn written(text: &str) -> Vec<String> {
     // What is short in other letters would become an abbreviation of another language.
     let latin = in_latin_letters(text.trim()).into_iter().filter(|t| t.len() > 3);
     latin.chain([text.trim().to_owned()]).collect()
@@ -95,7 +103,7 @@ fn enter(index: &mut Index, text: &str, root: &'static str, languages: Languages
     }
 }
 
-fn plain_words(text: &str) -> Vec<String> {
+pub(super) fn plain_words(text: &str) -> Vec<String> {
     let word = |piece| match piece {
         NamePiece::Word(w) | NamePiece::Number(w) => Some(w),
         NamePiece::Sign(_) => None,
@@ -125,6 +133,10 @@ pub(super) fn organ(words: &[String], spoken: Languages) -> Organ {
     let mut sided: Vec<Organ> =
         (0..words.len()).filter_map(|i| without(words, i, spoken)).collect();
     sided.extend(glued(words));
+    sided.extend(twice_said(words, spoken));
+    if sided.is_empty() {
+        sided.extend(grown_on(words, spoken));
+    }
     sided.dedup();
     match sided.as_slice() {
         [one] => one.clone(),
@@ -166,14 +178,18 @@ fn exact(words: &[String]) -> Option<Organ> {
     Some(Organ::Found { root, side: if side == "l" { "_L" } else { "_R" } })
 }
 
+/// What words without a side come to.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Lookup {
+pub(super) enum Lookup {
+    /// One standard name without side, and the languages in which they mean it.
     Found(&'static str, Languages),
+    /// Several are possible.
     Ambiguous,
+    /// None.
     Unknown,
 }
 
-fn lookup(words: &[String], spoken: Languages) -> Lookup {
+pub(super) fn lookup(words: &[String], spoken: Languages) -> Lookup {
     look_for(words, spoken, |_| true)
 }
 
@@ -184,7 +200,9 @@ fn look_for(words: &[String], spoken: Languages, counts: fn(&str) -> bool) -> Lo
         return Lookup::Unknown;
     }
     // A single letter is a word: "Lunge R" is no Danish "lunger".
-    let letter = words.len() > 1 && words.iter().any(|w| w.chars().count() == 1);
+    // In Korean and Chinese it is a syllable: "뇌 간" is the brainstem.
+    let single = |w: &String| w.chars().count() == 1 && !w.starts_with(is_east_asian);
+    let letter = words.len() > 1 && words.iter().any(single);
     let known = |index: &'static Index| {
         let as_one = index.get(&joined).filter(|_| !letter);
         let entries = as_one.or_else(|| index.get(&sorted(words)))?;
@@ -197,6 +215,9 @@ fn look_for(words: &[String], spoken: Languages, counts: fn(&str) -> bool) -> Lo
             found => found,
         };
     }
+    if let Some(nerve) = cranial_nerve(words) {
+        return nerve;
+    }
     if words::holds(words::AMBIGUOUS, &joined) {
         return Lookup::Ambiguous;
     }
@@ -206,10 +227,13 @@ fn look_for(words: &[String], spoken: Languages, counts: fn(&str) -> bool) -> Lo
             found => found,
         };
     }
-    misspelt(words, &joined)
+    match misspelt(words, &joined) {
+        Lookup::Unknown => cut_short(words, spoken, counts),
+        found => found,
+    }
 }
 
-fn one_of(entries: impl Iterator<Item = OrganWord>) -> Lookup {
+pub(super) fn one_of(entries: impl Iterator<Item = OrganWord>) -> Lookup {
     let mut found: BTreeMap<&'static str, Languages> = BTreeMap::new();
     for (root, languages) in entries {
         let all = found.entry(root).or_default();
@@ -284,6 +308,11 @@ fn one_edit(a: &[char], b: &[char]) -> bool {
 const OF_EYES: &str = "od os";
 const EYES: &str = "Eye Lens OpticNrv Retina Cornea Glnd_Lacrimal Macula Conjunctiva";
 
+/// Words for a ventricle that may be one of the heart.
+pub(super) const OF_HEART: &str = "ventricle ventricles ventrikel ventrikels ventrikkel ventrikler \
+    ventriklar ventricolo ventricoli ventriculo ventriculos ventricule ventricules ventriculi \
+    ventriculus ventricul ventrikul ventrikuller";
+
 /// Reads word `i` as the side and the others as the organ.
 fn without(words: &[String], i: usize, spoken: Languages) -> Option<Organ> {
     let word = words.get(i).filter(|w| words::may_be_side(w) || holds(OF_EYES, w))?;
@@ -296,6 +325,10 @@ fn without(words: &[String], i: usize, spoken: Languages) -> Option<Organ> {
         Lookup::Found(root, _) if holds(OF_EYES, word) => {
             let side = if word == "od" { Side::Right } else { Side::Left };
             Some(if holds(EYES, root) { with_side(root, side) } else { Organ::Ambiguous })
+        }
+        // With a side it may be one of the heart.
+        Lookup::Found("BrainVentricle", _) if holds(OF_HEART, &rest.concat()) => {
+            Some(Organ::Ambiguous)
         }
         // "Carotida E" is the external one, "Carotida I" the internal one.
         Lookup::Found("A_Carotid" | "V_Jugular", _) if holds("e i", word) => Some(Organ::Ambiguous),
@@ -368,6 +401,45 @@ fn glued(words: &[String]) -> Option<Organ> {
         .or_else(|| before('r', Side::Right))
         .or_else(|| after('l', Side::Left))
         .or_else(|| after('r', Side::Right))
+}
+
+/// Two words for the same side: `n. opticus l. sin.`, `Auge li links`.
+fn twice_said(words: &[String], spoken: Languages) -> Option<Organ> {
+    let (sides, core): (Vec<String>, Vec<String>) =
+        words.iter().cloned().partition(|w| words::may_be_side(w));
+    let Lookup::Found(root, languages) = lookup(&core, spoken) else { return None };
+    let said: Vec<Option<Side>> =
+        sides.iter().map(|w| words::side(w, read_in(languages, spoken))).collect();
+    let first = said.first().copied().flatten()?;
+    (said.len() == 2 && said.iter().all(|s| *s == Some(first))).then(|| with_side(root, first))
+}
+
+/// A word for a side that grew on the name, at either end: `nervootticodx`, `optiksinirsag`. Only
+/// where the rest is exactly a name of one organ, and the word is no common ending.
+fn grown_on(words: &[String], spoken: Languages) -> Option<Organ> {
+    let [word] = words else { return None };
+    if words::holds(words::NOT_MISSPELT, word) {
+        return None;
+    }
+    let mut found: BTreeSet<(&'static str, Side)> = BTreeSet::new();
+    for (at, _) in word.char_indices().skip(1) {
+        let (head, tail) = word.split_at(at);
+        for (name, side) in [(head, tail), (tail, head)] {
+            let long = side.chars().count() >= 3 || holds("dx sx", side);
+            let entries = INDEX.get(name).filter(|_| long && name.chars().count() >= 4);
+            let Some(Lookup::Found(root, languages)) = entries.map(|e| one_of(e.iter().copied()))
+            else {
+                continue;
+            };
+            let side = words::side(side, read_in(languages, spoken));
+            found.extend(side.filter(|_| PAIRED.contains(&root)).map(|s| (root, s)));
+        }
+    }
+    let mut found = found.into_iter();
+    match (found.next(), found.next()) {
+        (Some((root, side)), None) => Some(with_side(root, side)),
+        _ => None,
+    }
 }
 
 /// Whether an organ is named together with several sides that do not agree.

@@ -29,6 +29,11 @@ const WINDOWS: &[(&str, f64, f64)] = &[
     ("Cerebellum", 70.0, 220.0),
     ("Brainstem", 12.0, 60.0),
     ("Pons", 6.0, 30.0),
+    ("Midbrain", 3.0, 20.0),
+    ("MedullaOblongata", 2.0, 15.0),
+    ("CorpusCallosum", 4.0, 40.0),
+    // From the fourth ventricle of a young adult to all of them, widened by age or pressure.
+    ("BrainVentricle", 0.5, 200.0),
     ("Hippocampus", 0.8, 8.0),
     ("Hippocampi", 1.6, 16.0),
     ("Thalamus", 2.0, 15.0),

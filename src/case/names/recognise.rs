@@ -6,9 +6,9 @@ use super::company::Company;
 use super::decoration::{Decoration, Undecorated, undecorated};
 use super::normalise::{NamePiece, pieces};
 use super::organ::{Organ, organ};
-use super::target::{kind, target};
+use super::target::target;
 use super::vocabulary::Languages;
-use super::words::{self, Does, does, holds};
+use super::words::{self, Does, does, holds, kind};
 use crate::{NameBasis, NamedRoi, Role};
 
 /// What a name says by itself.
@@ -48,9 +48,20 @@ pub fn recognise_among(original: &str, company: Company) -> Recognition {
     // What follows a caret is custom text by TG-263.
     let name = original.split('^').next().unwrap_or_default().trim();
     let name = name.replace("w/o", "without").replace("W/O", "without");
-    let Undecorated { pieces: all, decoration } = undecorated(&name);
+    let Undecorated { mut pieces, mut decoration } = undecorated(&name);
+    if decoration.superseded && is_whole_name(&name, company) {
+        (pieces, decoration.superseded) = (super::normalise::pieces(&name), false);
+    }
+    let all = pieces;
     let reader = Reader { original, name: &name, all, decoration, spoken: company.spoken() };
     reader.read()
+}
+
+/// Whether a name is that of an organ with a word in it that calls others an earlier version:
+/// `alt çene` is the lower jaw.
+fn is_whole_name(name: &str, company: Company) -> bool {
+    let words = words_of(&pieces(name));
+    matches!(organ(&words, company.spoken()), Organ::Found { .. })
 }
 
 /// A name on its way through the rules.
@@ -79,6 +90,12 @@ impl Reader<'_> {
     }
 
     fn undecorated(&self) -> Recognition {
+        if let Some(bare) = margin_of_organ(&self.all) {
+            let bare = Reader { all: bare, decoration: self.decoration, ..*self };
+            if let Some(named) = bare.margin().filter(|m| m.standard.is_some()) {
+                return named;
+            }
+        }
         let (all, spoken) = (&self.all, self.spoken);
         let plain = words_of(all);
         if plain.is_empty() {
@@ -110,10 +127,11 @@ pub(super) struct Earlier {
 /// Reads a name that says an earlier version; nothing when it does not, or when it is an aid to
 /// planning without that as well.
 pub(super) fn earlier_version(original: &str, company: Company) -> Option<Earlier> {
-    let all = pieces(original.split('^').next().unwrap_or_default().trim());
+    let name = original.split('^').next().unwrap_or_default().trim();
+    let all = pieces(name);
     let rest: Vec<NamePiece> = all.iter().filter(|p| !says(p, Does::Supersede)).cloned().collect();
     let words = words_of(&rest);
-    if rest.len() == all.len() || words.is_empty() {
+    if rest.len() == all.len() || words.is_empty() || is_whole_name(name, company) {
         return None;
     }
     let read = recognise_among(&words.join(" "), company);
@@ -222,6 +240,15 @@ fn helper(name: &str, all: &[NamePiece]) -> Option<Recognition> {
     helps.then(|| Recognition::bare(Role::Helper, NameBasis::Rule))
 }
 
+/// The name of an organ with a margin without the `z` that puts it at the end of a list
+/// (`zChiasm_PRV2`); nothing for other names.
+fn margin_of_organ(all: &[NamePiece]) -> Option<Vec<NamePiece>> {
+    let [NamePiece::Word(first), rest @ ..] = all else { return None };
+    let last = !first.is_empty() && first.trim_start_matches('z').is_empty();
+    let margin = rest.iter().any(|p| is_word(p, "prv")) && !rest.iter().any(is_kind);
+    (last && margin).then(|| rest.to_vec())
+}
+
 /// Whether `opt` is the optic nerve, chiasm or tract and not an optimisation: beside no target, and
 /// with nothing else or with one of these.
 fn optic(all: &[NamePiece]) -> bool {
@@ -324,9 +351,9 @@ impl Reader<'_> {
         }
         let hyphen = all.iter().position(|p| *p == NamePiece::Sign('-'))?;
         let (left, right) = (all.get(..hyphen)?, all.get(hyphen + 1..)?);
-        let right = words_of(right);
-        let organ_follows =
-            !right.is_empty() && matches!(organ(&right, self.spoken), Organ::Found { .. });
+        let no_side = |w: &String| w.chars().count() > 1 && !words::may_be_side(w);
+        let named = words_of(right).into_iter().any(|w| no_side(&w));
+        let organ_follows = named && organ(&words_of(right), self.spoken) != Organ::Unknown;
         (left.iter().any(is_kind) && organ_follows)
             .then(|| Recognition::bare(Role::Unknown, NameBasis::Ambiguous))
     }

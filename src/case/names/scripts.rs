@@ -93,6 +93,53 @@ fn push_letter(plain: &mut String, c: char) {
     }
 }
 
+/// Letters of Cyrillic and Greek that look like a Latin one, with that.
+const ALIKE: &[(&str, &str, Script)] = &[
+    ("АВЕКМНОРСТУХІЈЅѴаеорсухіјѕѵ", "ABEKMHOPCTYXIJSVaeopcyxijsv", Script::Cyrillic),
+    ("ΑΒΕΖΗΙΚΜΝΟΡΤΥΧον", "ABEZHIKMNOPTYXov", Script::Greek),
+];
+
+/// A word that mixes letters which look alike (`РТV` with two Cyrillic ones) in one script: in
+/// Latin where its other letters all look like Latin ones, else in the other script where its
+/// Latin letters all look like that.
+pub(super) fn one_script(text: &str) -> String {
+    let mut whole = String::with_capacity(text.len());
+    let mut word = String::new();
+    for c in text.chars() {
+        if c.is_alphabetic() {
+            word.push(c);
+            continue;
+        }
+        whole.push_str(&word_in_one_script(&std::mem::take(&mut word)));
+        whole.push(c);
+    }
+    whole + &word_in_one_script(&word)
+}
+
+fn word_in_one_script(word: &str) -> String {
+    let is_latin = |c: char| script(c) == Script::Latin;
+    let Some((foreign, latin, _)) = ALIKE.iter().find(|(_, _, s)| {
+        word.chars().any(|c| script(c) == *s)
+            && word.chars().all(|c| is_latin(c) || script(c) == *s)
+    }) else {
+        return word.to_owned();
+    };
+    if !word.chars().any(is_latin) {
+        return word.to_owned();
+    }
+    let swap = |c: char, from: &str, to: &str| {
+        from.chars().zip(to.chars()).find(|(f, _)| *f == c).map(|(_, t)| t)
+    };
+    let in_latin: Option<String> =
+        word.chars().map(|c| if is_latin(c) { Some(c) } else { swap(c, foreign, latin) }).collect();
+    // A capital after small letters is a word of its own, as a rule a side: `глазP`.
+    let capital = word.chars().any(char::is_lowercase)
+        && word.chars().any(|c| is_latin(c) && c.is_uppercase());
+    let in_foreign: Option<String> =
+        word.chars().map(|c| if is_latin(c) { swap(c, latin, foreign) } else { Some(c) }).collect();
+    in_latin.or(in_foreign.filter(|_| !capital)).unwrap_or_else(|| word.to_owned())
+}
+
 /// Words of the languages that are written without blanks, the longest first.
 static UNSPACED: LazyLock<Vec<&'static str>> = LazyLock::new(|| {
     let eastern = [Language::Chinese, Language::Japanese, Language::Korean];
@@ -156,95 +203,102 @@ struct Split {
     known: bool,
 }
 
-/// How Cyrillic letters are written with Latin ones, by three customs: the English one, one of
-/// passports, and the one of libraries without its hooks.
-const CYRILLIC: &[(char, [&str; 3])] = &[
-    ('а', ["a", "a", "a"]),
-    ('б', ["b", "b", "b"]),
-    ('в', ["v", "v", "v"]),
-    ('г', ["g", "g", "h"]),
-    ('ґ', ["g", "g", "g"]),
-    ('д', ["d", "d", "d"]),
-    ('е', ["e", "e", "e"]),
-    ('є', ["ye", "ie", "je"]),
-    ('ж', ["zh", "zh", "z"]),
-    ('з', ["z", "z", "z"]),
-    ('и', ["i", "i", "i"]),
-    ('і', ["i", "i", "i"]),
-    ('ј', ["j", "j", "j"]),
-    ('к', ["k", "k", "k"]),
-    ('л', ["l", "l", "l"]),
-    ('м', ["m", "m", "m"]),
-    ('н', ["n", "n", "n"]),
-    ('о', ["o", "o", "o"]),
-    ('п', ["p", "p", "p"]),
-    ('р', ["r", "r", "r"]),
-    ('с', ["s", "s", "s"]),
-    ('т', ["t", "t", "t"]),
-    ('у', ["u", "u", "u"]),
-    ('ф', ["f", "f", "f"]),
-    ('х', ["kh", "h", "ch"]),
-    ('ц', ["ts", "ts", "c"]),
-    ('ч', ["ch", "ch", "c"]),
-    ('ш', ["sh", "sh", "s"]),
-    ('щ', ["shch", "sch", "sc"]),
-    ('ъ', ["", "", ""]),
-    ('ы', ["y", "y", "y"]),
-    ('ь', ["", "", "j"]),
-    ('э', ["e", "e", "e"]),
-    ('ю', ["yu", "iu", "ju"]),
-    ('я', ["ya", "ia", "ja"]),
+/// How Cyrillic letters are written with Latin ones, by four customs: the English one, one of
+/// passports, the one of libraries without its hooks, and the Ukrainian one.
+const CYRILLIC: &[(char, [&str; 4])] = &[
+    ('а', ["a", "a", "a", "a"]),
+    ('б', ["b", "b", "b", "b"]),
+    ('в', ["v", "v", "v", "v"]),
+    ('г', ["g", "g", "h", "h"]),
+    ('ґ', ["g", "g", "g", "g"]),
+    ('д', ["d", "d", "d", "d"]),
+    ('е', ["e", "e", "e", "e"]),
+    ('є', ["ye", "ie", "je", "ie"]),
+    ('ж', ["zh", "zh", "z", "zh"]),
+    ('з', ["z", "z", "z", "z"]),
+    ('и', ["i", "i", "i", "y"]),
+    ('і', ["i", "i", "i", "i"]),
+    ('ј', ["j", "j", "j", "j"]),
+    ('к', ["k", "k", "k", "k"]),
+    ('л', ["l", "l", "l", "l"]),
+    ('м', ["m", "m", "m", "m"]),
+    ('н', ["n", "n", "n", "n"]),
+    ('о', ["o", "o", "o", "o"]),
+    ('п', ["p", "p", "p", "p"]),
+    ('р', ["r", "r", "r", "r"]),
+    ('с', ["s", "s", "s", "s"]),
+    ('т', ["t", "t", "t", "t"]),
+    ('у', ["u", "u", "u", "u"]),
+    ('ф', ["f", "f", "f", "f"]),
+    ('х', ["kh", "h", "ch", "kh"]),
+    ('ц', ["ts", "ts", "c", "ts"]),
+    ('ч', ["ch", "ch", "c", "ch"]),
+    ('ш', ["sh", "sh", "s", "sh"]),
+    ('щ', ["shch", "sch", "sc", "shch"]),
+    ('ъ', ["", "", "", ""]),
+    ('ы', ["y", "y", "y", "y"]),
+    ('ь', ["", "", "j", ""]),
+    ('э', ["e", "e", "e", "e"]),
+    ('ю', ["yu", "iu", "ju", "iu"]),
+    ('я', ["ya", "ia", "ja", "ia"]),
 ];
 
-/// The same for Greek: letter by letter, by sound, and as keyboards have it.
-const GREEK: &[(char, [&str; 3])] = &[
-    ('α', ["a", "a", "a"]),
-    ('β', ["v", "b", "b"]),
-    ('γ', ["g", "g", "g"]),
-    ('δ', ["d", "d", "d"]),
-    ('ε', ["e", "e", "e"]),
-    ('ζ', ["z", "z", "z"]),
-    ('η', ["i", "e", "h"]),
-    ('θ', ["th", "th", "th"]),
-    ('ι', ["i", "i", "i"]),
-    ('κ', ["k", "k", "k"]),
-    ('λ', ["l", "l", "l"]),
-    ('μ', ["m", "m", "m"]),
-    ('ν', ["n", "n", "n"]),
-    ('ξ', ["x", "ks", "x"]),
-    ('ο', ["o", "o", "o"]),
-    ('π', ["p", "p", "p"]),
-    ('ρ', ["r", "r", "r"]),
-    ('σ', ["s", "s", "s"]),
-    ('τ', ["t", "t", "t"]),
-    ('υ', ["i", "y", "u"]),
-    ('φ', ["f", "ph", "f"]),
-    ('χ', ["ch", "h", "x"]),
-    ('ψ', ["ps", "ps", "ps"]),
-    ('ω', ["o", "o", "w"]),
+/// The same for Greek: letter by letter, by sound, as keyboards have it, and as passports do.
+const GREEK: &[(char, [&str; 4])] = &[
+    // Alpha to omega, after what stands here for "ου", one sound.
+    (GREEK_U, ["ou", "ou", "ou", "ou"]),
+    ('α', ["a", "a", "a", "a"]),
+    ('β', ["v", "b", "b", "v"]),
+    ('γ', ["g", "g", "g", "g"]),
+    ('δ', ["d", "d", "d", "d"]),
+    ('ε', ["e", "e", "e", "e"]),
+    ('ζ', ["z", "z", "z", "z"]),
+    ('η', ["i", "e", "h", "i"]),
+    ('θ', ["th", "th", "th", "th"]),
+    ('ι', ["i", "i", "i", "i"]),
+    ('κ', ["k", "k", "k", "k"]),
+    ('λ', ["l", "l", "l", "l"]),
+    ('μ', ["m", "m", "m", "m"]),
+    ('ν', ["n", "n", "n", "n"]),
+    ('ξ', ["x", "ks", "x", "x"]),
+    ('ο', ["o", "o", "o", "o"]),
+    ('π', ["p", "p", "p", "p"]),
+    ('ρ', ["r", "r", "r", "r"]),
+    ('σ', ["s", "s", "s", "s"]),
+    ('τ', ["t", "t", "t", "t"]),
+    ('υ', ["i", "y", "u", "y"]),
+    ('φ', ["f", "ph", "f", "f"]),
+    ('χ', ["ch", "h", "x", "ch"]),
+    ('ψ', ["ps", "ps", "ps", "ps"]),
+    ('ω', ["o", "o", "w", "o"]),
 ];
+
+/// Stands for omicron and ypsilon together.
+const GREEK_U: char = 'ȣ';
 
 /// How a text in Cyrillic or Greek letters is written with Latin ones; nothing for other texts.
 pub(super) fn in_latin_letters(text: &str) -> Vec<String> {
     let mut plain = String::new();
     text.chars().for_each(|c| push_plain(&mut plain, c));
-    let plain = plain.to_lowercase();
+    let plain = plain.to_lowercase().replace("ου", &GREEK_U.to_string());
     let table = match plain.chars().map(script).find(|s| *s != Script::Other) {
         Some(Script::Cyrillic) => CYRILLIC,
         Some(Script::Greek) => GREEK,
         _ => return Vec::new(),
     };
     let mut written: BTreeSet<String> = BTreeSet::new();
-    for custom in 0..3 {
+    for custom in 0..4 {
         let letter = |c: char| {
             let row = table.iter().find(|(letter, _)| *letter == c);
             row.and_then(|(_, latin)| latin.get(custom)).map_or(c.to_string(), |l| (*l).to_owned())
         };
         written.insert(plain.chars().map(letter).collect());
     }
-    // The sound of two Greek vowels together.
-    let joined: Vec<String> =
-        written.iter().map(|w| w.replace("oi", "ou").replace("oy", "ou")).collect();
+    // The sounds of two Greek vowels together.
+    let with = |from: &str, to: &str| -> Vec<String> {
+        written.iter().map(|w| w.replace(from, to)).collect()
+    };
+    let joined = [with("ou", "oy"), with("ey", "ev"), with("ey", "eu")].concat();
     written.extend(joined.into_iter().filter(|_| std::ptr::eq(table, GREEK)));
     written.into_iter().collect()
 }
@@ -267,9 +321,23 @@ mod tests {
     }
 
     #[test]
+    fn a_word_of_letters_that_look_alike_is_of_one_script() {
+        // Cyrillic er and te, Greek rho and tau, in front of a Latin v.
+        assert_eq!(one_script("РТV1"), "PTV1");
+        assert_eq!(one_script("ΡΤV 1"), "PTV 1");
+        // A Latin o in a Cyrillic word.
+        assert_eq!(one_script("ствoл"), "ствол");
+        for same in ["глазL", "глазP", "GTVсредний", "ствол", "PTV", "视N"] {
+            assert_eq!(one_script(same), same);
+        }
+    }
+
+    #[test]
     fn cyrillic_and_greek_are_written_with_latin_letters() {
         assert!(in_latin_letters("ствол мозга").contains(&"stvol mozga".to_owned()));
         assert!(in_latin_letters("Хрусталик").contains(&"khrustalik".to_owned()));
+        assert!(in_latin_letters("кришталик").contains(&"kryshtalyk".to_owned()));
+        assert!(in_latin_letters("υπόφυση").contains(&"ypofysi".to_owned()));
         assert!(in_latin_letters("εγκέφαλος").contains(&"egkefalos".to_owned()));
         assert_eq!(in_latin_letters("brain"), Vec::<String>::new());
     }

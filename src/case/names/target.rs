@@ -4,7 +4,7 @@
 use super::beside::all_explained;
 use super::normalise::NamePiece;
 use super::organ::root;
-use super::words::{self, Does, does, holds};
+use super::words::{self, Does, does, holds, kind};
 use crate::Role;
 
 /// A name that means a target.
@@ -25,17 +25,6 @@ impl Target {
 
     const fn ambiguous(role: Role) -> Self {
         Self { role, standard: None, ambiguous: true }
-    }
-}
-
-/// Role of a target abbreviation.
-pub(super) fn kind(word: &str) -> Option<Role> {
-    match word {
-        "gtv" | "igtv" => Some(Role::Gtv),
-        "ctv" | "ictv" => Some(Role::Ctv),
-        "ptv" => Some(Role::Ptv),
-        "itv" => Some(Role::Target),
-        _ => None,
     }
 }
 
@@ -82,8 +71,9 @@ const WHOLE: &str = "brain cerebrum external skull scalp skin";
 const WHOLE_WORDS: &str = "cerebro";
 
 /// Organs after which a lesion is called, with its letters behind or in front.
-const PLACES: &str = "Cerebellum Lobe_Frontal Lobe_Parietal Lobe_Temporal Lobe_Occipital \
-    Hemisphere Pons Thalamus";
+const PLACES: &str = "Cerebellum Midbrain MedullaOblongata CorpusCallosum Lobe_Frontal \
+    Lobe_Parietal Lobe_Temporal Lobe_Occipital \
+    Hemisphere Pons Thalamus BrainVentricle";
 
 /// Whether the name may be that of an organ without a target rather than of a target: the brain
 /// beside a target's letters, or an organ in front of them that is no usual place of a lesion.
@@ -96,14 +86,22 @@ fn may_be_the_rest(pieces: &[NamePiece]) -> bool {
     if all.iter().any(|w| does(Does::Target, w)) {
         return false;
     }
+    let others: Vec<String> =
+        all.iter().filter(|w| kind(w).is_none() && !words::may_be_side(w)).cloned().collect();
+    let part = root(&others).is_some_and(|(r, _)| !is_whole_organ(r));
     let is_whole = |w: &String| {
         holds(WHOLE_WORDS, w)
-            || root(std::slice::from_ref(w)).is_some_and(|(r, _)| holds(WHOLE, &r.to_lowercase()))
+            || root(std::slice::from_ref(w)).is_some_and(|(r, _)| is_whole_organ(r))
     };
     let numbered = pieces.iter().any(|p| matches!(p, NamePiece::Number(_)));
     let before: Vec<String> = all.iter().take_while(|w| kind(w).is_none()).cloned().collect();
     let organ_first = root(&before).is_some_and(|(r, _)| !holds(PLACES, r));
-    all.iter().any(is_whole) || (organ_first && !numbered)
+    // "PTV kleine hersenen" names the cerebellum, although one of its words is the brain.
+    (!part && all.iter().any(is_whole)) || (organ_first && !numbered)
+}
+
+fn is_whole_organ(root: &str) -> bool {
+    holds(WHOLE, &root.to_lowercase())
 }
 
 fn has_sign(pieces: &[NamePiece], sign: char) -> bool {

@@ -20,6 +20,7 @@ mod turkish;
 mod west_slavic;
 
 use strum::{EnumIter, IntoEnumIterator, IntoStaticStr};
+use unicode_normalization::UnicodeNormalization;
 
 /// A language of the tables.
 #[derive(EnumIter, IntoStaticStr, Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -243,7 +244,7 @@ const LETTERS: &[(&str, &[Language])] = &[
 
 /// Languages that the letters of a name speak for; none where the letters are common ones.
 pub(super) fn by_letters(name: &str) -> Languages {
-    let name = name.to_lowercase();
+    let name = name.nfkc().collect::<String>().to_lowercase();
     let spoken = |c: char| match c {
         'α'..='ω' | 'ά'..='ώ' => Languages::one(Language::Greek),
         '\u{3040}'..='\u{30FF}' => Languages::one(Language::Japanese),

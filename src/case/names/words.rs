@@ -6,6 +6,7 @@ use std::sync::LazyLock;
 use super::normalise::{NamePiece, fold_word, pieces};
 use super::scripts::in_latin_letters;
 use super::vocabulary::{ALL, Language, Languages, Vocabulary};
+use crate::Role;
 
 /// Left or right of the patient.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -20,8 +21,8 @@ pub(super) enum Side {
 
 /// Words that say a side in every language of the tables, beside those that the tables add.
 const SIDES: &[(Side, &str)] = &[
-    (Side::Left, "l lt lft li sx"),
-    (Side::Right, "r rt rgt dt dx dto"),
+    (Side::Left, "l lt lft li sx snst"),
+    (Side::Right, "r rt rgt dt dx dto dxt"),
     (Side::Both, "bilat bilateral bil"),
 ];
 
@@ -88,7 +89,8 @@ pub(super) const MINUS_BEHIND: &str = "haric siz siz disinda olmadan cikarilmis 
 /// Organs after which a lesion is called, so that a number behind may count lesions.
 pub(super) const LESION_PLACES: &str = "Brain Cerebrum Cerebellum Brainstem Pons Thalamus \
     Hemisphere Lobe_Frontal Lobe_Parietal Lobe_Temporal Lobe_Occipital Orbit Skull Scalp \
-    SpinalCord Pituitary Pineal CN_V CN_VIII Hypothalmus Fossa_Posterior Meninges";
+    Midbrain MedullaOblongata CorpusCallosum BrainVentricle SpinalCord Pituitary Pineal CN_V \
+    CN_VIII Hypothalmus Fossa_Posterior Meninges";
 
 /// Words that relate an organ to a target: the part of one within the other.
 pub(super) const WITHIN: &str = "in inside within overlap overlapping intersect intersection";
@@ -117,6 +119,17 @@ const CAVITIES: &str = "cavity resection resektionshohle hohle tumorbett cavite 
     littumoral cavidad \
     lecho cavita holte resectieholte halighet kavitet cavidade leito resectioncavity surgicalbed \
     tumorbed tumourbed";
+
+/// Role of a target abbreviation.
+pub(super) fn kind(word: &str) -> Option<Role> {
+    match word {
+        "gtv" | "igtv" => Some(Role::Gtv),
+        "ctv" | "ictv" => Some(Role::Ctv),
+        "ptv" => Some(Role::Ptv),
+        "itv" => Some(Role::Target),
+        _ => None,
+    }
+}
 
 /// Whether a list of words holds `word`, which is folded.
 pub(super) fn holds(list: &str, word: &str) -> bool {
@@ -198,7 +211,10 @@ pub(super) fn does(does: Does, word: &str) -> bool {
 }
 
 /// Short words that say nothing but a side in any language.
-const ONE_MEANING: &str = "g п л пр va ho re der dir sn ds dr st";
+const ONE_MEANING: &str = "g п л пр va ho re der dir sn ds dr st ve ven link recht";
+
+/// Those of them that are read beside a word of all countries whatever the language: `Lens_vä`.
+const BESIDE_ANY: &str = "va ho ve ven re dir sn ds dr link recht";
 
 /// Words that are written in every country, so that those in them may be of any language.
 const EVERYWHERE: Languages = Languages::of(&[Language::English, Language::AnatomicalLatin]);
@@ -246,8 +262,12 @@ pub(super) fn side(word: &str, languages: Languages) -> Option<Side> {
     if let Some(side) = plain_side(word) {
         return Some(side);
     }
+    let anywhere = holds(BESIDE_ANY, word) && !languages.and(EVERYWHERE).is_empty();
     let mut said = SIDE_WORDS.get(word)?.iter().filter_map(|known| {
         let spoken = known.spoken?;
+        if anywhere {
+            return Some(known.side);
+        }
         let clear = languages.without(spoken).is_empty()
             || holds(ONE_MEANING, word)
             || (languages.and(EVERYWHERE).is_empty() && word != "sin");

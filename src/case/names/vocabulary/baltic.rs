@@ -19,6 +19,14 @@ pub(super) const LITHUANIAN: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[("Brainstem", "kamienas")],
     organs: &[
+        ("Midbrain", "vidurinės smegenys, vidurinysis smegenys"),
+        ("MedullaOblongata", "pailgosios smegenys"),
+        ("CorpusCallosum", "didžioji jungtis, didžioji smegenų jungtis"),
+        (
+            "BrainVentricle",
+            "smegenų skilvelis, smegenų skilveliai, šoninis skilvelis, trečiasis skilvelis, \
+            ketvirtasis skilvelis",
+        ),
         ("Brain", "galvos smegenys, smegenys"),
         ("Brainstem", "smegenų kamienas"),
         ("Cerebellum", "smegenėlės"),
@@ -51,6 +59,14 @@ pub(super) const LATVIAN: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[("Brainstem", "stumbrs")],
     organs: &[
+        ("Midbrain", "vidussmadzenes"),
+        ("MedullaOblongata", "iegarenās smadzenes"),
+        ("CorpusCallosum", "corpus callosum, smadzeņu saiklis"),
+        (
+            "BrainVentricle",
+            "smadzeņu vēderiņš, smadzeņu vēderiņi, sānu vēderiņš, trešais vēderiņš, ceturtais \
+            vēderiņš",
+        ),
         ("Brain", "smadzenes, galvas smadzenes"),
         ("Brainstem", "smadzeņu stumbrs"),
         ("Cerebellum", "smadzenītes"),

@@ -19,6 +19,15 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[],
     organs: &[
+        ("Midbrain", "mid brain, midbrain, mesencephalon"),
+        ("MedullaOblongata", "medulla oblongata, myelencephalon, bulbus medullae"),
+        ("CorpusCallosum", "corpus callosum, corpus calosum, callosum"),
+        (
+            "BrainVentricle",
+            "ventricle, ventricles, lateral ventricle, lateral ventricles, lat vent, third \
+            ventricle, fourth ventricle, 3rd ventricle, 4th ventricle, cerebral ventricle, \
+            cerebral ventricles, brain ventricle, brain ventricles, ventricular system",
+        ),
         ("Brain", "whole brain, brian, brain, entire brain, full brain, encephalon"),
         (
             "Brainstem",

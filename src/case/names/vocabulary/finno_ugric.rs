@@ -20,6 +20,14 @@ pub(super) const FINNISH: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[],
     organs: &[
+        ("Midbrain", "keskiaivot"),
+        ("MedullaOblongata", "ydinjatke, ydinjatkos, medulla oblongata"),
+        ("CorpusCallosum", "aivokurkiainen, corpus callosum"),
+        (
+            "BrainVentricle",
+            "aivokammio, aivokammiot, aivoventrikkeli, aivoventrikkelit, sivukammio, \
+            sivuaivokammio, kolmas aivokammio, neljäs aivokammio",
+        ),
         ("Brain", "aivot, koko aivot, aivo"),
         ("Brainstem", "aivorunko, aivorungon"),
         ("Cerebrum", "isoaivot"),
@@ -96,8 +104,15 @@ pub(super) const HUNGARIAN: Vocabulary = Vocabulary {
     aids: "gyűrű segédstruktúra segéd asztal bólusz",
     sums: "összes össz",
     fillers: "oldali oldal",
-    in_company: &[],
+    in_company: &[("Eye", "bulbus")],
     organs: &[
+        ("Midbrain", "középagy, mesencephalon"),
+        ("MedullaOblongata", "nyúltvelő, nyúltagy, medulla oblongata"),
+        ("CorpusCallosum", "kérgestest, corpus callosum"),
+        (
+            "BrainVentricle",
+            "agykamra, agykamrák, oldalkamra, oldalkamrák, harmadik agykamra, negyedik agykamra",
+        ),
         ("Brain", "agy, agyvelő, teljes agy, egész agy"),
         ("Brainstem", "agytörzs, agytörzsi"),
         ("Cerebrum", "nagyagy"),
@@ -177,6 +192,10 @@ pub(super) const ESTONIAN: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[],
     organs: &[
+        ("Midbrain", "keskaju"),
+        ("MedullaOblongata", "piklikaju, medulla oblongata"),
+        ("CorpusCallosum", "mõhnkeha, corpus callosum"),
+        ("BrainVentricle", "ajuvatsake, ajuvatsakesed, külgvatsake, külgvatsakesed"),
         ("Brain", "aju, peaaju"),
         ("Brainstem", "ajutüvi"),
         ("Cerebellum", "väikeaju"),

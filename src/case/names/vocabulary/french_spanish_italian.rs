@@ -6,8 +6,8 @@ use super::{Language, Vocabulary};
 /// French.
 pub(super) const FRENCH: Vocabulary = Vocabulary {
     language: Language::French,
-    left: "gauche gche gauches gch",
-    right: "droit droite dt dte droites",
+    left: "gauche gche gauches gch gau",
+    right: "droit droite dt dte droites drt dro",
     both: "bilatéral bilatérale bilatéraux deux",
     left_here: "g sin",
     right_here: "d",
@@ -19,12 +19,25 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
     fillers: "entier entière totalité global globale complète côté",
     in_company: &[("Brainstem", "tronc, tc"), ("OpticNrv", "no")],
     organs: &[
+        ("Midbrain", "mésencéphale, cerveau moyen"),
+        ("MedullaOblongata", "bulbe rachidien, moelle allongée, bulbe médullaire"),
+        ("CorpusCallosum", "corps calleux"),
+        (
+            "BrainVentricle",
+            "ventricule, ventricules, ventricule latéral, ventricules latéraux, troisième \
+            ventricule, quatrième ventricule, ventricule cérébral, ventricules cérébraux, \
+            système ventriculaire",
+        ),
         (
             "Brain",
             "cerveau, encéphale, cerveau entier, encéphale entier, tout cerveau, \
             encéphale total",
         ),
-        ("Brainstem", "tronc cérébral, tronc cer, tron cerebral, tronc encéphalique, tronc cérébr"),
+        (
+            "Brainstem",
+            "tronc cérébral, tronc cer, tron cerebral, tronc encéphalique, tronc cérébr, tr \
+            cérébral",
+        ),
         ("Brainstem_Core", "tronc cerebral centre"),
         ("Brainstem_Surf", "tronc cerebral surface"),
         ("Cerebrum", "hémisphères cérébraux"),
@@ -70,7 +83,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         ("OpticNrv", "nerf optique, n optique, nerf opt, nopt, nf optique"),
         ("OpticTract", "bandelette optique, tractus optique, voie optique"),
         ("Eye", "oeil, globe oculaire, globe, globe ocul"),
-        ("Lens", "cristallin, lentille"),
+        ("Lens", "cristallin, lentille, crist"),
         ("Retina", "rétine"),
         ("Cornea", "cornée"),
         ("Glnd_Lacrimal", "glande lacrymale, gl lacrymale, glandes lacrymale, lacrymale"),
@@ -106,14 +119,14 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
 pub(super) const SPANISH: Vocabulary = Vocabulary {
     language: Language::Spanish,
     left: "izq izqdo izda izdo izquierdo izquierda izqda izquierdos",
-    right: "dcha dch drcho drcha derecho derecha derechos dcho",
+    right: "dcha dch drcho drcha derecho derecha derechos dcho dere",
     both: "ambos ambas bilateral",
-    left_here: "i",
+    left_here: "i iz",
     right_here: "d der",
     without: "menos excepto excluyendo excluido exceptuando",
     lesions: "metástasis lesión lesiones tumor tumores nódulo metástasica",
     cavities: "cavidad lecho quirúrgico",
-    aids: "anillo ayuda auxiliar camilla bolo",
+    aids: "anillo ayuda auxiliar camilla bolo mesa",
     sums: "",
     fillers: "entero completo lado",
     in_company: &[
@@ -123,6 +136,15 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         ("External", "contorno, cuerpo"),
     ],
     organs: &[
+        ("Midbrain", "mesencéfalo, cerebro medio"),
+        ("MedullaOblongata", "bulbo raquídeo, médula oblonga, médula oblongada"),
+        ("CorpusCallosum", "cuerpo calloso"),
+        (
+            "BrainVentricle",
+            "ventrículo, ventrículos, ventrículo lateral, ventrículos laterales, tercer \
+            ventrículo, cuarto ventrículo, ventrículo cerebral, ventrículos cerebrales, sistema \
+            ventricular",
+        ),
         ("Brain", "encéfalo, cerebro completo, cerebro total, cerebro entero, todo cerebro"),
         (
             "Brainstem",
@@ -173,7 +195,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         ("OpticNrv", "nervio óptico, n óptico, nerv óptico, nervio opt, nervios óptico"),
         ("OpticTract", "tracto óptico, cintilla óptica"),
         ("Eye", "ojo, globo ocular, globo"),
-        ("Lens", "cristalino"),
+        ("Lens", "cristalino, crist"),
         ("Retina", "retina"),
         ("Cornea", "córnea"),
         (
@@ -214,8 +236,22 @@ pub(super) const ITALIAN: Vocabulary = Vocabulary {
     aids: "anello aiuto lettino bolo",
     sums: "",
     fillers: "completo intera totale lato",
-    in_company: &[("Brainstem", "tronco"), ("Lens", "lente"), ("Brain", "cerebro")],
+    in_company: &[
+        ("Eye", "bulbo"),
+        ("Brainstem", "tronco"),
+        ("Lens", "lente"),
+        ("Brain", "cerebro"),
+    ],
     organs: &[
+        ("Midbrain", "mesencefalo"),
+        ("MedullaOblongata", "midollo allungato, bulbo rachideo, bulbo spinale, midollo oblungo"),
+        ("CorpusCallosum", "corpo calloso"),
+        (
+            "BrainVentricle",
+            "ventricolo, ventricoli, ventricolo laterale, ventricoli laterali, terzo \
+            ventricolo, quarto ventricolo, ventricolo cerebrale, ventricoli cerebrali, sistema \
+            ventricolare",
+        ),
         ("Brain", "encefalo, cervello, encefalo in toto, cervello intero, tutto cervello"),
         (
             "Brainstem",
@@ -265,7 +301,7 @@ pub(super) const ITALIAN: Vocabulary = Vocabulary {
         ("OpticNrv", "nervo ottico, n ottico, nerv ottico, nervo ott, n ott"),
         ("OpticTract", "tratto ottico"),
         ("Eye", "occhio, globo oculare, bulbo oculare, globo"),
-        ("Lens", "cristallino"),
+        ("Lens", "cristallino, crist"),
         ("Retina", "retina"),
         ("Cornea", "cornea"),
         (

@@ -19,6 +19,14 @@ pub(super) const ANATOMICAL_LATIN: Vocabulary = Vocabulary {
     fillers: "",
     in_company: &[],
     organs: &[
+        ("Midbrain", "mesencephalon"),
+        ("MedullaOblongata", "medulla oblongata, myelencephalon"),
+        ("CorpusCallosum", "corpus callosum"),
+        (
+            "BrainVentricle",
+            "ventriculus cerebri, ventriculi cerebri, ventriculus lateralis, ventriculi \
+            laterales, ventriculus tertius, ventriculus quartus, ventriculi",
+        ),
         ("Brain", "encephalon, cerebrum totum, encephalon totum"),
         (
             "Brainstem",
@@ -38,13 +46,13 @@ pub(super) const ANATOMICAL_LATIN: Vocabulary = Vocabulary {
             "chiasma opticum, chiasma, chiasma nervorum opticorum, ch opticum, chiasma \
             fasciculorum opticorum",
         ),
-        ("Eyes", "oculi, bulbi oculorum, bulbi, oculi ambo"),
+        ("Eyes", "oculi, bulbi oculorum, bulbi, oculi ambo, bulbi oculi"),
         ("SpinalCord", "medulla spinalis, med spinalis"),
         ("SpinalCanal", "canalis spinalis, canalis vertebralis"),
         ("Esophagus", "oesophagus"),
         ("Larynx", "larynx"),
         ("Glnd_Thyroid", "glandula thyroidea, gl thyroidea, glandula thyreoidea, gl thyreoidea"),
-        ("Cavity_Oral", "cavum oris, cavitas oris, cavum oris proprium"),
+        ("Cavity_Oral", "cavum oris, cavitas oris, cavum oris proprium, cavitas oris propria"),
         ("Cavity_Nasal", "cavum nasi, cavitas nasi"),
         ("Tongue", "lingua"),
         ("Bone_Mandible", "mandibula, os mandibulare"),

@@ -6,15 +6,15 @@ use super::{Language, Vocabulary};
 /// Portuguese.
 pub(super) const PORTUGUESE: Vocabulary = Vocabulary {
     language: Language::Portuguese,
-    left: "esq esquerdo esquerda esquerdos",
-    right: "direito direita direitos dirt",
+    left: "esq esquerdo esquerda esquerdos esqda esqdo",
+    right: "direito direita direitos dirt dta dtas",
     both: "ambos bilaterais bilateral",
     left_here: "e sin",
     right_here: "d dir",
     without: "sem exceto menos excluindo",
     lesions: "metástase metástases lesão lesões tumor tumores nódulo",
     cavities: "cavidade leito cirúrgico",
-    aids: "anel auxiliar ajuda maca bolus",
+    aids: "anel auxiliar ajuda maca bolus mesa",
     sums: "",
     fillers: "inteiro completo todo lado",
     in_company: &[
@@ -24,6 +24,15 @@ pub(super) const PORTUGUESE: Vocabulary = Vocabulary {
         ("External", "contorno, corpo"),
     ],
     organs: &[
+        ("Midbrain", "mesencéfalo"),
+        ("MedullaOblongata", "bulbo raquidiano, bulbo raquídeo, medula oblonga, medula oblongata"),
+        ("CorpusCallosum", "corpo caloso"),
+        (
+            "BrainVentricle",
+            "ventrículo, ventrículos, ventrículo lateral, ventrículos laterais, terceiro \
+            ventrículo, quarto ventrículo, 3o ventrículo, 4o ventrículo, ventrículo cerebral, \
+            ventrículos cerebrais, sistema ventricular",
+        ),
         ("Brain", "encéfalo, cérebro total, cérebro inteiro, todo cérebro, cérebro completo"),
         (
             "Brainstem",
@@ -73,7 +82,7 @@ pub(super) const PORTUGUESE: Vocabulary = Vocabulary {
         ("OpticNrv", "nervo óptico, nervo ótico, n óptico, n ótico, nerv óptico, nervo opt"),
         ("OpticTract", "trato óptico, tracto óptico, trato ótico"),
         ("Eye", "olho, globo ocular, globo"),
-        ("Lens", "cristalino, lente cristalino"),
+        ("Lens", "cristalino, lente cristalino, crist"),
         ("Retina", "retina"),
         ("Cornea", "córnea"),
         ("Glnd_Lacrimal", "glândula lacrimal, gl lacrimal, lacrimal, glând lacrimal"),
@@ -112,6 +121,15 @@ pub(super) const ROMANIAN: Vocabulary = Vocabulary {
     fillers: "întreg întregul total",
     in_company: &[("Brainstem", "trunchi")],
     organs: &[
+        ("Midbrain", "mezencefal, mezencefalul, creier mijlociu"),
+        ("MedullaOblongata", "bulb rahidian, bulbul rahidian, măduva prelungită"),
+        ("CorpusCallosum", "corp calos, corpul calos"),
+        (
+            "BrainVentricle",
+            "ventricul, ventricule, ventriculi, ventriculul, ventricul lateral, ventriculi \
+            laterali, ventriculul trei, ventriculul patru, ventricul cerebral, ventriculi \
+            cerebrali",
+        ),
         ("Brain", "creier, encefal, creierul, tot creierul, creier total"),
         (
             "Brainstem",

@@ -19,6 +19,14 @@ pub(super) const CROATIAN: Vocabulary = Vocabulary {
     fillers: "cijeli cijela čitav celi",
     in_company: &[("Brainstem", "deblo")],
     organs: &[
+        ("Midbrain", "srednji mozak, mezencefalon, mezencefalum"),
+        ("MedullaOblongata", "produljena moždina, produžena moždina, medulla oblongata"),
+        ("CorpusCallosum", "žuljevito tijelo, korpus kalozum, žuljasto tijelo"),
+        (
+            "BrainVentricle",
+            "moždana komora, moždane komore, bočna komora, bočne komore, lateralna komora, \
+            treća komora, četvrta komora, moždana klijetka, moždane klijetke",
+        ),
         ("Brain", "mozak, cijeli mozak, mozga"),
         ("Brainstem", "moždano deblo, moždano stablo"),
         ("Cerebrum", "veliki mozak"),
@@ -91,6 +99,14 @@ pub(super) const SLOVENIAN: Vocabulary = Vocabulary {
     fillers: "celi celotni celotna",
     in_company: &[("Brainstem", "deblo")],
     organs: &[
+        ("Midbrain", "srednji možgani, mezencefalon, srednje možgane"),
+        ("MedullaOblongata", "podaljšana hrbtenjača, podaljšani hrbtni mozeg"),
+        ("CorpusCallosum", "kalozni korpus, korpus kalozum, žuljevito telo"),
+        (
+            "BrainVentricle",
+            "možganski prekat, možganski prekati, stranski prekat, stranski prekati, tretji \
+            prekat, četrti prekat",
+        ),
         ("Brain", "možgani, celi možgani, možganov"),
         ("Brainstem", "možgansko deblo"),
         ("Cerebrum", "veliki možgani"),

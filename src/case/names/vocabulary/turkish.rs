@@ -20,8 +20,17 @@ pub(super) const TURKISH: Vocabulary = Vocabulary {
     fillers: "taraf",
     in_company: &[],
     organs: &[
+        ("Midbrain", "orta beyin, mezensefalon, mesensefalon"),
+        ("MedullaOblongata", "medulla oblongata, omurilik soğanı, bulbus rahidyen"),
+        ("CorpusCallosum", "korpus kallozum, korpus kallosum, nasırlı cisim, corpus callosum"),
+        (
+            "BrainVentricle",
+            "ventrikül, ventriküller, lateral ventrikül, lateral ventriküller, üçüncü \
+            ventrikül, dördüncü ventrikül, beyin ventrikülü, beyin ventrikülleri, ventriküler \
+            sistem, beyin karıncığı",
+        ),
         ("Brain", "beyin, tüm beyin, bütün beyin, tüm beyn, bütün beyn, ensefalon, beyn"),
-        ("Brainstem", "beyin sapı, bsapı, beyin sap"),
+        ("Brainstem", "beyin sapı, bsapı, beyin sap, b sapı"),
         ("Cerebrum", "büyük beyin, serebrum"),
         ("Cerebellum", "beyincik, serebellum"),
         ("Hippocampi", "hipokampüsler, hipokampuslar"),

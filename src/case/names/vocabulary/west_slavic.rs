@@ -18,8 +18,16 @@ pub(super) const POLISH: Vocabulary = Vocabulary {
     aids: "pierścień pomocnicza pomocniczy pomoc stół bolus stolik",
     sums: "suma łącznie razem wszystkie",
     fillers: "cały cała całe narząd strona strony stronie z ze",
-    in_company: &[("Brainstem", "pień")],
+    in_company: &[("Eye", "bulbus"), ("Brainstem", "pień")],
     organs: &[
+        ("Midbrain", "śródmózgowie"),
+        ("MedullaOblongata", "rdzeń przedłużony, rdzenia przedłużonego"),
+        ("CorpusCallosum", "ciało modzelowate, spoidło wielkie"),
+        (
+            "BrainVentricle",
+            "komora mózgu, komory mózgu, komory mózgowe, komora boczna, komory boczne, trzecia \
+            komora, czwarta komora, komora trzecia, komora czwarta, układ komorowy",
+        ),
         ("Brain", "mózg, mózgowie, mózgowia, cały mózg, mózgu, mózg cały"),
         ("Brainstem", "pień mózgu, pnia mózgu, pień mózg, pień mózgowy"),
         ("Cerebrum", "kresomózgowie, półkule mózgu"),
@@ -115,8 +123,16 @@ pub(super) const CZECH: Vocabulary = Vocabulary {
     aids: "prstenec kroužek pomocná pomocný stůl bolus",
     sums: "celkem součet všechny všechna souhrn",
     fillers: "celý celá celé strana",
-    in_company: &[("Brainstem", "kmen")],
+    in_company: &[("Eye", "bulbus"), ("Brainstem", "kmen")],
     organs: &[
+        ("Midbrain", "střední mozek, mezencefalon, mesencephalon"),
+        ("MedullaOblongata", "prodloužená mícha, medulla oblongata"),
+        ("CorpusCallosum", "kalózní těleso, corpus callosum, kalosní těleso, vazník mozkový"),
+        (
+            "BrainVentricle",
+            "mozková komora, mozkové komory, komory mozkové, postranní komora, postranní \
+            komory, třetí komora, čtvrtá komora, komorový systém",
+        ),
         ("Brain", "mozek, celý mozek, mozku"),
         ("Brainstem", "mozkový kmen, kmen mozkový, kmen mozku, mozk kmen, mozkového kmene"),
         ("Cerebrum", "koncový mozek, velký mozek"),
@@ -204,8 +220,16 @@ pub(super) const SLOVAK: Vocabulary = Vocabulary {
     aids: "prstenec pomocná pomocný stôl bolus",
     sums: "všetky spolu súčet",
     fillers: "celý celá celé strana",
-    in_company: &[("Brainstem", "kmeň")],
+    in_company: &[("Eye", "bulbus"), ("Brainstem", "kmeň")],
     organs: &[
+        ("Midbrain", "stredný mozog, mezencefalon"),
+        ("MedullaOblongata", "predĺžená miecha, medulla oblongata"),
+        ("CorpusCallosum", "kalózne teleso, corpus callosum, mozgové telo"),
+        (
+            "BrainVentricle",
+            "mozgová komora, mozgové komory, bočná komora, bočné komory, postranná komora, \
+            tretia komora, štvrtá komora, komorový systém",
+        ),
         ("Brain", "mozog, celý mozog, mozgu"),
         ("Brainstem", "mozgový kmeň, kmeň mozgu, mozg kmeň"),
         ("Cerebrum", "veľký mozog"),
