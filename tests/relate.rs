@@ -38,14 +38,8 @@ fn relate(place: &Path, sheet: &Path, more: &[&str]) -> (i32, String, String) {
     (output.status.code().unwrap(), text(output.stdout), text(output.stderr))
 }
 
-const NECROSIS: [&str; 6] = [
-    "--event",
-    "necrosis",
-    "--predictor",
-    "gtv_volume_cc",
-    "--patient-key",
-    "study-key/patient_key.csv",
-];
+const NECROSIS: [&str; 6] =
+    ["--event", "necrosis", "--predictor", "gtv_volume_cc", "--key", "study-key"];
 
 fn sheet_of(place: &Path, name: &str) -> Vec<Row> {
     rows_of(&fs::read_to_string(place.join("study/relate").join(name)).unwrap())

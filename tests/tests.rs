@@ -11,7 +11,8 @@
 //! cohort: `golden` compares the tables with those kept, `coherent` holds their values against each
 //! other, `sample` compares them with the formulas behind the cohort, `numbers_version` says when a new
 //! version of the numbers is due, `queries` puts the program's questions to them, `review` reads the committee's page made of them, `explain` traces values back
-//! through them, `relate` joins outcomes to them, `paper` makes a registrar's folder of them.
+//! through them, `relate` joins outcomes to them, `outcome_sheet` brings a department's own sheet
+//! there, `paper` makes a registrar's folder of them.
 //! `statistics` holds the estimates against cohorts of known truth. `names` scores the rules for
 //! structure names on labels they have not seen, `decisions` plays a round of decisions, `user_files`
 //! leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work
@@ -51,6 +52,7 @@ mod measured;
 mod names;
 mod numbers_version;
 mod one_more_metric;
+mod outcome_sheet;
 #[cfg(feature = "outside")]
 mod outside;
 mod paper;

@@ -335,22 +335,24 @@ pub(super) struct Relate {
     /// Folder of the study
     #[arg(long, value_name = "DIR", default_value = "study")]
     pub(super) study: PathBuf,
-    /// Sheet of outcomes, one row for each event (see below)
+    /// Sheet of outcomes as the department keeps it, CSV or XLSX (see below)
     #[arg(long, value_name = "FILE")]
     pub(super) outcomes: PathBuf,
-    /// patient_key.csv of the study's key, when the sheet has hospital IDs; only pseudonyms get out
-    #[arg(long, value_name = "FILE")]
-    pub(super) patient_key: Option<PathBuf>,
-    /// Kind of event: a word of the column event_type
+    /// Folder of the study's key, for hospital IDs and dates; only pseudonyms and days get out
+    /// [default: DIR-key beside the study, where it is]
+    #[arg(long, value_name = "DIR", alias = "patient-key")]
+    pub(super) key: Option<PathBuf>,
+    /// Kind of event: a word of the column event_type, or the name of an event in the map
     #[arg(long, value_name = "WORD")]
     pub(super) event: String,
-    /// STRUCTURE:METRIC, a metric of the lesion itself, or a numeric column of lesions or plans
+    /// STRUCTURE:METRIC, a metric of the lesion itself, a column of lesions or plans, a covariate of
+    /// the sheet; one of two levels counts as 0 and 1, NAME=LEVEL picks one of several
     #[arg(long, value_name = "NAME")]
     pub(super) predictor: String,
     /// A second predictor to adjust for
     #[arg(long, value_name = "NAME")]
     pub(super) adjust: Option<String>,
-    /// What one row is [default: lesion where the sheet has lesions of the event, else patient]
+    /// What one row is [default: lesion or plan where the sheet names them, else patient]
     #[arg(long, value_name = "NAME", value_parser = words(Grain::WORDS))]
     pub(super) grain: Option<Grain>,
     /// Only plans of so many fractions
@@ -385,6 +387,13 @@ pub(super) struct Paper {
     /// Column of plans that makes the groups
     #[arg(long, value_name = "NAME", default_value = "technology")]
     pub(super) group: String,
+    /// Sheet of outcomes and covariates as the department keeps it, CSV or XLSX, as for relate
+    #[arg(long, value_name = "FILE")]
+    pub(super) outcomes: Option<PathBuf>,
+    /// Folder of the study's key, for hospital IDs and dates; only pseudonyms and days get out
+    /// [default: DIR-key beside the study, where it is]
+    #[arg(long, value_name = "DIR")]
+    pub(super) key: Option<PathBuf>,
     /// Worksheet of the blind check, with the values of the planning reports filled in
     #[arg(long, value_name = "FILE")]
     pub(super) checked: Option<PathBuf>,

@@ -103,17 +103,29 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 pub(super) const RELATE_HELP: &str = "\
-The sheet is a CSV file with the columns patient_id, lesion_id, event_type, day_event, grade,
-grade_scale, basis, symptomatic, day_last_imaging, day_last_contact, vital_status; only patient_id and
-event_type must be there. One row for each event; event_type none where nothing happened, lost where
-nobody knows. Days count from the first fraction. A lesion may be named by lesion_id, by clinical_label
-of lesions.csv or by its structure. Whoever has a row was followed for every kind of event. Every fault is named by row, column and value, and a sheet with faults is not used at all.
+The sheet is the department's own, CSV of any locale and usual encoding or XLSX: wide or long, one row
+a patient, a plan or a lesion, dates, days or months, hospital IDs. The first run proposes in
+DIR/outcomes_map.csv what its columns mean, says what is to be decided, and stops; correct the map and
+run again. Months are 30.4375 days, rounded to a day. DIR/outcomes_read.csv is what was read, in the
+tidy form below, DIR/outcomes_account.csv what became of each cell. What cannot have happened in that
+order is held back and named.
+
+A sheet in the tidy form needs no map: patient_id and event_type, and plan_id, lesion_id, day_event,
+grade, grade_scale, basis, symptomatic, day_last_imaging, day_last_contact, vital_status where they are
+known. One row for each event; event_type none where nothing happened, lost where nobody knows. Days
+count from the first fraction. A lesion may be named by lesion_id, by clinical_label of lesions.csv or
+by its structure. Whoever has a row was followed for every kind of event. Further columns are offered in
+the map as covariates.
+
+An event belongs to the course that precedes it, and a later course ends the follow-up. Who died is at
+risk of an event on images until the last imaging.
 
 Writes report.txt, CSV files and figures. Each predictor that is tried is kept in DIR/tried.csv, and
 the report counts them.
 
 Examples:
   tidydose relate --outcomes outcomes.csv --event necrosis --predictor 'Brain:V12Gy[cc]'
+  tidydose relate --outcomes sheet.xlsx --event necrosis --predictor 'Brain:V12Gy[cc]' --adjust age
   tidydose relate --outcomes outcomes.csv --event necrosis --predictor gtv_volume_cc --doubling
   tidydose relate --outcomes o.csv --event palsy --predictor 'Brainstem:D0.03cc[Gy]' --fractions 1
 
@@ -136,6 +148,9 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 pub(super) const PAPER_HELP: &str = "\
+With --outcomes the covariates of the department's sheet (age, histology, anything) stand in Table 1 and
+may make the groups; the sheet is read by DIR/outcomes_map.csv, as `relate --help` says.
+
 Writes table_one.csv and .md, doses.csv, completeness.csv, flow.csv and .svg, methods.txt, reporting.md
 (STROBE and ICRU 91 as far as the tables go), table_one.py and table_one.R, which make Table 1 again and
 compare, and check_worksheet.csv: a random twentieth of the plans and all extremes, for a blind check
@@ -145,6 +160,7 @@ agree. A worksheet into which somebody wrote is never replaced.
 
 Examples:
   tidydose paper
+  tidydose paper --outcomes sheet.xlsx
   tidydose paper --checked study/paper/check_worksheet.csv
   tidydose paper --study cohort --group fractions_planned --output paper
 

@@ -16,6 +16,7 @@ mod made_tables;
 mod measure;
 mod one_case;
 mod outcome;
+mod outcome_sheet;
 mod paper;
 mod parallel;
 mod part_key;

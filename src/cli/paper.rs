@@ -3,6 +3,7 @@
 use super::args::Paper;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::outcome_sheet::{Asked, Taken, take};
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
@@ -17,13 +18,25 @@ use tidydose_table::user::worksheet;
 /// # Errors
 /// When the study has no tables, the grouping is no column, or the folder cannot be written.
 pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let tables = StudyTables::of_study(&typed.study)?.read_all(paper::TABLES)?;
+    let mut tables = StudyTables::of_study(&typed.study)?.read_all(paper::TABLES)?;
+    let taken = match &typed.outcomes {
+        None => Taken::default(),
+        Some(sheet) => {
+            let asked = Asked { study: &typed.study, sheet, key: typed.key.as_deref() };
+            take(asked, &mut tables, terminal)?
+        }
+    };
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
     let document = run_document(&typed.study)?;
     let checked = typed.checked.as_ref().map(|path| worksheet::read(path)).transpose()?;
-    let made = paper::paper(&tables, &document, &typed.group, checked.as_deref())
+    let asked = paper::Request {
+        group: &typed.group,
+        checked: checked.as_deref(),
+        covariates: &taken.covariates,
+    };
+    let made = paper::paper(&tables, &document, &asked)
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("paper"));
     let sheet = folder.join(paper::WORKSHEET);

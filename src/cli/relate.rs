@@ -5,6 +5,7 @@ use std::path::Path;
 use super::args::Relate;
 use super::fault::Fault;
 use super::outcome::Outcome;
+use super::outcome_sheet::{Asked, Taken, take};
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
@@ -27,18 +28,17 @@ const TRIED_COLUMNS: &[&str] = &["event", "predictor"];
 /// When the study has no tables, the sheet has a fault, event or predictor are not there, or the
 /// folder cannot be written.
 pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let tables = StudyTables::of_study(&typed.study)?.read_all(relate::TABLES)?;
-    let mut sheet = outcomes::read(&typed.outcomes)?;
-    if let Some(key) = &typed.patient_key {
-        outcomes::translate(&mut sheet, key)?;
-    }
+    let mut tables = StudyTables::of_study(&typed.study)?.read_all(relate::TABLES)?;
+    let asked = Asked { study: &typed.study, sheet: &typed.outcomes, key: typed.key.as_deref() };
+    let Taken { outcomes: sheet, covariates } = take(asked, &mut tables, terminal)?;
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
     let (mut tried, before) = tried(typed)?;
     let run = run::words(&run_document(&typed.study)?);
     let stale = say_stale(&typed.study, terminal);
-    let request = Request { run, stale, ..request(typed, &sheet, before) };
+    let covariates = covariates.into_iter().map(|c| c.name).collect();
+    let request = Request { run, stale, covariates, ..request(typed, &sheet, before) };
     let found = match relate::relate(&tables, &sheet, &request) {
         Ok(found) => found,
         // What is known and only not in this study makes a relation with nobody in it.
@@ -75,7 +75,12 @@ fn is_gap(error: &RelateError) -> bool {
 
 fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) -> Request {
     let of_lesions = sheet.iter().any(|o| o.event_type == typed.event && o.lesion_id.is_some());
-    let usual = if of_lesions { Grain::Lesion } else { Grain::Patient };
+    let of_plans = sheet.iter().any(|o| o.plan_id.is_some());
+    let usual = match (of_lesions, of_plans) {
+        (true, _) => Grain::Lesion,
+        (false, true) => Grain::Plan,
+        (false, false) => Grain::Patient,
+    };
     tried.push(typed.predictor.clone());
     Request {
         event: typed.event.clone(),
@@ -88,6 +93,7 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         doubling: typed.doubling,
         group: typed.group.clone(),
         tried,
+        covariates: Vec::new(),
         stale: None,
         run: String::new(),
     }

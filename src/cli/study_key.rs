@@ -36,6 +36,12 @@ impl StudyKey {
         Ok(Self { folder: absolute.with_file_name(name) })
     }
 
+    /// The key in a folder that was named.
+    #[must_use]
+    pub(super) fn at(folder: &Path) -> Self {
+        Self { folder: folder.to_path_buf() }
+    }
+
     /// Whether there is a key.
     #[must_use]
     pub(super) fn exists(&self) -> bool {

@@ -9,6 +9,7 @@
 mod agreement;
 mod check;
 mod comparisons;
+mod covariate_sheets;
 mod doses;
 mod figures;
 mod lists;
@@ -31,6 +32,7 @@ use tidydose_table::read::{
     rows,
 };
 use tidydose_table::run::CAUTION;
+use tidydose_table::user::outcome_sheet::covariates::Covariate;
 use tidydose_table::user::worksheet::Checked;
 use tidydose_table::write_csv::write_records;
 
@@ -62,17 +64,22 @@ pub enum PaperError {
 /// Files by name.
 pub type Files = BTreeMap<String, Vec<u8>>;
 
-/// Makes the folder; `run` is the content of `run.json`, `checked` the worksheet of the blind check
-/// as a person filled it in.
+/// What is asked.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Request<'r> {
+    /// Column of plans that makes the groups.
+    pub group: &'r str,
+    /// The worksheet of the blind check as a person filled it in.
+    pub checked: Option<&'r [Checked]>,
+    /// What the sheet of the department tells beside outcomes; each is a column of the tables.
+    pub covariates: &'r [Covariate],
+}
+
+/// Makes the folder; `run` is the content of `run.json`.
 ///
 /// # Errors
 /// When a table is missing or the grouping is no column of it.
-pub fn paper(
-    tables: &Tables,
-    run: &Value,
-    group: &str,
-    checked: Option<&[Checked]>,
-) -> Result<Files, PaperError> {
+pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Files, PaperError> {
     let study = Study::read(tables)?;
     let mut curves_of_organs = Curves::new();
     if tables.contains_key("dvh") {
@@ -80,8 +87,8 @@ pub fn paper(
             curves_of_organs.insert(organ.to_owned(), curves(tables, organ)?);
         }
     }
-    let mut files = study.made(run, group, &curves_of_organs)?;
-    files.extend(checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
+    let mut files = study.made(run, asked, &curves_of_organs)?;
+    files.extend(asked.checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
     Ok(files)
 }
 
@@ -123,13 +130,15 @@ impl<'t> Study<'t> {
         })
     }
 
-    fn made(&self, run: &Value, group: &str, curves: &Curves) -> Result<Files, PaperError> {
+    fn made(&self, run: &Value, asked: &Request<'_>, curves: &Curves) -> Result<Files, PaperError> {
+        let Request { group, covariates, .. } = *asked;
         if self.plan_table.cells(group).is_none() {
             let there = nearest(group, self.plan_table.names());
             return Err(PaperError::Group { wanted: group.to_owned(), there });
         }
         let included = self.included();
-        let (table, readable) = table_one::table(self, &included, group);
+        let variables = table_one::variables(covariates);
+        let (table, readable) = table_one::table(self, &included, group, &variables);
         let mut files = Files::new();
         let mut add = |name: &str, bytes: Vec<u8>| files.insert(name.to_owned(), bytes);
         add("table_one.csv", table);
@@ -145,8 +154,9 @@ impl<'t> Study<'t> {
         add("methods.txt", lists::methods(self, run, &included).into_bytes());
         add("reporting.md", lists::reporting(self, run, &included).into_bytes());
         add(WORKSHEET, check::worksheet(self, &included));
-        add("table_one.py", scripts::python(group).into_bytes());
-        add("table_one.R", scripts::r(group).into_bytes());
+        add("table_one.py", scripts::python(group, &variables, covariates).into_bytes());
+        add("table_one.R", scripts::r(group, &variables, covariates).into_bytes());
+        files.extend(covariate_sheets::files(self, &included, covariates));
         let source = figures::Source::of(self, &included, &places, curves);
         files.extend(figures::files(&source, &measured, run));
         Ok(files)

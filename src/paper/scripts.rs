@@ -2,27 +2,92 @@
 //! again and compare it with `table_one.csv` to the last digit that a double holds. Calls of models
 //! stand below as comments, ready to be edited.
 
-use super::table_one::VARIABLES;
+use std::fmt::Write as _;
 
-fn list(open: &str, one: impl Fn(&str, &str, bool) -> String) -> String {
-    let items: Vec<String> = VARIABLES.iter().map(|v| one(v.grain, v.name, v.categories)).collect();
-    format!("{open}{}", items.join(",\n    "))
+use super::covariate_sheets::{OF_LESIONS, OF_PLANS};
+use super::table_one::Variable;
+use tidydose_table::user::outcome_sheet::covariates::Covariate;
+
+fn list(variables: &[Variable<'_>], one: impl Fn(&Variable<'_>) -> String) -> String {
+    variables.iter().map(one).collect::<Vec<_>>().join(",\n    ")
+}
+
+/// Names of covariates that are categories, whatever their levels look like.
+fn levels(covariates: &[Covariate]) -> impl Iterator<Item = &str> {
+    covariates.iter().filter(|c| c.is_levels()).map(|c| c.name.as_str())
 }
 
 /// The Python script; needs pandas.
-pub(super) fn python(group: &str) -> String {
-    let variables = list("", |grain, name, categories| {
-        format!("(\"{grain}\", \"{name}\", {})", if categories { "True" } else { "False" })
+pub(super) fn python(group: &str, variables: &[Variable<'_>], covariates: &[Covariate]) -> String {
+    let variables = list(variables, |v| {
+        let categories = if v.categories { "True" } else { "False" };
+        format!("(\"{}\", \"{}\", {categories})", v.grain, v.name)
     });
-    PYTHON.replace("@GROUP@", group).replace("@VARIABLES@", &variables)
+    let mut told = String::new();
+    if !covariates.is_empty() {
+        let words = levels(covariates).fold(String::new(), |mut all, name| {
+            let _ = write!(all, ", \"{name}\": str");
+            all
+        });
+        let _ = write!(
+            told,
+            "words = {{\"plan_id\": str, \"lesion_id\": str{words}}}\n\
+             kind = {{\"dtype\": words, \"keep_default_na\": False, \"na_values\": [\"\"]}}\n\
+             plans = plans.merge(pd.read_csv(kept.with_name(\"{OF_PLANS}\"), **kind), on=\"plan_id\")\n\
+             lesions_told = pd.read_csv(kept.with_name(\"{OF_LESIONS}\"), **kind)\n"
+        );
+    }
+    let (before, after) = if covariates.is_empty() {
+        (String::new(), "grains = {\"plan\": plans, \"lesion\": lesions}\n".to_owned())
+    } else {
+        let grains = "lesions = lesions.merge(lesions_told, on=\"lesion_id\")\n\
+                      patients = plans[plans.first_of_patient]\n\
+                      grains = {\"patient\": patients, \"plan\": plans, \"lesion\": lesions}\n";
+        (told, grains.to_owned())
+    };
+    PYTHON
+        .replace("@GROUP@", group)
+        .replace("@VARIABLES@", &variables)
+        .replace("@TOLD@\n", &before)
+        .replace("@GRAINS@\n", &after)
 }
 
 /// The R script; needs no package.
-pub(super) fn r(group: &str) -> String {
-    let variables = list("", |grain, name, categories| {
-        format!("list(\"{grain}\", \"{name}\", {})", if categories { "TRUE" } else { "FALSE" })
+pub(super) fn r(group: &str, variables: &[Variable<'_>], covariates: &[Covariate]) -> String {
+    let variables = list(variables, |v| {
+        let categories = if v.categories { "TRUE" } else { "FALSE" };
+        format!("list(\"{}\", \"{}\", {categories})", v.grain, v.name)
     });
-    R.replace("@GROUP@", group).replace("@VARIABLES@", &variables)
+    let mut told = String::new();
+    if !covariates.is_empty() {
+        let words = levels(covariates).map(|name| format!("\"{name}\"")).collect::<Vec<_>>();
+        let _ = write!(
+            told,
+            "words <- c({})\n\
+             beside <- function(data, name, key) {{\n\
+             \x20 path <- file.path(dirname(given[2]), name)\n\
+             \x20 first <- read.csv(path, nrows = 1, check.names = FALSE)\n\
+             \x20 kinds <- ifelse(names(first) %in% c(words, key), \"character\", NA)\n\
+             \x20 told <- read.csv(path, colClasses = kinds, na.strings = \"\", encoding = \"UTF-8\",\n\
+             \x20   check.names = FALSE)\n\
+             \x20 place <- match(data[[key]], told[[key]])\n\
+             \x20 cbind(data, told[place, setdiff(names(told), key), drop = FALSE])\n\
+             }}\n\
+             plans <- beside(plans, \"{OF_PLANS}\", \"plan_id\")\n\
+             lesions <- beside(lesions, \"{OF_LESIONS}\", \"lesion_id\")\n",
+            words.join(", ")
+        );
+    }
+    let data = if covariates.is_empty() {
+        "  data <- if (v[[1]] == \"plan\") plans else lesions\n"
+    } else {
+        "  first <- as.character(plans$first_of_patient) %in% c(\"TRUE\", \"true\")\n  \
+         data <- switch(v[[1]], patient = plans[first, ], plan = plans, lesion = lesions)\n"
+    };
+    R.replace("@GROUP@", group)
+        .replace("@VARIABLES@", &variables)
+        .replace("@TOLD@\n", &told)
+        .replace("@DATA@\n", data)
 }
 
 const PYTHON: &str = r#""""Table 1 from the tables of the study. Research and quality review only, not for treatment decisions.
@@ -59,9 +124,10 @@ def word(value):
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 
+@TOLD@
 plans["group"] = ["unknown" if pd.isna(v) else word(v) for v in plans[GROUP]]
 lesions = lesions.merge(plans[["plan_id", "group"]], on="plan_id", validate="many_to_one")
-grains = {"plan": plans, "lesion": lesions}
+@GRAINS@
 
 made = []
 for grain, name, categories in VARIABLES:
@@ -117,6 +183,7 @@ lesions <- read(file.path(given[1], "lesions.csv"))
 table <- read(given[2])
 
 plans <- plans[as.character(plans$in_study) %in% c("TRUE", "true"), ]
+@TOLD@
 plans$group <- ifelse(is.na(plans[[group_column]]), "unknown", as.character(plans[[group_column]]))
 lesions$group <- plans$group[match(lesions$plan_id, plans$plan_id)]
 lesions <- lesions[!is.na(lesions$group), ]
@@ -133,7 +200,7 @@ find <- function(grain, name, level, group) {
   table[hit, ]
 }
 for (v in variables) {
-  data <- if (v[[1]] == "plan") plans else lesions
+@DATA@
   for (group in c("all", sort(unique(data$group)))) {
     own <- if (group == "all") data else data[data$group == group, ]
     values <- own[[v[[2]]]]

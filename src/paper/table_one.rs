@@ -2,7 +2,7 @@
 //! p: groups of a retrospective cohort are not drawn at random, and a test says nothing of how alike
 //! they are (users of a p get a standardised difference).
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use super::measures::places;
@@ -14,24 +14,45 @@ use tidydose_table::Cell;
 use tidydose_table::frame::{LoadedTable, reals};
 use tidydose_table::read::level;
 use tidydose_table::run::CAUTION;
+use tidydose_table::user::outcome_sheet::covariates::{Covariate, Grain};
 
 /// A variable of the table.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Variable {
-    /// Grain and table: plan or lesion.
+pub(super) struct Variable<'v> {
+    /// Grain and table: patient, plan or lesion.
     pub(super) grain: &'static str,
     /// Column.
-    pub(super) name: &'static str,
+    pub(super) name: &'v str,
     /// Whether its values are categories.
     pub(super) categories: bool,
 }
 
-const fn of(grain: &'static str, name: &'static str, categories: bool) -> Variable {
+const fn of(grain: &'static str, name: &'static str, categories: bool) -> Variable<'static> {
     Variable { grain, name, categories }
 }
 
-/// All variables in the order of the table; the starter scripts have the same list.
-pub(super) const VARIABLES: &[Variable] = &[
+/// Grains in the order of the table.
+const GRAINS: [&str; 3] = [Grain::Patient.word(), Grain::Plan.word(), Grain::Lesion.word()];
+
+/// All variables in the order of the table; the starter scripts have the same list. What the sheet of
+/// the department tells stands before what was measured.
+pub(super) fn variables(covariates: &[Covariate]) -> Vec<Variable<'_>> {
+    let mut all = Vec::new();
+    for grain in GRAINS {
+        for covariate in covariates.iter().filter(|c| c.grain.word() == grain) {
+            all.push(of_covariate(grain, covariate));
+        }
+        all.extend(MEASURED.iter().filter(|v| v.grain == grain));
+    }
+    all
+}
+
+fn of_covariate<'v>(grain: &'static str, covariate: &'v Covariate) -> Variable<'v> {
+    Variable { grain, name: &covariate.name, categories: covariate.is_levels() }
+}
+
+/// What every study has.
+const MEASURED: &[Variable<'static>] = &[
     of("plan", "fractions_planned", true),
     of("plan", "prescription_dose_gy", false),
     of("plan", "n_targets", false),
@@ -59,13 +80,18 @@ struct Grouped<'s> {
 impl<'s> Grouped<'s> {
     fn of(study: &Study<'s>, grain: &str, included: &BTreeSet<String>, group: &str) -> Self {
         let groups = places(study, included, group);
-        let (table, plans): (_, Vec<&str>) = if grain == "plan" {
-            (study.plan_table, study.plans.iter().map(|p| p.plan_id).collect())
-        } else {
+        let (table, plans): (_, Vec<&str>) = if grain == Grain::Lesion.word() {
             (study.lesion_table, study.lesions.iter().map(|l| l.plan_id).collect())
+        } else {
+            (study.plan_table, study.plans.iter().map(|p| p.plan_id).collect())
         };
+        let first = first_plans(study, included);
+        let every = grain != Grain::Patient.word();
         let mut members = Vec::new();
         for (number, plan) in plans.into_iter().enumerate() {
+            if !every && !first.contains(plan) {
+                continue;
+            }
             if let Some(of_plan) = groups.get(plan) {
                 members.push((number, of_plan.group.clone()));
             }
@@ -92,7 +118,7 @@ impl<'s> Grouped<'s> {
     }
 
     /// The largest standardised difference between two groups; absent where none is defined.
-    fn difference(&self, v: &Variable) -> Option<f64> {
+    fn difference(&self, v: &Variable<'_>) -> Option<f64> {
         let names = self.names();
         let groups: Vec<&String> = names.iter().skip(1).collect();
         let mut largest: Option<f64> = None;
@@ -116,6 +142,18 @@ impl<'s> Grouped<'s> {
     }
 }
 
+/// For each patient the plan of the first course in the study: what is said of the patient is
+/// counted with it.
+pub(super) fn first_plans<'s>(study: &Study<'s>, included: &BTreeSet<String>) -> BTreeSet<&'s str> {
+    let mut first: BTreeMap<&str, (i64, &'s str)> = BTreeMap::new();
+    for plan in study.plans.iter().filter(|p| included.contains(p.plan_id)) {
+        let own = (plan.day().unwrap_or(i64::MAX), plan.plan_id);
+        let now = first.entry(plan.patient_id).or_insert(own);
+        *now = own.min(*now);
+    }
+    first.into_values().map(|(_, plan)| plan).collect()
+}
+
 const COLUMNS: &[&str] = &[
     "grain",
     "variable",
@@ -136,17 +174,19 @@ pub(super) fn table(
     study: &Study<'_>,
     included: &BTreeSet<String>,
     group: &str,
+    variables: &[Variable<'_>],
 ) -> (Vec<u8>, String) {
     let mut rows = Vec::new();
     let mut text = format!("{CAUTION}\n");
-    for grain in ["plan", "lesion"] {
+    let used = |grain: &&str| variables.iter().any(|v| v.grain == *grain);
+    for grain in GRAINS.into_iter().filter(used) {
         let grouped = Grouped::of(study, grain, included, group);
         let names = grouped.names();
         let _ = writeln!(text, "\n## By {grain}\n\n| | {} | difference |", names.join(" | "));
         let _ = writeln!(text, "|---|{}---|", "---|".repeat(names.len()));
         let sizes = names.iter().map(|g| grouped.members(g).count().to_string());
         let _ = writeln!(text, "| {grain}s | {} | |", sizes.collect::<Vec<_>>().join(" | "));
-        for v in VARIABLES.iter().filter(|v| v.grain == grain) {
+        for v in variables.iter().filter(|v| v.grain == grain) {
             let difference = grouped.difference(v);
             let shown = difference.map_or_else(String::new, |d| format!("{d:.2}"));
             if v.categories {
@@ -165,11 +205,22 @@ pub(super) fn table(
     (sheet(COLUMNS, rows), text)
 }
 
-fn head(v: &Variable, level: &str, group: &str, known: usize, all: usize) -> Vec<Cell<'static>> {
+fn head(
+    v: &Variable<'_>,
+    level: &str,
+    group: &str,
+    known: usize,
+    all: usize,
+) -> Vec<Cell<'static>> {
     vec![word(v.grain), word(v.name), word(level), word(group), count(known), count(all - known)]
 }
 
-fn categories(g: &Grouped<'_>, v: &Variable, d: Option<f64>, rows: &mut Vec<Vec<Cell<'static>>>) {
+fn categories(
+    g: &Grouped<'_>,
+    v: &Variable<'_>,
+    d: Option<f64>,
+    rows: &mut Vec<Vec<Cell<'static>>>,
+) {
     let levels: BTreeSet<String> = g.levels(ALL, v.name).into_iter().collect();
     for level in &levels {
         for name in g.names() {
@@ -184,7 +235,7 @@ fn categories(g: &Grouped<'_>, v: &Variable, d: Option<f64>, rows: &mut Vec<Vec<
     }
 }
 
-fn numbers(g: &Grouped<'_>, v: &Variable, d: Option<f64>, rows: &mut Vec<Vec<Cell<'static>>>) {
+fn numbers(g: &Grouped<'_>, v: &Variable<'_>, d: Option<f64>, rows: &mut Vec<Vec<Cell<'static>>>) {
     for name in g.names() {
         let own = g.numbers(&name, v.name);
         let mut row = head(v, "", &name, own.len(), g.members(&name).count());
@@ -197,7 +248,7 @@ fn numbers(g: &Grouped<'_>, v: &Variable, d: Option<f64>, rows: &mut Vec<Vec<Cel
     }
 }
 
-fn readable(g: &Grouped<'_>, v: &Variable, difference: &str, text: &mut String) {
+fn readable(g: &Grouped<'_>, v: &Variable<'_>, difference: &str, text: &mut String) {
     let name = v.name.replace('_', " ");
     let names = g.names();
     let mut line = |label: &str, cells: Vec<String>, difference: &str| {

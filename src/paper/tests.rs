@@ -31,6 +31,11 @@ fn study_of(tables: Tables) -> Study<'static> {
     Study::read(Box::leak(Box::new(tables))).unwrap()
 }
 
+/// Groups by a column, and nothing else.
+fn by(group: &str) -> Request<'_> {
+    Request { group, checked: None, covariates: &[] }
+}
+
 fn limit_checks_of_five() -> (String, LoadedTable) {
     table(
         "limit_checks",
@@ -123,7 +128,7 @@ fn curves() -> Curves {
 fn made() -> BTreeMap<String, String> {
     let run =
         json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
-    let files = study().made(&run, "technology", &curves()).unwrap();
+    let files = study().made(&run, &by("technology"), &curves()).unwrap();
     files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
 }
 
@@ -184,7 +189,7 @@ fn an_uncertain_value_counts_as_missing() {
     let study = study_of(tables);
     let run =
         json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
-    let files = study.made(&run, "technology", &curves()).unwrap();
+    let files = study.made(&run, &by("technology"), &curves()).unwrap();
     let text = |name: &str| {
         let (_, bytes) = files.iter().find(|(n, _)| *n == name).unwrap();
         String::from_utf8(bytes.clone()).unwrap()
@@ -218,7 +223,7 @@ fn texts_state_facts_and_leave_gaps_open() {
 
 #[test]
 fn a_grouping_that_is_no_column_is_named() {
-    let text = study().made(&json!({}), "colour", &Curves::new()).unwrap_err().to_string();
+    let text = study().made(&json!({}), &by("colour"), &Curves::new()).unwrap_err().to_string();
     assert!(text.contains("grouping colour") && text.contains("technology"), "{text}");
 }
 
@@ -305,7 +310,7 @@ fn many() -> (Study<'static>, Curves) {
 
 fn made_of_many() -> BTreeMap<String, String> {
     let (study, curves) = many();
-    let files = study.made(&json!({"settings_sha256": "abc"}), "technology", &curves).unwrap();
+    let files = study.made(&json!({"settings_sha256": "abc"}), &by("technology"), &curves).unwrap();
     files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
 }
 
@@ -347,7 +352,7 @@ fn an_aim_of_planning_has_no_share() {
     let aims = tables["limit_checks"].clone().with("verdict", texts(&["not_a_limit"; 5]));
     tables.insert("limit_checks".to_owned(), aims);
     let run = json!({"program": "p", "program_version": "1", "method": "How.", "counts": {}});
-    let files = study_of(tables).made(&run, "technology", &curves()).unwrap();
+    let files = study_of(tables).made(&run, &by("technology"), &curves()).unwrap();
     let sheet = String::from_utf8(files["limit_shares.csv"].clone()).unwrap();
     assert_eq!(sheet.lines().count(), 1, "{sheet}");
 }
@@ -404,4 +409,41 @@ fn every_value_of_a_spread_is_a_mark_and_a_row() {
     // Once by group and once against the volume; the groups have a look of their own.
     assert_eq!(svg.matches("fill=\"none\" stroke=\"#0072B2\" stroke-width=\"2.2\"").count(), 12);
     assert_eq!(svg.matches("fill=\"none\" stroke=\"#D55E00\" stroke-width=\"2.2\"").count(), 12);
+}
+
+#[test]
+fn covariates_of_the_sheet_stand_in_table_1_and_beside_the_scripts() {
+    use tidydose_table::user::outcome_sheet::covariates::{Grain, Values, add};
+    let numbers = [("A", 50.0), ("E", 70.0)].map(|(k, v)| (k.to_owned(), v));
+    let levels = [("a", "high"), ("b", "low"), ("f", "low")];
+    let levels = levels.map(|(k, v)| (k.to_owned(), v.to_owned()));
+    let covariate = |name: &str, grain, values| Covariate {
+        name: name.to_owned(),
+        column: name.to_owned(),
+        grain,
+        values,
+    };
+    let told = [
+        covariate("age", Grain::Patient, Values::Numbers(numbers.into())),
+        covariate("kps", Grain::Plan, Values::Levels(levels.into())),
+    ];
+    let mut tables = tables();
+    add(&mut tables, &told);
+    let asked = Request { covariates: &told, ..by("technology") };
+    let run = json!({"settings_sha256": "abc"});
+    let files = study_of(tables).made(&run, &asked, &curves()).unwrap();
+    let text = |name: &str| String::from_utf8(files[name].clone()).unwrap();
+    let table = text("table_one.csv");
+    // Of four patients with a plan in the study one has an age.
+    let age = table.lines().find(|l| l.starts_with("patient,age,,all,")).unwrap();
+    assert!(age.starts_with("patient,age,,all,1,3,") && age.contains(",50,"), "{age}");
+    assert!(table.lines().any(|l| l.starts_with("plan,kps,low,all,")), "{table}");
+    assert!(text("table_one.md").contains("## By patient"));
+    let beside = text("plan_covariates.csv");
+    assert_eq!(beside.lines().next(), Some("plan_id,first_of_patient,age,kps"));
+    assert_eq!(beside.lines().filter(|l| l.contains(",true,")).count(), 4, "{beside}");
+    assert!(text("table_one.py").contains("(\"patient\", \"age\", False)"));
+    assert!(text("table_one.R").contains("list(\"plan\", \"kps\", TRUE)"));
+    // Without a sheet the folder is what it was.
+    assert!(!made().contains_key("plan_covariates.csv"));
 }

@@ -93,7 +93,7 @@ impl Analysis {
 
     /// What must be known beside the numbers.
     pub(super) fn warnings(&self, request: &Request) -> Vec<String> {
-        let mut list = Vec::new();
+        let mut list = self.joined.notes.clone();
         self.about_model(request, &mut list);
         self.about_those_left_out(request, &mut list);
         self.about_groups(request, &mut list);

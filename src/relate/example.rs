@@ -113,6 +113,7 @@ pub(super) fn request(grain: Grain) -> Request {
         least_follow_up: None,
         doubling: false,
         group: "technology".to_owned(),
+        covariates: Vec::new(),
         tried: vec!["Brain:V12Gy[cc]".to_owned()],
         stale: None,
         run: "Run: of a test.".to_owned(),

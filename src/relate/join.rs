@@ -5,11 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use strum::{EnumIter, IntoStaticStr};
 
+use super::course::{Course, Of, OutcomesOf, order, real};
 use super::predictor::Predictor;
 use super::study::{Cohort, GroupedPlan};
 use super::{Grain, RelateError, Request};
 use tidydose_statistics::survival::End;
-use tidydose_table::user::outcomes::{DEATH, LOST, NONE, Outcome};
+use tidydose_table::user::outcomes::{LOST, NONE, Outcome};
 
 /// Where somebody leaves, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumIter, IntoStaticStr)]
@@ -47,8 +48,8 @@ impl Stage {
             Self::Predictor => "choose another --predictor, or decide names in names.csv",
             Self::Adjuster => "choose another --adjust, or decide names in names.csv",
             Self::Matched => {
-                "columns patient_id and lesion_id of the sheet must be those of the tables; \
-                 --patient-key translates"
+                "patients, plans and lesions of the sheet must be those of the tables; --key \
+                 translates IDs of the hospital"
             }
             Self::Outcome => "fill in event_type, day_event and grade in the sheet",
             Self::FollowUp => "ask for a shorter --least-follow-up",
@@ -64,8 +65,12 @@ pub(super) struct Known {
     pub(super) adjuster: Option<f64>,
     /// Days until the observation ended, and how; absent where a day is missing.
     pub(super) time: Option<(f64, End)>,
+    /// Days until which the event would have been seen.
+    pub(super) looked: Option<f64>,
     /// Days until death or last contact.
     pub(super) life: Option<(f64, bool)>,
+    /// Whether a later course ended the observation.
+    pub(super) by_course: bool,
 }
 
 /// One patient or lesion.
@@ -80,6 +85,8 @@ pub(super) struct Subject {
     pub(super) state: Result<Known, (Stage, String)>,
     /// Whether somebody who left for short follow-up had died.
     pub(super) died: bool,
+    /// What the sheet says besides, in the order of the request; empty where it says nothing.
+    pub(super) covariates: Vec<String>,
 }
 
 /// Something without partner.
@@ -105,6 +112,8 @@ pub(super) struct Joined {
     pub(super) kinds: BTreeMap<String, usize>,
     /// Scales of the grades of the events that count.
     pub(super) scales: BTreeSet<String>,
+    /// What should be known of the predictors, and of events that follow a later course.
+    pub(super) notes: Vec<String>,
 }
 
 pub(super) fn join(
@@ -134,11 +143,18 @@ pub(super) fn join(
     let scales = outcomes.iter().filter(|o| o.event_type == request.event);
     let scales = scales.filter_map(|o| o.grade_scale.clone()).collect();
     let unmatched = unmatched(&sheet, &subjects);
-    Ok(Joined { predictor, adjuster, subjects, unmatched, kinds, scales })
+    let mut notes = predictor.notes(cohort);
+    notes.extend(adjuster.iter().flat_map(|a| a.notes(cohort)));
+    notes.extend(sheet.notes());
+    Ok(Joined { predictor, adjuster, subjects, unmatched, kinds, scales, notes })
 }
 
-/// Whom the flow starts with: each patient with the plan of the first course, or each lesion.
+/// Whom the flow starts with: each patient with the plan of the first course, each plan, or each
+/// lesion.
 fn starts<'c>(cohort: &'c Cohort<'_>, grain: Grain) -> Vec<(&'c GroupedPlan<'c>, Option<String>)> {
+    if grain == Grain::Plan {
+        return cohort.plans.iter().map(|p| (p, None)).collect();
+    }
     if grain == Grain::Lesion {
         let lesions = cohort.lesions.iter();
         return lesions
@@ -155,25 +171,25 @@ fn starts<'c>(cohort: &'c Cohort<'_>, grain: Grain) -> Vec<(&'c GroupedPlan<'c>,
     first.into_values().map(|p| (p, None)).collect()
 }
 
-/// Plans that can be used come first, then those of earlier days.
-fn order<'p>(plan: &'p GroupedPlan<'_>) -> (bool, bool, i64, &'p str) {
-    let plan = &plan.row;
-    let day = plan.day().unwrap_or(i64::MAX);
-    (!plan.is_in_study(), !plan.is_measured(), day, plan.plan_id)
-}
-
 /// Lesions by all names that the sheet may use.
-struct Lesions<'c> {
+pub(super) struct Lesions<'c> {
     by_id: BTreeMap<&'c str, &'c str>,
+    /// Plans by their lesions.
+    plans: BTreeMap<&'c str, &'c str>,
+    /// Patients by their plans.
+    patients: BTreeMap<&'c str, &'c str>,
     by_label: BTreeMap<(&'c str, &'c str), Vec<&'c str>>,
 }
 
 impl<'c> Lesions<'c> {
     fn of(cohort: &'c Cohort<'c>) -> Self {
-        let mut out = Self { by_id: BTreeMap::new(), by_label: BTreeMap::new() };
+        let patients = cohort.plans.iter().map(|p| (p.row.plan_id, p.row.patient_id)).collect();
+        let (by_id, by_label) = (BTreeMap::new(), BTreeMap::new());
+        let mut out = Self { by_id, plans: BTreeMap::new(), patients, by_label };
         for lesion in &cohort.lesions {
             let Some(plan) = cohort.plan(lesion.plan_id) else { continue };
             out.by_id.insert(lesion.lesion_id, plan.row.patient_id);
+            out.plans.insert(lesion.lesion_id, plan.row.plan_id);
             let label = lesion.clinical_label.filter(|l| *l != lesion.structure);
             for name in label.into_iter().chain([lesion.structure]) {
                 let key = (plan.row.patient_id, name);
@@ -183,8 +199,21 @@ impl<'c> Lesions<'c> {
         out
     }
 
+    /// The plan of a lesion.
+    pub(super) fn plan(&self, lesion: &str) -> Option<&'c str> {
+        self.plans.get(lesion).copied()
+    }
+
     /// The lesion that a row means.
-    fn find(&self, outcome: &'c Outcome) -> Result<Option<&'c str>, &'static str> {
+    pub(super) fn find<'o>(&self, outcome: &'o Outcome) -> Result<Option<&'o str>, &'static str>
+    where
+        'c: 'o,
+    {
+        if let Some(plan) = outcome.plan_id.as_deref()
+            && self.patients.get(plan) != Some(&outcome.patient_id.as_str())
+        {
+            return Err("the study has no such plan of the patient");
+        }
         let Some(name) = outcome.lesion_id.as_deref() else { return Ok(None) };
         if let Some(patient) = self.by_id.get(name) {
             let own = *patient == outcome.patient_id;
@@ -196,13 +225,6 @@ impl<'c> Lesions<'c> {
             None => Err("the study has no such lesion"),
         }
     }
-}
-
-struct OutcomesOf<'c> {
-    cohort: &'c Cohort<'c>,
-    lesions: &'c Lesions<'c>,
-    outcomes: &'c [Outcome],
-    request: &'c Request,
 }
 
 impl<'c> OutcomesOf<'c> {
@@ -233,13 +255,18 @@ impl<'c> OutcomesOf<'c> {
                 return Err((Stage::Predictor, "0 has no logarithm".to_owned()));
             }
             let z = adjuster.map(value).transpose().map_err(|s| (Stage::Adjuster, s))?;
-            let course = self.course(plan, lesion_id.as_deref())?;
+            let course = self.course(Of { plan, lesion: lesion_id.as_deref() })?;
             died = course.life.is_some_and(|(_, dead)| dead);
             course.long_enough(self.request.least_follow_up)?;
-            let Course { event, time, life, .. } = course;
-            Ok(Known { event, predictor: x, adjuster: z, time, life })
+            let Course { event, seen, time, life, by_course } = course;
+            let looked = seen.map(real);
+            Ok(Known { event, predictor: x, adjuster: z, time, looked, life, by_course })
         };
         let state = state();
+        let told = self.request.covariates.iter();
+        let lesion = lesion_id.as_deref();
+        let covariates =
+            told.map(|name| self.cohort.told(name, plan.row.plan_id, lesion)).collect();
         Subject {
             patient_id: plan.row.patient_id.to_owned(),
             plan_id: plan.row.plan_id.to_owned(),
@@ -248,146 +275,7 @@ impl<'c> OutcomesOf<'c> {
             fractions: plan.row.fractions_planned,
             state,
             died,
-        }
-    }
-
-    /// What the sheet says of a patient or lesion, in days from the treatment by `plan`.
-    fn course(
-        &self,
-        plan: &GroupedPlan<'_>,
-        lesion: Option<&str>,
-    ) -> Result<Course, (Stage, String)> {
-        let of_patient: Vec<&Outcome> =
-            self.outcomes.iter().filter(|o| o.patient_id == plan.row.patient_id).collect();
-        let own: Vec<&Outcome> = of_patient
-            .iter()
-            .copied()
-            .filter(|o| match (lesion, self.lesions.find(o)) {
-                (Some(lesion), Ok(Some(found))) => found == lesion,
-                (Some(_), _) => false,
-                (None, found) => found.is_ok(),
-            })
-            .collect();
-        if own.is_empty() {
-            return Err((Stage::Matched, "no row".to_owned()));
-        }
-        let death = self.request.event == DEATH;
-        let rows = if death { &of_patient } else { &own };
-        let of_event = rows.iter().filter(|o| o.event_type == self.request.event);
-        let events: Vec<&&Outcome> = of_event.collect();
-        let graded = self.graded(&events)?;
-        if graded.is_empty() && own.iter().all(|o| o.event_type == LOST) {
-            return Err((Stage::Outcome, "the sheet says lost".to_owned()));
-        }
-        let day = |o: &Outcome, d: Option<i64>| self.since_plan(plan, o, d);
-        let earliest = graded.iter().filter_map(|o| day(o, o.day_event)).min();
-        // An event without day could be the first.
-        let all_dated = graded.iter().all(|o| day(o, o.day_event).is_some());
-        let event = !graded.is_empty();
-        let dead = of_patient.iter().any(|o| o.dead == Some(true) || o.event_type == DEATH);
-        let contact = of_patient.iter().filter_map(|o| day(o, o.day_last_contact)).max();
-        let deaths = of_patient.iter().filter(|o| o.event_type == DEATH);
-        let day_death = deaths.filter_map(|o| day(o, o.day_event)).max();
-        let end = if dead { day_death.or(contact) } else { contact };
-        let imaging = own.iter().filter_map(|o| day(o, o.day_last_imaging)).max();
-        let imaging = imaging.or_else(|| {
-            let patient = of_patient.iter().filter(|o| o.lesion_id.is_none());
-            patient.filter_map(|o| day(o, o.day_last_imaging)).max()
-        });
-        let seen = if death { end } else { imaging.or(end) };
-        Ok(Course {
-            event,
-            seen,
-            time: time(
-                event,
-                earliest.filter(|_| all_dated),
-                (dead && !death).then_some(end),
-                seen,
-            ),
-            life: end.map(|e| (real(e), dead)),
-        })
-    }
-
-    /// The events that count.
-    fn graded<'e>(&self, events: &[&&'e Outcome]) -> Result<Vec<&'e Outcome>, (Stage, String)> {
-        let Some(least) = self.request.least_grade else {
-            return Ok(events.iter().map(|o| **o).collect());
-        };
-        let enough = |o: &&&&'e Outcome| o.grade.is_some_and(|g| g >= least);
-        let found: Vec<&Outcome> = events.iter().filter(enough).map(|o| **o).collect();
-        if found.is_empty() && events.iter().any(|o| o.grade.is_none()) {
-            return Err((Stage::Outcome, "an event without grade".to_owned()));
-        }
-        Ok(found)
-    }
-
-    /// A day of a row, counted from the treatment by `plan`: rows of a lesion count from its own
-    /// plan, others from the patient's first course.
-    fn since_plan(
-        &self,
-        plan: &GroupedPlan<'_>,
-        outcome: &Outcome,
-        day: Option<i64>,
-    ) -> Option<i64> {
-        let day = day?;
-        let own = match self.lesions.find(outcome).ok()? {
-            Some(lesion) => {
-                let lesion = self.cohort.lesions.iter().find(|l| l.lesion_id == lesion)?;
-                self.cohort.plan(lesion.plan_id)?
-            }
-            None => first_course(self.cohort, plan.row.patient_id)?,
-        };
-        if own.row.plan_id == plan.row.plan_id {
-            return Some(day);
-        }
-        let shifted = day + own.row.day()? - plan.row.day()?;
-        (shifted >= 0).then_some(shifted)
-    }
-}
-
-fn first_course<'c>(cohort: &'c Cohort<'c>, patient: &str) -> Option<&'c GroupedPlan<'c>> {
-    let plans = cohort.plans.iter().filter(|p| p.row.patient_id == patient);
-    plans.min_by(|a, b| order(a).cmp(&order(b)))
-}
-
-/// When the observation ended and how; `death` holds the day of a death that is another event.
-fn time(
-    event: bool,
-    day_event: Option<i64>,
-    death: Option<Option<i64>>,
-    seen: Option<i64>,
-) -> Option<(f64, End)> {
-    match (event, death) {
-        (true, _) => Some((real(day_event?), End::Event)),
-        (false, Some(day)) => Some((real(day?), End::Competing)),
-        (false, None) => Some((real(seen?), End::Censored)),
-    }
-}
-
-#[expect(clippy::cast_precision_loss, reason = "days of a life")]
-const fn real(day: i64) -> f64 {
-    day as f64
-}
-
-/// What became of somebody.
-struct Course {
-    event: bool,
-    /// Last day on which the event would have been seen.
-    seen: Option<i64>,
-    time: Option<(f64, End)>,
-    life: Option<(f64, bool)>,
-}
-
-impl Course {
-    fn long_enough(&self, least: Option<i64>) -> Result<(), (Stage, String)> {
-        let Some(least) = least.filter(|_| !self.event) else { return Ok(()) };
-        match self.seen {
-            Some(seen) if seen >= least => Ok(()),
-            Some(_) if self.life.is_some_and(|(_, dead)| dead) => {
-                Err((Stage::FollowUp, "died before".to_owned()))
-            }
-            Some(_) => Err((Stage::FollowUp, "followed for too short".to_owned())),
-            None => Err((Stage::FollowUp, "no day of follow-up".to_owned())),
+            covariates,
         }
     }
 }
@@ -407,11 +295,8 @@ fn unmatched(sheet: &OutcomesOf<'_>, subjects: &[Subject]) -> Vec<Unmatched> {
     let of_study = subjects.iter().filter(|s| {
         !sheet.outcomes.iter().any(|o| {
             let same = o.patient_id == s.patient_id;
-            let lesion = sheet.lesions.find(o);
-            same && match &s.lesion_id {
-                Some(own) => lesion == Ok(Some(own.as_str())),
-                None => lesion.is_ok(),
-            }
+            let Some(plan) = sheet.cohort.plan(&s.plan_id).filter(|_| same) else { return false };
+            sheet.is_own(o, Of { plan, lesion: s.lesion_id.as_deref() })
         })
     });
     let of_study = of_study.map(|s| Unmatched {

@@ -8,6 +8,7 @@
 
 mod analysis;
 mod captions;
+mod course;
 mod figures;
 mod join;
 mod model;
@@ -35,6 +36,8 @@ pub const TABLES: &[&str] = &["plans", "lesions", "metrics", "structures"];
 pub enum Grain {
     /// A patient, with the plan of the first course.
     Patient,
+    /// A plan; an event belongs to the course that precedes it.
+    Plan,
     /// A lesion, with the plan it belongs to.
     Lesion,
 }
@@ -42,11 +45,12 @@ pub enum Grain {
 impl Grain {
     /// Grains by the words of the command line.
     pub const WORDS: &'static [(Self, &'static str)] =
-        &[(Self::Patient, "patient"), (Self::Lesion, "lesion")];
+        &[(Self::Patient, "patient"), (Self::Plan, "plan"), (Self::Lesion, "lesion")];
 
     const fn word(self) -> &'static str {
         match self {
             Self::Patient => "patient",
+            Self::Plan => "plan",
             Self::Lesion => "lesion",
         }
     }
@@ -73,6 +77,8 @@ pub struct Request {
     pub doubling: bool,
     /// Column of plans by which survival is shown.
     pub group: String,
+    /// Columns of the tables that come from the sheet, for table subjects.
+    pub covariates: Vec<String>,
     /// Predictors that were tried for this event before, this one included.
     pub tried: Vec<String>,
     /// What to say where something was decided after the tables were made.

@@ -1,6 +1,6 @@
 //! What a predictor is, and its value for a plan or a lesion.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::study::Cohort;
 use super::{Grain, RelateError};
@@ -16,6 +16,8 @@ pub(super) enum Predictor {
     Lesion { metric: String },
     /// A numeric column of table lesions or plans.
     Column { name: String },
+    /// Whether a column of words of table lesions or plans has a level: 1, else 0.
+    Level { name: String, level: String },
 }
 
 impl Predictor {
@@ -29,10 +31,42 @@ impl Predictor {
             Self::Structure { structure: structure.to_owned(), metric: metric.to_owned() }
         } else if cohort.plan_columns.contains_key(words) || of_lesion(cohort, grain, words) {
             Self::Column { name: words.to_owned() }
+        } else if let Some(of_level) = Self::level(words, cohort, grain)? {
+            of_level
         } else {
             Self::Lesion { metric: words.to_owned() }
         };
         predictor.there(words, cohort, grain).map(|()| predictor)
+    }
+
+    /// `NAME=LEVEL`, or the name of a column of words: where it has two levels, the second counts
+    /// as 1.
+    fn level(words: &str, cohort: &Cohort<'_>, grain: Grain) -> Result<Option<Self>, RelateError> {
+        let (name, asked) = match words.split_once('=') {
+            Some((name, level)) => (name.trim(), Some(level.trim())),
+            None => (words, None),
+        };
+        let of_lesion = cohort.lesion_levels.get(name).filter(|_| grain == Grain::Lesion);
+        let Some(column) = of_lesion.or_else(|| cohort.plan_levels.get(name)) else {
+            return Ok(None);
+        };
+        let levels: BTreeSet<&str> = column.values().map(String::as_str).collect();
+        let found = match asked {
+            Some(asked) => levels.iter().find(|l| l.eq_ignore_ascii_case(asked)),
+            None if levels.len() == 2 => levels.last(),
+            None => None,
+        };
+        let Some(level) = found else {
+            let reason = match asked {
+                Some(_) => "the column has no such level".to_owned(),
+                None => format!("a column of {} levels", levels.len()),
+            };
+            let shown: Vec<String> =
+                levels.iter().take(LEVELS_SHOWN).map(|l| format!("{name}={l}")).collect();
+            let there = format!("one of them is accepted: {}", shown.join(", "));
+            return Err(RelateError::Predictor { wanted: words.to_owned(), reason, there });
+        };
+        Ok(Some(Self::Level { name: name.to_owned(), level: (*level).to_owned() }))
     }
 
     fn there(&self, wanted: &str, cohort: &Cohort<'_>, grain: Grain) -> Result<(), RelateError> {
@@ -40,7 +74,7 @@ impl Predictor {
             Err(RelateError::Predictor { wanted: wanted.to_owned(), reason, there })
         };
         match self {
-            Self::Column { .. } => Ok(()),
+            Self::Column { .. } | Self::Level { .. } => Ok(()),
             Self::Structure { structure, metric } => {
                 let own = cohort.metrics.iter().filter(|m| m.structure == *structure);
                 let metrics: BTreeSet<&str> = own.map(|m| m.metric).collect();
@@ -90,6 +124,13 @@ impl Predictor {
                     .or(of_plan);
                 of_lesion.copied().ok_or("empty")
             }
+            Self::Level { name, level } => {
+                let of_plan = cohort.plan_levels.get(name.as_str()).and_then(|c| c.get(plan));
+                let found = lesion
+                    .and_then(|l| cohort.lesion_levels.get(name.as_str())?.get(l))
+                    .or(of_plan);
+                found.map(|l| if l == level { 1.0 } else { 0.0 }).ok_or("empty")
+            }
             Self::Structure { structure, metric } => {
                 let found = one(cohort, metric, |m| m.plan_id == plan && m.structure == structure);
                 let open = || cohort.open.may_hold(plan, structure);
@@ -107,6 +148,21 @@ impl Predictor {
         value.map_err(str::to_owned)
     }
 
+    /// What somebody should know who names it so: what else is called alike, and which structures it
+    /// may mean.
+    pub(super) fn notes(&self, cohort: &Cohort<'_>) -> Vec<String> {
+        match self {
+            Self::Lesion { metric } => own_volume(cohort, metric).into_iter().collect(),
+            Self::Structure { structure, metric } => {
+                several(cohort, structure, metric).into_iter().collect()
+            }
+            Self::Column { .. } => Vec::new(),
+            Self::Level { name, level } => {
+                vec![format!("{name}: {level} counts as 1, everything else that is known as 0")]
+            }
+        }
+    }
+
     /// Structure and metric, for a comparison with published values.
     pub(super) fn subject(&self) -> Option<(&str, &str)> {
         match self {
@@ -121,9 +177,59 @@ impl Predictor {
             Self::Structure { structure, metric } => format!("{structure} {metric}"),
             Self::Lesion { metric } => format!("lesion {metric}"),
             Self::Column { name } => name.replace('_', " "),
+            Self::Level { name, level } => format!("{} is {level}", name.replace('_', " ")),
         }
     }
 }
+
+/// A volume of a dose at a lesion is what lies inside the target; what lies around it has names of
+/// its own.
+fn own_volume(cohort: &Cohort<'_>, metric: &str) -> Option<String> {
+    let stem = metric.strip_suffix("[cc]").filter(|s| s.starts_with('V') && s.ends_with("Gy"))?;
+    let local: Vec<String> =
+        ["Nearest", "Island"].iter().map(|kind| format!("{stem}{kind}[cc]")).collect();
+    let measured = cohort.metrics.iter().any(|m| local.iter().any(|l| l == m.metric));
+    let where_to = if measured {
+        "what the dose around it covers is".to_owned()
+    } else {
+        "what the dose around it covers is not in this study; measured with the full list, or with \
+         --metrics, it is"
+            .to_owned()
+    };
+    Some(format!(
+        "{metric} of a lesion is its own: the volume inside the target; {where_to} {}",
+        local.join(" or ")
+    ))
+}
+
+/// Plans in which a name means several structures; they have no value.
+fn several(cohort: &Cohort<'_>, structure: &str, metric: &str) -> Option<String> {
+    let mut by_plan: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
+    for m in cohort.metrics.iter().filter(|m| m.structure == structure && m.metric == metric) {
+        by_plan.entry(m.plan_id).or_default().push(m.structure_id);
+    }
+    let many: Vec<(&str, Vec<&str>)> = by_plan.into_iter().filter(|(_, s)| s.len() > 1).collect();
+    let shown = many.iter().take(PLANS_SHOWN).map(|(_, all)| all.join(", "));
+    let shown: Vec<String> = shown.collect();
+    let more = match many.len().saturating_sub(PLANS_SHOWN) {
+        0 => String::new(),
+        n => format!("; and {n} more plans"),
+    };
+    (!many.is_empty()).then(|| {
+        format!(
+            "{structure}:{metric} means several structures in {} plans, which have no value of it: \
+             {}{more}; with --grain lesion, {metric} is that of each lesion",
+            many.len(),
+            shown.join("; ")
+        )
+    })
+}
+
+/// So many plans are named.
+const PLANS_SHOWN: usize = 5;
+
+/// So many levels of a column are named.
+const LEVELS_SHOWN: usize = 8;
 
 fn of_lesion(cohort: &Cohort<'_>, grain: Grain, name: &str) -> bool {
     grain == Grain::Lesion && cohort.lesion_columns.contains_key(name)

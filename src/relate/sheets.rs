@@ -22,7 +22,9 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
             files.insert(format!("{name}.csv"), bytes);
         }
     };
-    add("subjects", SUBJECTS, subjects(analysis));
+    let covariates = request.covariates.iter().map(String::as_str);
+    let columns: Vec<&str> = SUBJECTS.iter().copied().chain(covariates).collect();
+    add("subjects", &columns, subjects(analysis));
     add("flow", FLOW, flow(analysis, request));
     add("unmatched", &["side", "patient_id", "lesion_id", "row", "reason"], unmatched(analysis));
     add("model", MODEL, model(analysis, request));
@@ -50,6 +52,7 @@ const SUBJECTS: &[&str] = &[
     "adjuster",
     "days",
     "ended",
+    "days_looked",
     "days_life",
     "dead",
 ];
@@ -67,8 +70,17 @@ const MODEL: &[&str] = &[
 ];
 const RATES: &[&str] =
     &["from", "to", "median", "events", "n", "patients", "effective_n", "rate", "low", "high"];
-const INCIDENCE: &[&str] =
-    &["days", "months", "at_risk", "event", "competing", "standard_error", "low", "high"];
+const INCIDENCE: &[&str] = &[
+    "days",
+    "months",
+    "at_risk",
+    "event",
+    "competing",
+    "standard_error",
+    "low",
+    "high",
+    "counted",
+];
 const SURVIVAL: &[&str] =
     &["group", "days", "at_risk", "deaths", "censored", "survival", "low", "high"];
 
@@ -93,7 +105,7 @@ fn subjects(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
         let known = s.state.as_ref().ok();
         let left = s.state.as_ref().err();
         let end = |k: &super::join::Known| k.time.map(|(_, e)| format!("{e:?}").to_lowercase());
-        vec![
+        let mut row = vec![
             text(&s.patient_id),
             text(&s.plan_id),
             text(s.lesion_id.as_deref().unwrap_or("")),
@@ -107,9 +119,12 @@ fn subjects(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
             number(known.and_then(|k| k.adjuster)),
             number(known.and_then(|k| Some(k.time?.0))),
             text(&known.and_then(end).unwrap_or_default()),
+            number(known.and_then(|k| k.looked)),
             number(known.and_then(|k| Some(k.life?.0))),
             known.and_then(|k| k.life).map_or(Cell::Missing, |(_, dead)| Cell::Boolean(dead)),
-        ]
+        ];
+        row.extend(s.covariates.iter().map(|c| text(c)));
+        row
     };
     analysis.joined.subjects.iter().map(row).collect()
 }
@@ -221,6 +236,9 @@ fn incidence(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
                 .to_vec();
         let band = band(s.time);
         row.extend([number(band.map(|b| b.1)), number(band.map(|b| b.2))]);
+        // Beside it, what it is where those who died count as without event until death.
+        let counted = found.unseen.as_ref().and_then(|u| u.counted.at(s.time));
+        row.push(number(counted.map(|s| s.event)));
         row
     };
     found.incidence.steps.iter().map(row).collect()

@@ -33,10 +33,19 @@ pub(super) struct Cohort<'t> {
     pub(super) plan_columns: NumericColumns<'t>,
     /// Numeric columns of table lesions: name, then value by lesion.
     pub(super) lesion_columns: NumericColumns<'t>,
+    /// Columns of words of table plans: name, then level by plan.
+    pub(super) plan_levels: LevelColumns<'t>,
+    /// Columns of words of table lesions: name, then level by lesion.
+    pub(super) lesion_levels: LevelColumns<'t>,
+    /// Lesions that were treated before, by the lesion of the later course.
+    pub(super) earlier: BTreeMap<&'t str, &'t str>,
 }
 
 /// Values by column and by what a row is about.
 pub(super) type NumericColumns<'t> = BTreeMap<&'t str, BTreeMap<&'t str, f64>>;
+
+/// Levels by column and by what a row is about.
+pub(super) type LevelColumns<'t> = BTreeMap<&'t str, BTreeMap<&'t str, String>>;
 
 impl<'t> Cohort<'t> {
     /// Takes the rows out of the tables.
@@ -60,13 +69,47 @@ impl<'t> Cohort<'t> {
             open: OpenNames::of(&rows(tables)?),
             plan_columns: columns(plans, "plan_id"),
             lesion_columns: columns(lesions, "lesion_id"),
+            plan_levels: levels(plans, "plan_id"),
+            lesion_levels: levels(lesions, "lesion_id"),
+            earlier: earlier(lesions),
         })
+    }
+
+    /// What a column says of a lesion, else of its plan; empty where it says nothing.
+    pub(super) fn told(&self, name: &str, plan: &str, lesion: Option<&str>) -> String {
+        let number = |columns: &NumericColumns<'_>, key: &str| {
+            columns.get(name).and_then(|c| c.get(key)).map(f64::to_string)
+        };
+        let word = |columns: &LevelColumns<'_>, key: &str| {
+            columns.get(name).and_then(|c| c.get(key)).cloned()
+        };
+        let of_lesion = lesion
+            .and_then(|l| number(&self.lesion_columns, l).or_else(|| word(&self.lesion_levels, l)));
+        let of_plan = || number(&self.plan_columns, plan).or_else(|| word(&self.plan_levels, plan));
+        of_lesion.or_else(of_plan).unwrap_or_default()
     }
 
     /// A plan by its name.
     pub(super) fn plan(&self, plan_id: &str) -> Option<&GroupedPlan<'t>> {
         self.plans.iter().find(|p| p.row.plan_id == plan_id)
     }
+}
+
+fn earlier(lesions: &LoadedTable) -> BTreeMap<&str, &str> {
+    let own = texts(lesions, "lesion_id");
+    let before = texts(lesions, "earlier_lesion_id");
+    own.into_iter().zip(before).filter_map(|(own, before)| Some((own?, before?))).collect()
+}
+
+fn levels<'t>(table: &'t LoadedTable, key: &str) -> LevelColumns<'t> {
+    let keys = texts(table, key);
+    let mut columns = LevelColumns::new();
+    for (name, _) in table.columns().iter().filter(|(_, cells)| !cells.is_numeric()) {
+        let pairs = keys.iter().enumerate();
+        let pairs = pairs.filter_map(|(row, key)| Some(((*key)?, level(table, name, row)?)));
+        columns.insert(name, pairs.collect());
+    }
+    columns
 }
 
 fn columns<'t>(table: &'t LoadedTable, key: &str) -> NumericColumns<'t> {

@@ -152,9 +152,132 @@ fn days_of_a_later_course_count_from_that_course() {
     assert_eq!(known(&lesions, "O01/1").life, Some((600.0, false)));
     assert_eq!(known(&lesions, "O00/1").life, Some((900.0, false)));
     let patients = joined(&cohort, &rows, &request(Grain::Patient));
+    // The necrosis came after the second course: the dose of the first is not held against it.
     let first = patients.iter().find(|s| s.patient_id == "P00").unwrap();
     assert_eq!(first.plan_id, "O00");
-    assert_eq!(first.state.as_ref().unwrap().time, Some((340.0, End::Event)));
+    let state = first.state.as_ref().unwrap();
+    assert_eq!(
+        (state.event, state.time, state.by_course),
+        (false, Some((300.0, End::Censored)), true)
+    );
+    assert_eq!(state.life, Some((900.0, false)), "life goes on");
+}
+
+/// Rows of two plans of one patient, 300 days apart, and what each plan is told of it.
+#[test]
+fn an_event_belongs_to_the_course_that_precedes_it() {
+    let mut cohort = cohort();
+    cohort.plans[1].row.patient_id = "P00";
+    let second = &mut cohort.plans[1].row;
+    (second.course, second.day_plan) = (Some(2), Some(1300));
+    let row_of = |plan: &str, event: &str, day: Option<i64>, contact: i64| Outcome {
+        plan_id: Some(plan.to_owned()),
+        day_last_contact: Some(contact),
+        ..row(0, None, event, day)
+    };
+    let of = |rows: &[Outcome]| {
+        let subjects = joined(&cohort, rows, &request(Grain::Plan));
+        assert_eq!(subjects.len(), PATIENTS);
+        ["O00", "O01"].map(|plan| {
+            let found = subjects.iter().find(|s| s.plan_id == plan).unwrap();
+            found.state.clone().map(|k| (k.event, k.time.unwrap()))
+        })
+    };
+    // Between the courses; it stands in the row of the first.
+    let rows = [row_of("O00", "necrosis", Some(250), 500), row_of("O01", "none", None, 400)];
+    let wanted = [Ok((true, (250.0, End::Event))), Ok((false, (400.0, End::Censored)))];
+    assert_eq!(of(&rows), wanted);
+    // After the second course, though it stands in the row of the first.
+    let rows = [row_of("O00", "necrosis", Some(340), 500), row_of("O01", "none", None, 400)];
+    let wanted = [Ok((false, (300.0, End::Censored))), Ok((true, (40.0, End::Event)))];
+    assert_eq!(of(&rows), wanted);
+    // Without a day nobody knows which course it followed, unless the row says so.
+    let mut rows = [row_of("O00", "necrosis", None, 500), row_of("O01", "none", None, 400)];
+    assert!(joined(&cohort, &rows, &request(Grain::Plan))[0].state.as_ref().is_ok_and(|k| k.event));
+    rows[0].plan_id = None;
+    let reason = "an event without day, of several courses".to_owned();
+    assert_eq!(of(&rows)[0], Err((Stage::Outcome, reason)));
+    // What the sheet does not know is not taken for none.
+    let mut rows = [row_of("O00", "none", None, 200), row_of("O01", "none", None, 400)];
+    rows[0].event_unknown = vec!["necrosis".to_owned()];
+    rows[1].held_back = Some("necrosis after death".to_owned());
+    assert_eq!(
+        of(&[rows.as_slice(), &[row(7, None, "necrosis", Some(3))]].concat()),
+        [
+            Err((Stage::Outcome, "the sheet does not say whether".to_owned())),
+            Err((Stage::Outcome, "held back: necrosis after death".to_owned())),
+        ]
+    );
+}
+
+/// Who died long after the last imaging is not at risk of what only images show.
+#[test]
+fn the_dead_are_at_risk_until_their_last_imaging() {
+    let mut rows = outcomes();
+    for o in &mut rows {
+        o.day_last_imaging = o.day_last_imaging.map(|d| (d / 2).max(o.day_event.unwrap_or(0)));
+    }
+    let request = request(Grain::Lesion);
+    let found = describe(&cohort(), &rows, &request).unwrap();
+    let report = String::from_utf8(found.files["report.txt"].clone()).unwrap();
+    assert!(report.contains("died without the event after their last imaging"), "{report}");
+    assert!(report.contains("if that time counted as without event"), "{report}");
+    let analysis = Analysis::of(join(&cohort(), &rows, &request).unwrap(), &request);
+    let over_time = analysis.over_time.unwrap();
+    let unseen = over_time.unseen.unwrap();
+    assert!(unseen.count > 0);
+    for l in &over_time.landmarks {
+        assert!(l.step.event >= unseen.counted.at(l.months * super::time::MONTH).unwrap().event);
+    }
+}
+
+#[test]
+fn a_predictor_says_what_it_means_and_what_else_is_called_so() {
+    let mut asked = request(Grain::Lesion);
+    let mut cohort = cohort();
+    for m in &mut cohort.metrics {
+        if m.metric == "Volume[cc]" {
+            m.metric = "V12Gy[cc]";
+        }
+    }
+    asked.predictor = "V12Gy[cc]".to_owned();
+    let found = describe(&cohort, &outcomes(), &asked).unwrap();
+    let all = found.warnings.join("\n");
+    assert!(
+        all.contains("V12Gy[cc] of a lesion is its own: the volume inside the target"),
+        "{all}"
+    );
+    assert!(all.contains("V12GyNearest[cc] or V12GyIsland[cc]"), "{all}");
+    // Every plan has two structures of the name GTV.
+    asked.predictor = "GTV:V12Gy[cc]".to_owned();
+    let found = describe(&cohort, &outcomes(), &asked).unwrap();
+    let all = found.warnings.join("\n");
+    assert!(
+        all.contains("means several structures in 40 plans") && all.contains("O00/1, O00/2"),
+        "{all}"
+    );
+}
+
+/// A column of words adjusts: two levels by its name, several by one of them.
+#[test]
+fn levels_of_a_column_are_predictors() {
+    let mut asked = request(Grain::Patient);
+    asked.adjust = Some("technology".to_owned());
+    asked.covariates = vec!["technology".to_owned(), "fractions_planned".to_owned()];
+    let found = describe(&cohort(), &outcomes(), &asked).unwrap();
+    let subjects = String::from_utf8(found.files["subjects.csv"].clone()).unwrap();
+    let mut lines = subjects.lines();
+    assert!(lines.next().unwrap().ends_with(",dead,technology,fractions_planned"));
+    // gantry_linac comes second among the levels and counts as 1.
+    assert!(lines.next().unwrap().contains(",gantry_linac,1"), "{subjects}");
+    let model = String::from_utf8(found.files["model.csv"].clone()).unwrap();
+    assert!(model.contains("\ntechnology,"), "{model}");
+    asked.adjust = Some("technology=robotic".to_owned());
+    let said = describe(&cohort(), &outcomes(), &asked).unwrap_err().to_string();
+    assert!(
+        said.contains("no such level; one of them is accepted: technology=cobalt_unit"),
+        "{said}"
+    );
 }
 
 #[test]

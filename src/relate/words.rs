@@ -168,6 +168,22 @@ fn asked(analysis: &Analysis, request: &Request) -> Vec<String> {
         "days count from the first fraction, or from the plan where that is not known".to_owned(),
     );
     list.push("who has a row was followed for every kind of event of the sheet".to_owned());
+    list.push(match request.grain {
+        Grain::Lesion => "another course of the same lesion ends its follow-up".to_owned(),
+        Grain::Patient => {
+            "each patient with the plan of the first course; a later course ends the \
+                           follow-up, and what comes after it is not told of the first dose"
+                .to_owned()
+        }
+        Grain::Plan => "each plan; an event belongs to the course that precedes it, and a later \
+                        course ends the follow-up"
+            .to_owned(),
+    });
+    let ended = analysis.joined.subjects.iter().filter_map(|s| s.state.as_ref().ok());
+    let ended = ended.filter(|k| k.by_course).count();
+    if ended > 0 {
+        list.push(format!("{ended} were followed until a later course"));
+    }
     list
 }
 
@@ -180,7 +196,8 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
         if request.grain == Grain::Patient {
             format!("{words}: {} patients{left}", s.patients)
         } else {
-            format!("{words}: {} lesions of {} patients{left}", s.subjects, s.patients)
+            let grain = request.grain.word();
+            format!("{words}: {} {grain}s of {} patients{left}", s.subjects, s.patients)
         }
     };
     let mut list: Vec<String> = analysis.stages.iter().map(line).collect();
@@ -391,6 +408,26 @@ fn incidence(found: &OverTime, request: &Request, list: &mut Vec<String>) {
             percent(l.step.competing),
             l.at_risk
         ));
+    }
+    let Some(unseen) = &found.unseen else { return };
+    list.push(format!(
+        "{} died without the event after their last imaging, by {:.1} months in the median: in that \
+         time nobody looked for it, so they are at risk of it until the last imaging and of death \
+         until death, which counts as likely with the event as without; intervals by draws of \
+         patients",
+        unseen.count,
+        unseen.median / MONTH
+    ));
+    for l in &found.landmarks {
+        let counted = unseen.counted.at(l.months * MONTH);
+        list.extend(counted.map(|s| {
+            format!(
+                "at {:.0} months, if that time counted as without event: {}, too low where the event \
+                 would have been seen on images",
+                l.months,
+                percent(s.event)
+            )
+        }));
     }
 }
 

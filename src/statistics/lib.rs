@@ -26,6 +26,7 @@ pub mod rank;
 pub mod roc;
 mod special;
 pub mod survival;
+pub mod two_windows;
 
 /// The confidence of an interval where nothing else is said.
 pub const CONFIDENCE: f64 = 0.95;

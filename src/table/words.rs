@@ -5,7 +5,8 @@ use strum::IntoEnumIterator;
 
 use super::user::states::State;
 use super::user::{
-    choices, clinical_file, decisions, lesion_file, names, outcomes, prescriptions, sums_file,
+    choices, clinical_file, decisions, lesion_file, names, outcome_sheet, outcomes, prescriptions,
+    sums_file,
 };
 use tidydose_case::{
     ELSEWHERE, NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window,
@@ -47,6 +48,7 @@ pub fn lists() -> Vec<Words> {
     all.extend(of_decisions());
     all.extend(of_courses());
     all.extend(of_outcomes());
+    all.extend(of_outcome_map());
     all.extend(of_limits());
     all.extend(of_tables());
     all
@@ -166,6 +168,25 @@ fn of_outcomes() -> Vec<Words> {
                 ("true, yes, 1", "there were symptoms"),
                 ("false, no, 0", "there were none"),
             ]),
+        },
+    ]
+}
+
+fn of_outcome_map() -> Vec<Words> {
+    let meanings = outcome_sheet::Meaning::iter().map(|m| (m.word(), m.words()));
+    let forms = outcome_sheet::Form::iter().map(|f| (f.word(), f.words()));
+    vec![
+        Words {
+            file: outcome_sheet::FILE,
+            column: "meaning",
+            also: "nothing, which waits for a decision",
+            list: words(meanings),
+        },
+        Words {
+            file: outcome_sheet::FILE,
+            column: "form",
+            also: "nothing, where the column is no moment",
+            list: words(forms),
         },
     ]
 }

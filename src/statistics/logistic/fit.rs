@@ -1,5 +1,6 @@
-//! Maximises Firth's penalised likelihood ℓ(β) + ½ log |I(β)| by scoring with halved steps. Predictors
-//! are brought to mean 0 and deviation 1 before, which moves the likelihood by a constant only.
+//! Maximises Firth's penalised likelihood ℓ(β) + ½ log |I(β)| by scoring with halved steps, and by
+//! Newton's steps where scoring is slow. Predictors are brought to mean 0 and deviation 1 before, which
+//! moves the likelihood by a constant only.
 
 use super::super::special::root;
 use super::super::{Undefined, real};
@@ -13,6 +14,12 @@ type Matrix = [[f64; MOST]; MOST];
 /// Steps of an iteration, and halvings of a step, before it is given up.
 const ROUNDS: usize = 200;
 const HALVINGS: usize = 30;
+/// From this round on steps are Newton's. Scoring takes the curvature of the likelihood without that of
+/// the penalty: of few patients, or with one far from all others, the penalty bends as much as the
+/// likelihood, and scoring needs hundreds of rounds.
+const SCORING: usize = 15;
+/// Reach of the differences of the score that its curvature is taken from, in standardised units.
+const REACH: f64 = 1e-5;
 /// No coefficient moves further in one step, in units of log odds for one deviation.
 const LONGEST: f64 = 5.0;
 /// The iteration ends when no coefficient moves further,
@@ -112,6 +119,27 @@ impl Rows {
         root(excess, -reach, reach)
     }
 
+    /// How fast the score of the penalised likelihood falls, by central differences; the lower half.
+    fn curvature(&self, beta: Vector) -> Option<Matrix> {
+        let mut slopes: Matrix = [[0.0; MOST]; MOST];
+        for (k, slope) in slopes.iter_mut().enumerate().take(self.size) {
+            let (mut up, mut down) = (beta, beta);
+            up[k] += REACH;
+            down[k] -= REACH;
+            let (up, down) = (self.at(up)?.score, self.at(down)?.score);
+            for j in 0..self.size {
+                slope[j] = (down[j] - up[j]) / (2.0 * REACH);
+            }
+        }
+        let mut out: Matrix = [[0.0; MOST]; MOST];
+        for j in 0..self.size {
+            for k in 0..=j {
+                out[j][k] = 0.5 * (slopes[j][k] + slopes[k][j]);
+            }
+        }
+        Some(out)
+    }
+
     /// Likelihood, score and inverse information at a point; absent where the information has no
     /// inverse.
     fn at(&self, beta: Vector) -> Option<Point> {
@@ -177,8 +205,11 @@ impl Fit {
     pub(super) fn from(rows: &Rows, start: Vector, held: Option<usize>) -> Result<Self, Undefined> {
         let mut beta = start;
         let mut here = rows.at(beta).ok_or(SAME)?;
-        for _ in 0..ROUNDS {
-            let step = step(&here, rows.size, held).ok_or(SAME)?;
+        for round in 0..ROUNDS {
+            let newton = if round < SCORING { None } else { rows.curvature(beta) };
+            let newton = newton.and_then(|c| step(&c, &here.score, rows.size, held));
+            let scoring = || step(&here.information, &here.score, rows.size, held);
+            let step = newton.or_else(scoring).ok_or(SAME)?;
             let largest = step.iter().fold(0.0_f64, |a, s| a.max(s.abs()));
             let mut share = if largest > LONGEST { LONGEST / largest } else { 1.0 };
             let slack = 1e-13 * (1.0 + here.log_likelihood.abs());
@@ -214,19 +245,20 @@ impl Fit {
 
 const SAME: Undefined = Undefined::Constant("predictors say the same: their values");
 
-/// The scoring step of the coefficients that are free.
-fn step(here: &Point, size: usize, held: Option<usize>) -> Option<Vector> {
+/// The step of the coefficients that are free, by a curvature of which the lower half is given;
+/// absent where it is not positive.
+fn step(curvature: &Matrix, score: &Vector, size: usize, held: Option<usize>) -> Option<Vector> {
     let free: Vec<usize> = (0..size).filter(|k| Some(*k) != held).collect();
     let mut part: Matrix = [[0.0; MOST]; MOST];
     for (j, row) in free.iter().enumerate() {
         for (k, column) in free.iter().enumerate().take(j + 1) {
-            part[j][k] = here.information[*row.max(column)][*row.min(column)];
+            part[j][k] = curvature[*row.max(column)][*row.min(column)];
         }
     }
     let (inverse, _) = inverse(&part, free.len())?;
     let mut step = [0.0; MOST];
     for (j, row) in free.iter().enumerate() {
-        step[*row] = free.iter().enumerate().map(|(k, c)| inverse[j][k] * here.score[*c]).sum();
+        step[*row] = free.iter().enumerate().map(|(k, c)| inverse[j][k] * score[*c]).sum();
     }
     Some(step)
 }

@@ -188,6 +188,35 @@ mod tests {
         assert_eq!(m.slope.interval.holds(0.0), m.slope.p > 0.05);
     }
 
+    /// Few patients, and one patient far from all others: the estimate is finite (Heinze and Schemper
+    /// 2002), and scoring alone did not reach it in 200 rounds. At the estimate the penalised score is
+    /// 0, which is asked here by its own formula.
+    #[test]
+    fn five_patients_and_an_outlier_have_a_model() {
+        let far: Vec<f64> = (0..30).map(|i| 4.0 + f64::from(i % 7) / 3.0).chain([1000.0]).collect();
+        let late: Vec<bool> = (0..31).map(|i| i % 4 == 1 || i == 30).collect();
+        let sets: [(&[f64], &[bool]); 4] = [
+            (&[48.0, 6.5, 0.87, 1.25, 2.97], &[true, false, true, false, true]),
+            (&[0.51, 1.59, 10.3, 0.70, 0.82], &[false, false, true, false, true]),
+            (&[0.18, 0.41, 2.28], &[true, true, false]),
+            (&far, &late),
+        ];
+        for (x, event) in sets {
+            let m = fit(event, x).unwrap();
+            let p: Vec<f64> = x.iter().map(|x| probability(m.log_odds(*x, 0.0))).collect();
+            let w: Vec<f64> = p.iter().map(|p| p * (1.0 - p)).collect();
+            let sum = |f: &dyn Fn(usize) -> f64| (0..x.len()).map(f).sum::<f64>();
+            let (a, b, c) = (sum(&|i| w[i]), sum(&|i| w[i] * x[i]), sum(&|i| w[i] * x[i] * x[i]));
+            let leverage =
+                |i: usize| w[i] * (c - 2.0 * b * x[i] + a * x[i] * x[i]) / (a * c - b * b);
+            let pull = |i: usize| real(usize::from(event[i])) - p[i] + leverage(i) * (0.5 - p[i]);
+            let size = x.iter().fold(1.0_f64, |s, x| s.max(*x));
+            assert!(sum(&pull).abs() < 1e-7, "{x:?}");
+            assert!(sum(&|i| pull(i) * x[i] / size).abs() < 1e-7, "{x:?}");
+            assert!(m.slope.interval.holds(m.slope.estimate), "{:?}", m.slope);
+        }
+    }
+
     #[test]
     fn what_has_no_model_says_why() {
         let x = [1.0, 2.0, 3.0, 4.0];

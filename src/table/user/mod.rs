@@ -12,6 +12,7 @@
 //! | `decisions.csv` | what was decided about a finding | [`decisions`], kept as [`states`] |
 //! | `limits.csv` | limits of the user's own | [`limits`] |
 //! | `outcomes.csv` | what became of the patients | [`outcomes`] |
+//! | any sheet of outcomes, with `outcomes_map.csv` | what its columns mean | [`outcome_sheet`] |
 //! | `reviews.csv` | what a committee said about a case | [`reviews`] |
 //! | `check_worksheet.csv` | what the planning report states | [`worksheet`] |
 //!
@@ -27,6 +28,7 @@ pub mod groups;
 pub mod lesion_file;
 pub mod limits;
 pub mod names;
+pub mod outcome_sheet;
 pub mod outcomes;
 pub mod prescriptions;
 pub mod reviews;

@@ -3,19 +3,23 @@
 //! `event_type` none. Whoever has a row was followed for every kind of event of the sheet.
 //!
 //! Days are counted from the treatment: for a row with `lesion_id` from the first fraction of the
-//! plan that the lesion belongs to, else from that of the patient's first course. The sheet is taken
-//! as a whole or refused as a whole, with every fault named by row, column and value. Nothing is
-//! filled in.
+//! plan that the lesion belongs to, for a row with `plan_id` from that of the plan, else from that of
+//! the patient's first course. The sheet is taken as a whole or refused as a whole, with every fault
+//! named by row, column and value. Nothing is filled in. A row with a reason under `held_back` stays
+//! out of every number.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::user_file::{ReadError, UserFile};
+use crate::Cell;
+use crate::write_csv::write_records;
 use tidydose_geometry::units::typed::{self, NotANumber};
 
-/// Columns that are understood. All but the first and third may be missing.
+/// Columns that are understood. All but patient_id and event_type may be missing.
 pub const COLUMNS: &[&str] = &[
     "patient_id",
+    "plan_id",
     "lesion_id",
     "event_type",
     "day_event",
@@ -26,6 +30,8 @@ pub const COLUMNS: &[&str] = &[
     "day_last_imaging",
     "day_last_contact",
     "vital_status",
+    "event_unknown",
+    "held_back",
     "source_note_code",
 ];
 const REQUIRED: &[&str] = &["patient_id", "event_type"];
@@ -58,6 +64,8 @@ pub struct Outcome {
     pub row: usize,
     /// Pseudonym as in table plans.
     pub patient_id: String,
+    /// As in table plans; absent in rows of the patient.
+    pub plan_id: Option<String>,
     /// As in table lesions, the clinic's label of `lesions.csv` or the name of the structure, where
     /// that names one lesion of the patient; absent in rows of the patient.
     pub lesion_id: Option<String>,
@@ -79,6 +87,10 @@ pub struct Outcome {
     pub day_last_contact: Option<i64>,
     /// Whether the patient was dead at the last contact; absent when not known.
     pub dead: Option<bool>,
+    /// Kinds of events of which the row does not know whether they happened.
+    pub event_unknown: Vec<String>,
+    /// Why the row cannot be true; it enters no number then.
+    pub held_back: Option<String>,
 }
 
 /// Reads the sheet.
@@ -94,23 +106,40 @@ pub fn read(path: &Path) -> Result<Vec<Outcome>, ReadError> {
     if faults.is_empty() { Ok(rows) } else { Err(fault(listed(&faults))) }
 }
 
-/// Puts pseudonyms in place of hospital IDs, by the file `patient_key.csv` of the study's key. An ID
-/// that the key does not know stays: it has no partner then.
-///
-/// # Errors
-/// When the key cannot be read.
-pub fn translate(rows: &mut [Outcome], key: &Path) -> Result<(), ReadError> {
-    let fault = |reason: String| ReadError { path: key.to_path_buf(), reason };
-    std::fs::metadata(key).map_err(|e| fault(e.to_string()))?;
-    let file = UserFile::read(key, &["patient_id", "original_patient_id"], &[])?;
-    let pair = |row| (file.text(row, "original_patient_id"), file.text(row, "patient_id"));
-    let tokens: BTreeMap<&str, &str> = (0..file.row_count()).map(pair).collect();
-    for outcome in rows {
-        if let Some(token) = tokens.get(outcome.patient_id.as_str()) {
-            outcome.patient_id = (*token).to_owned();
-        }
-    }
-    Ok(())
+/// The sheet in its own form, as [`read`] takes it.
+#[must_use]
+pub fn csv(rows: &[Outcome]) -> Vec<u8> {
+    let text = |t: Option<&str>| match t {
+        None | Some("") => Cell::Missing,
+        Some(t) => Cell::Text(t.to_owned().into()),
+    };
+    let whole = |n: Option<i64>| n.map_or(Cell::Missing, Cell::Integer);
+    let row = |o: &Outcome| {
+        let vital = o.dead.map(|dead| if dead { "dead" } else { "alive" });
+        let symptoms = o.symptomatic.map(|yes| if yes { "yes" } else { "no" });
+        let unknown = o.event_unknown.join(" ");
+        vec![
+            text(Some(&o.patient_id)),
+            text(o.plan_id.as_deref()),
+            text(o.lesion_id.as_deref()),
+            text(Some(&o.event_type)),
+            whole(o.day_event),
+            whole(o.grade),
+            text(o.grade_scale.as_deref()),
+            text(o.basis.as_deref()),
+            text(symptoms),
+            whole(o.day_last_imaging),
+            whole(o.day_last_contact),
+            text(vital),
+            text(Some(&unknown)),
+            text(o.held_back.as_deref()),
+            text(Some(&format!("row {}", o.row))),
+        ]
+    };
+    let mut bytes = Vec::new();
+    // Writing into memory does not fail.
+    let _ = write_records(COLUMNS, rows.iter().map(row), &mut bytes);
+    bytes
 }
 
 /// Faults shown at once; a sheet with more has one cause.
@@ -137,7 +166,9 @@ fn rows(file: &UserFile) -> (Vec<Outcome>, Vec<String>) {
     for row in (0..file.row_count()).filter(filled) {
         let mut reader = Reader { file, row, faults: &mut faults };
         let outcome = reader.outcome();
-        reader.consistent(&outcome);
+        if outcome.held_back.is_none() {
+            reader.consistent(&outcome);
+        }
         rows.push(outcome);
     }
     if rows.is_empty() && faults.is_empty() {
@@ -186,7 +217,8 @@ impl Reader<'_> {
         let found = self.text(column)?;
         let ambiguous = typed::number(&found).err().filter(|e| *e != NotANumber::None);
         match found.parse::<i64>() {
-            Ok(day) if day >= 0 => return Some(day),
+            // What is held back may lie before the treatment: that is why.
+            Ok(day) if day >= 0 || self.text("held_back").is_some() => return Some(day),
             Err(_) if ambiguous.is_some() => {
                 self.fault(column, "a whole number of days without any mark is accepted");
             }
@@ -222,6 +254,7 @@ impl Reader<'_> {
         Outcome {
             row: self.row + 2,
             patient_id,
+            plan_id: self.text("plan_id"),
             lesion_id: self.text("lesion_id"),
             event_type,
             day_event: self.day("day_event"),
@@ -232,6 +265,11 @@ impl Reader<'_> {
             day_last_imaging: self.day("day_last_imaging"),
             day_last_contact: self.day("day_last_contact"),
             dead,
+            event_unknown: self
+                .text("event_unknown")
+                .map(|t| t.split_whitespace().map(str::to_owned).collect())
+                .unwrap_or_default(),
+            held_back: self.text("held_back"),
         }
     }
 
@@ -282,28 +320,31 @@ impl Reader<'_> {
 }
 
 /// What several rows may not say together.
-fn together(rows: &[Outcome], faults: &mut Vec<String>) {
+fn together(all: &[Outcome], faults: &mut Vec<String>) {
+    let rows: Vec<&Outcome> = all.iter().filter(|o| o.held_back.is_none()).collect();
+    let rows = rows.as_slice();
     let mut seen = BTreeMap::new();
     for o in rows {
-        let key = (&o.patient_id, &o.lesion_id, &o.event_type, o.day_event);
+        let key = (&o.patient_id, &o.plan_id, &o.lesion_id, &o.event_type, o.day_event);
         if let Some(first) = seen.insert(key, o.row) {
             faults.push(format!("row {}: row {first} says the same event; keep one", o.row));
         }
     }
-    // Of one patient, or of one lesion, last days and states are the same in all rows.
-    let subject = |o: &Outcome| (o.patient_id.clone(), o.lesion_id.clone());
+    // Of one patient, plan or lesion, last days and states are the same in all rows. A plan was last
+    // heard of when it was: its patient may have lived then and be dead in the row of a later one.
+    let subject = |o: &Outcome| (o.patient_id.clone(), o.plan_id.clone(), o.lesion_id.clone());
     let last = |o: &Outcome| o.day_last_imaging.map(|d| d.to_string());
     differ(rows, faults, "day_last_imaging", (&subject, &last));
     let contact = |o: &Outcome| o.day_last_contact.map(|d| d.to_string());
     differ(rows, faults, "day_last_contact", (&subject, &contact));
-    let patient = |o: &Outcome| (o.patient_id.clone(), None);
+    let patient = |o: &Outcome| (o.patient_id.clone(), o.plan_id.clone(), None);
     let state = |o: &Outcome| {
         let dead = o.dead.or((o.event_type == DEATH).then_some(true))?;
         Some(if dead { "dead" } else { "alive" }.to_owned())
     };
     differ(rows, faults, "vital_status", (&patient, &state));
-    let quiet: BTreeSet<_> =
-        rows.iter().filter(|o| o.event_type == NONE || o.event_type == LOST).map(subject).collect();
+    let is_quiet = |o: &&&Outcome| o.event_type == NONE || o.event_type == LOST;
+    let quiet: BTreeSet<_> = rows.iter().filter(is_quiet).map(|o| subject(o)).collect();
     for o in rows {
         let loud = ![NONE, LOST, DEATH].contains(&o.event_type.as_str());
         if loud && quiet.contains(&subject(o)) {
@@ -317,12 +358,12 @@ fn together(rows: &[Outcome], faults: &mut Vec<String>) {
     }
 }
 
-type Subject = (String, Option<String>);
+type Subject = (String, Option<String>, Option<String>);
 type SubjectOf<'f> = dyn Fn(&Outcome) -> Subject + 'f;
 type ValueOf<'f> = dyn Fn(&Outcome) -> Option<String> + 'f;
 
 fn differ(
-    rows: &[Outcome],
+    rows: &[&Outcome],
     faults: &mut Vec<String>,
     column: &str,
     (subject, value): (&SubjectOf<'_>, &ValueOf<'_>),
@@ -420,17 +461,6 @@ mod tests {
         let found = fault("P1;;a;1;;;;;30\nP1;;b;1;;;;;40\n");
         assert!(found.contains("column `day_last_imaging`: `40`; row 2 has `30`"), "{found}");
         assert!(found.starts_with(&found[..1]) && found.contains("1 fault; nothing was taken"));
-    }
-
-    #[test]
-    fn hospital_ids_become_pseudonyms_by_the_key() {
-        let folder = tempfile::tempdir().unwrap();
-        let key = folder.path().join("patient_key.csv");
-        std::fs::write(&key, "patient_id,original_patient_id\nPabc,LK-01\n").unwrap();
-        let mut rows = read_text("LK-01;;none\nLK-99;;none\n").unwrap();
-        translate(&mut rows, &key).unwrap();
-        assert_eq!([&rows[0].patient_id, &rows[1].patient_id], ["Pabc", "LK-99"]);
-        assert!(translate(&mut rows, &folder.path().join("none.csv")).is_err());
     }
 
     #[test]

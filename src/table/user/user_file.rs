@@ -251,7 +251,7 @@ impl UserFile {
 }
 
 /// The separator that occurs most often in the first line; a comma where there is none.
-fn separator_of(text: &[u8]) -> u8 {
+pub(super) fn separator_of(text: &[u8]) -> u8 {
     let line = text.split(|b| *b == b'\n').next().unwrap_or_default();
     let times = |separator: u8| line.iter().filter(|b| **b == separator).count();
     [b'\t', b';', b','].into_iter().max_by_key(|s| times(*s)).unwrap_or(b',')
