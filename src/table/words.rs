@@ -14,7 +14,7 @@ use tidydose_metrics::Status;
 use tidydose_metrics::limits::{Checked, Tier};
 
 /// A word with its meaning.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
 pub struct Word {
     /// As it is written; any letter case is accepted where people write it.
     pub word: String,

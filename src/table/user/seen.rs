@@ -45,6 +45,12 @@ impl Seen {
         }
     }
 
+    /// Median volume, cc.
+    #[must_use]
+    pub fn median_cc(&self) -> Option<f64> {
+        median(&self.volumes_cc)
+    }
+
     /// Median volume, cc; empty where nothing was seen.
     #[must_use]
     pub fn median_volume(&self) -> String {
