@@ -96,6 +96,8 @@ pub const HALF_WIDTH_MM: f64 = 45.0;
 const STEP_MM: f64 = 1.0;
 /// Lines are thinned by no more than this, mm.
 const THINNED_MM: f64 = 0.05;
+/// And by no more than this where a picture only shows what lies where, mm: less than a screen shows.
+const COARSE_MM: f64 = 0.5;
 /// Isodose lines that are of interest in every plan, Gy.
 const USUAL_GY: [f64; 3] = [12.0, 8.0, 4.0];
 
@@ -154,6 +156,22 @@ impl Seen<'_> {
     fn page(&self, [wanted, plane]: [f64; 2]) -> Page {
         let normal = self.stack.axes.directions[2];
         Page::new(normal, add(self.point, scale(normal, plane - wanted)))
+    }
+
+    /// The picture without dose, wide enough to show where a structure lies: `reach_mm` to each
+    /// side, with lines thinned by no more than half a millimetre. Absent without contour planes.
+    #[must_use]
+    pub fn outlines(&self, drawn: &[Drawn<'_>], reach_mm: f64) -> Option<Picture> {
+        let [wanted, plane] = self.positions()?;
+        let page = Page { reach_mm, thinned_mm: COARSE_MM, ..self.page([wanted, plane]) };
+        Some(Picture {
+            roi_number: self.roi_number,
+            view: self.view,
+            directions: [letter(page.right), letter(page.down)],
+            plane_mm: plane,
+            off_plane_mm: (plane - wanted).abs(),
+            lines: drawn.iter().flat_map(|d| page.contours(d)).collect(),
+        })
     }
 
     /// What a dose adds to the picture.
@@ -291,6 +309,9 @@ struct Page {
     centre: Point,
     right: Point,
     down: Point,
+    /// Half of what is shown, mm.
+    reach_mm: f64,
+    thinned_mm: f64,
 }
 
 impl Page {
@@ -306,7 +327,8 @@ impl Page {
         let right = unit(sub(right, scale(normal, dot(normal, right)))).unwrap_or(right);
         let other = cross(normal, right);
         let down = if dot(other, down) < 0.0 { scale(other, -1.0) } else { other };
-        Self { normal, centre, right, down }
+        let (reach_mm, thinned_mm) = (HALF_WIDTH_MM, THINNED_MM);
+        Self { normal, centre, right, down, reach_mm, thinned_mm }
     }
 
     fn point(&self, [x, y]: [f64; 2]) -> Point {
@@ -316,6 +338,10 @@ impl Page {
     fn on_page(&self, point: Point) -> [f64; 2] {
         let d = sub(point, self.centre);
         [dot(d, self.right), dot(d, self.down)]
+    }
+
+    fn shows(&self, p: [f64; 2]) -> bool {
+        p.iter().all(|c| c.abs() <= self.reach_mm)
     }
 
     /// The rings of a structure on its plane nearest to this one, when that is nearer than half its
@@ -338,12 +364,12 @@ impl Page {
             points.extend(points.first().copied());
             points
         });
-        let seen = rings.filter(|ring| ring.iter().any(|p| is_inside(*p)));
+        let seen = rings.filter(|ring| ring.iter().any(|p| self.shows(*p)));
         let line = |points: Vec<[f64; 2]>| PictureLine {
             kind: LineKind::Contour,
             roi_number: Some(drawn.roi_number),
             dose_gy: None,
-            points: thinned(&points),
+            points: thinned(&points, self.thinned_mm),
         };
         seen.map(line).collect()
     }
@@ -379,7 +405,7 @@ impl Page {
                     kind: LineKind::Isodose,
                     roi_number: None,
                     dose_gy: Some(level),
-                    points: thinned(points),
+                    points: thinned(points, self.thinned_mm),
                 }));
             }
         }
@@ -397,13 +423,9 @@ impl Page {
 /// Stands for no dose where isodose lines are sought: below every level.
 const OUTSIDE_GY: f64 = -1.0;
 
-fn is_inside(p: [f64; 2]) -> bool {
-    p.iter().all(|c| c.abs() <= HALF_WIDTH_MM)
-}
-
-fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+fn thinned(points: &[[f64; 2]], by_mm: f64) -> Vec<[f64; 2]> {
     let line: LineString<f64> = points.iter().map(|p| Coord { x: p[0], y: p[1] }).collect();
-    line.simplify(THINNED_MM).0.iter().map(|c| [c.x, c.y]).collect()
+    line.simplify(by_mm).0.iter().map(|c| [c.x, c.y]).collect()
 }
 
 #[cfg(test)]

@@ -23,7 +23,7 @@ use super::xlsx_cells;
 mod accepted;
 mod take_over;
 
-pub use take_over::{TakenOver, take_over};
+pub use take_over::{TakeOverError, TakenOver, take_over};
 
 /// The columns of a file of answers.
 pub const COLUMNS: [&str; 10] = [

@@ -12,6 +12,7 @@ use super::{choices, clinical_file, decisions, lesion_file, names, prescriptions
 use crate::words::Word;
 use tidydose_rt::identity::Token;
 
+mod alike_shapes;
 mod name_words;
 mod of_cases;
 mod of_findings;

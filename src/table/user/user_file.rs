@@ -239,6 +239,12 @@ impl UserFile {
         }
     }
 
+    /// Whether there was a file when it was read.
+    #[must_use]
+    pub const fn is_kept(&self) -> bool {
+        self.read.is_some()
+    }
+
     /// Whether another file has the same columns and cells.
     #[must_use]
     pub fn holds_the_same(&self, other: &Self) -> bool {

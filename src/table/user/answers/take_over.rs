@@ -111,7 +111,8 @@ fn put(
     let (key, decision) = (key(answer)?, decided(answer, own)?);
     let name = answer.key.place.file();
     let row = find(file, &key);
-    if row.is_none() && !is_asked_for_all(answer, file) {
+    // Of a file that is not there yet nobody knows what is open.
+    if row.is_none() && file.is_kept() && !is_asked_for_all(answer, file) {
         let question =
             if answer.question.is_empty() { &answer.key.subject } else { &answer.question };
         done.not_asked.push(format!(

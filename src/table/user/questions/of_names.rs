@@ -2,12 +2,13 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::alike_shapes::{Alike, KnownShapes};
 use super::suggestions::{Proposed, Shape, shown, suggestions};
 use super::{Accepts, Fact, Key, Part, Place, Question, counted};
 use crate::user::names::NamesFile;
 use crate::user::seen::{EvidenceByCase, Seen, seen_by_name};
 use tidydose_analyse::{SeenSide, ShapeEvidence};
-use tidydose_case::{Case, Decoration, ELSEWHERE, NameBasis, NamedRoi, decoration};
+use tidydose_case::{Case, Decoration, ELSEWHERE, NameBasis, NamedRoi, Role, decoration};
 use tidydose_geometry::point::{length, sub};
 
 /// A structure of a name, with what its shape says.
@@ -32,10 +33,11 @@ pub fn of_names(file: &NamesFile, cases: &[Case], evidence: &EvidenceByCase) -> 
     }
     let seen = seen_by_name(cases, evidence);
     let nothing = Seen::default();
+    let known = KnownShapes::of(cases, evidence);
     let mut questions = Vec::new();
     for (name, list) in by_name {
         let seen = seen.get(name).unwrap_or(&nothing);
-        questions.extend(question(name, &list, file, (seen, evidence)));
+        questions.extend(question(name, &list, file, (seen, evidence, &known)));
     }
     questions
 }
@@ -48,7 +50,7 @@ fn question(
     name: &str,
     list: &[One<'_>],
     file: &NamesFile,
-    (seen, evidence): (&Seen, &EvidenceByCase),
+    (seen, evidence, known): (&Seen, &EvidenceByCase, &KnownShapes),
 ) -> Option<Question> {
     let first = list.first()?;
     let row = file.row_of(name);
@@ -59,6 +61,7 @@ fn question(
         role: text("proposed_role"),
         elsewhere: text("basis") == ELSEWHERE,
     };
+    let alike = known.like(seen);
     let cases: BTreeSet<_> = list.iter().map(|one| &one.case.id).collect();
     let key = Key::of(Place::Names, name);
     let part = |one: &One<'_>| Part {
@@ -73,9 +76,9 @@ fn question(
         title: if name.trim().is_empty() { "(no name)".to_owned() } else { name.to_owned() },
         asks: "What is the structure of this name?".to_owned(),
         cases: cases.len(),
-        facts: facts(list, seen, evidence),
+        facts: facts(list, (seen, &alike), evidence),
         accepts: Accepts::Name,
-        suggestions: suggestions(first.roi, proposed, shape),
+        suggestions: suggestions(first.roi, proposed, shape, &alike),
         all: Some(key.clone()),
         all_words: format!("{structures} called so"),
         parts: list.iter().map(part).collect(),
@@ -103,7 +106,11 @@ fn words_of(one: &One<'_>) -> String {
     words.join(", ")
 }
 
-fn facts(list: &[One<'_>], seen: &Seen, evidence: &EvidenceByCase) -> Vec<Fact> {
+fn facts(
+    list: &[One<'_>],
+    (seen, alike): (&Seen, &[Alike]),
+    evidence: &EvidenceByCase,
+) -> Vec<Fact> {
     let mut facts = Vec::new();
     let mut say = |what, seen: String| {
         if !seen.is_empty() {
@@ -114,11 +121,13 @@ fn facts(list: &[One<'_>], seen: &Seen, evidence: &EvidenceByCase) -> Vec<Fact> 
     let (structures, patients) =
         (counted(list.len(), "structure"), counted(patients.len(), "patient"));
     say("How often", format!("{structures} of {patients}"));
-    let (median, range) = (seen.median_volume(), seen.volume_range());
-    let volume = match (median.is_empty(), median == range) {
-        (true, _) => "none was read".to_owned(),
-        (false, true) => format!("{median} cc"),
-        (false, false) => format!("{median} cc in the middle, {range} cc in all"),
+    let volume = match seen.median_cc().zip(seen.range_cc()) {
+        None => "none was read".to_owned(),
+        Some((median, [low, high])) if low == high => format!("{} cc", shown(median)),
+        Some((median, [low, high])) => {
+            let [median, low, high] = [median, low, high].map(shown);
+            format!("{median} cc in the middle, {low} to {high} cc in all")
+        }
     };
     say("Volume", volume);
     say("Side of the middle plane", seen.sides());
@@ -126,6 +135,8 @@ fn facts(list: &[One<'_>], seen: &Seen, evidence: &EvidenceByCase) -> Vec<Fact> 
     let from_brain = if from_brain.is_empty() { from_brain } else { format!("{from_brain} (mm)") };
     say("From the middle of the brain", from_brain);
     say("Nearest known structures", neighbours(list, evidence));
+    let alike = alike.iter().map(|a| format!("{}: {}", a.name, a.words()));
+    say("Like in place and size", alike.collect::<Vec<_>>().join("\n"));
     let added = list.first().map(|one| beside(decoration(&one.roi.original)));
     say("Besides, the name says", added.unwrap_or_default());
     facts
@@ -156,7 +167,8 @@ fn neighbours(list: &[One<'_>], evidence: &EvidenceByCase) -> String {
         seen += 1;
         for other in of_case(one.case, evidence) {
             let named = one.case.name(other.roi_number);
-            let standard = named.and_then(|n| n.standard.as_deref());
+            let organ = named.filter(|n| n.role == Role::Organ);
+            let standard = organ.and_then(|n| n.standard.as_deref());
             let Some(standard) = standard.filter(|_| other.roi_number != own.roi_number) else {
                 continue;
             };

@@ -2,15 +2,19 @@
 //! name allow, what is spelled alike, held against size and side. Shape alone names nothing: it
 //! ranks, and it contradicts.
 
+use super::alike_shapes::Alike;
 use super::{ROLE, Suggestion};
 use crate::write_csv::number;
 use tidydose_analyse::SeenSide;
 use tidydose_case::{
-    NamedRoi, PossibleOrgans, Role, has_size_of, is_standard_name, nearest_standard, volume_window,
+    NamedRoi, PossibleOrgans, Role, VolumeWindow, has_size_of, is_standard_name, nearest_standard,
+    recognise, volume_window,
 };
 
 /// So many are shown.
 const MOST: usize = 5;
+/// By which an author says that a name is not certain.
+const DOUBT: [char; 3] = ['?', '？', '¿'];
 
 /// What the shapes of the structures of one name say.
 #[derive(Debug, Clone, Copy, Default)]
@@ -46,7 +50,8 @@ impl Shape {
             return Verdict::Fits(String::new());
         };
         let cc = shown(volume);
-        let usual = format!("{} to {} cc are plausible", window.low_cc, window.high_cc);
+        let VolumeWindow { low_cc, high_cc, source } = window;
+        let usual = format!("{low_cc} to {high_cc} cc are plausible ({source})");
         if (window.low_cc..=window.high_cc).contains(&volume) {
             Verdict::Fits(format!("{cc} cc is plausible"))
         } else if has_size_of(name, volume) {
@@ -66,6 +71,8 @@ enum Source {
     Words,
     /// It is spelled alike.
     Spelling,
+    /// Nothing but place and size.
+    Shape,
 }
 
 /// The row that the program wrote for a name.
@@ -77,9 +84,19 @@ pub(super) struct Proposed<'r> {
 }
 
 /// The names that a structure may have, the best first.
-pub(super) fn suggestions(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Vec<Suggestion> {
+pub(super) fn suggestions(
+    roi: &NamedRoi,
+    row: Proposed<'_>,
+    shape: Shape,
+    alike: &[Alike],
+) -> Vec<Suggestion> {
     let mut ranked = Vec::new();
-    for (source, name, why) in candidates(roi, row, shape) {
+    let mut all = candidates(roi, row, shape);
+    for like in alike {
+        let why = "by place and size alone: look at the picture".to_owned();
+        all.push((Source::Shape, like.name.clone(), why));
+    }
+    for (source, name, why) in all {
         let (rank, words) = match (source, shape.verdict(&name)) {
             (_, Verdict::Fits(words)) => (0, words),
             (_, Verdict::Odd(words)) => (1, words),
@@ -88,7 +105,11 @@ pub(super) fn suggestions(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Ve
             (_, Verdict::Impossible(_)) => continue,
         };
         let why = if words.is_empty() { why } else { format!("{why}; {words}") };
-        let likely = rank < 2 && source != Source::Spelling;
+        // Word and shape agree: the most alike of the archive has the name that is spelled alike.
+        let agrees = source == Source::Spelling && alike.first().is_some_and(|a| a.name == name);
+        let source = if agrees { Source::Words } else { source };
+        let why = if agrees { format!("{why}, and most alike in place and size") } else { why };
+        let likely = rank < 2 && source < Source::Spelling;
         ranked.push((source, rank, Suggestion { answer: name, why, likely }));
     }
     ranked.sort_by_key(|(source, rank, _)| (*rank == 2, *source, *rank));
@@ -109,12 +130,18 @@ fn candidates(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Vec<(Source, S
         list.push((Source::Stated, row.standard.to_owned(), stated.to_owned()));
     } else if row.elsewhere && row.role != Role::Unknown.word() {
         list.push((Source::Stated, format!("{ROLE}{}", row.role), stated.to_owned()));
-    } else if roi.role != Role::Unknown {
+    } else if !matches!(roi.role, Role::Unknown | Role::Organ) {
         let why = "so by the type that the file states, or by its name";
         list.push((Source::Stated, format!("{ROLE}{}", roi.role.word()), why.to_owned()));
     }
-    if let Some(PossibleOrgans::OneOf(roots, _)) = roi.possible_organs() {
-        let allowed = roi.possible_organs();
+    let certain = roi.original.replace(DOUBT, "");
+    if certain != roi.original
+        && let Some(name) = recognise(&certain).standard
+    {
+        list.push((Source::Words, name, "its name without the author's doubt".to_owned()));
+    }
+    let allowed = roi.possible_organs();
+    if let Some(PossibleOrgans::OneOf(roots, _)) = &allowed {
         for root in roots {
             for name in sided(root, shape.side) {
                 if allowed.as_ref().is_some_and(|a| a.allows(&name)) {
@@ -162,7 +189,7 @@ mod tests {
     fn answers(name: &str, volume_cc: f64, side: Option<SeenSide>) -> Vec<(String, bool)> {
         let row = Proposed { standard: "", role: "unknown", elsewhere: false };
         let shape = Shape { volume_cc: Some(volume_cc), side };
-        let list = suggestions(&roi(name, Role::Unknown), row, shape);
+        let list = suggestions(&roi(name, Role::Unknown), row, shape, &[]);
         list.into_iter().map(|s| (s.answer, s.likely)).collect()
     }
 
@@ -185,12 +212,31 @@ mod tests {
     fn what_is_stated_is_shown_with_what_contradicts_it() {
         let row = Proposed { standard: "Brainstem", role: "organ", elsewhere: true };
         let shape = Shape { volume_cc: Some(0.5), side: None };
-        let list = suggestions(&roi("BS", Role::Unknown), row, shape);
+        let list = suggestions(&roi("BS", Role::Unknown), row, shape, &[]);
         let stated = list.iter().find(|s| s.answer == "Brainstem").unwrap();
         assert!(!stated.likely && stated.why.contains("cannot be it, 12 to 60"), "{stated:?}");
         let row = Proposed { standard: "", role: "unknown", elsewhere: false };
-        let list = suggestions(&roi("met 3?", Role::Gtv), row, Shape::default());
+        let list = suggestions(&roi("met 3?", Role::Gtv), row, Shape::default(), &[]);
         assert_eq!((list[0].answer.as_str(), list[0].likely), ("role:gtv", true));
+        let doubted = answers("Brain-GTV?", 1416.0, None);
+        assert_eq!(doubted.first(), Some(&("Brain-GTV".to_owned(), true)), "{doubted:?}");
+        // That something is an organ names it by nothing.
+        let list = suggestions(&roi("x1", Role::Organ), row, Shape::default(), &[]);
+        assert!(!list.iter().any(|s| s.answer.starts_with(ROLE)), "{list:?}");
+    }
+
+    #[test]
+    fn shape_alone_is_shown_and_only_word_and_shape_together_take_one_key() {
+        let row = Proposed { standard: "", role: "unknown", elsewhere: false };
+        let alike = [Alike { name: "Cochlea_L".to_owned(), mm: 2.0, times: 1.1, count: 9 }];
+        let of = |name: &str| {
+            let list = suggestions(&roi(name, Role::Unknown), row, Shape::default(), &alike);
+            let found = list.into_iter().find(|s| s.answer == "Cochlea_L").unwrap();
+            (found.likely, found.why)
+        };
+        assert_eq!(of("x1"), (false, "by place and size alone: look at the picture".to_owned()));
+        let (likely, why) = of("Choclea_L");
+        assert!(likely && why.ends_with("and most alike in place and size"), "{why}");
     }
 
     #[test]
