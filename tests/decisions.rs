@@ -350,3 +350,131 @@ fn decisions_of_another_study_are_proposed_and_not_followed() {
     assert_ne!(code, 0);
     assert!(err.contains("--names") && err.contains("none.csv"), "{err}");
 }
+
+/// The data of the page of questions.
+fn asked(study: &Path) -> serde_json::Value {
+    let page = fs::read_to_string(study.join("decide.html")).unwrap();
+    let data = page.split("type=\"application/json\">").nth(1).unwrap();
+    serde_json::from_str(data.split("</script>").next().unwrap()).unwrap()
+}
+
+/// The titles of the questions of a kind.
+fn titles(study: &Path, place: &str) -> Vec<String> {
+    let data = asked(study);
+    let own = data["questions"].as_array().unwrap().iter().filter(|q| q["place"] == place);
+    own.map(|q| q["title"].as_str().unwrap().to_owned()).collect()
+}
+
+/// A file as the page saves it: each row is file, subject, plan_id, answer.
+fn save(path: &Path, rows: &[[&str; 4]]) {
+    let mut text =
+        "\u{feff}file,subject,patient_id,plan_id,roi_number,answer,question\r\n".to_owned();
+    for [file, subject, plan, answer] in rows {
+        text.push_str(&format!("{file},{subject},,{plan},,{answer},What is {subject}?\r\n"));
+    }
+    fs::write(path, text).unwrap();
+}
+
+#[test]
+fn the_page_asks_what_is_open_and_no_more() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    let summary = run(place.path(), "survey", &cohort());
+    let waiting = open(&summary);
+    let names = titles(&study, "names");
+    let open_names: std::collections::BTreeSet<String> = read(&study.join("names.csv"))
+        .into_iter()
+        .filter(|r| matches!(r["basis"].as_str(), "ambiguous" | "none"))
+        .map(|r| r["name_original"].clone())
+        .collect();
+    assert_eq!(names.len(), waiting["names.csv"], "{names:?}");
+    assert_eq!(names.into_iter().collect::<std::collections::BTreeSet<_>>(), open_names);
+    assert_eq!(titles(&study, "prescriptions").len(), waiting["prescriptions.csv"]);
+    assert_eq!(titles(&study, "choices").len(), waiting["choices.csv"]);
+    let data = asked(&study);
+    let findings =
+        data["questions"].as_array().unwrap().iter().filter(|q| q["place"] == "findings");
+    let causes: usize = findings.map(|q| q["parts"].as_array().unwrap().len()).sum();
+    assert_eq!(causes, waiting["decisions.csv"]);
+    let page = fs::read_to_string(study.join("decide.html")).unwrap();
+    assert!(page.contains("class=\"picture place\""), "a survey has pictures");
+    let book = fs::read(study.join("decide.xlsx")).unwrap();
+    run(place.path(), "survey", &cohort());
+    assert!(page == fs::read_to_string(study.join("decide.html")).unwrap());
+    assert!(book == fs::read(study.join("decide.xlsx")).unwrap());
+}
+
+#[test]
+fn answers_of_the_page_change_the_next_measure() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    let all_are = |role: &str| {
+        let mut rows = read(&study.join("tables/structures.csv"));
+        rows.retain(|r| r["name_original"] == "Meningioma");
+        assert!(!rows.is_empty());
+        for row in rows {
+            assert_eq!(row["role"], role, "{row:?}");
+        }
+    };
+    measure(place.path(), &[]);
+    assert!(titles(&study, "names").contains(&"Meningioma".to_owned()));
+    let rows = [["names.csv", "Meningioma", "", "role:ptv"]];
+    // A file elsewhere stays where it is.
+    let elsewhere = place.path().join("mine.csv");
+    save(&elsewhere, &rows);
+    measure(place.path(), &["--decisions", "mine.csv"]);
+    all_are("ptv");
+    assert!(!titles(&study, "names").contains(&"Meningioma".to_owned()));
+    assert!(elsewhere.is_file());
+    // One in the study is moved aside, and what a person changes afterwards holds.
+    fs::rename(&elsewhere, study.join("answers.csv")).unwrap();
+    measure(place.path(), &[]);
+    assert!(!study.join("answers.csv").exists());
+    assert_eq!(fs::read_dir(study.join("answered")).unwrap().count(), 1);
+    fill(&study.join("names.csv"), |row| {
+        if row["name_original"] == "Meningioma" {
+            row.insert("role".to_owned(), "ctv".to_owned());
+        }
+    });
+    measure(place.path(), &[]);
+    all_are("ctv");
+}
+
+#[test]
+fn a_wrong_answer_ends_the_run_and_one_that_nobody_asked_for_is_said_and_kept() {
+    let place = tempfile::tempdir().unwrap();
+    let study = place.path().join("study");
+    let archive = cohort().join("robot-arm").to_string_lossy().into_owned();
+    let survey = |more: &[&str]| ran(place.path(), &[&["survey", &archive][..], more].concat());
+    assert_eq!(survey(&[]).0, 0);
+    let before = fs::read_to_string(study.join("names.csv")).unwrap();
+    let answers = study.join("answers.csv");
+    save(
+        &answers,
+        &[["names.csv", "Meningioma", "", "Brain"], ["names.csv", "Meningioma", "p", "Brian"]],
+    );
+    let (code, _, err) = survey(&[]);
+    assert_eq!(code, 2, "{err}");
+    for wanted in [
+        "answers.csv: row 3",
+        "question `What is Meningioma?`",
+        "`Brian`",
+        "the nearest is `Brain`",
+    ] {
+        assert!(err.contains(wanted), "{wanted}: {err}");
+    }
+    assert_eq!(fs::read_to_string(study.join("names.csv")).unwrap(), before);
+    assert!(answers.is_file(), "it is there to be corrected");
+    save(
+        &answers,
+        &[["names.csv", "nobody", "", "Brain"], ["decisions.csv", "F0000", "", "accepted"]],
+    );
+    let (code, _, err) = survey(&[]);
+    assert_eq!(code, 0, "{err}");
+    assert!(err.contains("row 2 of answers.csv: `What is nobody?` is no open question"), "{err}");
+    assert!(err.contains("the answer is kept in decisions.csv"), "{err}");
+    let rows = read(&study.join("names.csv"));
+    assert!(rows.iter().any(|r| r["name_original"] == "nobody" && r["name_standard"] == "Brain"));
+    let (code, _, err) = survey(&["--decisions", "nowhere.csv"]);
+    assert!(code == 2 && err.contains("--decisions") && err.contains("nowhere.csv"), "{err}");
+}

@@ -18,6 +18,7 @@ mod look_ahead;
 pub mod memory;
 mod missing;
 pub mod numbers;
+pub mod outlines;
 mod part;
 pub mod picture;
 mod region;

@@ -207,6 +207,24 @@ impl Seen<'_> {
         let normal = self.normal();
         Some(Page::new(normal, add(self.point, scale(normal, plane - wanted))))
     }
+
+    /// The picture without dose, wide enough to show where a structure lies: `reach_mm` to each
+    /// side, with lines thinned by no more than half a millimetre. Absent without contour planes.
+    #[must_use]
+    pub fn outlines(&self, drawn: &[Drawn<'_>], reach_mm: f64) -> Option<Picture> {
+        let [wanted, plane] = self.positions()?;
+        let page = self.page()?.wide(reach_mm);
+        Some(Picture {
+            roi_number: self.roi_number,
+            view: self.view,
+            orientation: Orientation::of(self.normal()),
+            as_drawn: self.axis == ALONG,
+            directions: [letter(page.right), letter(page.down)],
+            plane_mm: plane,
+            off_plane_mm: (plane - wanted).abs(),
+            lines: drawn.iter().flat_map(|d| page.outlines(d)).collect(),
+        })
+    }
 }
 
 /// The picture of a structure about a point of it; absent without contour planes.

@@ -133,6 +133,10 @@ pub(super) struct Common {
     /// it is decided here
     #[arg(long, value_name = "FILE")]
     pub(super) names: Option<PathBuf>,
+    /// Answers to what was asked: the file that decide.html saved, or a decide.xlsx. Such files in
+    /// the study folder are taken over without being named
+    #[arg(long, value_name = "FILE")]
+    pub(super) decisions: Option<PathBuf>,
     /// How many cases are worked on at the same time [default: number of processors]
     #[arg(long, value_name = "N")]
     pub(super) jobs: Option<NonZeroUsize>,

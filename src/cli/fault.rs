@@ -6,6 +6,7 @@ use std::path::PathBuf;
 use tidydose_dicom::ScanError;
 use tidydose_table::WriteError;
 use tidydose_table::read::CellError;
+use tidydose_table::user::answers::TakeOverError;
 use tidydose_table::user::user_file::ReadError;
 use tidydose_table::workbook::WorkbookError;
 
@@ -21,6 +22,9 @@ pub(super) enum Fault {
     /// A file of the user or of a study cannot be understood.
     #[error(transparent)]
     UserFile(#[from] ReadError),
+    /// Answers to what was asked cannot be taken over.
+    #[error(transparent)]
+    Answers(#[from] TakeOverError),
     /// A table of a study cannot be understood.
     #[error("{0}")]
     Table(#[from] CellError),

@@ -27,7 +27,9 @@ pub(super) const SURVEY_HELP: &str = "\
 Prints a summary to stdout; writes the tables files and findings and adds proposals to names.csv,
 prescriptions.csv and decisions.csv, which belong to you: what you decide there is never changed.
 Where only you can tell (frames of reference, several doses or versions of a plan, relative dose), the
-question is put into choices.csv (see README); answer it in its column `decision`.
+question is put into choices.csv (see README); answer it in its column `decision`. Everything that is
+open stands on the page decide.html and in the workbook decide.xlsx of the study too; the answers.csv
+that the page saves, and the workbook, are taken over by the next run when they lie in the study.
 
 Examples:
   tidydose survey archive

@@ -4,6 +4,7 @@
 mod anonymise;
 mod args;
 mod ask;
+mod decide;
 mod diff;
 mod explain;
 mod fault;

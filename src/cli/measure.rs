@@ -6,6 +6,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use serde::Serialize;
 
+use super::decide::{words_of_open, write_questions};
 use super::fault::Fault;
 use super::finish::{FinishedCase, finish_cases};
 use super::lock::LockMode;
@@ -92,7 +93,7 @@ pub(super) fn measure(
         done.refusals.take_away_of_sum(&sum.structures_of, &mut sum.measurements);
     }
     prepared.findings.extend(refused);
-    write(&mut prepared, (&done, &sums), measuring, (settings.strict, terminal))?;
+    write(&mut prepared, (&done, &sums), measuring, (settings, terminal, stop))?;
     if let Some(path) = &measuring.timings {
         timings.write(path, &prepared.cases, &times)?;
     }
@@ -293,14 +294,16 @@ fn write(
     prepared: &mut PreparedStudy,
     (done, sums): (&MeasuredCases, &[MeasuredSum]),
     measuring: &Measuring,
-    (strict, terminal): (bool, &Terminal),
+    (settings, terminal, stop): (&Settings, &Terminal, &AtomicBool),
 ) -> Result<(), Fault> {
     let analysis = &measuring.analysis;
     let analyses = &done.residues;
-    let head = StudyHead::of(prepared, analysis, strict)?;
+    let head = StudyHead::of(prepared, analysis, settings.strict)?;
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
+    let questions = prepared.questions(analyses, &evidence);
+    write_questions(prepared, &questions, (settings, terminal, stop))?;
     let study = head.study(prepared, (done, sums), analysis);
     let basis = Basis::of(
         &study,
@@ -316,7 +319,7 @@ fn write(
             tables
         }
     };
-    terminal.say(&summary(prepared, &tables));
+    terminal.say(&summary(prepared, &tables, questions.len()));
     prepared.unproven_plans().iter().for_each(|text| terminal.say(text));
     Ok(())
 }
@@ -415,7 +418,7 @@ fn percent(share: f64) -> f64 {
     (1e10 * share).round() / 1e8
 }
 
-fn summary(prepared: &PreparedStudy, tables: &[table::Written]) -> String {
+fn summary(prepared: &PreparedStudy, tables: &[table::Written], open: usize) -> String {
     let cases: &[Case] = &prepared.cases;
     let left_out = cases.iter().filter(|c| c.left_out.is_some()).count();
     let rows = |name: &str| tables.iter().find(|t| t.table == name).map_or(0, |t| t.rows);
@@ -424,9 +427,11 @@ fn summary(prepared: &PreparedStudy, tables: &[table::Written]) -> String {
         [] => String::new(),
         names => format!(" Parquet only: {}.", names.join(", ")),
     };
+    let open = words_of_open(open, &prepared.folder);
+    let open = open.map_or(String::new(), |words| format!(" {words}."));
     format!(
         "{} of {} cases measured, {left_out} left out; {} structures, {} metric values, {} limits \
-         checked, {} findings.{only} Tables are in {}. {}",
+         checked, {} findings.{only} Tables are in {}.{open} {}",
         cases.len() - left_out,
         cases.len(),
         rows("structures"),

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use super::decide::take_over_answers;
 use super::fault::Fault;
 use super::lock::{Lock, LockMode};
 use super::one_case::RunContext;
@@ -30,6 +31,7 @@ use tidydose_table::user::lesion_file::{LesionDecisions, LesionFile, LesionsByCa
 use tidydose_table::user::limits;
 use tidydose_table::user::names::NamesFile;
 use tidydose_table::user::prescriptions::PrescriptionsFile;
+use tidydose_table::user::questions::{self, Question};
 use tidydose_table::user::seen::{EvidenceByCase, seen_by_name};
 use tidydose_table::user::states::{State, States};
 use tidydose_table::user::sums_file::SumsFile;
@@ -91,6 +93,7 @@ pub(super) fn prepare(
             .map_err(|source| dicom::ScanError { root: root.clone(), source })?;
     }
     let lock = Lock::take(folder.root(), hold, terminal)?;
+    take_over_answers(&folder, settings, hold, terminal)?;
     let decided_now = decided::digests(folder.root())?;
     let organs = limits::organs(&limits::read(&folder.limits())?)?;
     let names = NamesFile::read(&folder.names(), &organs)?;
@@ -343,6 +346,25 @@ impl PreparedStudy {
 }
 
 impl PreparedStudy {
+    /// Everything that waits for an answer, by the files as they are after proposals were added.
+    pub(super) fn questions(
+        &self,
+        computed: &[Analysis],
+        evidence: &EvidenceByCase,
+    ) -> Vec<Question> {
+        let known = Known::of(&self.scan.inventory);
+        let all = self.findings.iter().chain(computed.iter().flat_map(|a| &a.findings));
+        let causes = self.causes(all.filter(|f| !DECIDED_ELSEWHERE.contains(&f.code)));
+        let mut open = questions::of_choices(&self.cases, &known);
+        open.extend(questions::of_names(&self.names, &self.cases, evidence));
+        open.extend(questions::of_prescriptions(&self.prescriptions, &self.cases));
+        open.extend(questions::of_lesions(&self.lesions));
+        open.extend(questions::of_clinical_labels(&self.clinical));
+        open.extend(questions::of_findings(&causes));
+        questions::sort(&mut open);
+        open
+    }
+
     /// Names the files in which somebody decided something while the run went on: they are left as
     /// they are, and the tables do not follow them.
     fn say_late_decisions(&self) -> Result<(), Fault> {

@@ -26,6 +26,8 @@ pub(super) struct Settings {
     pub(super) study: PathBuf,
     /// Decisions about names that another study has taken.
     pub(super) names: Option<PathBuf>,
+    /// A file of answers to what was asked.
+    pub(super) decisions: Option<PathBuf>,
     /// Cases at the same time.
     pub(super) jobs: usize,
     /// No talk but warnings.
@@ -45,6 +47,7 @@ impl From<Common> for Settings {
             archive: typed.archive,
             study: typed.study,
             names: typed.names,
+            decisions: typed.decisions,
             jobs: typed.jobs.unwrap_or_else(processors).get(),
             quiet: typed.quiet,
             keep_ids: typed.keep_ids,

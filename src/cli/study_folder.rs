@@ -4,7 +4,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
-use tidydose_table::user::limits;
+use tidydose_report::decide;
+use tidydose_table::user::{answers, limits};
 use tidydose_table::{data_package, database, run, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
@@ -158,6 +159,18 @@ impl StudyFolder {
         self.root.join("decisions.csv")
     }
 
+    /// `decide.html`.
+    #[must_use]
+    pub(super) fn decide_page(&self) -> PathBuf {
+        self.root.join(decide::FILE)
+    }
+
+    /// Where files of answers go that were taken over.
+    #[must_use]
+    pub(super) fn answered(&self) -> PathBuf {
+        self.root.join("answered")
+    }
+
     /// `prescriptions.csv`, which belongs to the user.
     #[must_use]
     pub(super) fn prescriptions(&self) -> PathBuf {
@@ -195,9 +208,12 @@ fn is_empty(root: &Path) -> Result<bool, Fault> {
     }
     let refused = |e: std::io::Error| Fault::folder(root, format!("cannot be read: {e}"));
     for entry in fs::read_dir(root).map_err(refused)? {
-        let name = entry.map_err(refused)?.file_name();
-        let name = name.to_string_lossy();
-        if !name.starts_with('.') && !OWN_FILES.contains(&name.as_ref()) {
+        let path = entry.map_err(refused)?.path();
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        if answers::is_of_answers(&path) {
+            continue;
+        }
+        if !name.starts_with('.') && !OWN_FILES.contains(&name.as_str()) {
             return Ok(false);
         }
     }

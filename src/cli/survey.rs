@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicBool, Ordering};
 
+use super::decide::{words_of_open, write_questions};
 use super::fault::Fault;
 use super::lock::LockMode;
 use super::outcome::Outcome;
@@ -32,6 +33,11 @@ pub(super) fn survey(
     let lesions = seen.iter().map(|(case, g)| (case.clone(), g.lesions.clone())).collect();
     let evidence = seen.into_iter().map(|(case, g)| (case, g.evidence)).collect();
     prepared.write_proposals(&[], &evidence, &lesions)?;
+    let questions = prepared.questions(&[], &evidence);
+    write_questions(&prepared, &questions, (settings, terminal, stop))?;
+    if let Some(words) = words_of_open(questions.len(), &prepared.folder) {
+        terminal.say(&words);
+    }
     let mut refusals = Refusals::default();
     if settings.strict {
         refusals = Refusals::of(&prepared.cases, prepared.open(prepared.findings.iter()));

@@ -23,6 +23,11 @@ pub(super) struct Page {
 impl Page {
     /// The whole page as HTML.
     pub(super) fn with(self, content: &Markup) -> String {
+        self.with_style("", content)
+    }
+
+    /// The whole page as HTML, with a look of its own besides.
+    pub(super) fn with_style(self, style: &str, content: &Markup) -> String {
         let scripts = if self.script.is_some() { "; script-src 'unsafe-inline'" } else { "" };
         let images = if self.images { "; img-src data:" } else { "" };
         let (target, words) = self.skip;
@@ -36,7 +41,7 @@ impl Page {
                         content={ "default-src 'none'; style-src 'unsafe-inline'" (scripts) (images) };
                     meta name="viewport" content="width=device-width, initial-scale=1";
                     title { (self.title) }
-                    style { (PreEscaped(STYLE)) }
+                    style { (PreEscaped(STYLE)) (PreEscaped(style)) }
                 }
                 body {
                     a.skip href=(target) { (words) }

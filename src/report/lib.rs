@@ -11,6 +11,7 @@ mod chart;
 mod cohort;
 mod compared;
 mod counts;
+pub mod decide;
 pub mod difference;
 mod drawing;
 pub mod explain;

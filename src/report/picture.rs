@@ -89,7 +89,7 @@ fn pairs(text: &str) -> Vec<(f64, f64)> {
 }
 
 /// The opposite of a direction of the patient.
-const fn opposite(letter: char) -> char {
+pub(super) const fn opposite(letter: char) -> char {
     match letter {
         'L' => 'R',
         'R' => 'L',
@@ -101,7 +101,7 @@ const fn opposite(letter: char) -> char {
     }
 }
 
-const fn direction_words(letter: char) -> &'static str {
+pub(super) const fn direction_words(letter: char) -> &'static str {
     match letter {
         'L' => "left",
         'R' => "right",

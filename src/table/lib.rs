@@ -14,6 +14,7 @@ pub mod column;
 pub mod curves;
 pub mod data_package;
 pub mod database;
+pub mod decide_workbook;
 mod dictionary;
 mod digest;
 mod dvh;

@@ -15,7 +15,7 @@ use tidydose_metrics::Status;
 use tidydose_metrics::limits::{Checked, Tier};
 
 /// A word with its meaning.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
 pub struct Word {
     /// As it is written; any letter case is accepted where people write it.
     pub word: String,
@@ -101,6 +101,18 @@ fn of_decisions() -> Vec<Words> {
             list: words(State::iter().map(|s| (s.word(), s.meaning()))),
         },
         Words { file: choices::FILE, column: "question", also: "", list: questions.collect() },
+        Words {
+            file: "answers.csv, decide.xlsx",
+            column: "answer",
+            also: "whatever the file accepts that keeps the answer; nothing (it stays open)",
+            list: words([("role:WORD", "the structure has no name, and this role of `names.csv`")]),
+        },
+        Words {
+            file: "answers.csv, decide.xlsx",
+            column: "subject",
+            also: "the ROI Name, question, lesion_id, label or finding_id that is asked about",
+            list: words([("all:CODE", "all findings of a code, later ones too")]),
+        },
     ]
 }
 

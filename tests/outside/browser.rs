@@ -49,10 +49,7 @@ impl Browser {
         let size = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});
         browser.call("Emulation.setDeviceMetricsOverride", &size);
         browser.call("Page.navigate", &json!({"url": format!("file://{}", page.display())}));
-        while !browser.events.iter().any(|e| e["method"] == "Page.loadEventFired") {
-            let message = browser.message();
-            browser.events.push(message);
-        }
+        browser.until_loaded();
         browser
     }
 
@@ -69,7 +66,13 @@ impl Browser {
         let (code, text) = match key {
             "Tab" => (9, ""),
             "Enter" => (13, "\r"),
-            " " => (32, " "),
+            "PageUp" => (33, ""),
+            "PageDown" => (34, ""),
+            "ArrowUp" => (38, ""),
+            "ArrowDown" => (40, ""),
+            letter if letter.len() == 1 => {
+                (u32::from(letter.as_bytes()[0].to_ascii_uppercase()), letter)
+            }
             _ => panic!("{key} is not known here"),
         };
         for kind in ["keyDown", "keyUp"] {
@@ -79,6 +82,26 @@ impl Browser {
                 event["text"] = json!(text);
             }
             self.call("Input.dispatchKeyEvent", &event);
+        }
+    }
+
+    /// Loads the page again, as a person does who pressed the wrong key.
+    pub(crate) fn reload(&mut self) {
+        self.events.retain(|e| e["method"] != "Page.loadEventFired");
+        self.call("Page.reload", &json!({}));
+        self.until_loaded();
+    }
+
+    /// Saves what the page offers into a folder, without asking.
+    pub(crate) fn downloads_to(&mut self, folder: &Path) {
+        let place = json!({"behavior": "allow", "downloadPath": folder.to_string_lossy()});
+        self.call("Page.setDownloadBehavior", &place);
+    }
+
+    fn until_loaded(&mut self) {
+        while !self.events.iter().any(|e| e["method"] == "Page.loadEventFired") {
+            let message = self.message();
+            self.events.push(message);
         }
     }
 

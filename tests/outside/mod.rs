@@ -4,6 +4,7 @@
 
 mod anonymise;
 mod browser;
+mod decide;
 mod handoff;
 mod machines;
 mod pages;

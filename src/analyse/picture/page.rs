@@ -13,6 +13,8 @@ use tidydose_geometry::point::{Point, add, cross, dot, scale, sub, unit};
 const STEP_MM: f64 = 1.0;
 /// Lines are thinned by no more than this, mm.
 const THINNED_MM: f64 = 0.05;
+/// And by no more than this where a picture only shows what lies where, mm: less than a screen shows.
+const COARSE_MM: f64 = 0.5;
 /// Cosine of the angle from which on two directions are no longer the same one.
 const SAME_DIRECTION: f64 = 0.999_99;
 /// Stands for no dose where isodose lines are sought: below every level.
@@ -24,6 +26,9 @@ pub(super) struct Page {
     centre: Point,
     pub(super) right: Point,
     pub(super) down: Point,
+    /// Half of what is shown, mm.
+    reach_mm: f64,
+    thinned_mm: f64,
 }
 
 /// The doses of a page, for isodose lines of any level.
@@ -43,7 +48,17 @@ impl Page {
         let right = unit(sub(right, scale(normal, dot(normal, right)))).unwrap_or(right);
         let other = cross(normal, right);
         let down = if dot(other, down) < 0.0 { scale(other, -1.0) } else { other };
-        Self { normal, centre, right, down }
+        let (reach_mm, thinned_mm) = (HALF_WIDTH_MM, THINNED_MM);
+        Self { normal, centre, right, down, reach_mm, thinned_mm }
+    }
+
+    /// The same with another half width, for a picture that only shows what lies where.
+    pub(super) fn wide(self, reach_mm: f64) -> Self {
+        Self { reach_mm, thinned_mm: COARSE_MM, ..self }
+    }
+
+    fn shows(&self, p: [f64; 2]) -> bool {
+        p.iter().all(|c| c.abs() <= self.reach_mm)
     }
 
     fn point(&self, [x, y]: [f64; 2]) -> Point {
@@ -72,12 +87,12 @@ impl Page {
             points
         });
         // What encloses the whole page has no point on it and is there all the same.
-        let seen = on_page.filter(|ring| ring.iter().any(|p| is_inside(*p)) || holds_middle(ring));
+        let seen = on_page.filter(|ring| ring.iter().any(|p| self.shows(*p)) || holds_middle(ring));
         let line = |points: Vec<[f64; 2]>| PictureLine {
             kind: LineKind::Contour,
             roi_number: Some(drawn.roi_number),
             dose_gy: None,
-            points: thinned(&points),
+            points: thinned(&points, self.thinned_mm),
         };
         seen.map(line).collect()
     }
@@ -139,7 +154,7 @@ impl Page {
                 kind: LineKind::Isodose,
                 roi_number: None,
                 dose_gy: Some(level_gy),
-                points: thinned(points),
+                points: thinned(points, self.thinned_mm),
             }));
         }
         lines
@@ -166,13 +181,9 @@ fn holds_middle(ring: &[[f64; 2]]) -> bool {
     inside
 }
 
-fn is_inside(p: [f64; 2]) -> bool {
-    p.iter().all(|c| c.abs() <= HALF_WIDTH_MM)
-}
-
-fn thinned(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+fn thinned(points: &[[f64; 2]], by_mm: f64) -> Vec<[f64; 2]> {
     let line: LineString<f64> = points.iter().map(|p| Coord { x: p[0], y: p[1] }).collect();
-    line.simplify(THINNED_MM).0.iter().map(|c| [c.x, c.y]).collect()
+    line.simplify(by_mm).0.iter().map(|c| [c.x, c.y]).collect()
 }
 
 #[cfg(test)]

@@ -33,9 +33,9 @@ use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Token;
 
 /// Stands in plan_id for all plans.
-const ALL_PLANS: &str = "*";
+pub(super) const ALL_PLANS: &str = "*";
 
-const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
+pub(super) const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
 
 /// The file.
 pub const FILE: &str = "choices.csv";
@@ -147,7 +147,7 @@ impl ChoicesFile {
 }
 
 /// What is to be asked about a case, with what speaks for either answer.
-fn questions(case: &Case) -> Vec<(Question, String)> {
+pub(super) fn questions(case: &Case) -> Vec<(Question, String)> {
     let mut list = Vec::new();
     if let Some((code, reason)) = &case.left_out
         && let Some(question) = Question::about(*code)
@@ -206,6 +206,19 @@ fn decisions(file: &UserFile) -> Result<Decisions, String> {
         }
     }
     Ok(all)
+}
+
+/// Whether an answer to a question about a plan, or about all, is accepted.
+///
+/// # Errors
+/// What would be.
+pub(super) fn accepts(plan_id: &str, question: Question, answer: &str) -> Result<(), String> {
+    if plan_id == ALL_PLANS && question != Question::Treated {
+        return Err(format!("one plan is to be named for question {}", question.word()));
+    }
+    take(&mut Decisions::default(), &Token::new(plan_id), question, answer)
+        .map(|_| ())
+        .map_err(|accepted| format!("it is not {accepted}"))
 }
 
 /// Takes an answer over; false when the same question was answered differently before.

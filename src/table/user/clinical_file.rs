@@ -17,7 +17,7 @@ use tidydose_case::{Case, ClinicalLabel, clinical_label};
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Token;
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "patient_id",
     "plan_id",
     "clinical_label",
@@ -36,11 +36,11 @@ const REQUIRED: &[&str] = &["patient_id", "clinical_label", "lesion_id"];
 pub const FILE: &str = "clinical_lesions.csv";
 
 /// The columns of a suggestion and of its reasons, by rank.
-const RANKS: [[&str; 2]; 3] =
+pub(super) const RANKS: [[&str; 2]; 3] =
     [["suggestion_1", "why_1"], ["suggestion_2", "why_2"], ["suggestion_3", "why_3"]];
 
 /// What the user writes for a label that belongs to no drawn lesion.
-const NO_LESION: &str = "none";
+pub(super) const NO_LESION: &str = "none";
 
 /// The labels that the user confirmed, by lesion_id.
 pub type ConfirmedLabels = BTreeMap<String, String>;
@@ -67,6 +67,11 @@ impl ClinicalFile {
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         let (file, confirmed) = UserFile::read_decided(path, [REQUIRED, COLUMNS], confirmed)?;
         Ok(Self { file, confirmed })
+    }
+
+    /// The rows as text.
+    pub(super) const fn rows(&self) -> &UserFile {
+        &self.file
     }
 
     /// The labels that the user confirmed.

@@ -32,7 +32,7 @@ const ALL: &str = "*";
 /// From so many on, one row to decide about all of a code saves work.
 const SEVERAL: usize = 3;
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "finding_id",
     "code",
     "plan_id",

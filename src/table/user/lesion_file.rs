@@ -17,7 +17,7 @@ use tidydose_case::{Case, registered_motion};
 use tidydose_rt::Registration;
 use tidydose_rt::identity::Token;
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "lesion_id",
     "plan_id",
     "structure",
@@ -69,6 +69,11 @@ impl LesionFile {
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
+    }
+
+    /// The rows as text.
+    pub(super) const fn rows(&self) -> &UserFile {
+        &self.file
     }
 
     /// What was decided.
@@ -214,6 +219,19 @@ fn moved(point_mm: [f64; 3], from: &Case, into: &Case, all: &[Registration]) -> 
     Some(registered_motion(from.patient.as_ref()?, frames, all)?.ok()?.apply(point_mm))
 }
 
+/// Whether a lesion may be called the same as another.
+///
+/// # Errors
+/// What would be accepted.
+pub(super) fn accepts(lesion_id: &str, same_as: &str) -> Result<(), String> {
+    if same_as == lesion_id {
+        return Err(
+            "same_as is the lesion itself; an earlier lesion_id or `new` is accepted".into()
+        );
+    }
+    Ok(())
+}
+
 fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
     let mut decisions = LesionDecisions::new();
     for row in 0..file.row_count() {
@@ -226,10 +244,8 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
         let Some(id) = text("lesion_id") else {
             return Err(format!("row {line}: lesion_id is empty; copy it from table lesions"));
         };
-        if same_as.as_ref() == Some(&id) {
-            return Err(format!(
-                "row {line}: same_as is the lesion itself; an earlier lesion_id or `new` is accepted"
-            ));
+        if let Some(same_as) = &same_as {
+            accepts(&id, same_as).map_err(|reason| format!("row {line}: {reason}"))?;
         }
         let new = same_as.as_deref().is_some_and(|t| t.eq_ignore_ascii_case("new"));
         let same_as = same_as.filter(|_| !new);

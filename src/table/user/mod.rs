@@ -14,12 +14,14 @@
 //! | `outcomes.csv` | what became of the patients | [`outcomes`] |
 //! | any sheet of outcomes, with `outcomes_map.csv` | what its columns mean | [`outcome_sheet`] |
 //! | `reviews.csv` | what a committee said about a case | [`reviews`] |
+//! | `answers.csv`, `decide.xlsx` | answers to what is asked on the page or in the workbook of questions | [`answers`] to [`questions`] |
 //! | `check_worksheet.csv` | what the planning report states | [`worksheet`] |
 //!
 //! What they have in common: [`user_file`] reads and completes a file without changing what a person
 //! wrote, [`unmatched`] names rows that mean nothing, [`decided`] tells whether something was decided
 //! since the tables were made.
 
+pub mod answers;
 pub mod choices;
 pub mod clinical_file;
 pub mod decided;
@@ -31,6 +33,7 @@ pub mod names;
 pub mod outcome_sheet;
 pub mod outcomes;
 pub mod prescriptions;
+pub mod questions;
 pub mod reviews;
 pub mod seen;
 pub mod states;
@@ -38,3 +41,4 @@ pub mod sums_file;
 pub mod unmatched;
 pub mod user_file;
 pub mod worksheet;
+pub mod xlsx_cells;

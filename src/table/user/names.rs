@@ -25,7 +25,7 @@ use tidydose_case::{
 };
 use tidydose_rt::identity::Token;
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "name_original",
     "plan_id",
     "roi_number",
@@ -83,6 +83,20 @@ impl NamesFile {
         let decided = |file: &UserFile| decisions(file, organs);
         let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decided)?;
         Ok(Self { file, decisions })
+    }
+
+    /// The rows as text.
+    pub(super) const fn rows(&self) -> &UserFile {
+        &self.file
+    }
+
+    /// The row that speaks of a name wherever it occurs.
+    pub(super) fn row_of(&self, name: &str) -> Option<usize> {
+        let of_name = |row: &usize| {
+            self.file.text(*row, "plan_id").is_empty()
+                && self.file.exact_text(*row, "name_original") == name
+        };
+        (0..self.file.row_count()).find(of_name)
     }
 
     /// The names that were decided upon.
@@ -280,6 +294,14 @@ fn decisions(file: &UserFile, organs: &[String]) -> Result<BTreeMap<Subject, Dec
         faults.extend(result.err().map(|e| format!("row {}: {e}", UserFile::line(row))));
     }
     if faults.is_empty() { Ok(decisions) } else { Err(faults.join("\n  ")) }
+}
+
+/// Whether a text may stand under `name_standard` without a role.
+///
+/// # Errors
+/// What would be accepted.
+pub(super) fn accepts(typed: &str, own: &[String]) -> Result<(), String> {
+    standard_of(typed, None, own).map(|_| ())
 }
 
 fn otherwise(file: &UserFile, row: usize) -> String {

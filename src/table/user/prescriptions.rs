@@ -20,7 +20,7 @@ use tidydose_geometry::units::typed::{self, NotANumber};
 use tidydose_metrics::Status;
 use tidydose_rt::{Plan, RoiHeader};
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "plan_id",
     "roi_number",
     "structure",
@@ -64,6 +64,11 @@ impl PrescriptionsFile {
     pub fn read(path: &Path) -> Result<Self, ReadError> {
         let (file, decisions) = UserFile::read_decided(path, [REQUIRED, COLUMNS], decisions)?;
         Ok(Self { file, decisions })
+    }
+
+    /// The rows as text.
+    pub(super) const fn rows(&self) -> &UserFile {
+        &self.file
     }
 
     /// Adds what was decided here to `decisions`, and says which rows mean no plan or no structure of
@@ -295,7 +300,7 @@ fn decisions(file: &UserFile) -> Result<Vec<Decided>, String> {
 const LARGEST_GY: f64 = 300.0;
 
 /// A dose as people type it, or why it is none.
-fn dose(text: &str) -> Result<Gray, String> {
+pub(super) fn dose(text: &str) -> Result<Gray, String> {
     match typed::number(text) {
         Ok(value) if value > LARGEST_GY => Err(format!(
             "is more than {LARGEST_GY} Gy; the dose of all fractions in gray would be accepted, \

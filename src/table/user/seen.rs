@@ -33,7 +33,8 @@ impl Seen {
         seen
     }
 
-    fn add(&mut self, evidence: &ShapeEvidence) {
+    /// One more structure.
+    pub(super) fn add(&mut self, evidence: &ShapeEvidence) {
         self.volumes_cc.push(evidence.volume_cc);
         if let Some(side) = evidence.side {
             *self.sides.entry(side).or_insert(0) += 1;
@@ -45,18 +46,30 @@ impl Seen {
         }
     }
 
+    /// Median volume, cc.
+    #[must_use]
+    pub fn median_cc(&self) -> Option<f64> {
+        median(&self.volumes_cc)
+    }
+
     /// Median volume, cc; empty where nothing was seen.
     #[must_use]
     pub fn median_volume(&self) -> String {
         median(&self.volumes_cc).map_or(String::new(), |v| rounded(v, 1000.0))
     }
 
+    /// Smallest and largest volume, cc, as numbers.
+    #[must_use]
+    pub fn range_cc(&self) -> Option<[f64; 2]> {
+        let low = self.volumes_cc.iter().copied().reduce(f64::min)?;
+        let high = self.volumes_cc.iter().copied().reduce(f64::max)?;
+        Some([low, high])
+    }
+
     /// Smallest and largest volume, cc.
     #[must_use]
     pub fn volume_range(&self) -> String {
-        let low = self.volumes_cc.iter().copied().reduce(f64::min);
-        let high = self.volumes_cc.iter().copied().reduce(f64::max);
-        match low.zip(high).map(|(l, h)| (rounded(l, 1000.0), rounded(h, 1000.0))) {
+        match self.range_cc().map(|[l, h]| (rounded(l, 1000.0), rounded(h, 1000.0))) {
             None => String::new(),
             Some((low, high)) if low == high => low,
             Some((low, high)) => format!("{low} to {high}"),
@@ -70,16 +83,22 @@ impl Seen {
         parts.join(", ")
     }
 
+    /// Median position against the brain's centre, mm: to the left, to the back, to the head.
+    #[must_use]
+    pub fn place_mm(&self) -> Option<[f64; 3]> {
+        let [left, back, up] = &self.from_brain_mm;
+        Some([median(left)?, median(back)?, median(up)?])
+    }
+
     /// Median position against the brain's centre, mm, in words: `34 right, 70 front, 20 down`.
     #[must_use]
     pub fn from_brain(&self) -> String {
-        let medians: Option<Vec<f64>> = self.from_brain_mm.iter().map(|l| median(l)).collect();
         let word = |(value, [towards, away]): (f64, [&str; 2])| {
             let way = if value < 0.0 { away } else { towards };
             format!("{} {way}", rounded(value.abs(), 1.0))
         };
         let ways = [["left", "right"], ["back", "front"], ["up", "down"]];
-        medians.map_or(String::new(), |m| {
+        self.place_mm().map_or(String::new(), |m| {
             m.into_iter().zip(ways).map(word).collect::<Vec<_>>().join(", ")
         })
     }

@@ -105,12 +105,29 @@ impl UserFile {
     /// When it is not UTF-8, or lacks one of `required`.
     pub fn of_text(bytes: &[u8], path: &Path, required: &[&str]) -> Result<Self, ReadError> {
         let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
-        let file = Self::parse(bytes).map_err(fault)?;
-        match required.iter().find(|c| !file.has(c)) {
-            None => Ok(file),
+        Self::parse(bytes).map_err(fault)?.with_columns(required, path)
+    }
+
+    /// As [`Self::of_text`], from cells; the first row has the names of the columns.
+    ///
+    /// # Errors
+    /// When it lacks one of `required`.
+    pub fn of_cells(
+        cells: Vec<Vec<String>>,
+        path: &Path,
+        required: &[&str],
+    ) -> Result<Self, ReadError> {
+        let file = Self::of_records(b',', false, cells);
+        file.with_columns(required, path)
+    }
+
+    fn with_columns(self, required: &[&str], path: &Path) -> Result<Self, ReadError> {
+        let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
+        match required.iter().find(|c| !self.has(c)) {
+            None => Ok(self),
             Some(missing) => Err(fault(format!(
                 "column `{missing}` is missing; found {}, expected {}",
-                file.columns.join(", "),
+                self.columns.join(", "),
                 required.join(", ")
             ))),
         }
@@ -136,6 +153,10 @@ impl UserFile {
             let record = record.map_err(|e| format!("{e}; save the file as CSV in UTF-8"))?;
             records.push(record.iter().map(str::to_owned).collect::<Vec<_>>());
         }
+        Ok(Self::of_records(separator, byte_order_mark, records))
+    }
+
+    fn of_records(separator: u8, byte_order_mark: bool, records: Vec<Vec<String>>) -> Self {
         let mut records = records.into_iter();
         let columns: Vec<String> =
             records.next().unwrap_or_default().iter().map(|c| c.trim().to_owned()).collect();
@@ -146,7 +167,7 @@ impl UserFile {
                 row
             })
             .collect();
-        Ok(Self { separator, byte_order_mark, columns, rows, added: 0, read: None })
+        Self { separator, byte_order_mark, columns, rows, added: 0, read: None }
     }
 
     /// Names of the columns in order.
@@ -216,6 +237,18 @@ impl UserFile {
             *cell = value.into_owned();
             self.added += 1;
         }
+    }
+
+    /// Whether there was a file when it was read.
+    #[must_use]
+    pub const fn is_kept(&self) -> bool {
+        self.read.is_some()
+    }
+
+    /// Whether another file has the same columns and cells.
+    #[must_use]
+    pub fn holds_the_same(&self, other: &Self) -> bool {
+        self.columns == other.columns && self.rows == other.rows
     }
 
     /// Writes the file if it is new, rows were added or values refreshed; otherwise leaves it as it
