@@ -136,7 +136,7 @@ impl GridMeasurement<'_> {
                 let outcome = match self.all_space() {
                     Err(outcome) => outcome,
                     Ok(spaces) => {
-                        let isodoses = spaces.each_ref().map(|s| s.map.whole(metric.argument));
+                        let isodoses = spaces.each_ref().map(|s| s.whole(metric.argument));
                         self.of_isodoses(isodoses, |i| i.volume_mm3 / 1000.0)
                     }
                 };
@@ -239,7 +239,7 @@ impl GridMeasurement<'_> {
         for (dose_gy, of_volume, of_dose) in levels {
             let Some(dose_gy) = dose_gy else { continue };
             let isodoses = self.all_space().and_then(|spaces| {
-                let isodoses = spaces.each_ref().map(|s| s.map.whole(dose_gy));
+                let isodoses = spaces.each_ref().map(|s| s.whole(dose_gy));
                 let cut = || Outcome::none(Status::PartlyOutsideGrid, metrics::CUT);
                 if isodoses[0].cut_by_grid { Err(cut()) } else { Ok(isodoses) }
             });

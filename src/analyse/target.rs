@@ -1,6 +1,7 @@
 //! The isodoses that belong to one target: the island of its prescription isodose, whether other
 //! targets share it, what of it is nearest to this target, and what lies around it.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
@@ -95,6 +96,8 @@ pub struct Space<'a> {
     targets: &'a [Target],
     lesion_of: Vec<usize>,
     levels: BTreeMap<u64, Level>,
+    /// All of each isodose that was asked for.
+    wholes: RefCell<BTreeMap<u64, Isodose>>,
     /// Doses of the penumbra of each target, Gy; empty when not wanted.
     penumbra_gy: Vec<[f64; 2]>,
     /// Doses for which volumes around each target are wanted, Gy.
@@ -156,8 +159,16 @@ impl<'a> Space<'a> {
             levels.extend(&local_gy);
         }
         let lesion_of = lesions(targets);
-        let none = BTreeMap::new();
-        let mut out = Self { map, targets, lesion_of, levels: none, penumbra_gy, local_gy, wanted };
+        let mut out = Self {
+            map,
+            targets,
+            lesion_of,
+            levels: BTreeMap::new(),
+            wholes: RefCell::default(),
+            penumbra_gy,
+            local_gy,
+            wanted,
+        };
         for dose_gy in levels {
             if !out.levels.contains_key(&dose_gy.to_bits()) {
                 let level = out.level(dose_gy);
@@ -167,8 +178,28 @@ impl<'a> Space<'a> {
         out
     }
 
+    /// All of an isodose, whatever hangs together.
+    #[must_use]
+    pub fn whole(&self, dose_gy: f64) -> Isodose {
+        let known = self.wholes.borrow().get(&dose_gy.to_bits()).copied();
+        known.unwrap_or_else(|| {
+            let whole = self.map.whole(dose_gy);
+            self.wholes.borrow_mut().insert(dose_gy.to_bits(), whole);
+            whole
+        })
+    }
+
     fn level(&self, dose_gy: f64) -> Level {
+        if self.has_one_lesion() {
+            // Its islands, and what is nearest to it, are all of the isodose.
+            let isodose = self.whole(dose_gy);
+            let nearest =
+                if self.wanted.nearest { vec![isodose; self.targets.len()] } else { vec![] };
+            let islands = vec![Island { isodose, with: Vec::new() }; self.targets.len()];
+            return Level { islands, nearest };
+        }
         let partition = Partition::of(&self.map, dose_gy);
+        self.wholes.borrow_mut().insert(dose_gy.to_bits(), partition.whole());
         let islands = self.islands(&partition);
         if !self.wanted.nearest {
             return Level { islands, nearest: Vec::new() };
@@ -187,6 +218,12 @@ impl<'a> Space<'a> {
         };
         let nearest = self.lesion_of.iter().map(part).collect();
         Level { islands, nearest }
+    }
+
+    /// Whether no two targets are of different lesions.
+    fn has_one_lesion(&self) -> bool {
+        let all = || self.targets.iter();
+        all().all(|t| all().all(|o| o.roi_number == t.roi_number || o.is_nested_with(t)))
     }
 
     /// The island of each target: with a single lesion all of the isodose.

@@ -161,6 +161,14 @@ impl Place {
         Some(Self { node, weights: at(interval, t), slopes })
     }
 
+    /// The same without the weights for the slope, which cost as much again.
+    #[must_use]
+    #[inline]
+    pub fn for_value(axis: &Axis, x: f64) -> Option<Self> {
+        let (node, t) = axis.locate(x)?;
+        Some(Self { node, weights: at(axis.interval(node), t), slopes: [0.0; 4] })
+    }
+
     /// What four numbers amount to here.
     #[must_use]
     #[inline]

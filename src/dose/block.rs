@@ -51,7 +51,7 @@ impl Places {
         };
         let mut position = spots.first;
         for place in out.places.get_mut(..spots.count)? {
-            *place = Place::on(axis, position)?;
+            *place = Place::for_value(axis, position)?;
             position += spots.step;
         }
         let nodes = || out.all().iter().map(|p| p.node);

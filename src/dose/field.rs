@@ -105,6 +105,11 @@ impl DoseField {
     }
 
     fn of(grid: Grid, values: Array3<f32>, method: Interpolation, axes: [Axis; 3]) -> Self {
+        // Rows are read as slices.
+        let values = match values.is_standard_layout() {
+            true => values,
+            false => values.as_standard_layout().into_owned(),
+        };
         let (rows, columns) = (axes[1].len(), axes[2].len());
         let stride = [(rows + 2) * (columns + 2), columns + 2];
         let padded = prefilter::coefficients(&values, &axes, method.kernel());
@@ -121,6 +126,12 @@ impl DoseField {
     #[must_use]
     pub const fn values(&self) -> &Array3<f32> {
         &self.values
+    }
+
+    /// The same one after the other: columns fastest, planes slowest.
+    #[must_use]
+    pub(super) fn voxels(&self) -> &[f32] {
+        self.values.as_slice().unwrap_or_default()
     }
 
     /// Whether only every second voxel was kept.
@@ -164,8 +175,9 @@ impl DoseField {
     #[must_use]
     pub fn at_local(&self, local: [f64; 3]) -> Option<f64> {
         let [planes, rows, columns] = &self.axes;
-        let (across, down) = (Place::on(planes, local[0])?, Place::on(rows, local[1])?);
-        let along = Place::on(columns, local[2])?;
+        let (across, down) =
+            (Place::for_value(planes, local[0])?, Place::for_value(rows, local[1])?);
+        let along = Place::for_value(columns, local[2])?;
         let dose = along.value(self.four_doses([&across, &down], along.node));
         Some(self.guarded([across.node, down.node, along.node], dose))
     }

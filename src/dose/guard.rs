@@ -65,15 +65,17 @@ pub(super) fn columns(
     wanted: Range<usize>,
     out: &mut Vec<[f32; 2]>,
 ) {
-    let (planes, rows, _) = values.dim();
+    let (planes, rows, columns) = values.dim();
     out.clear();
+    let Some(values) = values.as_slice() else { return };
     for k in [plane, (plane + 1).min(planes - 1)] {
         for i in [row, (row + 1).min(rows - 1)] {
-            let voxels = values.index_axis(ndarray::Axis(0), k);
-            let voxels = voxels.index_axis(ndarray::Axis(0), i);
-            let voxels = voxels.iter().skip(wanted.start).take(wanted.len());
+            let first = (k * rows + i) * columns;
+            let voxels = values.get(first..first + columns).unwrap_or_default();
+            let wanted = wanted.start.min(columns)..wanted.end.min(columns);
+            let voxels = voxels.get(wanted).unwrap_or_default();
             if out.is_empty() {
-                out.extend(voxels.map(|v| [*v; 2]));
+                out.extend(voxels.iter().map(|v| [*v; 2]));
             } else {
                 let ranges = out.iter_mut().zip(voxels);
                 ranges.for_each(|(r, v)| *r = [lesser(r[0], *v), greater(r[1], *v)]);

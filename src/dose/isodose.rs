@@ -101,17 +101,18 @@ impl<'a> IsodoseMap<'a> {
         let mut boxes = Boxes::of(self.field, self.box_mm(self.rough_radius(dose_gy)));
         for k in 0..self.cells[0] {
             for i in 0..self.cells[1] {
-                let mut j = 0;
-                while j < self.cells[2] {
-                    if self.peaks.about([k, i, j]) < dose_gy * NEAR {
-                        j = Peaks::next_block(j);
-                        continue;
+                let mut from = 0;
+                while from < self.cells[2] {
+                    let to = Peaks::next_block(from).min(self.cells[2]);
+                    if self.peaks.about([k, i, from]) >= dose_gy * NEAR {
+                        for j in from..to {
+                            let piece = self.piece([k, i, j], dose_gy, &mut boxes);
+                            if piece.volume_mm3 > 0.0 {
+                                found([k, i, j], piece);
+                            }
+                        }
                     }
-                    let piece = self.piece([k, i, j], dose_gy, &mut boxes);
-                    if piece.volume_mm3 > 0.0 {
-                        found([k, i, j], piece);
-                    }
-                    j += 1;
+                    from = to;
                 }
             }
         }
@@ -201,20 +202,11 @@ impl<'a> IsodoseMap<'a> {
     /// Mean dose of a cell: of its corners, less a twelfth of the curvature.
     fn mean(&self, cell: [usize; 3]) -> f64 {
         let values = self.field.values();
-        let shape = self.cells.map(|n| n + 1);
         let mut sum = 0.0;
         for node in corners(cell) {
-            let here = f64::from(values[node]);
-            sum += here;
+            sum += f64::from(values[node]);
             for axis in 0..3 {
-                if node[axis] == 0 || node[axis] + 1 >= shape[axis] {
-                    continue;
-                }
-                let (mut below, mut above) = (node, node);
-                below[axis] -= 1;
-                above[axis] += 1;
-                let second = f64::from(values[below]) - 2.0 * here + f64::from(values[above]);
-                sum -= second / 12.0;
+                sum -= self.second_difference(node, axis).map_or(0.0, |second| second / 12.0);
             }
         }
         sum / 8.0
@@ -241,21 +233,24 @@ impl<'a> IsodoseMap<'a> {
     /// An eighth of the largest second difference along an axis at the cell's corners (the sagitta
     /// of a parabola over one interval), with half as much again for what a cubic adds.
     fn bend(&self, cell: [usize; 3], axis: usize) -> f64 {
-        let shape = self.cells.map(|n| n + 1);
-        let values = self.field.values();
-        let mut most = 0.0_f64;
-        for node in corners(cell) {
-            if node[axis] == 0 || node[axis] + 1 >= shape[axis] {
-                continue;
-            }
-            let (mut below, mut above) = (node, node);
-            below[axis] -= 1;
-            above[axis] += 1;
-            let second =
-                f64::from(values[below]) - 2.0 * f64::from(values[node]) + f64::from(values[above]);
-            most = most.max(second.abs());
+        let seconds = corners(cell).filter_map(|node| self.second_difference(node, axis));
+        seconds.fold(0.0_f64, |most, second| most.max(second.abs())) * 1.5 / 8.0
+    }
+
+    /// Second difference of the voxels along an axis, Gy; absent at the border. Looked at some
+    /// dozen times for each cell, so that the place of a voxel is worked out once.
+    #[inline]
+    fn second_difference(&self, node: [usize; 3], axis: usize) -> Option<f64> {
+        if node[axis] == 0 || node[axis] >= self.cells[axis] {
+            return None;
         }
-        most * 1.5 / 8.0
+        let values = self.field.voxels();
+        let columns = self.cells[2] + 1;
+        let stride = [columns * (self.cells[1] + 1), columns, 1];
+        let at = node[0] * stride[0] + node[1] * stride[1] + node[2];
+        let value = |at: usize| values.get(at).map(|v| f64::from(*v));
+        let (below, here) = (value(at - stride[axis])?, value(at)?);
+        Some(below - 2.0 * here + value(at + stride[axis])?)
     }
 
     fn reaches_border(&self, cell: [usize; 3], dose_gy: f64) -> bool {

@@ -3,8 +3,6 @@
 
 use std::collections::VecDeque;
 
-use ndarray::Array3;
-
 use super::isodose::{Isodose, IsodoseMap};
 use tidydose_geometry::Point;
 use tidydose_geometry::surface::Shell;
@@ -13,53 +11,87 @@ use tidydose_geometry::surface::Shell;
 /// receive the dose in part are connected.
 #[derive(Debug, Clone)]
 pub struct Partition {
-    cells: Vec<([usize; 3], Isodose)>,
+    /// By plane, row and column.
+    cells: Vec<Piece>,
+    /// Number of rows of cells in a plane.
+    rows_of_plane: usize,
+    /// Where in the list the cells of each row begin, plane by plane, and where the last one ends.
+    rows: Vec<usize>,
     /// Island of each cell.
-    island: Vec<usize>,
-    /// Index of each cell plus one; 0 where the dose is not received.
-    index: Array3<u32>,
+    island: Vec<u32>,
     whole: Isodose,
     islands: Vec<Isodose>,
 }
+
+/// What of one cell receives the dose. A low isodose has as many as the dose has voxels.
+#[derive(Debug, Clone, Copy)]
+struct Piece {
+    plane: u32,
+    row: u32,
+    column: u32,
+    isodose: Isodose,
+}
+
+impl Piece {
+    fn cell(&self) -> [usize; 3] {
+        [self.plane, self.row, self.column].map(|n| n as usize)
+    }
+}
+
+/// Of a cell whose island is not known yet.
+const NO_ISLAND: u32 = u32::MAX;
 
 impl Partition {
     /// Takes the isodose of `dose_gy` apart.
     #[must_use]
     pub fn of(map: &IsodoseMap<'_>, dose_gy: f64) -> Self {
+        let [planes, rows_of_plane, _] = map.cells;
         let mut cells = Vec::new();
-        let mut index = Array3::zeros(map.cells);
+        let mut rows = Vec::with_capacity(planes * rows_of_plane + 1);
         let mut whole = Isodose::default();
-        map.each_cell(dose_gy, |cell, piece| {
-            whole += piece;
-            cells.push((cell, piece));
-            index[cell] = u32::try_from(cells.len()).unwrap_or(u32::MAX);
+        map.each_cell(dose_gy, |cell, isodose| {
+            whole += isodose;
+            while rows.len() <= cell[0] * rows_of_plane + cell[1] {
+                rows.push(cells.len());
+            }
+            let [plane, row, column] = cell.map(|n| u32::try_from(n).unwrap_or(u32::MAX));
+            cells.push(Piece { plane, row, column, isodose });
         });
-        let mut out =
-            Self { island: vec![usize::MAX; cells.len()], cells, index, whole, islands: vec![] };
+        rows.resize(planes * rows_of_plane + 1, cells.len());
+        let island = vec![NO_ISLAND; cells.len()];
+        let mut out = Self { cells, rows_of_plane, rows, island, whole, islands: Vec::new() };
         for first in 0..out.cells.len() {
-            if out.island[first] == usize::MAX {
+            if out.island[first] == NO_ISLAND {
                 out.flood(first);
             }
         }
         out
     }
 
+    /// Where in the list a cell is; absent where it does not receive the dose.
+    fn find(&self, [plane, row, column]: [usize; 3]) -> Option<usize> {
+        let at = (row < self.rows_of_plane).then(|| plane * self.rows_of_plane + row)?;
+        let from = *self.rows.get(at)?;
+        let own = self.cells.get(from..*self.rows.get(at + 1)?)?;
+        let column = u32::try_from(column).ok()?;
+        own.binary_search_by_key(&column, |piece| piece.column).ok().map(|i| from + i)
+    }
+
     fn flood(&mut self, first: usize) {
-        let label = self.islands.len();
+        let label = u32::try_from(self.islands.len()).unwrap_or(NO_ISLAND);
         let mut sum = Isodose::default();
         let mut queue = VecDeque::from([first]);
         self.island[first] = label;
         while let Some(i) = queue.pop_front() {
-            let (cell, piece) = self.cells[i];
-            sum += piece;
+            let piece = self.cells[i];
+            sum += piece.isodose;
             for axis in 0..3 {
                 for step in [-1, 1] {
-                    let mut next = cell;
-                    let Some(n) = cell[axis].checked_add_signed(step) else { continue };
+                    let mut next = piece.cell();
+                    let Some(n) = next[axis].checked_add_signed(step) else { continue };
                     next[axis] = n;
-                    let found = self.index.get(next).copied().unwrap_or(0);
-                    let Some(j) = (found as usize).checked_sub(1) else { continue };
-                    if self.island[j] == usize::MAX {
+                    let Some(j) = self.find(next) else { continue };
+                    if self.island[j] == NO_ISLAND {
                         self.island[j] = label;
                         queue.push_back(j);
                     }
@@ -79,8 +111,8 @@ impl Partition {
     #[must_use]
     pub fn islands_of(&self, map: &IsodoseMap<'_>, points: &[Point]) -> Vec<usize> {
         let label = |p: &Point| {
-            let found = self.index.get(map.cell_of(*p)?)?;
-            self.island.get((*found as usize).checked_sub(1)?).copied()
+            let found = self.island.get(self.find(map.cell_of(*p)?)?)?;
+            Some(*found as usize)
         };
         let mut out: Vec<usize> = points.iter().filter_map(label).collect();
         out.sort_unstable();
@@ -108,10 +140,10 @@ impl Partition {
         holds: impl Fn(usize, Point) -> bool,
     ) -> Vec<Isodose> {
         let mut out = vec![Isodose::default(); shells.len()];
-        for (cell, piece) in &self.cells {
-            let middle = map.field().point(map.within_cell(*cell, [0.5; 3]));
+        for piece in &self.cells {
+            let middle = map.field().point(map.within_cell(piece.cell(), [0.5; 3]));
             if let Some(sum) = owner(middle, shells, &holds).and_then(|i| out.get_mut(i)) {
-                *sum += *piece;
+                *sum += piece.isodose;
             }
         }
         out
