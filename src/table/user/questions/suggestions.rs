@@ -228,14 +228,14 @@ mod tests {
     #[test]
     fn shape_alone_is_shown_and_only_word_and_shape_together_take_one_key() {
         let row = Proposed { standard: "", role: "unknown", elsewhere: false };
-        let alike = [Alike { name: "Cochlea_L".to_owned(), mm: 2.0, times: 1.1, count: 9 }];
+        let alike = [Alike { name: "Brain".to_owned(), mm: 2.0, times: 1.1, count: 9 }];
         let of = |name: &str| {
             let list = suggestions(&roi(name, Role::Unknown), row, Shape::default(), &alike);
-            let found = list.into_iter().find(|s| s.answer == "Cochlea_L").unwrap();
+            let found = list.into_iter().find(|s| s.answer == "Brain").unwrap();
             (found.likely, found.why)
         };
         assert_eq!(of("x1"), (false, "by place and size alone: look at the picture".to_owned()));
-        let (likely, why) = of("Choclea_L");
+        let (likely, why) = of("brain_normal");
         assert!(likely && why.ends_with("and most alike in place and size"), "{why}");
     }
 
