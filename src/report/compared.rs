@@ -41,7 +41,10 @@ impl Band {
 }
 
 /// Values by number of fractions, band and group.
-type Cells = BTreeMap<(Option<i64>, Band), BTreeMap<String, Vec<f64>>>;
+type Cells = BTreeMap<(Option<i64>, Band), ByGroup>;
+
+/// Values by group.
+type ByGroup = BTreeMap<String, Vec<f64>>;
 
 /// The part of the page.
 ///
@@ -123,7 +126,7 @@ fn table(cohort: &Cohort<'_>, cells: &Cells) -> Markup {
 
 /// Groups compared after distance, size of the target and prescription are taken into account.
 fn adjusted(cohort: &Cohort<'_>, groups: &BTreeMap<String, String>) -> Markup {
-    let mut rows: Vec<(Option<i64>, BTreeMap<String, Vec<f64>>)> = Vec::new();
+    let mut rows: Vec<(Option<i64>, ByGroup)> = Vec::new();
     for fractions in cohort.fraction_groups() {
         let mut by_group: BTreeMap<String, Vec<f64>> = BTreeMap::new();
         for (place, excess) in excesses(cohort, fractions) {

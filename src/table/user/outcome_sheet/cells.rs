@@ -168,10 +168,8 @@ pub fn date(text: &str) -> Option<DateRead> {
     if text.len() == 8 && text.bytes().all(|b| b.is_ascii_digit()) {
         return exactly(text.get(..4)?, text.get(4..6)?, text.get(6..)?);
     }
-    let parts: Vec<&str> = text
-        .split(|c: char| matches!(c, '-' | '/' | '.' | ' ' | ','))
-        .filter(|part| !part.is_empty())
-        .collect();
+    let parts: Vec<&str> =
+        text.split(['-', '/', '.', ' ', ',']).filter(|part| !part.is_empty()).collect();
     match parts.as_slice() {
         [a, b, c] => of_three(a, b, c),
         [a, b] => {

@@ -152,9 +152,12 @@ fn subject(row: &RowRead) -> Subject {
     (row.place.patient.clone(), row.place.plan, row.place.lesion.clone())
 }
 
+/// What makes rows the same: the subject, and the kind and day of the event, where there is one.
+type EventKey = (Subject, Option<(String, Option<i64>)>);
+
 /// The same subject twice says the same event once, and never something and nothing.
 fn hold_repeated(rows: &mut [RowRead]) {
-    let mut seen: BTreeMap<(Subject, Option<(String, Option<i64>)>), usize> = BTreeMap::new();
+    let mut seen: BTreeMap<EventKey, usize> = BTreeMap::new();
     let mut reasons: Vec<(usize, String)> = Vec::new();
     for (at, row) in rows.iter().enumerate().filter(|(_, r)| r.held.is_none()) {
         let told: Vec<&EventRead> = row.events.iter().filter(|e| e.state == Some(true)).collect();
