@@ -30,6 +30,9 @@ const REJECTED: &[(&str, &str)] = &[
     ("PlanTarget", "all targets"),
     ("read on page", "read in the source"),
     ("wall poster", "a secondary listing"),
+    ("without partner", "unmatched"),
+    ("by draws of patients", "bootstrap, resampling patients"),
+    ("cut sought in the data", "a cut-off chosen from the data"),
 ];
 
 /// Where it says so, and what.

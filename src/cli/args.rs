@@ -365,7 +365,7 @@ pub(super) struct Relate {
     /// Only events of this grade or a higher one
     #[arg(long, value_name = "N")]
     pub(super) least_grade: Option<i64>,
-    /// Without event only who was followed for so many days
+    /// Without the event count only those who were followed for at least so many days
     #[arg(long, value_name = "DAYS")]
     pub(super) least_follow_up: Option<i64>,
     /// Fit the model to the binary logarithm of the predictor: odds for each doubling

@@ -266,7 +266,7 @@ fn say(asked: &Asked<'_>, read: &SheetRead, map: &[MapRow], terminal: &Terminal)
     let count = |became| read.account.iter().filter(|a| a.became == became).count();
     terminal.say(&format!(
         "{}: {} rows, one a {grain}; of {} cells {} used, {} say nothing, {} held back, {} not \
-         understood, {} without partner, {} in columns that are not used ({ACCOUNT}, {TIDY})",
+         understood, {} unmatched, {} in columns that are not used ({ACCOUNT}, {TIDY})",
         asked.sheet.display(),
         read.rows,
         read.account.len(),

@@ -50,8 +50,7 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
     let identity = document.pointer("/settings/identity").and_then(|v| v.as_str());
     let kept = identity == Some("kept");
     let study = name_of(&typed.study);
-    let notes_path = typed.study.join(reviews::FILE);
-    let mut notes_file = ReviewsFile::read(&notes_path)?;
+    let mut notes_file = ReviewsFile::read(&typed.study.join(reviews::FILE))?;
     say_unmatched(&notes_file, &tables, terminal);
     let notes = notes_file.notes().to_vec();
     let own_groups = own_groups(&typed.study, &tables, terminal)?;
@@ -69,39 +68,46 @@ pub(super) fn run(typed: &Review, terminal: &Terminal) -> Result<Outcome, Fault>
         before: before.as_ref(),
         ..Request::new("", &typed.metric)
     };
-    let finder = match typed.images.as_slice() {
-        [] => None,
-        archive => Some(SliceFinder::open(&typed.study, archive, kept)?),
-    };
-    let organs = organs(typed, &tables)?;
-    let first = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
-    let pages = pages(&organs, &first);
-    // A page that stands alone has no table of all organs.
-    let overviews = if pages.len() > 1 {
-        overviews(&pages, &tables, &request, (typed, terminal))?
-    } else {
-        Vec::new()
-    };
-    let mut set = PageSet {
-        tables: &tables,
-        request,
-        overviews: &overviews,
-        notes: &mut notes_file,
-        finder: finder.as_ref(),
-        typed,
-        added: 0,
-    };
-    let written = set.write_all(&pages, terminal)?;
-    let added = set.added;
-    if added > 0 {
-        notes_file.write(&notes_path, Access::Shared)?;
-        say_added(&notes_path, added, terminal);
-    }
+    let written = write_pages(&tables, request, &mut notes_file, (typed, terminal))?;
     if written == 0 {
         return Ok(Outcome::Empty);
     }
     let why = tables.get("plans").and_then(nobody::nobody);
     Ok(Outcome::unless_nobody(why.as_deref(), terminal))
+}
+
+/// Writes a page for each organ, and `reviews.csv` where a case to talk about is new in it. Returns how
+/// many pages there are.
+fn write_pages(
+    tables: &Tables,
+    request: Request<'_>,
+    notes: &mut ReviewsFile,
+    (typed, terminal): (&Review, &Terminal),
+) -> Result<usize, Fault> {
+    let finder = match typed.images.as_slice() {
+        [] => None,
+        archive => Some(SliceFinder::open(&typed.study, archive, request.true_dates)?),
+    };
+    let organs = organs(typed, tables)?;
+    let first = typed.output.clone().unwrap_or_else(|| typed.study.join("review.html"));
+    let pages = pages(&organs, &first);
+    // A page that stands alone has no table of all organs.
+    let overviews = if pages.len() > 1 {
+        overviews(&pages, tables, &request, (typed, terminal))?
+    } else {
+        Vec::new()
+    };
+    let finder = finder.as_ref();
+    let mut set =
+        PageSet { tables, request, overviews: &overviews, notes, finder, typed, added: 0 };
+    let written = set.write_all(&pages, terminal)?;
+    let added = set.added;
+    if added > 0 {
+        let path = typed.study.join(reviews::FILE);
+        notes.write(&path, Access::Shared)?;
+        say_added(&path, added, terminal);
+    }
+    Ok(written)
 }
 
 /// What the head of the minutes says.

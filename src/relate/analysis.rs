@@ -119,8 +119,8 @@ impl Analysis {
         let patients = self.lists.clusters.count();
         if self.lists.clusters.repeat() {
             list.push(format!(
-                "{} {}s belong to {patients} patients and are not independent: use the intervals by \
-                 draws of patients; intervals by profile and p are too narrow and too small",
+                "{} {}s belong to {patients} patients and are not independent: use the bootstrap \
+                 intervals, which resample patients; intervals by profile and p are too narrow and too small",
                 self.n(),
                 request.grain.word()
             ));

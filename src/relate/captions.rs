@@ -43,7 +43,7 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
         "dose_response" => format!(
             "Risk of {event} against {predictor}: {n}. Line: logistic model by Firth's penalised \
              likelihood, intercept corrected so that risks add up to the events (FLIC), drawn inside the \
-             data only; bands: 68 and 95 %, by draws of patients. Marks: rates of bands of the predictor \
+             data only; bands: 68 and 95 %, bootstrap, resampling patients. Marks: rates of bands of the predictor \
              with exact 95 % intervals and their numbers. Ticks: single values, with event above, \
              without below. Values published elsewhere are drawn beside the data and are no advice."
         ),
@@ -64,8 +64,8 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
             )
         }
         "roc" => format!(
-            "Discrimination of {event} by {predictor}: {n}. Descriptive: a cut sought in the data is no \
-             limit."
+            "Discrimination of {event} by {predictor}: {n}. Descriptive: a cut-off chosen from the data is \
+             not a limit."
         ),
         _ => format!("Who is analysed, and who left at which stage for which reason: {n}."),
     }

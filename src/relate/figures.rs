@@ -111,7 +111,7 @@ fn dose_response(analysis: &Analysis, request: &Request) -> Figure {
     }
     let n = analysis.n();
     let foot = format!(
-        "{} with {} among {} of {} patients. Bands: 68 and 95 %, by draws of patients. Ticks: with \
+        "{} with {} among {} of {} patients. Bands: 68 and 95 %, bootstrap, resampling patients. Ticks: with \
          event above, without below. {CAUTION}",
         analysis.events(),
         request.event,
@@ -287,6 +287,6 @@ fn roc(analysis: &Analysis, request: &Request) -> Option<Figure> {
             (Look(1), "largest sensitivity + specificity".to_owned()),
         ],
         below: Vec::new(),
-        foot: format!("Descriptive: a cut sought in the data is no limit. {CAUTION}"),
+        foot: format!("Descriptive: a cut-off chosen from the data is not a limit. {CAUTION}"),
     })
 }

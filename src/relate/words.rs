@@ -35,7 +35,7 @@ pub(super) fn summary(analysis: &Analysis, request: &Request) -> String {
         Err(reason) => format!("no model: {reason}"),
     };
     format!(
-        "{} of {} {}s analysed, {} with {}; {slope}; {unmatched} without partner.",
+        "{} of {} {}s analysed, {} with {}; {slope}; {unmatched} unmatched.",
         analysis.n(),
         analysis.joined.subjects.len(),
         request.grain.word(),
@@ -83,7 +83,7 @@ fn unit(request: &Request) -> String {
 
 fn odds_interval(draws: Option<Interval>, profile: Option<Interval>) -> String {
     let (words, interval) = match draws {
-        Some(i) => ("95 % by draws of patients", Some(i)),
+        Some(i) => ("95 % bootstrap, resampling patients", Some(i)),
         None => ("95 % by profile", profile),
     };
     interval.map_or_else(
@@ -137,7 +137,10 @@ pub(super) fn report(analysis: &Analysis, request: &Request, warnings: &[String]
     part("Who is analysed", flow(analysis, request));
     part("Rates", rates(analysis));
     part("Model", model(analysis, request));
-    part("Discrimination: descriptive, a cut sought in the data is no limit", roc(analysis));
+    part(
+        "Discrimination: descriptive, a cut-off chosen from the data is not a limit",
+        roc(analysis),
+    );
     part("Over time", time(analysis, request));
     part("Published values, beside the data and no advice", published(analysis));
     let _ = writeln!(text, "{LEFT_OUT}");
@@ -203,7 +206,7 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
     let mut list: Vec<String> = analysis.stages.iter().map(line).collect();
     let side = |side: &str| analysis.joined.unmatched.iter().filter(|u| u.side == side).count();
     list.push(format!(
-        "without partner (unmatched.csv): {} rows of the sheet, {} {}s of the study",
+        "unmatched (unmatched.csv): {} rows of the sheet, {} {}s of the study",
         side("sheet"),
         side("study"),
         request.grain.word()
@@ -214,7 +217,7 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
 fn rates(analysis: &Analysis) -> Vec<String> {
     let rate = |r: &tidydose_statistics::proportion::Clustered| {
         format!(
-            "{}/{} = {} (95 % {}, exact for {:.1} independent ones)",
+            "{}/{} = {} (95 % {}, exact for an effective number of {:.1})",
             r.events,
             r.n,
             percent(share(r.events, r.n)),
@@ -304,7 +307,7 @@ fn model(analysis: &Analysis, request: &Request) -> Vec<String> {
     }
     list.extend(fitted.reached.iter().map(|r| reached(r, request)));
     list.push(format!(
-        "intervals by draws of patients: {} of {DRAWS} draws, percentiles expanded for few patients",
+        "bootstrap intervals, resampling patients: {} of {DRAWS} draws, percentiles expanded for few patients",
         fitted.curve.draws
     ));
     list
@@ -329,7 +332,7 @@ fn roc(analysis: &Analysis) -> Vec<String> {
         Err(reason) => return vec![format!("none: {reason}")],
     };
     let area = found.area.map_or_else(String::new, |i| {
-        format!(" (95 % by draws of patients {:.2} to {:.2})", i.low, i.high)
+        format!(" (95 % bootstrap, resampling patients {:.2} to {:.2})", i.low, i.high)
     });
     let best = found.best;
     let spread = found.cut.map_or_else(String::new, |i| {
