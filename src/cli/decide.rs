@@ -122,8 +122,8 @@ pub(super) fn write_questions(
         return Ok(());
     }
     let pictures = pictures(prepared, questions, settings.jobs, stop);
-    let study = folder.root().file_name().unwrap_or_default().to_string_lossy();
-    let request = Request { study: &study, questions, pictures: &pictures };
+    // Nothing of the folder: the same questions are the same bytes wherever they lie.
+    let request = Request { questions, pictures: &pictures };
     let html = decide::page(&request).map_err(fault)? + &mark;
     replace_file(&page, |to| to.write_all(html.as_bytes()))?;
     if answers::read(&book).is_ok_and(|answers| !answers.is_empty()) {

@@ -22,8 +22,6 @@ pub const FILE: &str = "decide.html";
 /// What the page is made of.
 #[derive(Debug, Clone, Copy)]
 pub struct Request<'r> {
-    /// The last part of the study folder's path, by which people know it.
-    pub study: &'r str,
     /// The questions in their order.
     pub questions: &'r [Question],
     /// Pictures of structures that questions are about.
@@ -54,7 +52,7 @@ pub fn page(request: &Request<'_>) -> Result<String, serde_json::Error> {
     // No text can end the element that holds it.
     let data = serde_json::to_string(&data)?.replace('<', "\\u003c");
     let page = Page {
-        title: format!("To decide: {}", request.study),
+        title: "To decide".to_owned(),
         skip: ("#ask".to_owned(), "Skip to the question"),
         images: false,
         head: head(request),
@@ -95,7 +93,7 @@ fn head(request: &Request<'_>) -> Markup {
     let back = request.questions.iter().filter(|q| q.place.holds_back()).count();
     html! {
         header {
-            h1 { "To decide " span.metric { (request.study) } }
+            h1 { "To decide" }
             p.caution role="note" { (CAUTION) }
             p {
                 (count) @if count == 1 { " question is" } @else { " questions are" } " open. "

@@ -44,7 +44,7 @@ fn made(questions: &[Question]) -> String {
     let name = "Tronco".to_owned();
     let pictures =
         [OutlinePicture { plan_id: "p".to_owned(), roi_number: 2, name, seen: Ok(seen) }];
-    page(&Request { study: "study", questions, pictures: &pictures }).unwrap()
+    page(&Request { questions, pictures: &pictures }).unwrap()
 }
 
 #[test]
