@@ -226,8 +226,8 @@ fn validation(accepts: &Accepts, names: &str) -> Result<Option<DataValidation>, 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::user::answers::cells_of;
     use crate::user::questions::Place;
-    use crate::user::xlsx_cells;
 
     fn question(accepts: Accepts, key: Key) -> Question {
         Question {
@@ -257,7 +257,7 @@ mod tests {
             accepts.into_iter().zip(keys.clone()).map(|(a, k)| question(a, k)).collect();
         let bytes = decide_workbook(&questions).unwrap();
         assert_eq!(bytes, decide_workbook(&questions).unwrap());
-        let rows = xlsx_cells::rows(&bytes, SHEET).unwrap();
+        let rows = cells_of(&bytes).unwrap();
         let head: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
         assert_eq!(rows[0], head);
         for (row, key) in rows[1..].iter().zip(&keys) {

@@ -18,7 +18,7 @@ use strum::IntoEnumIterator;
 
 use super::questions::{Key, Place};
 use super::user_file::{ReadError, UserFile};
-use super::xlsx_cells;
+use super::xlsx::{self, Cell, Which};
 
 mod accepted;
 mod take_over;
@@ -116,8 +116,7 @@ pub fn read(path: &Path) -> Result<Vec<Answer>, ReadError> {
     let bytes = std::fs::read(path).map_err(|e| fault(e.to_string()))?;
     let is_workbook = bytes.starts_with(b"PK");
     let file = if is_workbook {
-        let rows = xlsx_cells::rows(&bytes, SHEET).map_err(fault)?;
-        UserFile::of_cells(rows, path, REQUIRED)?
+        UserFile::of_cells(cells_of(&bytes).map_err(fault)?, path, REQUIRED)?
     } else {
         UserFile::of_text(&bytes, path, REQUIRED)?
     };
@@ -132,6 +131,17 @@ pub fn read(path: &Path) -> Result<Vec<Answer>, ReadError> {
         }
     }
     if faults.is_empty() { Ok(answers) } else { Err(fault(faults.join("\n  "))) }
+}
+
+/// The cells of the workbook as a file of answers has them; a number as it is written there.
+pub(crate) fn cells_of(bytes: &[u8]) -> Result<Vec<Vec<String>>, String> {
+    let text = |cell: Cell| match cell {
+        Cell::Empty => String::new(),
+        Cell::Text(text) | Cell::Number { written: text, .. } => text,
+        Cell::Truth(truth) => if truth { "yes" } else { "no" }.to_owned(),
+    };
+    let sheet = xlsx::read(bytes, Which::Named(SHEET))?;
+    Ok(sheet.rows.into_iter().map(|row| row.into_iter().map(text).collect()).collect())
 }
 
 fn answer(file: &UserFile, row: usize, path: &Path) -> Result<Answer, String> {

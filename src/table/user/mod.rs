@@ -41,4 +41,4 @@ pub mod sums_file;
 pub mod unmatched;
 pub mod user_file;
 pub mod worksheet;
-pub mod xlsx_cells;
+pub mod xlsx;

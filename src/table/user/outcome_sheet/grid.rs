@@ -7,8 +7,8 @@ use std::path::Path;
 use encoding::all::{UTF_16BE, UTF_16LE, WINDOWS_1252};
 use encoding::{DecoderTrap, Encoding};
 
-use super::xlsx;
 use crate::user::user_file::{BYTE_ORDER_MARK, ReadError, separator_of};
+use crate::user::xlsx::{self, Cell, Which};
 
 /// A sheet as it stands in its file.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
@@ -43,8 +43,8 @@ impl Grid {
 
     fn of_bytes(bytes: &[u8]) -> Result<Self, String> {
         if bytes.starts_with(b"PK\x03\x04") {
-            let sheet = xlsx::first_sheet(bytes)?;
-            return Ok(Self::of_records(sheet.rows, sheet.notes));
+            let (rows, notes) = of_workbook(bytes)?;
+            return Ok(Self::of_records(rows, notes));
         }
         // The older format of spreadsheets is a compound file.
         if bytes.starts_with(b"\xd0\xcf\x11\xe0") {
@@ -125,6 +125,39 @@ fn unique(header: &[String], width: usize) -> Vec<String> {
     names
 }
 
+/// The first sheet of a workbook as texts: what a person sees in a cell, with dates as YYYY-MM-DD.
+fn of_workbook(bytes: &[u8]) -> Result<(Vec<Vec<String>>, Vec<String>), String> {
+    let sheet = xlsx::read(bytes, Which::FirstShown)?;
+    let mut notes = Vec::new();
+    if sheet.sheets > 1 {
+        notes.push(format!("only sheet `{}` of {} is read", sheet.name, sheet.sheets));
+    }
+    let rows = sheet.rows.iter().map(|row| row.iter().map(shown).collect()).collect();
+    Ok((rows, notes))
+}
+
+fn shown(cell: &Cell) -> String {
+    match cell {
+        Cell::Empty => String::new(),
+        Cell::Text(text) => text.clone(),
+        Cell::Truth(truth) => truth.to_string(),
+        Cell::Number { date: Some(date), .. } => date.format("%Y-%m-%d").to_string(),
+        Cell::Number { written, .. } => shortest(written),
+    }
+}
+
+/// A number in its shortest form.
+fn shortest(written: &str) -> String {
+    let Ok(found) = written.parse::<f64>() else { return written.to_owned() };
+    let text = found.to_string();
+    // Three digits behind a point could be thousands to whoever reads what a person typed; here the
+    // point is a decimal one for certain.
+    match text.split_once('.') {
+        Some((_, behind)) if behind.len() == 3 => format!("{text}0"),
+        _ => text,
+    }
+}
+
 fn records(text: &str) -> Result<Vec<Vec<String>>, String> {
     // A line that tells a spreadsheet the separator, and is no row.
     let (told, text) = match text.strip_prefix("sep=").and_then(|t| t.split_once('\n')) {
@@ -202,6 +235,30 @@ mod tests {
         let western: Vec<u8> = text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
         assert_eq!(cells(&western), wanted);
         assert!(Grid::of_bytes(&western).unwrap().notes[0].contains("Windows 1252"));
+    }
+
+    #[test]
+    fn cells_of_a_workbook_are_read_as_they_are_shown() {
+        use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
+        let mut book = Workbook::new();
+        let sheet = book.add_worksheet();
+        let date = Format::new().set_num_format("dd\\.mm\\.yyyy");
+        let percent = Format::new().set_num_format("0.0\" days\"");
+        sheet.write(1, 0, "ID").unwrap();
+        sheet.write(1, 2, "größe & rest").unwrap();
+        sheet.write(2, 0, 16.1).unwrap();
+        sheet.write(2, 1, 1.125).unwrap();
+        sheet.write(2, 2, true).unwrap();
+        let day = ExcelDateTime::from_ymd(2022, 5, 3).unwrap();
+        sheet.write_with_format(3, 0, day, &date).unwrap();
+        sheet.write_with_format(3, 1, 20.5, &percent).unwrap();
+        book.add_worksheet();
+        let (rows, notes) = of_workbook(&book.save_to_buffer().unwrap()).unwrap();
+        assert_eq!(rows[0], [""; 0]);
+        assert_eq!(rows[1], ["ID", "", "größe & rest"]);
+        assert_eq!(rows[2], ["16.1", "1.1250", "true"]);
+        assert_eq!(rows[3], ["2022-05-03", "20.5"]);
+        assert_eq!(notes, ["only sheet `Sheet1` of 2 is read"]);
     }
 
     #[test]

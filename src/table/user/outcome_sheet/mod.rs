@@ -20,7 +20,6 @@ mod propose;
 mod read;
 #[cfg(test)]
 mod tests;
-mod xlsx;
 
 pub use combine::SheetRead;
 pub use facts::{Facts, LesionFact, PATIENT_KEY, PlanFact, StudyNames};
