@@ -212,8 +212,12 @@ impl Seen<'_> {
     /// side, with lines thinned by no more than half a millimetre. Absent without contour planes.
     #[must_use]
     pub fn outlines(&self, drawn: &[Drawn<'_>], reach_mm: f64) -> Option<Picture> {
+        self.pictured(&self.page()?.wide(reach_mm), drawn)
+    }
+
+    /// The outlines of structures on a page.
+    fn pictured(&self, page: &Page, drawn: &[Drawn<'_>]) -> Option<Picture> {
         let [wanted, plane] = self.positions()?;
-        let page = self.page()?.wide(reach_mm);
         Some(Picture {
             roi_number: self.roi_number,
             view: self.view,
@@ -230,26 +234,15 @@ impl Seen<'_> {
 /// The picture of a structure about a point of it; absent without contour planes.
 #[must_use]
 pub fn picture(seen: Seen<'_>, dose: DoseLines, drawn: &[Drawn<'_>]) -> Option<Picture> {
-    let [wanted, plane] = seen.positions()?;
-    let page = seen.page()?;
-    let mut lines: Vec<PictureLine> = drawn.iter().flat_map(|d| page.outlines(d)).collect();
-    lines.extend(dose.isodoses);
-    lines.push(PictureLine {
+    let mut picture = seen.pictured(&seen.page()?, drawn)?;
+    picture.lines.extend(dose.isodoses);
+    picture.lines.push(PictureLine {
         kind: LineKind::Mark,
         roi_number: None,
         dose_gy: dose.mark_gy,
         points: vec![[0.0, 0.0]],
     });
-    Some(Picture {
-        roi_number: seen.roi_number,
-        view: seen.view,
-        orientation: Orientation::of(seen.normal()),
-        as_drawn: seen.axis == ALONG,
-        directions: [letter(page.right), letter(page.down)],
-        plane_mm: plane,
-        off_plane_mm: (plane - wanted).abs(),
-        lines,
-    })
+    Some(picture)
 }
 
 impl GridMeasurement<'_> {

@@ -19,6 +19,7 @@ use super::terminal::Terminal;
 use tidydose_analyse::outlines::{Outline, outlines};
 use tidydose_case::{Case, NamedRoi};
 use tidydose_report::decide::{self, OutlineKind, OutlineLine, OutlinePicture, Request, Seen};
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::identity::Token;
 use tidydose_table::decide_workbook::decide_workbook;
 use tidydose_table::replace_file;
@@ -77,8 +78,8 @@ pub(super) fn take_over_answers(
 fn set_aside(path: &Path, folder: &Path) -> Result<(), Fault> {
     let fault = |e: std::io::Error| Fault::folder(path, format!("cannot be moved aside: {e}"));
     let bytes = fs::read(path).map_err(fault)?;
-    let digest: String =
-        Sha256::digest(&bytes).iter().take(4).map(|byte| format!("{byte:02x}")).collect();
+    let mut digest = hexadecimal(&Sha256::digest(&bytes));
+    digest.truncate(8);
     let stem = path.file_stem().unwrap_or_default().to_string_lossy();
     let ending = path.extension().unwrap_or_default().to_string_lossy();
     fs::create_dir_all(folder).map_err(fault)?;
@@ -155,7 +156,7 @@ fn mark(questions: &[Question]) -> Result<String, serde_json::Error> {
     let mut hash = Sha256::new();
     hash.update(env!("CARGO_PKG_VERSION"));
     hash.update(serde_json::to_vec(questions)?);
-    let digest: String = hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+    let digest = hexadecimal(&hash.finalize());
     Ok(format!("<!-- questions {digest} -->\n"))
 }
 

@@ -13,6 +13,7 @@ use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use super::study_folder::StudyFolder;
+use tidydose_rt::digest::hexadecimal;
 use tidydose_table::{Study, TABLES, Written, replace_file};
 
 /// All that tables follow from, as one digest.
@@ -31,7 +32,7 @@ impl fmt::Write for Hashing {
 
 impl Hashing {
     fn digits(self) -> String {
-        self.0.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+        hexadecimal(&self.0.finalize())
     }
 }
 

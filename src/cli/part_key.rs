@@ -16,6 +16,7 @@ use tidydose_case::{
     Case, Delivery, DosePart, DoseSource, FrameJoin, NamedRoi, Prescription, Treatment,
 };
 use tidydose_metrics::Metric;
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::{DoseHeader, Origin, RoiHeader};
 use tidydose_table as table;
 
@@ -53,8 +54,7 @@ impl Text {
     }
 
     fn digits(&self) -> String {
-        let mut digits: String =
-            Sha256::digest(&self.0).iter().map(|b| format!("{b:02x}")).collect();
+        let mut digits = hexadecimal(&Sha256::digest(&self.0));
         digits.truncate(DIGITS);
         digits
     }

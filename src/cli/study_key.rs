@@ -7,6 +7,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::identity::{Identity, Token};
 use tidydose_table::user::user_file::UserFile;
 use tidydose_table::write_file::{Access, replace_file_for};
@@ -88,7 +89,7 @@ impl StudyKey {
         getrandom::fill(&mut secret)
             .map_err(|e| Fault::System(format!("the system gives no random numbers: {e}")))?;
         self.make_folder().map_err(|e| Fault::folder(&self.folder, e.to_string()))?;
-        let digits: String = secret.iter().map(|b| format!("{b:02x}")).collect();
+        let digits = hexadecimal(&secret);
         replace_file_for(&self.secret_file(), Access::OwnerOnly, |output| {
             writeln!(output, "{digits}")
         })?;

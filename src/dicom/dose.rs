@@ -163,7 +163,7 @@ fn describe(header: &mut DoseHeader, dose: &Dose) {
             hottest = ([at / rows, at % rows, column], highest);
         }
     }
-    header.voxels = Some(hash.finalize().iter().map(|b| format!("{b:02x}")).collect());
+    header.voxels = Some(tidydose_rt::digest::hexadecimal(&hash.finalize()));
     if hottest.1.is_finite() {
         header.maximum = Some(f64::from(hottest.1));
         header.hottest = Some(dose.grid.position(hottest.0));

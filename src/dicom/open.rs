@@ -150,7 +150,7 @@ fn meta_group(file: Beginning<'_>, at: usize) -> Result<MetaGroup, Unrecognised>
 
 /// SHA-256 (FIPS 180-4) in hexadecimal.
 pub(super) fn hexadecimal(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|b| format!("{b:02x}")).collect()
+    tidydose_rt::digest::hexadecimal(&Sha256::digest(bytes))
 }
 
 #[cfg(test)]

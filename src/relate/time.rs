@@ -9,9 +9,8 @@ use tidydose_statistics::incidence::{Incidence, Step, aalen_johansen, drawn};
 use tidydose_statistics::survival::{End, KaplanMeier, LogRank, Times, kaplan_meier, log_rank};
 use tidydose_statistics::two_windows::{self, Watch, Windows};
 use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
+pub(super) use tidydose_table::user::outcome_sheet::cells::MONTH;
 
-/// Days in a month: 365.25 / 12.
-pub(super) const MONTH: f64 = 30.4375;
 /// Months at which incidence and survival are stated.
 pub(super) const LANDMARKS: [f64; 4] = [6.0, 12.0, 24.0, 36.0];
 

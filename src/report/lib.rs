@@ -201,7 +201,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
     };
     let curves = curves(tables, request.organ)?;
     let findings = findings::section(tables)?;
-    let sheets = sheet::section(&cohort, tables)?;
+    let sources = sheet::Sources::read(&cohort, tables)?;
     let compared = compared::section(&cohort, tables)?;
     let page = Page {
         title: format!("{} review: {}", request.organ, request.metric),
@@ -221,7 +221,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
         (run_chart::section(&cohort))
         (compared)
         (findings)
-        (sheets)
+        (sheet::section(&cohort, &sources))
     });
     let mut to_discuss = Vec::new();
     for case in cohort.cases.iter().filter(|c| c.for_discussion()) {
@@ -229,7 +229,7 @@ pub fn review(tables: &Tables, request: &Request<'_>) -> Result<ReviewPage, Revi
             to_discuss.push(Proposal { plan_id: case.plan.plan_id.to_owned(), seen });
         }
     }
-    let sheets = sheet::pages(&cohort, tables)?;
+    let sheets = sheet::pages(&cohort, &sources);
     Ok(ReviewPage { html, to_discuss, sheets })
 }
 

@@ -23,22 +23,24 @@ use tidydose_table::run::CAUTION;
 /// Metrics of every sheet besides that of the page and those with a limit.
 const ALWAYS: [&str; 4] = ["Volume[cc]", "Max[Gy]", "D1cc[Gy]", "Mean[Gy]"];
 
-struct Sources<'t> {
+/// What sheets are made of besides the cases, read once for the page and for the folder.
+pub(super) struct Sources<'t> {
     pictures: Vec<Picture<'t>>,
     meanings: BTreeMap<&'t str, String>,
     findings: Vec<FindingDetailRow<'t>>,
-    /// Where the table of cases is, from the sheet.
-    cases: String,
 }
 
 impl<'t> Sources<'t> {
-    fn read(
-        tables: &'t Tables,
-        cases: String,
-        wanted: impl Fn(&str) -> bool,
-    ) -> Result<Self, CellError> {
-        let (meanings, findings) = (meanings(tables)?, rows(tables)?);
-        Ok(Self { pictures: pictures(tables, wanted)?, meanings, findings, cases })
+    /// Pictures of the cases that have a sheet: all of them where a folder is named.
+    pub(super) fn read(cohort: &Cohort<'_>, tables: &'t Tables) -> Result<Self, CellError> {
+        let shown = if cohort.request.sheets.is_some() { usize::MAX } else { cohort.sheets() };
+        let with_sheet: BTreeSet<&str> =
+            cohort.cases.iter().take(shown).map(|c| c.plan.plan_id).collect();
+        Ok(Self {
+            pictures: pictures(tables, |plan| with_sheet.contains(plan))?,
+            meanings: meanings(tables)?,
+            findings: rows(tables)?,
+        })
     }
 }
 
@@ -48,9 +50,9 @@ pub(super) fn file_of(place: usize) -> String {
 }
 
 /// A page for every case, where a folder for them is named.
-pub(super) fn pages(cohort: &Cohort<'_>, tables: &Tables) -> Result<Vec<SheetPage>, CellError> {
-    let Some(folder) = cohort.request.sheets else { return Ok(Vec::new()) };
-    let sources = Sources::read(tables, format!("../{}#cases", folder.page), |_| true)?;
+pub(super) fn pages(cohort: &Cohort<'_>, sources: &Sources<'_>) -> Vec<SheetPage> {
+    let Some(folder) = cohort.request.sheets else { return Vec::new() };
+    let back = format!("../{}#cases", folder.page);
     let mut pages = Vec::new();
     for (place, case) in (1..).zip(&cohort.cases) {
         let title = format!("{} review: case {}", cohort.request.organ, case.plan.plan_id);
@@ -66,21 +68,18 @@ pub(super) fn pages(cohort: &Cohort<'_>, tables: &Tables) -> Result<Vec<SheetPag
         };
         let html = page.with(&html! {
             h2 { "Case sheet" }
-            (sheet(cohort, case, place, &sources))
+            (sheet(cohort, case, place, sources, &back))
         });
         pages.push(SheetPage { file: file_of(place), html });
     }
-    Ok(pages)
+    pages
 }
 
 /// The part of the page.
-pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, CellError> {
+pub(super) fn section(cohort: &Cohort<'_>, sources: &Sources<'_>) -> Markup {
     let all = cohort.cases.len();
     let shown = cohort.sheets();
-    let with_sheet: BTreeSet<&str> =
-        cohort.cases.iter().take(shown).map(|c| c.plan.plan_id).collect();
-    let sources = Sources::read(tables, "#cases".to_owned(), |plan| with_sheet.contains(plan))?;
-    Ok(part(
+    part(
         "sheets",
         "Case sheets",
         &html! {
@@ -92,9 +91,9 @@ pub(super) fn section(cohort: &Cohort<'_>, tables: &Tables) -> Result<Markup, Ce
                     None => { "in the table of cases; --all-sheets writes a sheet of every case." },
                 } } }
             @for (i, case) in cohort.cases.iter().take(shown).enumerate()
-                { (sheet(cohort, case, i + 1, &sources)) }
+                { (sheet(cohort, case, i + 1, sources, "#cases")) }
         },
-    ))
+    )
 }
 
 /// What each metric is, from the dictionary.
@@ -112,7 +111,14 @@ fn meanings(tables: &Tables) -> Result<BTreeMap<&str, String>, CellError> {
     Ok(found)
 }
 
-fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'_>) -> Markup {
+/// `back` leads to the table of cases.
+fn sheet(
+    cohort: &Cohort<'_>,
+    case: &Case<'_>,
+    place: usize,
+    sources: &Sources<'_>,
+    back: &str,
+) -> Markup {
     let verdict = case.verdict(cohort.limits_there);
     let id = format!("case-{place}");
     html! {
@@ -130,7 +136,7 @@ fn sheet(cohort: &Cohort<'_>, case: &Case<'_>, place: usize, sources: &Sources<'
                 (warnings(case, sources))
             } @else { p.note { "Left out: " (case.exclusion) } }
             (decision(cohort, case))
-            p.back { a href=(sources.cases) { "Back to the cases" } }
+            p.back { a href=(back) { "Back to the cases" } }
         }
     }
 }

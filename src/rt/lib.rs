@@ -2,6 +2,7 @@
 //! file format and no identifier behind this border; how a value is computed is none of its
 //! business either.
 
+pub mod digest;
 pub mod dose;
 pub mod finding;
 pub mod identity;

@@ -2,6 +2,7 @@
 //! the number of the draw: nothing from outside has a part in a result, and draws can be made in any
 //! order.
 
+use rayon::prelude::*;
 use std::collections::BTreeMap;
 
 use rand_pcg::Pcg64;
@@ -103,6 +104,24 @@ pub fn draw_without(n: usize, size: usize) -> Vec<usize> {
 #[expect(clippy::cast_possible_truncation, reason = "below n")]
 fn below(generator: &mut Pcg64, n: usize) -> usize {
     ((u128::from(generator.next_u64()) * n as u128) >> 64) as usize
+}
+
+/// Intervals of several statistics, such as a share at each of some times, by draws of patients:
+/// `statistics` gives `count` of them for the weights of the observations in a draw.
+#[must_use]
+pub fn intervals(
+    clusters: &Clusters,
+    count: usize,
+    level: f64,
+    statistics: impl Fn(&[f64]) -> Vec<f64> + Sync,
+) -> Vec<Option<Interval>> {
+    let one = |draw: u64| statistics(&clusters.draw(draw));
+    let all: Vec<Vec<f64>> = (0..DRAWS as u64).into_par_iter().map(one).collect();
+    let interval = |place: usize| {
+        let column: Vec<f64> = all.iter().map(|row| row[place]).collect();
+        percentile_interval(&column, clusters.count(), level)
+    };
+    (0..count).map(interval).collect()
 }
 
 /// The interval between the quantiles of what was found in draws of so many patients: the percentile

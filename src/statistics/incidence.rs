@@ -2,9 +2,7 @@
 //! incidence of Aalen and Johansen (1978). One minus the estimate of Kaplan and Meier is too high
 //! then.
 
-use rayon::prelude::*;
-
-use super::bootstrap::{Clusters, DRAWS, percentile_interval};
+use super::bootstrap::{Clusters, intervals};
 use super::special::normal_reach;
 use super::survival::{Row, Times, log_log};
 use super::{Interval, Undefined, confidence};
@@ -111,18 +109,13 @@ pub fn drawn(
     if clusters.observations() != times.count() {
         return Err(Undefined::Lengths("patients and times"));
     }
-    let one = |draw: u64| -> Vec<f64> {
-        let table = times.table(Some(&clusters.draw(draw)));
+    let drawn = |weights: &[f64]| -> Vec<f64> {
+        let table = times.table(Some(weights));
         let shares = shares(&table);
         let last = |time: f64| table.iter().zip(&shares).take_while(|(r, _)| r.time <= time).last();
         at.iter().map(|t| last(*t).map_or(0.0, |(_, s)| s.after.0)).collect()
     };
-    let all: Vec<Vec<f64>> = (0..DRAWS as u64).into_par_iter().map(one).collect();
-    let interval = |place: usize| {
-        let column: Vec<f64> = all.iter().map(|row| row[place]).collect();
-        percentile_interval(&column, clusters.count(), level)
-    };
-    Ok((0..at.len()).map(interval).collect())
+    Ok(intervals(clusters, at.len(), level, drawn))
 }
 
 #[cfg(test)]

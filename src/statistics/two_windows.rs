@@ -10,9 +10,7 @@
 //! is left would die more often than everybody. The estimate takes death to be as likely with the event
 //! as without, and the end of looking to say nothing of the event.
 
-use rayon::prelude::*;
-
-use super::bootstrap::{Clusters, DRAWS, percentile_interval};
+use super::bootstrap::{Clusters, intervals};
 use super::incidence::{Incidence, Step};
 use super::{Interval, Undefined, at_least, confidence, finite};
 
@@ -143,20 +141,15 @@ pub fn drawn(
     if clusters.observations() != windows.count {
         return Err(Undefined::Lengths("patients and times"));
     }
-    let one = |draw: u64| -> Vec<f64> {
-        let rows = windows.rows(Some(&clusters.draw(draw)));
+    let shares = |weights: &[f64]| -> Vec<f64> {
+        let rows = windows.rows(Some(weights));
         let share = |time: &f64| {
             let before = rows.partition_point(|r| r.time <= *time);
             before.checked_sub(1).and_then(|last| rows.get(last)).map_or(0.0, |r| r.event)
         };
         at.iter().map(share).collect()
     };
-    let all: Vec<Vec<f64>> = (0..DRAWS as u64).into_par_iter().map(one).collect();
-    let interval = |place: usize| {
-        let column: Vec<f64> = all.iter().map(|row| row[place]).collect();
-        percentile_interval(&column, clusters.count(), level)
-    };
-    Ok((0..at.len()).map(interval).collect())
+    Ok(intervals(clusters, at.len(), level, shares))
 }
 
 #[cfg(test)]

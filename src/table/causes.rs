@@ -6,9 +6,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use sha2::{Digest, Sha256};
 
-use super::digest::hexadecimal;
 use super::structure_names::{Name, StructureNames};
 use super::user::states::{State, States};
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::finding::{Code, Finding, Severity, Subject};
 use tidydose_rt::identity::Token;
 

@@ -16,7 +16,6 @@ pub mod data_package;
 pub mod database;
 pub mod decide_workbook;
 mod dictionary;
-mod digest;
 mod dvh;
 mod files;
 mod finding_details;

@@ -15,9 +15,9 @@ use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
-use super::digest::hexadecimal;
 use super::write_file::{WriteError, replace_file};
 use tidydose_analyse::{Analysis, Memory};
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::finding::Finding;
 
 /// What the first line of every part says it is; another layout gets another name.

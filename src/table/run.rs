@@ -12,11 +12,11 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 use strum::VariantNames;
 
-use super::digest::hexadecimal;
 use super::study::Study;
 use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Written};
 use super::user::user_file::ReadError;
 use super::write_file::{WriteError, replace_file};
+use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::finding::Severity;
 use tidydose_rt::{FileStatus, Inventory};
 

@@ -12,8 +12,8 @@ use super::user_file::{ReadError, UserFile};
 use super::{
     choices, clinical_file, decisions, lesion_file, limits, names, prescriptions, sums_file,
 };
-use crate::digest::hexadecimal;
 use crate::run::run_document;
+use tidydose_rt::digest::hexadecimal;
 
 /// Digests by name of the file.
 pub type Digests = BTreeMap<String, String>;

@@ -126,7 +126,7 @@ pub fn digest(limits: &[Limit]) -> String {
         let inside = l.target_may_lie_inside;
         hash.update(format!("{words:?} {more:?} {low} {high} {} {inside}\n", l.value));
     }
-    crate::digest::hexadecimal(&hash.finalize())
+    tidydose_rt::digest::hexadecimal(&hash.finalize())
 }
 
 fn limits(file: &UserFile, path: &Path) -> Result<Vec<ListedLimit>, ReadError> {
