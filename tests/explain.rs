@@ -151,8 +151,10 @@ fn the_terms_make_the_bounds() {
     let key = |r: &Row| [&r["structure_id"], &r["metric"], &r["method"]].map(Clone::clone);
     let terms: BTreeMap<_, _> = bounds.iter().map(|b| (key(b), b)).collect();
     assert_eq!(terms.len(), bounds.len());
-    let columns =
-        ["ends", "slices", "chords", "dose", "summit", "cells", "step", "scatter", "chance"];
+    let columns = [
+        "ends", "slices", "chords", "pixels", "dose", "summit", "cells", "step", "scatter",
+        "chance",
+    ];
     let (mut exact, mut kept, mut nearer) = (0, 0, 0);
     for row in measured().rows("metrics").iter().filter(|r| !r["roi_number"].is_empty()) {
         let Some(value) = real(row, "value") else {

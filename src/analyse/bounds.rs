@@ -7,6 +7,7 @@
 //! | ends | free ends above, and below, shrunk and grown by their own uncertainty | the larger difference of each, added |
 //! | slices | a quarter of the way from parabolas to straight lines between planes; with two planes only, an ellipsoid as much wider between them as it is on average | whole, the larger |
 //! | chords | outlines bulge between vertices as a smooth curve would | whole |
+//! | pixels | where outlines were traced around pixels: the outlines as drawn instead of smoothed, or the reverse; the areas of all planes larger and smaller by the standard deviation of the mask's volume; two planes larger and the next two smaller, each by that of its own area; all moved by that of the mask's place | 1.25 of each, in squares, 1.5 where the outlines are measured as drawn |
 //! | dose | every second voxel of the grid, even or odd: the larger difference | a sixth for the spline, a quarter for local cubic, a third for linear interpolation; a half where the dose jumps in the structure |
 //! | summit | the largest dose, raised by what it rises above its voxels | whole, upward only |
 //! | cells | cells of twice the edge | two thirds: a third for an error that falls with the square of the edge, as much for chance |
@@ -19,7 +20,7 @@
 //! counts on both sides of the value, but for two: a peak between voxels can only be higher than the
 //! interpolation has it, and voxels that hold means can only be off in one direction. The sign of the
 //! others says nothing: a thinned dose may err to either side, a real end be flat or pointed, and
-//! an outline have been drawn on the corners of pixels instead of on a smooth curve.
+//! an outline have been drawn on either side of a smooth curve.
 
 use std::sync::Arc;
 
@@ -32,7 +33,7 @@ use super::trace::{Uncertainty, UncertaintyTerm};
 use tidydose_dose::{
     DoseField, Dvh, Interpolation, Samples, sample, sample_variants, steepest_gy_per_mm,
 };
-use tidydose_geometry::smooth::Variant;
+use tidydose_geometry::smooth::{OutlineVariant, Variant};
 use tidydose_geometry::{Occupancy, Point};
 use tidydose_metrics::size::Form;
 use tidydose_metrics::{
@@ -131,6 +132,8 @@ pub struct Views {
     terms: Vec<Term>,
     /// Interpolation of the dose, where there is one.
     method: Option<Interpolation>,
+    /// Whether the steps of pixels were taken out of the outlines.
+    smoothed: bool,
 }
 
 /// What is the same for every view of a structure.
@@ -177,6 +180,15 @@ pub(super) const fn dose_share(method: Interpolation) -> f64 {
         Interpolation::Trilinear => 1.0 / 3.0,
     }
 }
+
+/// Share of what the steps of pixels and the doubt of their areas do that counts. Smoothing leaves 0.65
+/// of the height of steps along an outline, 0.45 where five planes or more are fitted together
+/// (`geometry/pixels/tests.rs`; 0.7 for a fit of five planes), so 0.8 to 1.9 times of what it took out:
+/// twice this share holds both.
+const PIXEL_SHARE: f64 = 1.25;
+/// The same where the steps are measured as drawn: they are off by what smoothing takes out and by what
+/// it leaves, 1.8 to 2.9 times the former.
+const DRAWN_PIXEL_SHARE: f64 = 1.5;
 
 /// The same where the dose jumps: the thinned dose has the jump half a voxel off at most, and half
 /// a voxel is what the voxels leave open.
@@ -272,6 +284,14 @@ fn variants_of_shape(solid: &Solid, ends: Ends) -> Vec<(UncertaintyTerm, Vec<Vec
         let bulging = vec![vec![Variant { bulge: 1.0, ..plain }]];
         out.push((UncertaintyTerm::Chords, bulging));
     }
+    if solid.pixels.is_some() {
+        let with = |outlines| Variant { outlines, ..plain };
+        let larger = [1.0, -1.0].map(|by| with(OutlineVariant::Larger(by)));
+        out.push((UncertaintyTerm::Pixels, vec![vec![with(OutlineVariant::Other)]]));
+        out.push((UncertaintyTerm::Pixels, vec![larger.to_vec()]));
+        out.push((UncertaintyTerm::Pixels, vec![vec![with(OutlineVariant::Uneven)]]));
+        out.push((UncertaintyTerm::Pixels, vec![vec![with(OutlineVariant::Moved)]]));
+    }
     out
 }
 
@@ -329,9 +349,14 @@ impl Views {
             ..Term::of(UncertaintyTerm::Cells, base.clone(), 2.0 / 3.0)
         }];
         for (term, groups) in shape {
+            let share = match (term, solid.is_smoothed()) {
+                (UncertaintyTerm::Pixels, true) => PIXEL_SHARE,
+                (UncertaintyTerm::Pixels, false) => DRAWN_PIXEL_SHARE,
+                _ => 1.0,
+            };
             let views_of = |group: Vec<Variant>| views.by_ref().take(group.len()).collect();
             let groups = groups.into_iter().map(views_of).collect();
-            terms.push(Term::of_groups(term, groups, 1.0));
+            terms.push(Term::of_groups(term, groups, share));
         }
         if let Some(f) = fields {
             let others = f.others().zip(isodoses);
@@ -340,7 +365,8 @@ impl Views {
                 .collect();
             terms.extend(terms_of_dose(f, others, &nominal, &base));
         }
-        Self { nominal, coarse: base, terms, method: fields.map(|f| f.nominal.method()) }
+        let method = fields.map(|f| f.nominal.method());
+        Self { nominal, coarse: base, terms, method, smoothed: solid.is_smoothed() }
     }
 
     /// The method as it stands beside each number: the interpolation in use, what stands for the
@@ -351,7 +377,8 @@ impl Views {
         let used = Settings { interpolation: self.method.unwrap_or(asked), ..settings.clone() };
         let fallback = if used.interpolation == asked { "" } else { "; fallback_for_noise" };
         let guard = if self.nominal.jumps > 0.0 { "; overshoot_guard" } else { "" };
-        used.method() + fallback + guard
+        let smoothed = if self.smoothed { "; pixel_steps_removed" } else { "" };
+        used.method() + smoothed + fallback + guard
     }
 
     /// The metric with its bounds.

@@ -133,6 +133,7 @@ mod tests {
             holes: 0,
             plane_spacing_mm: None,
             plane_gap_max_mm: None,
+            pixel_mm: None,
             volume: Outcome::of(cc),
             centroid_mm: None,
             inside_grid_percent: None,

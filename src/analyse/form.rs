@@ -21,7 +21,7 @@ pub(super) fn of(
 ) -> Form {
     let surface = Surface::of(occupancy);
     let centre = occupancy.centroid();
-    let mut in_plane = solid.diameters;
+    let mut in_plane = solid.diameters_of(variant.outlines);
     if let Some(d) = &mut in_plane {
         // Both ends of a chord may lie on a bulge.
         let longer = 2.0 * variant.bulge * d.bulge_mm;

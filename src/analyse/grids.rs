@@ -104,7 +104,7 @@ impl<'a> Job<'a> {
     fn single(self, source: Option<Source>) -> Result<Analysis, Missing> {
         let Self { case, structures, settings, notes } = self;
         let mut out = Analysis::empty(case.id.clone());
-        let parts = parts(case, structures, &mut out);
+        let parts = parts(case, structures, settings.outlines, &mut out);
         let grid = source.map(|s| s.grid(settings));
         if let Some(DoseAtHand { facts, read: Some(_) }) = &grid {
             notes.keep_grids(Grids { grids: vec![facts.clone()], ..Grids::default() });
@@ -143,7 +143,7 @@ impl<'a> Job<'a> {
             shared.extend(brain(case).filter(|_| last));
             let set = restricted(set, case, &shared);
             let mut one = Analysis::empty(case.id.clone());
-            let parts = parts(case, Some(&set), &mut one);
+            let parts = parts(case, Some(&set), settings.outlines, &mut one);
             let grid = source.grid(settings);
             facts.push((index, grid.facts.clone()));
             let order = Order { settings, turn, notes };
@@ -157,7 +157,7 @@ impl<'a> Job<'a> {
             known.grids = facts;
             notes.keep_grids(known);
         }
-        let parts = parts(case, Some(set), &mut out);
+        let parts = parts(case, Some(set), settings.outlines, &mut out);
         conclude(WholeCase { case, settings, notes }, &parts, &gathered.values, &mut out);
         out.structures.sort_by_key(|s| s.roi_number);
         out.findings.dedup();

@@ -50,7 +50,7 @@ pub use numbers::NUMBERS;
 pub use region::REGIONS;
 pub use result::Analysis;
 pub use rows::{DoseResult, DvhPoint, Measurement, RegionMeasurement, StructureResult};
-pub use settings::{Ends, Settings};
+pub use settings::{Ends, Outlines, Settings};
 pub use sum::{Addend, SumMeasurement, analyse_sum};
 
 use std::sync::Arc;
@@ -95,12 +95,13 @@ pub fn analyse(
 fn parts<'a>(
     case: &'a Case,
     structures: Option<&'a StructureSet>,
+    outlines: Outlines,
     out: &mut Analysis,
 ) -> Vec<Part<'a>> {
     structures
         .iter()
         .flat_map(|set| &set.rois)
-        .map(|roi| during(Stage::Geometry, || Part::of(roi, case, &mut out.findings)))
+        .map(|roi| during(Stage::Geometry, || Part::of(roi, case, outlines, &mut out.findings)))
         .collect()
 }
 
@@ -415,6 +416,7 @@ impl<'a> GridMeasurement<'a> {
             holes: solid.stack.report.oddities.holes,
             plane_spacing_mm: solid.stack.typical_gap_mm(),
             plane_gap_max_mm: solid.stack.gaps_mm().into_iter().reduce(f64::max),
+            pixel_mm: solid.pixels.map(|p| p.pixel_mm()),
             volume: volume.cloned().unwrap_or_else(unknown),
             centroid_mm: facts.trace.middle_mm,
             inside_grid_percent: self.dose.map(|_| 100.0 * facts.cover),
@@ -431,6 +433,7 @@ impl<'a> GridMeasurement<'a> {
             holes: 0,
             plane_spacing_mm: None,
             plane_gap_max_mm: None,
+            pixel_mm: None,
             volume: outcome.clone(),
             centroid_mm: None,
             inside_grid_percent: None,

@@ -43,11 +43,12 @@ fn allows(may_be: &PossibleOrgans, standard: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Outlines;
     use crate::testing::{ball, case_of};
 
     fn of(case: &tidydose_case::Case) -> Vec<String> {
         let roi = ball(1, [0.0; 3], 5.0);
-        let part = Part::of(&roi, case, &mut Vec::new());
+        let part = Part::of(&roi, case, Outlines::Smoothed, &mut Vec::new());
         let settings =
             Settings { alpha_beta: vec![("Pons".to_owned(), 2.5)], ..Settings::default() };
         names(&part, &settings).into_iter().filter_map(|n| n.standard).collect()

@@ -1,6 +1,6 @@
 //! One structure of a case on its way to its numbers: its contours, its solid, and who it is.
 
-use super::settings::Settings;
+use super::settings::{Outlines, Settings};
 use super::structure::{self, NoSolid, Solid};
 use super::target::Target;
 use tidydose_case::{Case, NamedRoi, Role};
@@ -68,7 +68,12 @@ pub(super) struct Part<'a> {
 }
 
 impl<'a> Part<'a> {
-    pub(super) fn of(roi: &'a Roi, case: &'a Case, out: &mut Vec<Finding>) -> Self {
+    pub(super) fn of(
+        roi: &'a Roi,
+        case: &'a Case,
+        outlines: Outlines,
+        out: &mut Vec<Finding>,
+    ) -> Self {
         let number = roi.header.number;
         let about = About {
             patient: case.patient.clone(),
@@ -86,7 +91,7 @@ impl<'a> Part<'a> {
             roi,
             name: case.name(number),
             prescription,
-            solid: structure::build(roi, &about, out),
+            solid: structure::build(roi, &about, out).map(|solid| solid.by(outlines)),
             about,
         }
     }

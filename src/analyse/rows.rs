@@ -28,6 +28,9 @@ pub struct StructureResult {
     pub plane_spacing_mm: Option<f64>,
     /// Largest distance between neighbouring planes, mm.
     pub plane_gap_max_mm: Option<f64>,
+    /// Edge length of the pixels that its outlines were traced around, mm; absent where they were
+    /// not.
+    pub pixel_mm: Option<f64>,
     /// Volume as measured, cc.
     pub volume: Outcome,
     /// Centre of mass, mm, patient coordinates.

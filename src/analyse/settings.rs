@@ -28,6 +28,27 @@ impl Ends {
     }
 }
 
+/// What is filled where outlines were traced around pixels.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Outlines {
+    /// The smoothest outlines of the same mask.
+    Smoothed,
+    /// The outlines as they are in the file.
+    AsDrawn,
+}
+
+impl Outlines {
+    /// Every way with the word that names it in settings and in the tables.
+    pub const WORDS: &'static [(Self, &'static str)] =
+        &[(Self::Smoothed, "smoothed"), (Self::AsDrawn, "as_drawn")];
+
+    /// The word that names it.
+    #[must_use]
+    pub fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(o, _)| *o == self).map_or("", |(_, w)| w)
+    }
+}
+
 /// The settings of a measurement.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Settings {
@@ -35,6 +56,8 @@ pub struct Settings {
     pub interpolation: Interpolation,
     /// What the solid between contour planes is.
     pub ends: Ends,
+    /// What is filled where outlines were traced around pixels.
+    pub outlines: Outlines,
     /// The metrics to compute, in table order.
     pub metrics: Vec<Metric>,
     /// The limits that values are held against; a metric that they need is computed for its organ.
@@ -58,6 +81,7 @@ impl Default for Settings {
         Self {
             interpolation: Interpolation::CubicBSpline,
             ends: Ends::ClosedCaps,
+            outlines: Outlines::Smoothed,
             metrics: metrics::standard(),
             limits: Vec::new(),
             regions: true,

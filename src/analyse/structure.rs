@@ -1,13 +1,15 @@
 //! One structure's contours become a solid, with findings for what was doubtful on the way.
 
+use std::borrow::Cow;
 use std::sync::{Arc, Mutex, PoisonError};
 
-use super::settings::Ends;
+use super::settings::{Ends, Outlines};
 use tidydose_geometry::diameter::Diameters;
 use tidydose_geometry::locate::{self, Keep, Locator};
 use tidydose_geometry::occupancy::Occupancy;
+use tidydose_geometry::pixels::{self, Pixels};
 use tidydose_geometry::slab::{self, Slab, Spacing};
-use tidydose_geometry::smooth::{self, Variant};
+use tidydose_geometry::smooth::{self, OutlineVariant, Variant};
 use tidydose_geometry::stack::Plane;
 use tidydose_geometry::{Combine, PlaneStack, Point, ball_radius_mm};
 use tidydose_metrics::Status;
@@ -25,6 +27,10 @@ pub struct Solid {
     pub pitch_mm: f64,
     /// Diameters on its planes.
     pub diameters: Option<Diameters>,
+    /// The pixels that its outlines were traced around, where they were.
+    pub pixels: Option<Pixels>,
+    /// The outlines without the steps of these pixels, where they are measured so.
+    smoothed: Option<Arc<PlaneStack>>,
     /// Other solids of which only the inside, or only the outside, is meant.
     clips: Vec<(Arc<Occupancy>, Keep)>,
     kept: Kept,
@@ -91,14 +97,67 @@ impl Solid {
         Arc::new(self.filled(ends, pitch_mm, variant))
     }
 
+    /// Filled by its outlines as they were drawn, or without the steps of pixels where it has any.
+    #[must_use]
+    pub fn by(mut self, outlines: Outlines) -> Self {
+        let pixels = self.pixels.filter(|_| outlines == Outlines::Smoothed);
+        if let Some(pixels) = pixels {
+            let smoothed = pixels::smoothed(&self.stack, &pixels);
+            (self.diameters, self.kept) = (Diameters::of(&smoothed), Kept::default());
+            self.smoothed = Some(Arc::new(smoothed));
+        }
+        self
+    }
+
+    /// Whether the steps of pixels are taken out of its outlines.
+    #[must_use]
+    pub const fn is_smoothed(&self) -> bool {
+        self.smoothed.is_some()
+    }
+
+    /// Diameters on its planes with other outlines.
+    #[must_use]
+    pub fn diameters_of(&self, outlines: OutlineVariant) -> Option<Diameters> {
+        match outlines {
+            OutlineVariant::Measured => self.diameters,
+            // A part of a solid has none.
+            _ => self.diameters.and_then(|_| Diameters::of(&self.outlines(outlines))),
+        }
+    }
+
+    /// The outlines that are filled.
+    fn outlines(&self, which: OutlineVariant) -> Cow<'_, PlaneStack> {
+        let measured = self.smoothed.as_deref().unwrap_or(&self.stack);
+        let Some(pixels) = &self.pixels else { return Cow::Borrowed(measured) };
+        let with = |more: &dyn Fn(usize) -> f64| Cow::Owned(pixels::larger(measured, pixels, more));
+        match which {
+            OutlineVariant::Measured => Cow::Borrowed(measured),
+            OutlineVariant::Other if self.is_smoothed() => {
+                Cow::Owned(pixels::stepped(&self.stack, pixels))
+            }
+            OutlineVariant::Other => Cow::Owned(pixels::smoothed(&self.stack, pixels)),
+            OutlineVariant::Larger(by) => {
+                let by = by * pixels.volume_share(self.stack.planes.len());
+                with(&|_| by)
+            }
+            OutlineVariant::Moved => {
+                let share = pixels.volume_share(self.stack.planes.len());
+                Cow::Owned(pixels::moved(measured, pixels, share))
+            }
+            // Not one by one: that the fit between planes would take out again.
+            OutlineVariant::Uneven => with(&|plane| if plane % 4 < 2 { 1.0 } else { -1.0 }),
+        }
+    }
+
     fn filled(&self, ends: Ends, pitch_mm: f64, variant: Variant) -> Occupancy {
+        let stack = self.outlines(variant.outlines);
         let mut cells = match ends {
             Ends::HalfSlice => {
                 let slabs = slab::with_ends(&self.slabs, variant.ends);
-                slab::half_slice(&self.stack, &slabs, pitch_mm)
+                slab::half_slice(&stack, &slabs, pitch_mm)
             }
             Ends::ClosedCaps => {
-                smooth::closed_caps(&self.stack, &self.slabs, self.spacing, pitch_mm, variant)
+                smooth::closed_caps(&stack, &self.slabs, self.spacing, pitch_mm, variant)
             }
         };
         for (other, keep) in &self.clips {
@@ -165,7 +224,11 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
         no(Status::Excluded, e.to_string())
     })?;
     report(&stack, roi, &mut note);
-    fill(stack, roi).inspect_err(|n| {
+    let solid = fill(stack, roi);
+    if let Ok(Solid { pixels: Some(pixels), .. }) = &solid {
+        out.push(Finding::new(Code::OutlineFromPixels, subject.clone(), pixels.words()));
+    }
+    solid.inspect_err(|n| {
         if n.status == Status::BelowResolution {
             out.push(Finding::new(Code::PlaneSingle, subject.clone(), n.reason.clone()));
         }
@@ -189,8 +252,11 @@ fn fill(stack: PlaneStack, roi: &Roi) -> Result<Solid, NoSolid> {
     };
     let pitch_mm = pitch_mm(&stack, slab::volume_mm3(&stack, &slabs));
     let diameters = Diameters::of(&stack);
+    let pixels = Pixels::of(&stack);
     Ok(Solid {
         stack,
+        pixels,
+        smoothed: None,
         spacing,
         slabs,
         pitch_mm,

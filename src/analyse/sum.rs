@@ -126,7 +126,8 @@ pub fn analyse_sum(
     };
     let case = &Case { prescriptions: Vec::new(), ..case.clone() };
     // What is found in building the solids is said where the plan itself is measured.
-    let parts = parts(case, Some(structures), &mut Analysis::empty(case.id.clone()));
+    let parts =
+        parts(case, Some(structures), settings.outlines, &mut Analysis::empty(case.id.clone()));
     let mut out = Vec::new();
     for (alpha_beta, numbers) in by_alpha_beta(case, structures, basis, settings) {
         let weight = match basis {

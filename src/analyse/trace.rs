@@ -17,6 +17,8 @@ pub enum UncertaintyTerm {
     Slices,
     /// Outlines between their points.
     Chords,
+    /// Pixels that outlines were traced around.
+    Pixels,
     /// Dose between the voxels of the grid.
     Dose,
     /// A largest dose between voxels.
@@ -33,10 +35,11 @@ pub enum UncertaintyTerm {
 
 impl UncertaintyTerm {
     /// Every term in the order of the tables.
-    pub const ALL: [Self; 9] = [
+    pub const ALL: [Self; 10] = [
         Self::Ends,
         Self::Slices,
         Self::Chords,
+        Self::Pixels,
         Self::Dose,
         Self::Summit,
         Self::Cells,

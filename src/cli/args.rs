@@ -12,7 +12,7 @@ use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
 use super::outcome::FailOn;
-use tidydose_analyse::Ends;
+use tidydose_analyse::{Ends, Outlines};
 use tidydose_ask::Format;
 use tidydose_dose::Interpolation;
 use tidydose_metrics::List;
@@ -187,6 +187,10 @@ pub(super) struct Measure {
     /// How a structure ends beyond its first and last contour plane
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<Ends>,
+    /// Outlines that a drawing program traced around the pixels of a mask: measure the smoothest
+    /// outlines of the same mask [default], or the steps as they are drawn
+    #[arg(long, value_name = "NAME", value_parser = words(Outlines::WORDS))]
+    pub(super) outlines: Option<Outlines>,
     /// Bounds that reach this far from a value, in percent of it, make it `uncertain`, so that it
     /// enters no statistic [default: 50]
     #[arg(long, value_name = "PERCENT")]

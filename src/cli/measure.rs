@@ -46,6 +46,7 @@ struct RunSettings {
     limits_not_checked: usize,
     limits_sha256: String,
     metrics: Vec<String>,
+    outlines: &'static str,
     regions: bool,
     target_inside_from_percent: f64,
     uncertain_from_percent: f64,
@@ -247,6 +248,7 @@ impl StudyHead {
         let shown = RunSettings {
             alpha_beta: analysis.alpha_beta.iter().map(|(n, gy)| format!("{n}={gy}")).collect(),
             ends: analysis.ends.word(),
+            outlines: analysis.outlines.word(),
             identity: if prepared.identity.is_kept() { "kept" } else { "keyed" },
             interpolation: analysis.interpolation.word(),
             limits: analysis.limits.len(),
@@ -397,13 +399,14 @@ fn hand_off(
 fn method_sentence(analysis: &analyse::Settings) -> String {
     format!(
         "Structure volumes, dose-volume metrics and plan indices were computed with {} {}; dose \
-         interpolation: {}; structure ends: {}. Metrics are named after AAPM TG-263; low and high \
+         interpolation: {}; structure ends: {}; outlines traced around pixels: {}. Metrics are named after AAPM TG-263; low and high \
          bound the numerical uncertainty of a value only; a value whose bounds reach more than {} % \
          of it away is marked as uncertain and counts as missing.",
         run::PROGRAM,
         env!("CARGO_PKG_VERSION"),
         analysis.interpolation.word(),
         analysis.ends.word(),
+        analysis.outlines.word(),
         percent(analysis.uncertain_from)
     )
 }

@@ -77,6 +77,7 @@ impl PartKeys {
         let analyse::Settings {
             interpolation,
             ends,
+            outlines,
             metrics,
             limits,
             regions,
@@ -88,6 +89,7 @@ impl PartKeys {
         measured.add("numbers", numbers);
         measured.add("interpolation", interpolation.word());
         measured.add("ends", ends.word());
+        measured.add("outlines", outlines.word());
         let mut asked = Text(String::new());
         asked.add("metrics", metrics.iter().map(Metric::to_string).collect::<Vec<_>>());
         asked.add("limits", table::user::limits::digest(limits));
@@ -257,6 +259,9 @@ mod tests {
         assert!(less != key && less.inputs() == key.inputs());
         let ends = analyse::Settings { ends: analyse::Ends::HalfSlice, ..settings.clone() };
         assert_ne!(PartKeys::new(&ends).of(&case).inputs(), key.inputs());
+        let outlines = analyse::Outlines::AsDrawn;
+        let drawn = analyse::Settings { outlines, ..settings.clone() };
+        assert_ne!(PartKeys::new(&drawn).of(&case).inputs(), key.inputs());
         let next = PartKeys::of_version(NUMBERS + 1, &settings).of(&case);
         assert_ne!(next.inputs(), key.inputs(), "another version of the numbers");
     }

@@ -124,6 +124,9 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     if let Some(ends) = typed.ends {
         settings.ends = ends;
     }
+    if let Some(outlines) = typed.outlines {
+        settings.outlines = outlines;
+    }
     if let Some(list) = typed.metric_list {
         settings.metrics = list.metrics();
         settings.regions = list == metrics::List::Full;

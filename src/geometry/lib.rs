@@ -67,6 +67,7 @@ mod march;
 pub mod occupancy;
 mod outline;
 mod pieces;
+pub mod pixels;
 pub mod plane_field;
 pub mod point;
 pub mod polygon;

@@ -101,6 +101,12 @@ impl Region {
         Self::of(shapes)
     }
 
+    /// The same pieces with other outlines, one for each ring and in its direction.
+    #[must_use]
+    pub fn with_rings(&self, rings: Vec<Ring>) -> Self {
+        Self { rings, piece_of_ring: self.piece_of_ring.clone() }
+    }
+
     /// Moved by `by`, mm.
     #[must_use]
     pub fn moved(&self, by: Point2) -> Self {

@@ -10,6 +10,8 @@
 //! Connected pieces of neighbouring planes are linked when they overlap. Linked groups are bridged
 //! together (branches, islands, holes), a piece without a link ends with a cap of its own.
 
+mod fields;
+
 use std::collections::BTreeMap;
 use std::rc::Rc;
 
@@ -42,11 +44,40 @@ pub struct Variant {
     pub round: bool,
     /// The fields may use the gauge form where it exists.
     pub gauge: bool,
+    /// Which outlines are filled, where they were traced around pixels.
+    pub outlines: OutlineVariant,
+}
+
+/// Which of the outlines that one mask may stand for.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub enum OutlineVariant {
+    /// Those that are measured.
+    #[default]
+    Measured,
+    /// Instead of those without steps the steps of the mask; instead of those as drawn the ones
+    /// without.
+    Other,
+    /// Those that are measured, every area larger by this many standard deviations of the volume of
+    /// the mask.
+    Larger(f64),
+    /// Those that are measured, moved within their planes by the standard deviation of the place of the
+    /// mask along both axes.
+    Moved,
+    /// Those that are measured, the areas of two planes larger and of the next two smaller, each by the standard
+    /// deviation of its mask.
+    Uneven,
 }
 
 impl Default for Variant {
     fn default() -> Self {
-        Self { ends: [0.0; 2], straight: 0.0, bulge: 0.0, round: false, gauge: true }
+        Self {
+            ends: [0.0; 2],
+            straight: 0.0,
+            bulge: 0.0,
+            round: false,
+            gauge: true,
+            outlines: OutlineVariant::Measured,
+        }
     }
 }
 
@@ -75,6 +106,12 @@ fn first_w(layer: &Layer) -> f64 {
 /// A plane with the pieces that take part.
 type Part = (usize, Pieces);
 
+#[derive(Clone, Copy)]
+struct PartForm {
+    has_gauge: bool,
+    centre: Point2,
+}
+
 struct Builder<'a> {
     stack: &'a PlaneStack,
     slabs: &'a [Slab],
@@ -83,7 +120,14 @@ struct Builder<'a> {
     /// `links[k]`: pairs of pieces of planes k and k + 1 that overlap.
     links: Vec<Vec<(usize, usize)>>,
     regions: BTreeMap<Part, Rc<Region>>,
+    /// Whether a part has a gauge field, and its centre of mass.
+    forms: BTreeMap<Part, PartForm>,
+    /// As drawn.
+    drawn: BTreeMap<(Part, Kind), Rc<Vec<f64>>>,
+    /// As they are used.
     fields: BTreeMap<(Part, Kind), Rc<Vec<f64>>>,
+    /// The planes that are being joined.
+    planes: std::ops::Range<usize>,
     layers: Vec<Layer>,
 }
 
@@ -92,12 +136,25 @@ impl<'a> Builder<'a> {
         let n = stack.planes.len();
         let links = (0..n.saturating_sub(1)).map(|k| links(stack, k)).collect();
         let lattice = Lattice { low: [0; 2], size: [0; 2], pitch_mm };
-        let (regions, fields) = (BTreeMap::new(), BTreeMap::new());
-        Self { stack, slabs, variant, lattice, links, regions, fields, layers: Vec::new() }
+        Self {
+            stack,
+            slabs,
+            variant,
+            lattice,
+            links,
+            regions: BTreeMap::new(),
+            forms: BTreeMap::new(),
+            drawn: BTreeMap::new(),
+            fields: BTreeMap::new(),
+            planes: 0..n,
+            layers: Vec::new(),
+        }
     }
 
     fn segment(&mut self, planes: std::ops::Range<usize>) {
+        self.drawn.clear();
         self.fields.clear();
+        self.planes = planes.clone();
         self.lattice = self.common_lattice(&planes);
         for k in planes.clone() {
             let last = k + 1 == planes.end;
@@ -147,33 +204,6 @@ impl<'a> Builder<'a> {
         Lattice::around(bounds.grown(0.25 * gap + 2.0 * pitch), pitch)
     }
 
-    fn region(&mut self, part: &Part) -> Rc<Region> {
-        let stack = self.stack;
-        Rc::clone(self.regions.entry(part.clone()).or_insert_with(|| {
-            let whole = &stack.planes[part.0].region;
-            if part.1.len() == whole.pieces() {
-                Rc::new(whole.clone())
-            } else {
-                Rc::new(whole.filtered(|p| part.1.contains(&p)))
-            }
-        }))
-    }
-
-    fn field(&mut self, part: &Part, kind: Kind) -> Rc<Vec<f64>> {
-        if let Some(f) = self.fields.get(&(part.clone(), kind)) {
-            return Rc::clone(f);
-        }
-        let region = self.region(part);
-        let mut field = plane_field::field(&region, kind, &self.lattice);
-        if self.variant.bulge != 0.0 {
-            let grown = self.variant.bulge * chord_area(&region) / std::f64::consts::PI;
-            field.iter_mut().for_each(|x| *x -= grown);
-        }
-        let f = Rc::new(field);
-        self.fields.insert((part.clone(), kind), Rc::clone(&f));
-        f
-    }
-
     fn w(&self, plane: usize) -> f64 {
         self.stack.planes[plane].w_mm
     }
@@ -202,8 +232,7 @@ impl<'a> Builder<'a> {
 
     /// The fields of some planes, all of one kind, with their positions and centres.
     fn strand(&mut self, parts: &[Part]) -> Strand {
-        let all_gauge =
-            self.variant.gauge && parts.iter().all(|p| plane_field::has_gauge(&self.region(p)));
+        let all_gauge = self.variant.gauge && parts.iter().all(|p| self.form(p).has_gauge);
         let kind = if all_gauge { Kind::Gauge } else { Kind::Distance };
         let curvature = match parts {
             [a, b] if self.variant.round => {
@@ -219,7 +248,7 @@ impl<'a> Builder<'a> {
         Strand {
             curvature,
             w: parts.iter().map(|p| self.w(p.0)).collect(),
-            centres: parts.iter().map(|p| plane_field::centre(&self.region(p))).collect(),
+            centres: parts.iter().map(|p| self.centre(p, kind)).collect(),
             fields: parts.iter().map(|p| self.field(p, kind)).collect(),
         }
     }
@@ -380,28 +409,6 @@ const CAP_DOUBT: f64 = 0.1;
 const CLOSING_GAPS: f64 = 1.2;
 /// The last sheet of a cap is whole or missing; thinner sheets keep that below 0.02 % of a ball.
 const CAP_FINENESS: f64 = 3.0;
-/// Area between the straight edges of a region and a smooth outline through its vertices, mm²: an
-/// arc over an edge of length L that turns by θ encloses L²·θ/12. Where a vertex turns by more than
-/// half a radian it may be a corner: there the product of its two sides counts, which is small
-/// where a short side cuts the corner off, and beyond one radian nothing (a hexagon or a box).
-fn chord_area(region: &Region) -> f64 {
-    let mut sum = 0.0;
-    for ring in region.rings() {
-        let n = ring.len();
-        for i in 0..n {
-            let (a, b, c) = (ring[(i + n - 1) % n], ring[i], ring[(i + 1) % n]);
-            let (d, e) = ([b[0] - a[0], b[1] - a[1]], [c[0] - b[0], c[1] - b[1]]);
-            let turn = (d[0] * e[1] - d[1] * e[0]).atan2(d[0] * e[0] + d[1] * e[1]);
-            if turn.abs() < 1.0 {
-                let (p, q) = (d[0] * d[0] + d[1] * d[1], e[0] * e[0] + e[1] * e[1]);
-                let square = if turn.abs() < 0.5 { f64::midpoint(p, q) } else { (p * q).sqrt() };
-                sum += square * turn / 12.0;
-            }
-        }
-    }
-    sum
-}
-
 /// A cap that has shrunk to this share of its plane when the gap ends counts as closed; what is
 /// left out is less than this share of one sheet.
 const CLOSED_SHARE: f64 = 0.02;

@@ -73,6 +73,9 @@ pub struct PlaneStack {
     pub planes: Vec<Plane>,
     /// What was met on the way.
     pub report: StackReport,
+    /// Edge length of the pixels whose steps were taken out of the outlines, mm: between planes
+    /// nearer to each other than a few pixels the outlines are then fitted, not joined.
+    pub pixel_mm: Option<f64>,
 }
 
 /// What was met while a stack was built.
@@ -135,7 +138,7 @@ impl PlaneStack {
             }
         }
         report.oddities.degenerate += lines;
-        Ok(Self { axes, planes, report })
+        Ok(Self { axes, planes, report, pixel_mm: None })
     }
 
     /// Distances between neighbouring planes, mm.

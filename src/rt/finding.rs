@@ -121,6 +121,7 @@ codes! {
     ContourNotPlanar "contour-not-planar" Check "the points of a planar contour do not lie on one plane", "they are projected onto the plane of best fit", "look at the named structure";
     ContourRefused "contour-refused" Stop "a contour whose points cannot be trusted: wrong count, far from any plane, or not a number", "the structure it belongs to is refused", "export the structure set again";
     ContourOpen "contour-open" Note "open contours or points in a structure", "they enclose nothing and are not used for volume", "none needed";
+    OutlineFromPixels "outline-from-pixels" Note "the points of a structure's outlines lie on a lattice, as when a drawing program traces the pixels of a mask", "the smoothest outlines of the same mask are measured, and bounds hold what the pixels leave open", "none needed; measure --outlines as_drawn keeps the steps";
     ContourXorMixed "contour-xor-mixed" Stop "exclusive-or contours and plain closed contours in one structure", "the structure is refused", "export it in one of the two ways";
     PlaneGap "plane-gap" Check "the spacing between contour planes of a structure jumps, as if planes were missing", "the gap is bridged, with the neighbouring planes standing for it", "look whether the structure is really interrupted there";
     PlaneSpacingUneven "plane-spacing-uneven" Note "the contour planes of a structure are not evenly spaced", "each plane stands for half the distance to each neighbour", "none needed";
@@ -309,6 +310,7 @@ const REACHES: &[(Reach, &[Code])] = &[
     (
         Reach::Archive,
         &[
+            Code::OutlineFromPixels,
             Code::FileEncodingUnsupported,
             Code::FileWithoutMeta,
             Code::FileMetaDamaged,

@@ -92,6 +92,13 @@ fn columns_of_shape<'a>() -> Vec<Column<BoundsEntry<'a>>> {
             "from outlines between their points: they bulge as a smooth curve would",
             |r| Some(r.uncertainty.of(UncertaintyTerm::Chords)),
         ),
+        Column::real(
+            "pixels",
+            "",
+            "from outlines that were traced around pixels: drawn with their steps and without, and \
+             what the choice of pixels leaves open of the volume; 0 for other outlines",
+            |r| Some(r.uncertainty.of(UncertaintyTerm::Pixels)),
+        ),
     ]
 }
 

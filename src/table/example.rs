@@ -389,6 +389,7 @@ fn structure(roi_number: i64) -> StructureResult {
         holes: 0,
         plane_spacing_mm: Some(1.0),
         plane_gap_max_mm: Some(1.0),
+        pixel_mm: None,
         volume: Outcome { low: Some(2.4), high: Some(2.6), ..Outcome::of(2.5) },
         centroid_mm: Some([1.0, -2.0, 3.0]),
         inside_grid_percent: Some(100.0),

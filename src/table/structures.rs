@@ -135,6 +135,13 @@ fn shape_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
         Column::real("plane_gap_max_mm", "mm", "largest distance between planes", |r| {
             r.result?.plane_gap_max_mm
         }),
+        Column::real(
+            "outline_pixel_mm",
+            "mm",
+            "edge length of the pixels that the outlines were traced around, told from their \
+             points; missing where they were not",
+            |r| r.result?.pixel_mm,
+        ),
         Column::real("centroid_x_mm", "mm", "centre of mass, towards the patient's left", |r| {
             r.result?.centroid_mm.map(|c| c[0])
         }),

@@ -3,6 +3,7 @@
 //!
 //! All lengths are mm, all volumes mm³, in the patient system (x left, y back, z head).
 
+pub mod mask;
 mod outline;
 
 use std::f64::consts::PI;

@@ -170,6 +170,17 @@ impl Setup {
         self.settings.metrics.push(tidydose_metrics::parse(metric).unwrap());
     }
 
+    /// Code and words of every finding, one a line.
+    pub(crate) fn notes(&self) -> String {
+        let set = self.structure_set();
+        let analysis = analyse(&self.case(), Some(&set), Some(self.dose()), &self.settings);
+        analysis
+            .findings
+            .iter()
+            .map(|f| format!("{} {}\n", f.code.definition().id, f.message))
+            .collect()
+    }
+
     /// All metrics of the solid, by name.
     pub(crate) fn measure(&self) -> BTreeMap<String, Outcome> {
         let set = self.structure_set();

@@ -15,6 +15,7 @@ mod gradient;
 mod grids;
 mod noise;
 mod organ;
+mod pixels;
 mod score;
 mod shapes;
 mod slope;

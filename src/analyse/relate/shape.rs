@@ -1,7 +1,8 @@
 //! One structure as it is and with its ends and cells varied, and what two of them yield.
 //!
 //! Bounds are the value ± 2u. u has the terms of [`crate::bounds`] that have no dose: the
-//! free ends of both structures shrunk and grown together, cells of twice the edge (two thirds of
+//! free ends of both structures shrunk and grown together, outlines with and without the steps of
+//! pixels, cells of twice the edge (two thirds of
 //! the difference), and chance.
 
 use std::sync::Arc;
@@ -12,7 +13,7 @@ use tidydose_geometry::Occupancy;
 use tidydose_geometry::body::{Body, gap_mm};
 use tidydose_geometry::locate::{Keep, Locator, clipped};
 use tidydose_geometry::point::Point;
-use tidydose_geometry::smooth::Variant;
+use tidydose_geometry::smooth::{OutlineVariant, Variant};
 use tidydose_metrics::{Outcome, Status};
 
 /// A solid as cells and as a surface.
@@ -42,6 +43,8 @@ pub(super) struct Shapes {
     coarse: Shape,
     /// With its free ends grown, and shrunk; absent where nothing is left of it.
     ends: [Option<Shape>; 2],
+    /// With its other outlines, where they were traced around pixels.
+    other: Option<Shape>,
 }
 
 /// The reason where a solid has no surface.
@@ -59,6 +62,11 @@ impl Shapes {
             nominal: make(1.0, 0.0)?,
             coarse: make(2.0, 0.0)?,
             ends: [1.0, -1.0].map(|by| make(2.0, by)),
+            other: solid.pixels.and_then(|_| {
+                let outlines = OutlineVariant::Other;
+                let variant = Variant { outlines, ..Variant::default() };
+                Shape::of(solid.occupancy(ends, 2.0, variant))
+            }),
         })
     }
 
@@ -95,11 +103,17 @@ impl Shapes {
         };
         let varied: Vec<[f64; N]> =
             a.ends.iter().zip(&b.ends).filter_map(|(x, y)| of(x.as_ref()?, y.as_ref()?)).collect();
+        let others = (a.other.is_some() || b.other.is_some())
+            .then(|| {
+                of(a.other.as_ref().unwrap_or(&a.coarse), b.other.as_ref().unwrap_or(&b.coarse))
+            })
+            .flatten();
         std::array::from_fn(|i| {
             let (value, base) = (values[i], bases[i]);
             let cells = ((value - base) * 2.0 / 3.0).hypot(chance);
             let ends = varied.iter().map(|v| (v[i] - base).abs()).fold(0.0, f64::max);
-            let reach = 2.0 * ends.hypot(cells);
+            let pixels = others.map_or(0.0, |v| (v[i] - base).abs());
+            let reach = 2.0 * ends.hypot(cells).hypot(pixels);
             Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
         })
     }

@@ -77,6 +77,8 @@ row! {
         dose: Option<f64>,
         /// Height of the dose between its samples.
         summit: Option<f64>,
+        /// Pixels that outlines were traced around.
+        pixels: Option<f64>,
         /// Size of the cells.
         cells: Option<f64>,
         /// Step of the stored dose.
@@ -97,11 +99,12 @@ row! {
 impl BoundsRow<'_> {
     /// The terms with the names of their columns, in their order there.
     #[must_use]
-    pub const fn terms(&self) -> [(&'static str, Option<f64>); 9] {
+    pub const fn terms(&self) -> [(&'static str, Option<f64>); 10] {
         [
             ("ends", self.ends),
             ("slices", self.slices),
             ("chords", self.chords),
+            ("pixels", self.pixels),
             ("dose", self.dose),
             ("summit", self.summit),
             ("cells", self.cells),
