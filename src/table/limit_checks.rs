@@ -87,9 +87,11 @@ fn subject_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &LimitCheckEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text(
             "structure_id",
             "the structure, as in table structures; of one that may be the organ where no \
@@ -131,9 +133,11 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         Column::text("limit_source", "paper, report or protocol it comes from", |r| {
             r.limit().and_then(|l| borrowed(&l.source))
         }),
-        Column::text("evidence", "where it was read, or that it comes from memory", |r| {
-            r.limit().and_then(|l| borrowed(&l.evidence))
-        }),
+        Column::text(
+            "evidence",
+            "where it was read, or that nobody has checked it against the source yet",
+            |r| r.limit().and_then(|l| borrowed(unchecked_in_words(&l.evidence))),
+        ),
         Column::word(
             "checked",
             "how far it was checked: source: read in the source itself; quotation: read where \
@@ -196,4 +200,10 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
 
 fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
     (!text.is_empty()).then_some(Cow::Borrowed(text))
+}
+
+/// What a list says of a limit that nobody has looked up, as a committee reads it: that it is not
+/// checked, and not who remembered it.
+fn unchecked_in_words(evidence: &str) -> &str {
+    evidence.strip_prefix("from memory; ").unwrap_or(evidence)
 }
