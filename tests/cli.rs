@@ -43,6 +43,41 @@ fn help_goes_to_stdout_with_examples_and_the_caution() {
     assert_eq!((code, out.trim()), (0, concat!("tidydose ", env!("CARGO_PKG_VERSION"))));
 }
 
+/// A window of 80 or of 100 columns: no line is longer, and no paragraph is broken in its middle.
+#[test]
+fn help_fills_the_window_without_orphan_lines() {
+    let commands = [
+        "survey",
+        "measure",
+        "ask",
+        "review",
+        "diff",
+        "explain",
+        "relate",
+        "paper",
+        "limits",
+        "anonymise",
+    ];
+    for columns in [80, 100] {
+        for command in commands.map(Some).into_iter().chain([None]) {
+            let place = tempfile::tempdir().unwrap();
+            let mut program = tidydose(place.path());
+            program.env("COLUMNS", columns.to_string()).args(command).arg("--help");
+            let text = String::from_utf8(program.output().unwrap().stdout).unwrap();
+            let lines: Vec<&str> = text.lines().filter(|l| !l.starts_with("Usage:")).collect();
+            let long = lines.iter().find(|line| line.chars().count() > columns);
+            assert_eq!(long, None, "{command:?} in {columns} columns");
+            for pair in lines.windows(2) {
+                let next = pair[1].split(' ').next().unwrap_or_default();
+                let ends = pair[0].is_empty() || pair[0].starts_with(' ') || next.is_empty();
+                let room = pair[0].chars().count() + 1 + next.chars().count() <= columns;
+                let broken = !ends && room && !pair[0].ends_with(':');
+                assert!(!broken, "{command:?} in {columns} columns: {pair:?}");
+            }
+        }
+    }
+}
+
 #[test]
 fn bad_arguments_are_2_and_say_what_is_accepted() {
     let place = tempfile::tempdir().unwrap();

@@ -263,7 +263,7 @@ fn cell(text: &str) -> String {
 pub fn page_of_metrics(registry: Registry<'_>) -> String {
     let mut page = opening(
         "Metrics",
-        "For whoever wants to know what a metric is, how it is computed, and where its formula comes from.",
+        "For whoever meets a metric. At the end you know what it is, how it is computed and where its formula comes from.",
     );
     page.push_str(
         "Made from the registry (`src/metrics/lib.rs`) by `tests/documents.rs`; not \
@@ -302,6 +302,23 @@ pub fn page_of_metrics(registry: Registry<'_>) -> String {
 }
 
 #[test]
+fn every_notebook_opens_with_who_it_is_for_and_what_they_have_at_the_end() {
+    let mut seen = 0;
+    for entry in fs::read_dir(root().join("notebooks-md")).unwrap() {
+        let path = entry.unwrap().path();
+        if path.extension().is_some_and(|e| e == "md") {
+            let text = fs::read_to_string(&path).unwrap();
+            let opening: String = text.lines().take(12).collect::<Vec<_>>().join(" ");
+            assert!(opening.contains("For "), "{}: for whom?", path.display());
+            let end = opening.to_lowercase().contains("at the end");
+            assert!(end, "{}: what do they have at the end?", path.display());
+            seen += 1;
+        }
+    }
+    assert!(seen > 12, "{seen} notebooks");
+}
+
+#[test]
 fn the_page_of_metrics_is_the_registry() {
     hold("notebooks-md/metrics.md", &page_of_metrics(REGISTRY));
 }
@@ -310,7 +327,7 @@ fn the_page_of_metrics_is_the_registry() {
 fn the_page_of_findings_is_the_catalogue() {
     let mut page = opening(
         "Findings",
-        "For whoever has a finding: what was seen, what it does to the numbers, what to do.",
+        "For whoever has a finding. At the end you know what was seen, what it does to the numbers and what to do.",
     );
     page.push_str(
         "Made from the catalogue (`src/rt/finding.rs`) by `tests/documents.rs`; not \
@@ -332,7 +349,10 @@ fn the_page_of_findings_is_the_catalogue() {
 
 #[test]
 fn the_page_of_words_is_what_the_program_accepts() {
-    let mut page = opening("Words", "For whoever fills in a file of the study.");
+    let mut page = opening(
+        "Words",
+        "For whoever fills in a file of the study. At the end you know every word that is accepted.",
+    );
     page.push_str(
         "What people may write into the files of a study, and the words that stand in its \
          tables. Made from the program (`src/table/words.rs`) by `tests/documents.rs`; not written by \
@@ -352,8 +372,8 @@ fn the_page_of_words_is_what_the_program_accepts() {
         }
     }
     page.push_str(
-        "\n## Standard names\n\nThe names of AAPM TG-263 for the head and neck, written from memory; \
-         check the spelling against the published list before it is cited. The volumes are those \
+        "\n## Standard names\n\nThe names of AAPM TG-263 for the head and neck, not yet checked \
+         against the published list: check the spelling before it is cited. The volumes are those \
          beyond which an organ of an adult is looked at, in cc.\n\n\
          | name | meaning | role | volume |\n|---|---|---|---|\n",
     );

@@ -164,7 +164,9 @@ fn a_filled_worksheet_gives_the_agreement_that_was_put_in() {
         (upper - reach).abs() < 1e-6
             && (0.008..0.013).contains(&number(&dose, "standard_deviation"))
     );
-    assert!(number(&dose, "patients") > 2.0 && dose["intervals"] == "draws of patients");
+    assert!(
+        number(&dose, "patients") > 2.0 && dose["intervals"] == "bootstrap, resampling patients"
+    );
     let told = text(&place, "agreement.txt");
     for words in ["Research and quality review only", "Volume[cc]: mean difference", "-1.98 %"] {
         assert!(told.contains(words), "{words}\n{told}");

@@ -18,7 +18,8 @@
 //! leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work
 //! and damages what was kept; `handoff` holds the study against what it says of itself; `faults` takes
 //! disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs
-//! what the Markdown files show and compares what they state. `one_more_metric` adds a metric and
+//! what the Markdown files show and compares what they state. `wording` and `spelling` read every text
+//! that the program can print. `one_more_metric` adds a metric and
 //! looks for its row. `bench_timings` holds what a bench makes
 //! of the times that a run wrote.
 //!
@@ -67,6 +68,7 @@ mod resume;
 mod review;
 mod review_sheets;
 mod sample;
+mod spelling;
 mod statistics;
 mod truth;
 mod user_files;

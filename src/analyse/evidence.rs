@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use strum::{IntoStaticStr, VariantNames};
 
 use super::shape::Shape;
-use tidydose_case::{Case, Role, VolumeWindow, volume_window};
+use tidydose_case::{Case, Role, VolumeWindow, side_of_target, volume_window};
 use tidydose_geometry::Point;
 use tidydose_geometry::point::{add, dot, scale, sub, unit};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -82,9 +82,13 @@ impl MiddlePlane {
         Some(Self { normal, offset })
     }
 
+    /// How far to the left of it a point lies, mm; less than nothing to the right.
+    fn leftward_mm(self, point: Point) -> f64 {
+        dot(self.normal, point) - self.offset
+    }
+
     fn side(self, point: Point) -> SeenSide {
-        let distance = dot(self.normal, point) - self.offset;
-        match distance {
+        match self.leftward_mm(point) {
             d if d > MIDDLE_MM => SeenSide::Left,
             d if d < -MIDDLE_MM => SeenSide::Right,
             _ => SeenSide::Middle,
@@ -132,7 +136,9 @@ pub fn evidence(case: &Case, shapes: &[Shape]) -> Vec<ShapeEvidence> {
 #[must_use]
 pub fn findings(case: &Case, shapes: &[Shape], evidence: &[ShapeEvidence]) -> Vec<Finding> {
     let mut findings = Vec::new();
+    let plane = MiddlePlane::of(case, shapes);
     for (shape, seen) in shapes.iter().zip(evidence) {
+        findings.extend(plane.and_then(|plane| target_on_wrong_side(case, seen, plane)));
         let Some(name) = standard(case, shape) else { continue };
         findings.extend(wrong_side(case, name, seen));
         findings.extend(wrong_size(case, name, seen));
@@ -162,6 +168,27 @@ fn wrong_side(case: &Case, name: &str, seen: &ShapeEvidence) -> Option<Finding> 
     let side = seen.side.filter(|s| *s != SeenSide::Middle && *s != said)?;
     let text = format!("{name} lies {} of the middle plane", side.word());
     Some(Finding::new(Code::SideContradicts, about(case, seen.roi_number), text))
+}
+
+/// A target that its name places on one side ("met re frontal") and that lies on the other.
+///
+/// A tumour may push the middle plane of the brain aside or cross it, so that its centre alone says
+/// too little: the ball of its volume has to lie on the other side as a whole.
+fn target_on_wrong_side(case: &Case, seen: &ShapeEvidence, plane: MiddlePlane) -> Option<Finding> {
+    let named = case.name(seen.roi_number).filter(|n| n.role.is_target())?;
+    let left = side_of_target(&named.original)?;
+    // 1 cc is 1000 mm³.
+    let radius_mm = (0.75 / std::f64::consts::PI * 1000.0 * seen.volume_cc).cbrt();
+    let leftward_mm = plane.leftward_mm(seen.centre_mm);
+    let away_mm = if left { -leftward_mm } else { leftward_mm };
+    let (said, lies) = if left { ("left", "right") } else { ("right", "left") };
+    (away_mm > radius_mm + MIDDLE_MM).then(|| {
+        let text = format!(
+            "the target's name says {said}, but all of it lies {lies} of the middle plane, its \
+             centre by {away_mm:.0} mm"
+        );
+        Finding::new(Code::SideContradicts, about(case, seen.roi_number), text)
+    })
 }
 
 fn wrong_size(case: &Case, name: &str, seen: &ShapeEvidence) -> Option<Finding> {

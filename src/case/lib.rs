@@ -27,7 +27,7 @@ pub use names::{
     BrainRegion, ClinicalLabel, Company, Decoration, ELSEWHERE, Language, OWN, OpenName,
     PossibleOrgans, Proposal, Recognition, VolumeWindow, clinical_label, decoration, has_size_of,
     is_standard_name, meaning, nearest_standard, own_name, proposals, recognise, recognise_among,
-    standard_name, standard_names, volume_window,
+    side_of_target, standard_name, standard_names, volume_window,
 };
 pub use open::{DecisionFile, OpenDecision, open_decisions};
 pub use role::{PlanRole, RoleReason, Standing};

@@ -24,7 +24,7 @@ mod words;
 #[cfg(test)]
 mod labels;
 
-pub use clinic::{BrainRegion, ClinicalLabel, clinical_label};
+pub use clinic::{BrainRegion, ClinicalLabel, clinical_label, side_of_target};
 pub use company::Company;
 pub use decoration::{Decoration, decoration};
 pub use meaning::meaning;

@@ -24,7 +24,7 @@ use tidydose_table::spreadsheet_csv::Convention;
 #[command(
     name = "tidydose",
     version,
-    about,
+    about = "From archives of DICOM radiotherapy plans to tidy dose-volume tables",
     color = ColorChoice::Never,
     max_term_width = 100,
     disable_help_subcommand = true,
@@ -184,7 +184,8 @@ pub(super) struct Measure {
     /// How dose is interpolated between grid points
     #[arg(long, value_name = "NAME", value_parser = words(Interpolation::WORDS))]
     pub(super) interpolation: Option<Interpolation>,
-    /// How a structure ends beyond its first and last contour plane
+    /// How a structure ends beyond its first and last contour plane: rounded off between the planes
+    /// and closed beyond them (closed_caps), or half a slice further (half_slice)
     #[arg(long, value_name = "NAME", value_parser = words(Ends::WORDS))]
     pub(super) ends: Option<Ends>,
     /// Outlines that a drawing program traced around the pixels of a mask: measure the smoothest

@@ -360,6 +360,7 @@ impl PreparedStudy {
         open.extend(questions::of_prescriptions(&self.prescriptions, &self.cases));
         open.extend(questions::of_lesions(&self.lesions));
         open.extend(questions::of_clinical_labels(&self.clinical));
+        open.extend(questions::of_sums(&self.sums));
         open.extend(questions::of_findings(&causes));
         questions::sort(&mut open);
         open

@@ -79,8 +79,8 @@ const LQL_RANGE: Range = Range::any(
     "any dose a fraction: it is made for large ones, straight beyond 2·α/β (not yet checked against a source)",
 );
 const USC_RANGE: Range = Range::any(
-    "any dose a fraction: straight beyond 6.1 Gy; fitted to cells of one kind of lung cancer (from \
-     memory)",
+    "any dose a fraction: straight beyond 6.1 Gy; fitted to cells of one kind of lung cancer (not \
+     yet checked against the source)",
 );
 /// Beyond its inflection at DL the cubic turns away from the straight line that survival curves
 /// follow at large doses, by (d − DL)³/(3·(α/β)·DL): by 1 % of it at 25 Gy. From 41.2 Gy on, the

@@ -243,7 +243,7 @@ fn groups_sheet(groups: &[Group<'_>]) -> Vec<u8> {
 }
 
 const fn how(found: &Agreement) -> &'static str {
-    if found.drawn { "draws of patients" } else { "Student's distribution" }
+    if found.drawn { "bootstrap, resampling patients" } else { "Student's distribution" }
 }
 
 /// A number with three significant digits, a sign where it is asked for.

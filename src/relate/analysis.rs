@@ -112,7 +112,8 @@ impl Analysis {
             }
             if fitted.curve.slope.is_none() {
                 list.push(
-                    "too few draws of patients had a model: no interval from them".to_owned(),
+                    "too few bootstrap resamples of patients had a model: no interval from them"
+                        .to_owned(),
                 );
             }
         }

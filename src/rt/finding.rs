@@ -150,7 +150,7 @@ codes! {
     DosePixelsPadded "dose-pixels-padded" Note "bytes follow the last voxel of the dose grid", "they are ignored", "none needed";
     DoseStepCoarse "dose-step-coarse" Check "the stored dose has steps above 0.05 Gy", "low doses are uncertain by half a step", "export the dose with 32 bits";
     DosePlanesUneven "dose-planes-uneven" Note "the planes of the dose grid are not evenly spaced", "true positions are used", "none needed";
-    DoseNoise "dose-noise" Check "neighbouring voxels of the dose grid scatter as in a Monte Carlo calculation", "bounds are widened for this noise; smallest and largest doses are too far out; doses that are hardly bent are interpolated linearly", "prefer D0.03cc and the like over largest doses; export a calculation with more histories";
+    DoseNoise "dose-noise" Check "neighbouring voxels of the dose grid scatter as in a Monte Carlo calculation", "bounds are widened for this noise; the largest dose reads too high and the smallest too low; where the dose hardly curves it is interpolated linearly", "prefer D0.03cc and the like over largest doses; export a calculation with more histories";
     DoseJump "dose-jump" Note "the dose jumps between neighbouring voxels in a structure, as where it is cut off, saturated or set to zero", "the interpolation is kept between the voxels there and bounds are wider", "check how the dose was exported";
     DoseTransformed "dose-transformed" Check "the dose was summed, resampled or moved between frames before it was stored", "metrics are of the stored result", "check how it was made";
     GridMissesPart "grid-misses-part" Check "the dose grid covers a structure only in part", "metrics that need the whole structure are refused", "export a larger dose grid";
@@ -197,7 +197,7 @@ codes! {
     NameUnmapped "name-unmapped" Note "a structure name has no standard name yet", "its metrics carry the original name", "decide it in names.csv";
     NameAmbiguous "name-ambiguous" Check "a structure name can mean several organs", "it stays without a standard name", "decide it in names.csv";
     RoleContradicts "role-contradicts" Check "the name of a structure and its interpreted type say different things", "the name is followed, except that no organ is taken for a target or a target for an organ", "decide it in names.csv";
-    SideContradicts "side-contradicts" Check "a structure lies on the other side of the brain than its name says", "it is measured under its name", "swap the names in names.csv, or at the source";
+    SideContradicts "side-contradicts" Check "a structure lies on the other side of the brain than its name says", "it is measured under its name", "correct the name in names.csv or at the source";
     VolumeImplausible "volume-implausible" Check "an organ is far smaller or larger than such an organ is in adults", "it is measured under its name", "check that the name is right and the organ is contoured as a whole";
     ShapeRepeated "shape-repeated" Check "two structures have the same shape in the same place", "both are measured", "decide in names.csv which one is meant";
     TargetWithoutMargin "target-without-margin" Check "two targets of different kind have the same shape, as with a margin of zero", "both are measured and belong to one lesion", "check that the margin was meant to be zero";
@@ -205,7 +205,7 @@ codes! {
     TargetNumbersDisagree "target-numbers-disagree" Check "targets within each other carry different numbers in their names", "they are one lesion", "check the numbering, decide the names in names.csv";
     StandardNameRepeated "standard-name-repeated" Check "two structures of one set have the same standard name", "both are kept apart by number", "decide in names.csv which one is meant";
 
-    UserRowUnmatched "user-row-unmatched" Check "a row that somebody decided in a file of the study means nothing that is there", "it is not followed", "correct the row that the message names, or delete it";
+    UserRowUnmatched "user-row-unmatched" Check "a row that somebody filled in names a patient, plan, structure or finding that is not there", "it is not followed", "correct the row that the message names, or delete it";
     SumRefused "sum-refused" Stop "plans that sums.csv wants added up cannot be added", "the sum has no values; each plan stands for itself", "see the message; correct sums.csv";
     SumWithoutLatest "sum-without-latest" Check "a sum of plans misses the latest plan of the patient that counts", "the sum is computed without it", "add the plan in sums.csv, or leave it out on purpose";
     ClinicalLabelUnused "clinical-label-unused" Check "a row of clinical_lesions.csv names no patient or no lesion that is there", "no lesion gets its label", "correct patient_id or lesion_id in clinical_lesions.csv";

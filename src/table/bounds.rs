@@ -50,9 +50,11 @@ fn subject_columns<'a>() -> Vec<Column<BoundsEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &BoundsEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text("structure_id", "the structure, as in table structures", |r| {
             Some(Cow::Owned(structure_id(r.measured.case, r.measurement.roi_number)))
         }),

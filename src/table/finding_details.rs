@@ -65,9 +65,11 @@ fn columns<'a>() -> Vec<Column<FindingDetailEntry<'a>>> {
             borrowed(r.member.finding.code.definition().id)
         }),
         Column::text("patient_id", "patient, as a pseudonym", |r| token(r.patient)),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            token(r.member.finding.subject.case.as_ref())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| token(r.member.finding.subject.case.as_ref()),
+        ),
         Column::integer("roi_number", "", "ROI Number of the structure", |r| {
             r.member.finding.subject.roi_number
         }),

@@ -104,33 +104,54 @@ fn target_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
-        Column::text("lesion_id", "structure_id of its outermost target", |r| borrowed(&r.id)),
-        Column::text("structure", "name of its outermost target", |r| {
-            r.measured.name(r.lesion.roi_number).and_then(|n| borrowed(shown_name(n)))
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
+        Column::text(
+            "lesion_id",
+            "the lesion: structure_id of its largest target, which is the PTV, else the CTV, \
+             else the GTV",
+            |r| borrowed(&r.id),
+        ),
+        Column::text(
+            "structure",
+            "name of the target that stands for the lesion, see lesion_id",
+            |r| r.measured.name(r.lesion.roi_number).and_then(|n| borrowed(shown_name(n))),
+        ),
         Column::text("gtv_numbers", "ROI Numbers of its GTVs", |r| numbers(&r.lesion.gtv)),
         Column::text("ctv_numbers", "ROI Numbers of its CTVs", |r| numbers(&r.lesion.ctv)),
-        Column::text("ptv_numbers", "ROI Numbers of its PTVs, the outermost first", |r| {
+        Column::text("ptv_numbers", "ROI Numbers of its PTVs, the largest first", |r| {
             numbers(&r.lesion.ptv)
         }),
-        Column::text("target_numbers", "ROI Numbers of targets of unstated kind", |r| {
-            numbers(&r.lesion.other)
-        }),
-        Column::text("boost_numbers", "CTVs and PTVs within one of the same kind", |r| {
-            numbers(&r.lesion.boosts)
-        }),
-        Column::word("grouping", "how its targets were put together", GROUPINGS, |r| {
-            borrowed(r.lesion.basis)
-        }),
+        Column::text(
+            "target_numbers",
+            "ROI Numbers of its targets that are not said to be GTV, CTV or PTV",
+            |r| numbers(&r.lesion.other),
+        ),
+        Column::text(
+            "boost_numbers",
+            "ROI Numbers of smaller CTVs and PTVs inside one of the same kind, as for a boost",
+            |r| numbers(&r.lesion.boosts),
+        ),
+        Column::word(
+            "grouping",
+            "how the targets of the lesion were found to belong together",
+            GROUPINGS,
+            |r| borrowed(r.lesion.basis),
+        ),
     ]
 }
 
 fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
-        Column::word("side", "side of the brain's middle plane", SeenSide::VARIANTS, |r| side(r)),
+        Column::word(
+            "side",
+            "on which side of the brain's middle plane its centre lies",
+            SeenSide::VARIANTS,
+            |r| side(r),
+        ),
         Column::real("centre_x_mm", "mm", "centre, towards the patient's left", |r| {
             r.lesion.centre_mm.map(|c| c[0])
         }),
@@ -143,19 +164,19 @@ fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
         Column::real(
             "gtv_volume_cc",
             "cc",
-            "volume of its outermost GTV; missing when uncertain",
+            "volume of its GTV, the largest where there are several; missing when uncertain",
             |r| volume(r, &r.lesion.gtv),
         ),
         Column::real(
             "ptv_volume_cc",
             "cc",
-            "volume of its outermost PTV; missing when uncertain",
+            "volume of its PTV, the largest where there are several; missing when uncertain",
             |r| volume(r, &r.lesion.ptv),
         ),
         Column::real(
             "volume_cc",
             "cc",
-            "volume of its outermost target; missing when uncertain",
+            "volume of the target that stands for the lesion, see lesion_id; missing when uncertain",
             |r| volume(r, &[r.lesion.roi_number]),
         ),
     ]
@@ -188,25 +209,34 @@ pub(super) fn fractions(row: &LesionEntry<'_>) -> Option<u32> {
 
 fn prescription_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
-        Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
-            r.prescription.map(|p| p.dose.value())
-        }),
+        Column::real(
+            "prescription_dose_gy",
+            "Gy",
+            "prescribed dose, all fractions together",
+            |r| r.prescription.map(|p| p.dose.value()),
+        ),
         Column::word(
             "prescription_basis",
-            "where that came from",
+            "where the prescribed dose comes from",
             PrescriptionBasis::VARIANTS,
             |r| r.prescription.and_then(|p| borrowed(p.basis.word())),
         ),
-        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
-            fractions(r).map(i64::from)
-        }),
-        Column::real("dose_per_fraction_gy", "Gy", "prescribed dose over fractions", |r| {
-            Some(r.prescription?.dose.value() / f64::from(fractions(r)?))
-        }),
+        Column::integer(
+            "fractions_planned",
+            "",
+            "fractions planned, all fraction groups together",
+            |r| fractions(r).map(i64::from),
+        ),
+        Column::real(
+            "dose_per_fraction_gy",
+            "Gy",
+            "prescribed dose divided by the number of fractions",
+            |r| Some(r.prescription?.dose.value() / f64::from(fractions(r)?)),
+        ),
         Column::real(
             "prescription_isodose_percent",
             "%",
-            "prescribed dose against the largest dose in the target",
+            "prescribed dose as a percentage of the largest dose in the target",
             isodose_percent,
         ),
         Column::text("prescription_reason", "why there is none; missing when there is", |r| {
@@ -218,22 +248,32 @@ fn prescription_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
 
 fn course_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
-        Column::text("earlier_lesion_id", "lesion of an earlier course that it is", |r| {
-            r.decision?.same_as.as_deref().map(Cow::Borrowed)
-        }),
-        Column::word("match_basis", "who says so: see lesions.csv", MATCHES, |r| {
-            borrowed(match r.decision {
-                Some(LesionDecision { same_as: Some(_), .. }) => "user",
-                Some(LesionDecision { new: true, .. }) => "new",
-                _ => "unmatched",
-            })
-        }),
+        Column::text(
+            "earlier_lesion_id",
+            "the same lesion in an earlier course, where lesions.csv says so",
+            |r| r.decision?.same_as.as_deref().map(Cow::Borrowed),
+        ),
+        Column::word(
+            "match_basis",
+            "whether lesions.csv names an earlier lesion, calls it new, or nobody has decided",
+            MATCHES,
+            |r| {
+                borrowed(match r.decision {
+                    Some(LesionDecision { same_as: Some(_), .. }) => "user",
+                    Some(LesionDecision { new: true, .. }) => "new",
+                    _ => "unmatched",
+                })
+            },
+        ),
         Column::text("clinical_label", "what the clinic calls it", |r| {
             r.label().0.map(Cow::Borrowed)
         }),
-        Column::word("label_basis", "which file of the user says so", LABELS, |r| {
-            borrowed(r.label().1)
-        }),
+        Column::word(
+            "label_basis",
+            "which file gives that label: lesions.csv, a confirmed suggestion, or none",
+            LABELS,
+            |r| borrowed(r.label().1),
+        ),
         Column::integer("n_targets", "", "targets that were drawn for it", |r| {
             let lists = [&r.lesion.gtv, &r.lesion.ctv, &r.lesion.ptv, &r.lesion.other];
             count(lists.iter().map(|l| l.len()).sum())

@@ -74,9 +74,11 @@ fn subject_columns<'a>() -> Vec<Column<MetricEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text("structure_id", "the structure, as in table structures", |r| {
             borrowed(&r.structure_id)
         }),
@@ -113,13 +115,17 @@ fn value_columns<'a>() -> Vec<Column<MetricEntry<'a>>> {
         Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.outcome.status.word())
         }),
-        Column::text("reason", "the reason in words; missing when ok", |r| {
+        Column::text("reason", "why the status is not ok, in words; missing when it is", |r| {
             let reason = &r.outcome.reason;
             (!reason.is_empty()).then_some(Cow::Borrowed(reason.as_str()))
         }),
-        Column::text("method", "interpolation, slice ends, rule or parameter", |r| {
-            borrowed(r.method)
-        }),
+        Column::text(
+            "method",
+            "how dose is read between voxels and how a structure ends beyond its last contours \
+             (closed_caps: rounded off; half_slice: half a slice further), or the rule or parameter \
+             of the metric",
+            |r| borrowed(r.method),
+        ),
     ]
 }
 

@@ -87,8 +87,8 @@ fn joined<'a>(texts: impl Iterator<Item = &'a str>) -> Option<Cow<'static, str>>
     (!set.is_empty()).then(|| Cow::Owned(set.into_iter().collect::<Vec<_>>().join(" ")))
 }
 
-const METERSET: &str =
-    "planned over all fractions; missing unless every treatment beam states it so";
+const METERSET: &str = "monitor units or minutes planned over all fractions; missing unless every \
+     treatment beam states them in this unit";
 
 fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
@@ -103,9 +103,11 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::word("technology", "delivery technology", Technology::VARIANTS, |r| {
             borrowed(r.measured.case.technology.word())
         }),
-        Column::text("technology_basis", "the attributes that say so", |r| {
-            borrowed(&r.measured.case.technology_basis)
-        }),
+        Column::text(
+            "technology_basis",
+            "the DICOM attributes by which the technology was recognised",
+            |r| borrowed(&r.measured.case.technology_basis),
+        ),
         Column::text("machine_id", "treatment machines, as pseudonyms", |r| {
             let beams = &r.measured.case.plan.as_ref()?.beams;
             joined(beams.iter().filter_map(|b| b.machine.as_ref()).map(|m| m.as_str()))
@@ -125,9 +127,12 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::text("approval_status", "Approval Status (300E,0002)", |r| {
             r.measured.case.plan.as_ref()?.approval.as_deref().map(Cow::Borrowed)
         }),
-        Column::integer("n_targets", "", "structures with the role of a single target", |r| {
-            count(r.measured.case.names.iter().filter(|n| n.role.is_target()).count())
-        }),
+        Column::integer(
+            "n_targets",
+            "",
+            "targets drawn: GTVs, CTVs and PTVs each counted, sums of targets not",
+            |r| count(r.measured.case.names.iter().filter(|n| n.role.is_target()).count()),
+        ),
         Column::integer("n_structures", "", "structures that the structure set lists", |r| {
             count(r.measured.case.structure_set.as_ref()?.rois.len())
         }),
@@ -136,9 +141,12 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
 
 fn beam_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
-        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
-            r.measured.case.plan.as_ref()?.fractions().map(i64::from)
-        }),
+        Column::integer(
+            "fractions_planned",
+            "",
+            "fractions planned, all fraction groups together",
+            |r| r.measured.case.plan.as_ref()?.fractions().map(i64::from),
+        ),
         Column::integer("n_beams", "", "beams, or shots of a multi-source unit", |r| {
             count(r.measured.case.plan.as_ref()?.beams.len())
         }),
@@ -154,12 +162,15 @@ fn beam_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::text("fixation", "Fixation Device Types of the patient setups", |r| {
             joined(r.measured.case.plan.as_ref()?.fixation.iter().map(String::as_str))
         }),
-        Column::real("prescription_dose_gy", "Gy", "highest prescription of the case", |r| {
-            r.prescription.map(|p| p.dose.value())
-        }),
+        Column::real(
+            "prescription_dose_gy",
+            "Gy",
+            "prescribed dose, all fractions together; the highest where targets differ",
+            |r| r.prescription.map(|p| p.dose.value()),
+        ),
         Column::word(
             "prescription_basis",
-            "where it came from",
+            "where the prescribed dose comes from",
             PrescriptionBasis::VARIANTS,
             |r| r.prescription.and_then(|p| borrowed(p.basis.word())),
         ),
@@ -172,9 +183,12 @@ fn delivery(row: &PlanEntry<'_>) -> Option<Delivery> {
 
 fn treatment_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
-        Column::word("plan_role", "part of the plan in the treatment", PlanRole::VARIANTS, |r| {
-            borrowed(r.measured.case.role().word())
-        }),
+        Column::word(
+            "plan_role",
+            "whether the plan was treated, replaced, not treated or for checks only",
+            PlanRole::VARIANTS,
+            |r| borrowed(r.measured.case.role().word()),
+        ),
         Column::word(
             "plan_role_rule",
             "the rule by which that is known",
@@ -203,26 +217,29 @@ fn treatment_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::integer("day_last_fraction", "d", "last day of treatment, see day_plan", |r| {
             delivery(r)?.last_day.map(|d| d.0)
         }),
-        Column::word("delivery_source", "which records say so", DeliverySource::VARIANTS, |r| {
-            delivery(r).and_then(|d| borrowed(d.source.word()))
-        }),
+        Column::word(
+            "delivery_source",
+            "which kind of treatment record tells of the delivery",
+            DeliverySource::VARIANTS,
+            |r| delivery(r).and_then(|d| borrowed(d.source.word())),
+        ),
     ]
 }
 
 fn course_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
-        Column::integer("course", "", "course of the patient, by time", |r| {
+        Column::integer("course", "", "number of the course, counted by time", |r| {
             count(r.course?.number)
         }),
         Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
             count(r.course?.of)
         }),
-        Column::integer("days_since_course", "d", "days since the course before", |r| {
+        Column::integer("days_since_course", "d", "days from the course before to this one", |r| {
             r.course?.days_since_previous
         }),
         Column::word(
             "date_source",
-            "where the day of the plan comes from among these",
+            "whether the course was dated by treatment records or by the date of the plan",
             DateSource::VARIANTS,
             |r| r.course.and_then(|course| borrowed(course.date_source.word())),
         ),
@@ -250,12 +267,15 @@ fn link_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
                     .and_then(|s| borrowed(s.origin.object.as_str()))
             },
         ),
-        Column::word("dose_link", "how the dose was joined", LinkMethod::VARIANTS, |r| {
-            borrowed(r.measured.case.dose_link.word())
-        }),
+        Column::word(
+            "dose_link",
+            "how the dose was found to belong to the plan",
+            LinkMethod::VARIANTS,
+            |r| borrowed(r.measured.case.dose_link.word()),
+        ),
         Column::word(
             "structure_link",
-            "how the structure set was joined",
+            "how the structure set was found to belong to the plan",
             LinkMethod::VARIANTS,
             |r| borrowed(r.measured.case.structure_link.word()),
         ),
@@ -295,10 +315,15 @@ fn dose_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::integer("dose_bits", "", "Bits Allocated (0028,0100)", |r| {
             r.measured.case.dose.as_ref()?.bits.map(i64::from)
         }),
-        Column::real("dose_step_gy", "Gy", "dose of one stored step", |r| {
-            let header = r.measured.case.dose.as_ref().and_then(|d| d.step).map(|s| s.value());
-            r.measured.analysis.and_then(|a| a.dose).map(|d| d.step_gy).or(header)
-        }),
+        Column::real(
+            "dose_step_gy",
+            "Gy",
+            "smallest difference of dose that the file can store",
+            |r| {
+                let header = r.measured.case.dose.as_ref().and_then(|d| d.step).map(|s| s.value());
+                r.measured.analysis.and_then(|a| a.dose).map(|d| d.step_gy).or(header)
+            },
+        ),
         Column::real("dose_max_gy", "Gy", "largest voxel dose; missing when not measured", |r| {
             r.measured.analysis?.dose.map(|d| d.maximum_gy)
         }),
@@ -311,12 +336,17 @@ fn dose_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::real("grid_column_mm", "mm", "spacing of the dose grid between columns", |r| {
             grid_spacing(r).map(|s| s[2])
         }),
-        Column::text("image_modality", "modality of the one image series in the frame", |r| {
-            r.image.and_then(|i| borrowed(&i.modality))
-        }),
-        Column::real("image_spacing_mm", "mm", "spacing of the slices of that series", |r| {
-            r.image?.spacing.map(|s| s.value())
-        }),
+        Column::text(
+            "image_modality",
+            "modality of the images on which structures were drawn; missing with several series",
+            |r| r.image.and_then(|i| borrowed(&i.modality)),
+        ),
+        Column::real(
+            "image_spacing_mm",
+            "mm",
+            "distance between the slices of these images",
+            |r| r.image?.spacing.map(|s| s.value()),
+        ),
     ]
 }
 
@@ -335,7 +365,7 @@ fn outcome_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::integer(
             "n_findings_stop",
             "",
-            "findings of this case that refuse something",
+            "findings of this case because of which something was not computed",
             |r| count(r.stops),
         ),
         Column::integer("n_findings_check", "", "findings of this case to look at", |r| {
@@ -344,10 +374,14 @@ fn outcome_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         Column::boolean("measured", "whether its metrics were computed in this run", |r| {
             Some(r.measured.is_measured())
         }),
-        Column::text("exclusion_code", "finding code for which the case is left out", |r| {
-            let (code, _) = r.measured.case.left_out.as_ref()?;
-            borrowed(code.definition().id)
-        }),
+        Column::text(
+            "exclusion_code",
+            "code of the finding because of which the case is left out",
+            |r| {
+                let (code, _) = r.measured.case.left_out.as_ref()?;
+                borrowed(code.definition().id)
+            },
+        ),
         Column::text("exclusion_reason", "the reason in words; missing when measured", |r| {
             r.measured.gap().map(Cow::Borrowed)
         }),

@@ -60,9 +60,11 @@ fn subject_columns<'a>() -> Vec<Column<RelationEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &RelationEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text("structure_id", "the target, as in table structures", |r| {
             r.ids[0].as_deref().map(Cow::Borrowed)
         }),
@@ -114,7 +116,7 @@ fn value_columns<'a>() -> Vec<Column<RelationEntry<'a>>> {
         Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.relation.outcome.status.word())
         }),
-        Column::text("reason", "the reason in words; missing when ok", |r| {
+        Column::text("reason", "why the status is not ok, in words; missing when it is", |r| {
             let reason = &r.relation.outcome.reason;
             (!reason.is_empty()).then_some(Cow::Borrowed(reason.as_str()))
         }),

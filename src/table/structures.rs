@@ -75,9 +75,11 @@ fn name_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text("structure_id", "plan_id and ROI Number", |r| borrowed(&r.id)),
         Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| Some(r.number)),
         Column::text("structure", "standard name (TG-263), else the original name", |r| {
@@ -171,10 +173,14 @@ fn volume_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
         Column::word("volume_status", "why there is or is not a volume", Status::VARIANTS, |r| {
             borrowed(r.result.map_or(Status::Excluded, |s| s.volume.status).word())
         }),
-        Column::text("volume_reason", "the reason in words; missing when ok", |r| {
-            let computed = r.result.map(|s| s.volume.reason.as_str());
-            computed.or(r.measured.gap()).filter(|t| !t.is_empty()).map(Cow::Borrowed)
-        }),
+        Column::text(
+            "volume_reason",
+            "why the status is not ok, in words; missing when it is",
+            |r| {
+                let computed = r.result.map(|s| s.volume.reason.as_str());
+                computed.or(r.measured.gap()).filter(|t| !t.is_empty()).map(Cow::Borrowed)
+            },
+        ),
         Column::real("volume_in_file_cc", "cc", "ROI Volume (3006,002C) as exported", |r| {
             r.header?.stated_volume.map(|v| v.value())
         }),
@@ -183,7 +189,7 @@ fn volume_columns<'a>() -> Vec<Column<StructureEntry<'a>>> {
         }),
         Column::word(
             "prescription_basis",
-            "where that came from",
+            "where the prescribed dose comes from",
             PrescriptionBasis::VARIANTS,
             |r| prescription(r).map(|(_, basis)| Cow::Borrowed(basis)),
         ),

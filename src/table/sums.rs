@@ -98,9 +98,11 @@ fn fractions<'a>(sum: &MeasuredSum) -> Option<Cow<'a, str>> {
 
 fn value_columns<'a>() -> Vec<Column<SumEntry<'a>>> {
     vec![
-        Column::text("metric", "metric in TG-263 syntax, of the basis", |r| {
-            borrowed(&r.value.metric)
-        }),
+        Column::text(
+            "metric",
+            "metric as TG-263 writes it; of EQD2 where that is the basis",
+            |r| borrowed(&r.value.metric),
+        ),
         Column::real("value", "", "value in the unit of column unit; missing: see status", |r| {
             r.value.outcome.value
         }),
@@ -116,11 +118,14 @@ fn value_columns<'a>() -> Vec<Column<SumEntry<'a>>> {
         Column::word("status", "why there is or is not a value", Status::VARIANTS, |r| {
             borrowed(r.value.outcome.status.word())
         }),
-        Column::text("reason", "the reason in words; missing when ok", |r| {
+        Column::text("reason", "why the status is not ok, in words; missing when it is", |r| {
             borrowed(&r.value.outcome.reason)
         }),
-        Column::text("method", "interpolation, slice ends, how it was added", |r| {
-            borrowed(&r.value.method)
-        }),
+        Column::text(
+            "method",
+            "interpolation between voxels, how structures end beyond their last \
+             contours, and how doses were added",
+            |r| borrowed(&r.value.method),
+        ),
     ]
 }

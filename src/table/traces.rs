@@ -114,9 +114,11 @@ fn subject_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &TraceEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
         Column::text("structure_id", "the structure, as in table structures", |r| {
             Some(Cow::Owned(structure_id(r.measured.case, r.roi_number)))
         }),
@@ -137,9 +139,12 @@ fn subject_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
                 borrowed(kind.word())
             },
         ),
-        Column::integer("number", "", "number of the plane by position; 1 for a point", |r| {
-            count(r.number)
-        }),
+        Column::integer(
+            "number",
+            "",
+            "number of the contour plane, counted by position; 1 for a point",
+            |r| count(r.number),
+        ),
     ]
 }
 
@@ -148,15 +153,18 @@ fn place_columns<'a>() -> Vec<Column<TraceEntry<'a>>> {
         Column::real("plane_mm", "mm", "position of a contour plane along its normal", |r| {
             r.plane().map(|p| p.position_mm)
         }),
-        Column::real("thickness_mm", "mm", "part of the normal that a plane stands for", |r| {
+        Column::real("thickness_mm", "mm", "thickness that the contour plane stands for", |r| {
             r.plane().map(|p| p.thickness_mm)
         }),
         Column::integer("n_outlines", "", "outlines on a contour plane, holes included", |r| {
             count(r.plane()?.outlines)
         }),
-        Column::real("area_mm2", "mm2", "filled area on a contour plane", |r| {
-            r.plane().map(|p| p.area_mm2)
-        }),
+        Column::real(
+            "area_mm2",
+            "mm2",
+            "area inside the outlines of a contour plane, without holes",
+            |r| r.plane().map(|p| p.area_mm2),
+        ),
         Column::real(
             "x_mm",
             "mm",

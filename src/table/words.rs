@@ -134,7 +134,11 @@ fn of_courses() -> Vec<Words> {
             file: sums_file::FILE,
             column: "basis",
             also: "",
-            list: words(SumBasis::iter().map(|b| (b.word(), b.meaning()))),
+            list: words(
+                SumBasis::iter()
+                    .map(|b| (b.word(), b.meaning()))
+                    .chain([(sums_file::APART, sums_file::APART_MEANING)]),
+            ),
         },
         Words {
             file: sums_file::FILE,

@@ -1,6 +1,6 @@
 //! The page of questions in a browser, as a person works through it: by keys alone, over a reload, to
 //! the file that is saved and taken over by the next run. The workbook of the same questions through
-//! another library that reads and writes workbooks.
+//! another library that reads and writes workbooks, and through an office program.
 
 #![allow(clippy::unwrap_used, clippy::panic)] // helpers of tests fail as tests do
 
@@ -218,4 +218,68 @@ fn a_workbook_that_another_library_saved_is_read_back() {
     assert!(said.contains("answers taken over: 1 (names.csv 1)"), "{said}");
     assert_eq!(decided(&study, "Meningioma"), ["", "gtv"]);
     assert!(book.is_file(), "it is made anew");
+}
+
+/// Prints the sheets of a workbook as JSON, with the lists that answers may be chosen from.
+const CELLS: &str = r#"
+import json, sys
+import openpyxl
+book = openpyxl.load_workbook(sys.argv[1])
+lists = [d for d in book["questions"].data_validations.dataValidation]
+lists = sorted([str(d.sqref), d.type, d.formula1] for d in lists)
+sheets = {sheet.title: [[c.value for c in row] for row in sheet.iter_rows()] for sheet in book}
+print(json.dumps({"sheets": sheets, "lists": lists}))
+"#;
+
+fn python(script: &str, arguments: &[&str]) -> String {
+    let run =
+        Process::new(reference().python()).args(["-c", script]).args(arguments).output().unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    String::from_utf8(run.stdout).unwrap()
+}
+
+fn cells(book: &Path) -> Value {
+    serde_json::from_str(&python(CELLS, &[&book.to_string_lossy()])).unwrap()
+}
+
+/// A file as the office program saves it in another format.
+fn converted(office: &Path, file: &Path, format: &str, folder: &Path) -> PathBuf {
+    let profile = format!("-env:UserInstallation=file://{}", office.display());
+    let run = Process::new("soffice")
+        .args([profile.as_str(), "--headless", "--convert-to", format, "--outdir"])
+        .args([folder, file])
+        .output()
+        .expect("soffice, which .ci/run installs");
+    let made = folder.join(file.with_extension(format).file_name().unwrap());
+    assert!(made.is_file(), "{run:?}");
+    made
+}
+
+/// From the study into the office program's own format and back, answered there, and the same way
+/// once more: no cell and no list is lost, and every answer arrives.
+#[test]
+fn a_workbook_goes_through_an_office_program_and_back_without_loss() {
+    let place = tempfile::tempdir().unwrap();
+    let (_, study) = survey(place.path());
+    let book = study.join("decide.xlsx");
+    let office = place.path().join("office");
+    let [there, back, again, home] = ["1", "2", "3", "4"].map(|n| place.path().join(n));
+    let own = converted(&office, &book, "ods", &there);
+    let first = converted(&office, &own, "xlsx", &back);
+    let (made, read) = (cells(&book), cells(&first));
+    assert_eq!(made["sheets"], read["sheets"]);
+    let lists = made["lists"].as_array().unwrap();
+    assert!(lists.len() > 5 && lists.len() == read["lists"].as_array().unwrap().len(), "{read}");
+    let answers = [("Meningioma", "role:gtv"), ("AKN links", "role:unknown")];
+    for (name, answer) in answers {
+        python(FILL, &[&first.to_string_lossy(), name, answer]);
+    }
+    let own = converted(&office, &first, "ods", &again);
+    let last = converted(&office, &own, "xlsx", &home);
+    assert_eq!(cells(&first)["sheets"], cells(&last)["sheets"]);
+    fs::copy(&last, &book).unwrap();
+    let (said, _) = survey(place.path());
+    assert!(said.contains("answers taken over: 2 (names.csv 2)"), "{said}");
+    assert_eq!(decided(&study, "Meningioma"), ["", "gtv"]);
+    assert_eq!(decided(&study, "AKN links"), ["", "unknown"]);
 }

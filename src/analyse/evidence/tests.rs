@@ -51,6 +51,8 @@ fn swapped_sides_and_wrong_sizes_are_found() {
     let (_, codes) =
         judged(&[brain, ("Eye_L", [-32.0, -70.0, 0.0], 12.0), ("Eye_R", [32.0, -70.0, 0.0], 12.0)]);
     assert_eq!(codes, [Code::SideContradicts; 2]);
+    // 4/3 π 10.6³ mm³ = 5.0 cc.
+    assert_eq!(judged(&[("Brainstem", [0.0; 3], 10.6)]).1, [Code::VolumeImplausible]);
     // 4/3 π 41.5³ mm³ = 299 cc.
     let (evidence, codes) = judged(&[("Brainstem", [0.0; 3], 41.5)]);
     assert_eq!(codes, [Code::VolumeImplausible]);
@@ -64,4 +66,27 @@ fn one_shape_under_two_names_is_found() {
     assert_eq!(judged(&[("GTV1", far, 8.0), ("PTV1", far, 8.0)]).1, [Code::TargetWithoutMargin]);
     assert_eq!(judged(&[("GTV1", far, 8.0), ("PTV1", far, 9.0)]).1, []);
     assert_eq!(judged(&[("lesion a", far, 8.0), ("lesion b", far, 8.0)]).1, [Code::ShapeRepeated]);
+}
+
+#[test]
+fn a_target_that_lies_on_the_other_side_than_its_name_says_is_found() {
+    let brain = ("Brain", [0.0; 3], 65.0);
+    for (name, left_mm, radius_mm, found) in [
+        ("met re frontal", 30.0, 8.0, true),
+        ("met re frontal", -30.0, 8.0, false),
+        ("GTV left parietal", -30.0, 8.0, true),
+        ("GTV 2 li", 20.0, 8.0, false),
+        // It crosses the middle plane, or hardly leaves it: 10 < 8 + 3 mm.
+        ("GTV left parietal", -10.0, 8.0, false),
+        // A number of a recurrence, a lesion counted by letters: no side.
+        ("GTV R1", 30.0, 8.0, false),
+        ("GTV D", 30.0, 8.0, false),
+        ("GTV left to right", 30.0, 8.0, false),
+    ] {
+        let (_, codes) = judged(&[brain, (name, [left_mm, 0.0, 0.0], radius_mm)]);
+        let expected = if found { vec![Code::SideContradicts] } else { Vec::new() };
+        assert_eq!(codes, expected, "{name} {left_mm} mm");
+    }
+    // Without a brain and pairs no plane is known.
+    assert_eq!(judged(&[("met re frontal", [30.0, 0.0, 0.0], 8.0)]).1, []);
 }

@@ -25,6 +25,7 @@ pub(super) const SINGLE: &[&str] = &[
     "Meninges",
     "OpticChiasm",
     "Eyes",
+    "Lenses",
     "Retinas",
     "Ear_Internals",
     "Ear_Externals",
@@ -135,6 +136,8 @@ pub(super) const PAIRED: &[&str] = &[
 /// Paired structures whose union has a name.
 pub(super) const UNIONS: &[(&str, &str)] = &[
     ("Eye", "Eyes"),
+    // By the rule that a plural means all of a kind; whether the list has it was not checked.
+    ("Lens", "Lenses"),
     ("Retina", "Retinas"),
     ("Hippocampus", "Hippocampi"),
     ("Parotid", "Parotids"),
@@ -145,3 +148,7 @@ pub(super) const UNIONS: &[(&str, &str)] = &[
 
 /// Standard names of things that are no organ but an aid to planning.
 pub(super) const AIDS: &[&str] = &["Bolus", "Artifact", "Dental_Artifact"];
+
+/// Standard names that a person may answer and no label is read as: what is called skin is often
+/// the outline of the patient.
+pub(super) const ANSWERED_ONLY: &[&str] = &["Skin"];

@@ -142,6 +142,26 @@ pub fn clinical_label(text: &str) -> ClinicalLabel {
     ClinicalLabel { left: left(&pieces), regions: regions(&pieces), diameter_mm, volume_cc, number }
 }
 
+/// The side that a target's name says, left (true) or right (false), to be held against where it
+/// lies: as [`clinical_label`] reads it, but of single letters `L` and `R` only, and these not in
+/// front of a number, where they count recurrences or lesions.
+#[must_use]
+pub fn side_of_target(text: &str) -> Option<bool> {
+    let all = pieces(text);
+    let mut kept = Vec::new();
+    for (i, piece) in all.iter().enumerate() {
+        let counts = matches!(all.get(i + 1), Some(NamePiece::Number(_)));
+        let says = match piece {
+            NamePiece::Word(word) if word.chars().count() == 1 => holds("l r", word) && !counts,
+            _ => true,
+        };
+        if says {
+            kept.push(piece.clone());
+        }
+    }
+    left(&kept)
+}
+
 /// Whether a word, folded, names a region or a part of one.
 pub(super) fn is_region(word: &str) -> bool {
     let stem = |stems: &str| stems.split_ascii_whitespace().any(|s| word.contains(&fold_word(s)));
@@ -251,6 +271,22 @@ mod tests {
             ("the third one", None, vec![]),
         ] {
             assert_eq!(said(text), (left, regions), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_target_says_its_side_in_words_and_by_two_letters_only() {
+        for (text, left) in [
+            ("met re frontal", Some(false)),
+            ("GTV_L", Some(true)),
+            ("PTV 3 R", Some(false)),
+            ("Meta temporal links", Some(true)),
+            ("GTV R1", None),
+            ("GTV D", None),
+            ("GTV1", None),
+            ("GTV left+right", None),
+        ] {
+            assert_eq!(side_of_target(text), left, "{text}");
         }
     }
 

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::sync::LazyLock;
 
+use super::catalogue::UNIONS;
 use super::organ::{Lookup, OrganWord, one_of, plain_words, written};
 use super::scripts::{Script, script};
 use super::vocabulary::{ALL, Languages};
@@ -58,6 +59,12 @@ pub(super) fn cut_short(words: &[String], spoken: Languages, counts: fn(&str) ->
         .filter(|known| counts(known.organ.0) && fits(words, known))
         .map(|known| known.organ)
         .collect();
+    // What may be one of a pair or both is one: its side has to be said.
+    let both = |root: &str| {
+        let one = UNIONS.iter().find(|(_, both)| *both == root).map(|(one, _)| *one);
+        one.is_some_and(|one| fitting.iter().any(|(root, _)| *root == one))
+    };
+    let fitting: Vec<OrganWord> = fitting.iter().copied().filter(|(root, _)| !both(root)).collect();
     let told = fitting.iter().copied().filter(|(_, l)| !l.and(spoken).is_empty());
     match (one_of(told), one_of(fitting.iter().copied())) {
         (found @ Lookup::Found(..), _) | (_, found @ Lookup::Found(..)) => found,

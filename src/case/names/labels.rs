@@ -219,6 +219,13 @@ const LABELS: &[(&str, &str, &str)] = &[
     ("Medulla", "-", "unknown"),
     ("Meta", "-", "unknown"),
     ("normal brain", "-", "unknown"),
+    ("lenses", "Lenses", "organ"),
+    ("Linsen", "Lenses", "organ"),
+    ("Linser", "Lenses", "organ"),
+    ("Lens bilat", "Lenses", "organ"),
+    ("lencsék", "Lenses", "organ"),
+    ("양측 수정체", "Lenses", "organ"),
+    ("Linsen li", "-", "unknown"),
     // Never a side that is not said, or that two languages read differently.
     ("Cochlea", "-", "unknown"),
     ("Eye", "-", "unknown"),
@@ -230,7 +237,6 @@ const LABELS: &[(&str, &str, &str)] = &[
     ("Coclea sin", "-", "unknown"),
     ("Ojo sin GTV", "-", "helper"),
     ("Lens L R", "-", "unknown"),
-    ("Linser", "-", "unknown"),
     ("Cerebellum L", "-", "unknown"),
     ("Brainstem left", "-", "unknown"),
     // Not in the list, or something else.

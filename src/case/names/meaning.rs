@@ -25,6 +25,7 @@ const MEANINGS: &[(&str, &str)] = &[
     ("Fossa_Posterior", "content of the posterior fossa"),
     ("Skull", "bone of the skull"),
     ("Scalp", "scalp"),
+    ("Skin", "skin as a layer; not the outline of the patient, which is External"),
     ("Meninges", "coverings of the brain"),
     ("Hemisphere", "hemisphere of the cerebrum"),
     ("Lobe_Frontal", "frontal lobe"),

@@ -3,7 +3,7 @@
 //! `Brain-GTV` and the like), when it names a target, or when it begins as TG-263 lets helpers
 //! begin. A user's own name is none; it is marked where it is first written ([`OWN`]).
 
-use super::catalogue::{PAIRED, SINGLE};
+use super::catalogue::{ANSWERED_ONLY, PAIRED, SINGLE};
 use super::recognise::{recognise, role_of};
 use crate::alike::Existing;
 use crate::{NameBasis, Role};
@@ -25,6 +25,9 @@ pub fn standard_name(typed: &str) -> Option<String> {
     if read.basis == NameBasis::Exact && !typed.contains('^') {
         return read.standard;
     }
+    if let Some(name) = ANSWERED_ONLY.iter().find(|name| name.eq_ignore_ascii_case(typed)) {
+        return Some((*name).to_owned());
+    }
     let role = role_of(typed);
     let target = role.is_target() || role == Role::TargetSum;
     let helper = typed.starts_with("z_")
@@ -42,7 +45,7 @@ pub fn is_standard_name(name: &str) -> bool {
 /// Every standard name of the catalogue with its role, without margins, parts and targets.
 #[must_use]
 pub fn standard_names() -> Vec<(String, Role)> {
-    let single = SINGLE.iter().map(|name| (*name).to_owned());
+    let single = SINGLE.iter().chain(ANSWERED_ONLY).map(|name| (*name).to_owned());
     let sides = |name: &&str| ["L", "R"].map(|side| format!("{name}_{side}"));
     let mut names: Vec<String> = single.chain(PAIRED.iter().flat_map(sides)).collect();
     names.extend(["Brain-GTV", "Brain-CTV", "Brain-PTV"].map(str::to_owned));
@@ -89,6 +92,7 @@ mod tests {
             ("GTV1", "GTV1"),
             ("PTVp2_2400", "PTVp2_2400"),
             ("zRing", "zRing"),
+            ("skin", "Skin"),
             ("_helper", "_helper"),
         ] {
             assert_eq!(standard_name(typed).as_deref(), Some(name), "{typed}");

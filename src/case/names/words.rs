@@ -34,7 +34,7 @@ pub(super) const AMBIGUOUS: &str = "on no bs hs tc te oc sc od os ou hc par lt r
     orbit \
     orbita orbite lente meta cerebro tractus tract medulla stam wb rm tl ear oreille oido orecchio \
     ouvido contour contorno kontur jaw brug facial facciale acoustic normalbrain nv nerve optic \
-    lobe gl nerf nerv opticnerves lenses linsen linser temporal vesicle globus n l r li re";
+    lobe gl nerf nerv opticnerves temporal vesicle globus n l r li re";
 
 /// Real words so close to a synonym that a spelling rule would take them for it.
 pub(super) const NOT_MISSPELT: &str = "axilla orbital cochlear retinal corneal macular \

@@ -79,12 +79,13 @@ pub fn page(request: &Request<'_>) -> Result<String, serde_json::Error> {
     }))
 }
 
-const PLACES: [Place; 6] = [
+const PLACES: [Place; 7] = [
     Place::Choices,
     Place::Names,
     Place::Prescriptions,
     Place::Lesions,
     Place::ClinicalLesions,
+    Place::Sums,
     Place::Findings,
 ];
 

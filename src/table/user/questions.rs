@@ -8,21 +8,24 @@ use std::cmp::Reverse;
 use serde::Serialize;
 use strum::{EnumIter, IntoEnumIterator, IntoStaticStr};
 
-use super::{choices, clinical_file, decisions, lesion_file, names, prescriptions};
+use super::{choices, clinical_file, decisions, lesion_file, names, prescriptions, sums_file};
 use crate::words::Word;
 use tidydose_rt::identity::Token;
 
 mod alike_shapes;
 mod name_words;
+mod odds;
 mod of_cases;
 mod of_findings;
 mod of_names;
+mod of_sums;
 mod suggestions;
 
 pub use name_words::{NameWord, name_words};
 pub use of_cases::{of_choices, of_clinical_labels, of_lesions, of_prescriptions};
 pub use of_findings::of_findings;
 pub use of_names::of_names;
+pub use of_sums::of_sums;
 
 /// The file that keeps the answer to a question. In the order in which questions are put: first
 /// those that hold back values, last what is to be judged.
@@ -41,6 +44,8 @@ pub enum Place {
     Lesions,
     /// Lesions as the clinic calls them.
     ClinicalLesions,
+    /// Plans of a patient that may be added up.
+    Sums,
     /// Findings.
     Findings,
 }
@@ -55,6 +60,7 @@ impl Place {
             Self::Prescriptions => prescriptions::FILE,
             Self::Lesions => lesion_file::FILE,
             Self::ClinicalLesions => clinical_file::FILE,
+            Self::Sums => sums_file::FILE,
             Self::Findings => decisions::FILE,
         }
     }
@@ -74,6 +80,7 @@ impl Place {
             Self::Prescriptions => "Prescriptions",
             Self::Lesions => "Lesions of an earlier course",
             Self::ClinicalLesions => "Labels of the clinic",
+            Self::Sums => "Plans to add up",
             Self::Findings => "Findings to judge",
         }
     }
@@ -90,10 +97,10 @@ impl Place {
 pub struct Key {
     /// The file.
     pub place: Place,
-    /// The ROI Name, the question of `choices.csv`, the lesion_id, the clinical label, or the
-    /// finding_id; `all:CODE` for all findings of a code.
+    /// The ROI Name, the question of `choices.csv`, the lesion_id, the clinical label, the patient
+    /// of `sums.csv`, or the finding_id; `all:CODE` for all findings of a code.
     pub subject: String,
-    /// Only for labels of the clinic.
+    /// Only for labels of the clinic and for sums.
     pub patient_id: String,
     /// The plan, `*` for all.
     pub plan_id: String,

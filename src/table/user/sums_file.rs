@@ -16,7 +16,7 @@ use tidydose_case::{Case, PlanSum, SumBasis, can_be_summed, courses, frames_join
 use tidydose_rt::identity::Token;
 use tidydose_rt::{Plan, Registration};
 
-const COLUMNS: &[&str] = &[
+pub(super) const COLUMNS: &[&str] = &[
     "patient_id",
     "plan_id",
     "day_plan",
@@ -29,6 +29,13 @@ const COLUMNS: &[&str] = &[
     "comment",
 ];
 const REQUIRED: &[&str] = &["patient_id", "plan_id", "sum", "basis"];
+
+/// What stands in column `basis`, with no name in `sum`, of a plan that is added to nothing.
+pub const APART: &str = "apart";
+/// What it means.
+pub const APART_MEANING: &str = "not added to another plan; it is not asked about again";
+/// The sum that an answer on the page of questions makes, as one patient mostly has one.
+pub(super) const SUM_OF_ANSWERS: &str = "all";
 
 /// The file.
 pub const FILE: &str = "sums.csv";
@@ -55,6 +62,16 @@ impl SumsFile {
     #[must_use]
     pub fn sums(&self) -> &[PlanSum] {
         &self.sums
+    }
+
+    /// The rows.
+    pub(super) const fn rows(&self) -> &UserFile {
+        &self.file
+    }
+
+    /// The rows of plans of which nobody has said whether they are added to others.
+    pub(super) fn undecided(&self) -> Vec<usize> {
+        undecided(&self.file)
     }
 
     /// Takes plans and patients in any letter case, and says which rows mean none that is there.
@@ -132,7 +149,19 @@ impl SumsFile {
     }
 }
 
-fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
+/// The rows of a file of sums that neither name a sum nor stand apart.
+pub(super) fn undecided(file: &UserFile) -> Vec<usize> {
+    let open = |row: &usize| {
+        file.text(*row, "sum").is_empty() && !file.text(*row, "basis").eq_ignore_ascii_case(APART)
+    };
+    (0..file.row_count()).filter(open).collect()
+}
+
+/// What the rows of a file say.
+///
+/// # Errors
+/// When a basis is unknown or differs within a sum, or two plans of a sum give its structures.
+pub(super) fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
     let mut sums: BTreeMap<(Token, String), PlanSum> = BTreeMap::new();
     for row in 0..file.row_count() {
         let line = UserFile::line(row);
@@ -150,6 +179,9 @@ fn sums(file: &UserFile) -> Result<Vec<PlanSum>, String> {
         let word = text("basis");
         let basis: SumBasis = word.parse().map_err(|_| {
             let accepted = SumBasis::VARIANTS.join(", ");
+            if word.eq_ignore_ascii_case(APART) {
+                return format!("row {line}: the plan is `{APART}` and in sum `{name}`; empty one");
+            }
             format!("row {line}: basis `{word}` is unknown; {accepted} is accepted")
         })?;
         let sum = sums.entry((patient.clone(), name.to_owned())).or_insert_with(|| PlanSum {
@@ -217,8 +249,15 @@ mod tests {
     }
 
     #[test]
+    fn a_plan_apart_is_in_no_sum_and_not_asked_about() {
+        let file = read("P,a,all,eqd2,\nP,b,,apart,\nP,c,,,\n").unwrap();
+        assert_eq!((file.sums().len(), file.undecided()), (1, vec![2]));
+    }
+
+    #[test]
     fn faults_name_the_row() {
         for (rows, expected) in [
+            ("P,a,x,apart,\n", "row 2: the plan is `apart` and in sum `x`; empty one"),
             ("P,a,x,,\n", "row 2: basis `` is unknown; physical, eqd2 is accepted"),
             ("P,a,x,eqd2,\nP,b,x,physical,\n", "row 3: an earlier row of this sum has another"),
             ("P,a,x,eqd2,yes\nP,b,x,eqd2,yes\n", "row 3: an earlier row of this sum has str"),

@@ -39,10 +39,17 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &WideLesionEntry<'a>| {
             r.row.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.row.measured.case.id.as_str())
-        }),
-        Column::text("lesion_id", "structure_id of its outermost target", |r| borrowed(&r.row.id)),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.row.measured.case.id.as_str()),
+        ),
+        Column::text(
+            "lesion_id",
+            "the lesion: structure_id of its largest target, which is the PTV, else the CTV, \
+             else the GTV",
+            |r| borrowed(&r.row.id),
+        ),
     ];
     columns.extend(case_mix());
     columns.extend(value_columns(OF_LESION));
@@ -57,36 +64,54 @@ fn case_mix<'a>() -> Vec<Column<WideLesionEntry<'a>>> {
         Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
             r.row.measured.case.plan.as_ref()?.era.map(i64::from)
         }),
-        Column::text("plan_role", "part of the plan in the treatment", |r| {
-            borrowed(r.row.measured.case.role().word())
-        }),
+        Column::text(
+            "plan_role",
+            "whether the plan was treated, replaced, not treated or for checks only",
+            |r| borrowed(r.row.measured.case.role().word()),
+        ),
         Column::boolean("in_study", "whether its plan counts, see plans.in_study", |r| {
             Some(r.row.measured.is_in_study())
         }),
-        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
-            lesions::fractions(&r.row).map(i64::from)
-        }),
-        Column::real("prescription_dose_gy", "Gy", "prescribed dose, all fractions", |r| {
-            r.row.prescription.map(|p| p.dose.value())
-        }),
+        Column::integer(
+            "fractions_planned",
+            "",
+            "fractions planned, all fraction groups together",
+            |r| lesions::fractions(&r.row).map(i64::from),
+        ),
+        Column::real(
+            "prescription_dose_gy",
+            "Gy",
+            "prescribed dose, all fractions together",
+            |r| r.row.prescription.map(|p| p.dose.value()),
+        ),
         Column::real(
             "prescription_isodose_percent",
             "%",
-            "prescribed dose against the largest dose in the target",
+            "prescribed dose as a percentage of the largest dose in the target",
             |r| lesions::isodose_percent(&r.row),
         ),
         Column::integer("n_lesions_of_plan", "", "lesions of the plan, this one included", |r| {
             count(r.row.measured.analysis?.lesions.len())
         }),
-        Column::text("side", "side of the brain's middle plane", |r| lesions::side(&r.row)),
-        Column::real("gtv_volume_cc", "cc", "volume of its outermost GTV", |r| {
-            lesions::volume(&r.row, &r.row.lesion.gtv)
+        Column::text("side", "on which side of the brain's middle plane its centre lies", |r| {
+            lesions::side(&r.row)
         }),
-        Column::real("ptv_volume_cc", "cc", "volume of its outermost PTV", |r| {
-            lesions::volume(&r.row, &r.row.lesion.ptv)
-        }),
-        Column::text("earlier_lesion_id", "lesion of an earlier course that it is", |r| {
-            r.row.decision.and_then(|d| d.same_as.as_deref()).map(Cow::Borrowed)
-        }),
+        Column::real(
+            "gtv_volume_cc",
+            "cc",
+            "volume of its GTV, the largest where there are several",
+            |r| lesions::volume(&r.row, &r.row.lesion.gtv),
+        ),
+        Column::real(
+            "ptv_volume_cc",
+            "cc",
+            "volume of its PTV, the largest where there are several",
+            |r| lesions::volume(&r.row, &r.row.lesion.ptv),
+        ),
+        Column::text(
+            "earlier_lesion_id",
+            "the same lesion in an earlier course, where lesions.csv says so",
+            |r| r.row.decision.and_then(|d| d.same_as.as_deref()).map(Cow::Borrowed),
+        ),
     ]
 }

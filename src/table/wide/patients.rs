@@ -57,8 +57,10 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
              see plans.in_study; missing when there is none",
             |r| borrowed(r.plan.measured.case.id.as_str()).filter(|_| r.is_index),
         ),
-        Column::integer("n_plans", "", "cases of the patient in the archive", |r| count(r.plans)),
-        Column::integer("n_plans_measured", "", "of these, measured", |r| count(r.measured)),
+        Column::integer("n_plans", "", "plans of the patient in the archive", |r| count(r.plans)),
+        Column::integer("n_plans_measured", "", "of these, how many were measured", |r| {
+            count(r.measured)
+        }),
     ];
     columns.extend(case_mix());
     columns.extend(value_columns(OF_PLAN));

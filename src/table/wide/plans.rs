@@ -52,9 +52,11 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
         Column::text("patient_id", "patient, as a pseudonym", |r: &WidePlanEntry<'a>| {
             r.measured.patient().map(Cow::Borrowed)
         }),
-        Column::text("plan_id", "the case, as in table plans", |r| {
-            borrowed(r.measured.case.id.as_str())
-        }),
+        Column::text(
+            "plan_id",
+            "the plan, as in table plans (where there is none, its dose or structure set)",
+            |r| borrowed(r.measured.case.id.as_str()),
+        ),
     ];
     columns.extend(case_mix());
     columns.extend(value_columns(OF_PLAN));
@@ -70,32 +72,44 @@ pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>>
         Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
             r.as_ref().measured.case.plan.as_ref()?.era.map(i64::from)
         }),
-        Column::text("plan_role", "part of the plan in the treatment", |r| {
-            borrowed(r.as_ref().measured.case.role().word())
-        }),
+        Column::text(
+            "plan_role",
+            "whether the plan was treated, replaced, not treated or for checks only",
+            |r| borrowed(r.as_ref().measured.case.role().word()),
+        ),
         Column::boolean("in_study", "whether the plan counts, see plans.in_study", |r| {
             Some(r.as_ref().measured.is_in_study())
         }),
         Column::boolean("measured", "whether its metrics were computed in this run", |r| {
             Some(r.as_ref().measured.is_measured())
         }),
-        Column::text("exclusion_code", "finding code for which the case is left out", |r| {
-            let (code, _) = r.as_ref().measured.case.left_out.as_ref()?;
-            borrowed(code.definition().id)
-        }),
-        Column::integer("fractions_planned", "", "fractions planned, over all groups", |r| {
-            r.as_ref().measured.case.plan.as_ref()?.fractions().map(i64::from)
-        }),
-        Column::real("prescription_dose_gy", "Gy", "highest prescription of the case", |r| {
-            r.as_ref().prescription.map(|p| p.dose.value())
-        }),
-        Column::integer("course", "", "course of the patient, by time", |r| {
+        Column::text(
+            "exclusion_code",
+            "code of the finding because of which the case is left out",
+            |r| {
+                let (code, _) = r.as_ref().measured.case.left_out.as_ref()?;
+                borrowed(code.definition().id)
+            },
+        ),
+        Column::integer(
+            "fractions_planned",
+            "",
+            "fractions planned, all fraction groups together",
+            |r| r.as_ref().measured.case.plan.as_ref()?.fractions().map(i64::from),
+        ),
+        Column::real(
+            "prescription_dose_gy",
+            "Gy",
+            "prescribed dose, all fractions together; the highest where targets differ",
+            |r| r.as_ref().prescription.map(|p| p.dose.value()),
+        ),
+        Column::integer("course", "", "number of the course, counted by time", |r| {
             count(r.as_ref().course?.number)
         }),
         Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
             count(r.as_ref().course?.of)
         }),
-        Column::integer("days_since_course", "d", "days since the course before", |r| {
+        Column::integer("days_since_course", "d", "days from the course before to this one", |r| {
             r.as_ref().course?.days_since_previous
         }),
         Column::text(
@@ -113,7 +127,8 @@ pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>>
         Column::real(
             "total_lesion_cc",
             "cc",
-            "volume of all lesions, outermost targets; missing when one is not known or uncertain",
+            "volume of all lesions together, of each its largest target; missing when one is not \
+             known or uncertain",
             |r| r.as_ref().values.total_cc,
         ),
         Column::real("largest_lesion_cc", "cc", "volume of the largest of them", |r| {

@@ -64,9 +64,19 @@ macro_rules! value {
             unit: $unit,
             meanings: [
                 concat!($meaning, "; missing: see ", $stem, "_status"),
-                concat!("lower numerical bound of ", $stem, $end),
-                concat!("upper numerical bound of ", $stem, $end),
-                concat!("why there is or is not a value in ", $stem, $end),
+                concat!(
+                    "lower end of the numerical uncertainty of ",
+                    $stem,
+                    $end,
+                    "; not a clinical uncertainty"
+                ),
+                concat!(
+                    "upper end of the numerical uncertainty of ",
+                    $stem,
+                    $end,
+                    "; not a clinical uncertainty"
+                ),
+                concat!("whether ", $stem, $end, " has a value, and why not if it has none"),
             ],
             source: $source,
         }
@@ -171,42 +181,69 @@ pub(super) const OF_PLAN: &[Value] = &[
 
 /// The values of a lesion.
 pub(super) const OF_LESION: &[Value] = &[
-    value!("volume", "_cc", "cc", "volume of the outermost target", Own("Volume[cc]")),
+    value!(
+        "volume",
+        "_cc",
+        "cc",
+        "volume of the lesion's largest target (PTV, else CTV, else GTV)",
+        Own("Volume[cc]")
+    ),
     value!(
         "coverage",
         "",
         "1",
-        "share of the outermost target inside its isodose",
+        "share of the target, 0 to 1, that receives at least its prescribed dose",
         Own("Coverage")
     ),
-    value!("selectivity", "", "1", "share of the isodose inside the target", Own("Selectivity")),
-    value!("paddick_conformity", "", "1", "PaddickConformity", Own("PaddickConformity")),
-    value!("paddick_gradient", "", "1", "PaddickGradient", Own("PaddickGradient")),
-    value!("near_min", "_gy", "Gy", "NearMin[Gy] of the outermost target", Own("NearMin[Gy]")),
-    value!("mean", "_gy", "Gy", "Mean[Gy] of the outermost target", Own("Mean[Gy]")),
-    value!("near_max", "_gy", "Gy", "NearMax[Gy] of the outermost target", Own("NearMax[Gy]")),
-    value!("d98", "_gy", "Gy", "D98%[Gy] of the outermost target", Own("D98%[Gy]")),
-    value!("d50", "_gy", "Gy", "D50%[Gy] of the outermost target", Own("D50%[Gy]")),
-    value!("d2", "_gy", "Gy", "D2%[Gy] of the outermost target", Own("D2%[Gy]")),
+    value!(
+        "selectivity",
+        "",
+        "1",
+        "share of the volume at the prescribed dose, 0 to 1, that is target",
+        Own("Selectivity")
+    ),
+    value!(
+        "paddick_conformity",
+        "",
+        "1",
+        "Paddick conformity index: coverage times selectivity; 1 is best",
+        Own("PaddickConformity")
+    ),
+    value!(
+        "paddick_gradient",
+        "",
+        "1",
+        "Paddick gradient index: volume at half of the prescribed dose over that at \
+         all of it; small is best",
+        Own("PaddickGradient")
+    ),
+    value!("near_min", "_gy", "Gy", "near-minimum dose of the target", Own("NearMin[Gy]")),
+    value!("mean", "_gy", "Gy", "mean dose of the target", Own("Mean[Gy]")),
+    value!("near_max", "_gy", "Gy", "near-maximum dose of the target", Own("NearMax[Gy]")),
+    value!("d98", "_gy", "Gy", "least dose in the hottest 98 % of the target", Own("D98%[Gy]")),
+    value!("d50", "_gy", "Gy", "median dose of the target", Own("D50%[Gy]")),
+    value!("d2", "_gy", "Gy", "least dose in the hottest 2 % of the target", Own("D2%[Gy]")),
     value!(
         "v12gy_nearest",
         "_cc",
         "cc",
-        "volume of at least 12 Gy that is nearest to this lesion",
+        "volume that receives at least 12 Gy, each point counted for the lesion nearest to it",
         Own("V12GyNearest[cc]")
     ),
     value!(
         "v12gy_island",
         "_cc",
         "cc",
-        "connected volume of at least 12 Gy around it; lesions in one region share it",
+        "volume that receives at least 12 Gy and is connected with the lesion; \
+         lesions that it joins have it in common",
         Own("V12GyIsland[cc]")
     ),
     value!(
         "brainstem_gap",
         "_mm",
         "mm",
-        "gap between lesion and Brainstem; negative where they overlap",
+        "shortest distance between the surfaces of target and brainstem; negative where \
+         they overlap",
         Gap("Brainstem")
     ),
     value!(

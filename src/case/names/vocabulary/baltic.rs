@@ -39,6 +39,7 @@ pub(super) const LITHUANIAN: Vocabulary = Vocabulary {
         ("OpticNrv", "regos nervas, optinis nervas"),
         ("Eye", "akis, akies obuolys"),
         ("Lens", "lęšiukas, lęšis"),
+        ("Lenses", "lęšiukai"),
         ("Cochlea", "sraigė, kochlea"),
     ],
 };
@@ -79,6 +80,7 @@ pub(super) const LATVIAN: Vocabulary = Vocabulary {
         ("OpticNrv", "redzes nervs, optiskais nervs"),
         ("Eye", "acs, acs ābols"),
         ("Lens", "lēca, acs lēca"),
+        ("Lenses", "lēcas"),
         ("Cochlea", "gliemezis, kohlea"),
     ],
 };

@@ -97,6 +97,7 @@ pub(super) const ENGLISH: Vocabulary = Vocabulary {
         ("OpticTract", "optic tract, opt tract"),
         ("Eye", "eye, globe, eyeball, eyebulb, eyeglobe, ocular globe"),
         ("Lens", "lens, lense, lenz, eye lens, crystalline lens"),
+        ("Lenses", "lenses, eye lenses, crystalline lenses"),
         ("Retina", "retina"),
         ("Cornea", "cornea"),
         ("Orbit", "orbital cavity"),

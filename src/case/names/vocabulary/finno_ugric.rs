@@ -70,6 +70,7 @@ pub(super) const FINNISH: Vocabulary = Vocabulary {
         ("OpticTract", "näkörata"),
         ("Eye", "silmä, silmämuna, silmän muna"),
         ("Lens", "linssi, mykiö, silmän linssi"),
+        ("Lenses", "linssit, mykiöt"),
         ("Retina", "verkkokalvo"),
         ("Cornea", "sarveiskalvo"),
         ("Orbit", "silmäkuoppa"),
@@ -157,6 +158,7 @@ pub(super) const HUNGARIAN: Vocabulary = Vocabulary {
         ("OpticTract", "látópálya, tractus opticus, látóköteg"),
         ("Eye", "szem, szemgolyó, szembulbus"),
         ("Lens", "szemlencse, lencse, lens"),
+        ("Lenses", "szemlencsék, lencsék"),
         ("Retina", "retina, ideghártya, recehártya"),
         ("Cornea", "szaruhártya, cornea"),
         ("Orbit", "szemüreg"),
@@ -208,6 +210,7 @@ pub(super) const ESTONIAN: Vocabulary = Vocabulary {
         ("OpticNrv", "nägemisnärv"),
         ("Eye", "silm, silmamuna"),
         ("Lens", "lääts"),
+        ("Lenses", "läätsed"),
         ("Cochlea", "tigu, kohlea"),
     ],
 };

@@ -84,6 +84,7 @@ pub(super) const FRENCH: Vocabulary = Vocabulary {
         ("OpticTract", "bandelette optique, tractus optique, voie optique"),
         ("Eye", "oeil, globe oculaire, globe, globe ocul"),
         ("Lens", "cristallin, lentille, crist"),
+        ("Lenses", "cristallins"),
         ("Retina", "rétine"),
         ("Cornea", "cornée"),
         ("Glnd_Lacrimal", "glande lacrymale, gl lacrymale, glandes lacrymale, lacrymale"),
@@ -196,6 +197,7 @@ pub(super) const SPANISH: Vocabulary = Vocabulary {
         ("OpticTract", "tracto óptico, cintilla óptica"),
         ("Eye", "ojo, globo ocular, globo"),
         ("Lens", "cristalino, crist"),
+        ("Lenses", "cristalinos"),
         ("Retina", "retina"),
         ("Cornea", "córnea"),
         (
@@ -302,6 +304,7 @@ pub(super) const ITALIAN: Vocabulary = Vocabulary {
         ("OpticTract", "tratto ottico"),
         ("Eye", "occhio, globo oculare, bulbo oculare, globo"),
         ("Lens", "cristallino, crist"),
+        ("Lenses", "cristallini"),
         ("Retina", "retina"),
         ("Cornea", "cornea"),
         (

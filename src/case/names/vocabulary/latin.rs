@@ -67,6 +67,7 @@ pub(super) const ANATOMICAL_LATIN: Vocabulary = Vocabulary {
         ("OpticTract", "tractus opticus, tr opticus"),
         ("Eye", "bulbus oculi, oculus, bulb oculi"),
         ("Lens", "lens, lens crystallina, lens cristallina, lens oculi"),
+        ("Lenses", "lentes crystallinae, lentes oculi, lentes oculorum"),
         ("Retina", "retina"),
         ("Cornea", "cornea"),
         ("Glnd_Lacrimal", "glandula lacrimalis, gl lacrimalis, gld lacrimalis"),

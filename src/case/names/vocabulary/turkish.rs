@@ -81,6 +81,7 @@ pub(super) const TURKISH: Vocabulary = Vocabulary {
         ("OpticTract", "optik trakt, optik trakt yolu, optik traktus"),
         ("Eye", "göz, göz küresi, glob, göz yuvarı"),
         ("Lens", "lens, göz merceği, mercek, göz lensi"),
+        ("Lenses", "lensler, mercekler, göz mercekleri"),
         ("Retina", "retina"),
         ("Cornea", "kornea"),
         ("Orbit", "göz çukuru"),

@@ -6,9 +6,10 @@ use std::collections::BTreeSet;
 use super::Answer;
 use crate::user::questions::{ALL_OF, Place, ROLE};
 use crate::user::states::State;
+use crate::user::sums_file::{APART, SUM_OF_ANSWERS};
 use crate::user::{choices, lesion_file, names, prescriptions};
 use strum::VariantNames;
-use tidydose_case::{Question, Role, own_name};
+use tidydose_case::{Question, Role, SumBasis, own_name};
 use tidydose_rt::finding::Code;
 use tidydose_rt::nearest::nearest;
 
@@ -47,6 +48,7 @@ pub(super) fn decided(answer: &Answer, own: &[String]) -> Result<Cells, String> 
             Ok(vec![("same_as", typed.to_owned())])
         }
         Place::ClinicalLesions => Ok(vec![("lesion_id", typed.to_owned())]),
+        Place::Sums => sum(typed),
         Place::Findings => {
             let state: State = typed.parse().map_err(|_| {
                 format!("the state is unknown; {} is accepted", State::VARIANTS.join(", "))
@@ -54,6 +56,17 @@ pub(super) fn decided(answer: &Answer, own: &[String]) -> Result<Cells, String> 
             Ok(vec![("state", state.word().to_owned())])
         }
     }
+}
+
+/// What is added up, or that a plan stands apart.
+fn sum(typed: &str) -> Result<Cells, String> {
+    if typed.eq_ignore_ascii_case(APART) {
+        return Ok(vec![("sum", String::new()), ("basis", APART.to_owned())]);
+    }
+    let basis: SumBasis = typed
+        .parse()
+        .map_err(|_| format!("it is not {} or {APART}", SumBasis::VARIANTS.join(", ")))?;
+    Ok(vec![("sum", SUM_OF_ANSWERS.to_owned()), ("basis", basis.word().to_owned())])
 }
 
 /// A standard name, a name of one's own, or a role behind its mark.
@@ -97,6 +110,10 @@ pub(super) fn key(answer: &Answer) -> Result<Cells, String> {
             ("patient_id", needed(key.patient_id.clone(), "patient_id")?),
             ("plan_id", plan),
             ("clinical_label", needed(subject, "subject")?),
+        ],
+        Place::Sums => vec![
+            ("patient_id", needed(key.patient_id.clone(), "patient_id")?),
+            ("plan_id", needed(plan, "plan_id")?),
         ],
         Place::Findings => match subject.strip_prefix(ALL_OF) {
             None => vec![("finding_id", needed(subject, "subject")?)],

@@ -7,7 +7,9 @@ use super::Answer;
 use super::accepted::{Cells, decided, key, own_names};
 use crate::user::questions::Place;
 use crate::user::user_file::{ReadError, UserFile};
-use crate::user::{choices, clinical_file, decisions, lesion_file, limits, names, prescriptions};
+use crate::user::{
+    choices, clinical_file, decisions, lesion_file, limits, names, prescriptions, sums_file,
+};
 use crate::write_file::{Access, WriteError};
 
 /// What became of the answers.
@@ -41,6 +43,7 @@ const fn columns(place: Place) -> &'static [&'static str] {
         Place::Choices => choices::COLUMNS,
         Place::Lesions => lesion_file::COLUMNS,
         Place::ClinicalLesions => clinical_file::COLUMNS,
+        Place::Sums => sums_file::COLUMNS,
         Place::Findings => decisions::COLUMNS,
     }
 }
@@ -54,14 +57,17 @@ pub fn take_over(study: &Path, answers: &[Answer]) -> Result<TakenOver, TakeOver
     let own = own_names(answers, &known_names(study)?);
     let mut done = TakenOver::default();
     let (mut files, mut faults) = (BTreeMap::<Place, UserFile>::new(), Vec::new());
-    for answer in answers {
+    for answer in in_order(answers) {
         let place = answer.key.place;
         if let std::collections::btree_map::Entry::Vacant(entry) = files.entry(place) {
             let path = study.join(place.file());
             entry.insert(UserFile::read_decided(&path, [&[], columns(place)], |_| Ok(()))?.0);
         }
         let Some(file) = files.get_mut(&place) else { continue };
-        if let Err(reason) = put(answer, file, &own, &mut done) {
+        let each = singly(answer, file);
+        let taken =
+            each.and_then(|list| list.iter().try_for_each(|one| put(one, file, &own, &mut done)));
+        if let Err(reason) = taken {
             faults.push((answer, answer.fault(&reason)));
         }
     }
@@ -88,6 +94,48 @@ pub fn take_over(study: &Path, answers: &[Answer]) -> Result<TakenOver, TakeOver
         }
     }
     Ok(done)
+}
+
+/// Answers for one plan of a patient come before those for all plans, which leave them as they are.
+fn in_order(answers: &[Answer]) -> Vec<&Answer> {
+    let mut list: Vec<&Answer> = answers.iter().collect();
+    list.sort_by_key(|answer| answer.key.place == Place::Sums && is_of_all_plans(answer));
+    list
+}
+
+fn is_of_all_plans(answer: &Answer) -> bool {
+    answer.key.plan_id == choices::ALL_PLANS
+}
+
+/// An answer as one for each row that it fills: whether plans are added up is said in a row for each
+/// plan. Where nothing is open any more, it was taken over before: it stands in the rows that say so,
+/// and contradicts the others only where none does.
+///
+/// # Errors
+/// When the file has no plan of that patient.
+fn singly(answer: &Answer, file: &UserFile) -> Result<Vec<Answer>, String> {
+    if answer.key.place != Place::Sums || !is_of_all_plans(answer) {
+        return Ok(vec![answer.clone()]);
+    }
+    let patient = &answer.key.patient_id;
+    let own = |row: &usize| file.text(*row, "patient_id").eq_ignore_ascii_case(patient);
+    let mut rows: Vec<usize> = sums_file::undecided(file).into_iter().filter(own).collect();
+    if rows.is_empty() {
+        let says = |row: &usize| file.text(*row, "basis").eq_ignore_ascii_case(&answer.answer);
+        let all: Vec<usize> = (0..file.row_count()).filter(own).collect();
+        rows = all.iter().copied().filter(says).collect();
+        if rows.is_empty() {
+            rows = all;
+        }
+    }
+    if rows.is_empty() {
+        return Err(format!("{} has no plan of patient_id `{patient}`", sums_file::FILE));
+    }
+    let of_row = |row: usize| {
+        let key = answer.key.clone().in_plan(file.text(row, "plan_id"));
+        Answer { key, ..answer.clone() }
+    };
+    Ok(rows.into_iter().map(of_row).collect())
 }
 
 /// Names that are no standard ones and are known to the study.
@@ -144,6 +192,9 @@ fn put(
     }
     for (column, text) in &decision {
         file.refresh(row, column, text);
+    }
+    if answer.key.place == Place::Sums {
+        sums_file::sums(file)?;
     }
     note(file, row, answer);
     *done.written.entry(name).or_insert(0) += 1;

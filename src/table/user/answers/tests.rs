@@ -136,3 +136,29 @@ fn two_answers_to_one_question_are_refused_when_they_differ() {
     let said = taken(folder.path(), rows).unwrap_err();
     assert!(said.contains("row 2 of names.csv says `Brainstem`; make both the same"), "{said}");
 }
+
+const SUMS: &str = "patient_id,plan_id,fractions,sum,basis,structures,comment\n\
+                    Q,a,1,,,,\nQ,b,5,,,,\nQ,c,1,,,,\nR,d,1,,,,\n";
+
+#[test]
+fn one_answer_fills_the_rows_of_all_plans_of_a_patient_but_those_answered_alone() {
+    let folder = study();
+    std::fs::write(folder.path().join("sums.csv"), SUMS).unwrap();
+    let rows = "sums.csv,Q,Q,*,,eqd2,,reader 1,,\nsums.csv,Q,Q,c,,apart,,,,\n";
+    let done = taken(folder.path(), rows).unwrap();
+    assert_eq!(done.written.into_iter().collect::<Vec<_>>(), [("sums.csv", 3)]);
+    assert_eq!(done.not_asked, Vec::<String>::new());
+    let at = |row, column| cell(folder.path(), "sums.csv", row, column);
+    let all: Vec<[String; 2]> = (0..4).map(|row| [at(row, "sum"), at(row, "basis")]).collect();
+    assert_eq!(all, [["all", "eqd2"], ["all", "eqd2"], ["", "apart"], ["", ""]]);
+    assert_eq!(at(0, "comment"), "reader 1");
+    let again = taken(folder.path(), rows).unwrap();
+    assert_eq!((again.written.len(), again.known), (0, 3), "the same file once more");
+    let said = taken(folder.path(), "sums.csv,R,R,d,,sum,,,,\n").unwrap_err();
+    assert!(said.contains("it is not physical, eqd2 or apart"), "{said}");
+    let said = taken(folder.path(), "sums.csv,T,T,*,,eqd2,,,,\n").unwrap_err();
+    assert!(said.contains("sums.csv has no plan of patient_id `T`"), "{said}");
+    // Another basis in the same sum.
+    let said = taken(folder.path(), "sums.csv,Q,Q,a,,physical,,,,\n").unwrap_err();
+    assert!(said.contains("row 2 of sums.csv says `all eqd2`"), "{said}");
+}

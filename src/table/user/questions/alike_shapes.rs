@@ -13,18 +13,23 @@ use tidydose_rt::identity::Token;
 const LEAST: usize = 3;
 /// Nearer than this, from the middle of the brain, mm: heads differ by about as much, and organs
 /// that lie closer to each other are told apart by size and side.
-const NEAR_MM: f64 = 15.0;
+pub(super) const NEAR_MM: f64 = 15.0;
 /// Volumes that differ by no more than this factor: contours of one organ by several people do.
-const TIMES: f64 = 3.0;
+pub(super) const TIMES: f64 = 3.0;
 /// So many are told.
 const MOST: usize = 3;
 
 /// How the structures of a name typically are.
 #[derive(Debug, Clone, Copy)]
-struct Typical {
-    volume_cc: f64,
-    place_mm: [f64; 3],
-    count: usize,
+pub(super) struct Typical {
+    /// Median volume, cc.
+    pub(super) volume_cc: f64,
+    /// Median place against the middle of the brain, mm.
+    pub(super) place_mm: [f64; 3],
+    /// Of so many structures.
+    pub(super) count: usize,
+    /// Whether these are of the other side.
+    pub(super) opposite: bool,
 }
 
 /// The named organs of an archive.
@@ -44,6 +49,8 @@ pub(super) struct Alike {
     pub(super) times: f64,
     /// How many structures of that name there are.
     pub(super) count: usize,
+    /// Whether these are of the other side.
+    pub(super) opposite: bool,
 }
 
 impl KnownShapes {
@@ -69,10 +76,46 @@ impl KnownShapes {
             if let Some((volume_cc, place_mm)) = all.median_cc().zip(all.place_mm())
                 && count >= LEAST
             {
-                by_name.insert(name.to_owned(), Typical { volume_cc, place_mm, count });
+                by_name.insert(
+                    name.to_owned(),
+                    Typical { volume_cc, place_mm, count, opposite: false },
+                );
             }
         }
-        Self { by_name }
+        let mut known = Self { by_name };
+        known.mirror();
+        known
+    }
+
+    /// Heads are about alike on both sides: where only one of a pair is known, the other one is as
+    /// large and lies opposite.
+    fn mirror(&mut self) {
+        let mut others = Vec::new();
+        for (name, typical) in &self.by_name {
+            let other = match name.strip_suffix("_L") {
+                Some(root) => Some(format!("{root}_R")),
+                None => name.strip_suffix("_R").map(|root| format!("{root}_L")),
+            };
+            if let Some(other) = other.filter(|other| !self.by_name.contains_key(other)) {
+                let [left, back, up] = typical.place_mm;
+                others.push((
+                    other,
+                    Typical { place_mm: [-left, back, up], opposite: true, ..*typical },
+                ));
+            }
+        }
+        self.by_name.extend(others);
+    }
+
+    /// How the structures of a name typically are, where enough have it or its pair.
+    pub(super) fn typical(&self, name: &str) -> Option<Typical> {
+        self.by_name.get(name).copied()
+    }
+
+    #[cfg(test)]
+    pub(super) fn of_typical<const N: usize>(list: [(&str, Typical); N]) -> Self {
+        let by_name = list.into_iter().map(|(name, typical)| (name.to_owned(), typical));
+        Self { by_name: by_name.collect() }
     }
 
     /// The organs that are about so large and lie about there, the most alike first.
@@ -85,7 +128,8 @@ impl KnownShapes {
             let mm = length(sub(place_mm, typical.place_mm));
             let times = volume_cc / typical.volume_cc;
             if mm <= NEAR_MM && (1.0 / TIMES..=TIMES).contains(&times) {
-                all.push(Alike { name: name.clone(), mm, times, count: typical.count });
+                let Typical { count, opposite, .. } = *typical;
+                all.push(Alike { name: name.clone(), mm, times, count, opposite });
             }
         }
         // Each as a share of what is allowed.
@@ -99,8 +143,9 @@ impl KnownShapes {
 impl Alike {
     /// In words.
     pub(super) fn words(&self) -> String {
+        let whose = if self.opposite { "of the other side, mirrored" } else { "so called here" };
         format!(
-            "{:.0} mm from the place and {:.1} times the volume of {} structures so called here",
+            "{:.0} mm from the place and {:.1} times the volume of {} structures {whose}",
             self.mm, self.times, self.count
         )
     }
@@ -150,6 +195,11 @@ mod tests {
         assert_eq!((one.name.as_str(), one.count), ("Brainstem", 3));
         // 4² + 3² = 5².
         assert!((one.mm - 5.0).abs() < 0.3 && (one.times - 1.0).abs() < 0.02, "{one:?}");
+        // The eye of the other side, which nobody has named in this archive.
+        let opposite = like([-32.0, -60.0, -20.0], 12.0, 3);
+        assert_eq!(opposite.first().map(|a| a.name.as_str()), Some("Eye_R"), "{opposite:?}");
+        assert!(opposite[0].mm < 1.0 && opposite[0].opposite, "{opposite:?}");
+        assert!(opposite[0].words().ends_with("structures of the other side, mirrored"));
         assert_eq!(like([0.0, 24.0, -43.0], 18.0, 2), [], "two tell nothing");
         assert_eq!(like([0.0, 24.0, -43.0], 12.0, 3), [], "(12 / 18)³ = 0.30");
         assert_eq!(like([0.0, 24.0, -56.0], 18.0, 3), [], "4² + 16² > 15²");

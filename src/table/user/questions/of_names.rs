@@ -3,6 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::alike_shapes::{Alike, KnownShapes};
+use super::odds::Odds;
 use super::suggestions::{Proposed, Shape, shown, suggestions};
 use super::{Accepts, Fact, Key, Part, Place, Question, counted};
 use crate::user::names::NamesFile;
@@ -55,7 +56,8 @@ fn question(
     let first = list.first()?;
     let row = file.row_of(name);
     let text = |column| row.map_or("", |row| file.rows().text(row, column));
-    let shape = Shape { volume_cc: seen.median_cc(), side: one_side(list) };
+    let shape =
+        Shape { volume_cc: seen.median_cc(), side: one_side(list), place_mm: seen.place_mm() };
     let proposed = Proposed {
         standard: text("proposed_standard"),
         role: text("proposed_role"),
@@ -78,7 +80,7 @@ fn question(
         cases: cases.len(),
         facts: facts(list, (seen, &alike), evidence),
         accepts: Accepts::Name,
-        suggestions: suggestions(first.roi, proposed, shape, &alike),
+        suggestions: suggestions(first.roi, proposed, Odds { shape, known }, &alike),
         all: Some(key.clone()),
         all_words: format!("{structures} called so"),
         parts: list.iter().map(part).collect(),

@@ -1,8 +1,9 @@
 //! Which names a structure may have that nobody has named: what the rules read, what the words of its
 //! name allow, what is spelled alike, held against size and side. Shape alone names nothing: it
-//! ranks, and it contradicts.
+//! ranks, it chooses among what the words allow, and it contradicts.
 
 use super::alike_shapes::Alike;
+use super::odds::{ODDS, Odds};
 use super::{ROLE, Suggestion};
 use crate::write_csv::number;
 use tidydose_analyse::SeenSide;
@@ -23,7 +24,13 @@ pub(super) struct Shape {
     pub(super) volume_cc: Option<f64>,
     /// The side, where all lie on one.
     pub(super) side: Option<SeenSide>,
+    /// Median place against the middle of the brain, mm.
+    pub(super) place_mm: Option<[f64; 3]>,
 }
+
+/// The outline of the patient holds the brain, so that it is larger.
+const OUTLINE: &str = "External";
+const INSIDE: &str = "Brain";
 
 /// How a shape stands to a name.
 #[derive(Debug, Clone, PartialEq)]
@@ -46,10 +53,12 @@ impl Shape {
         if let Some(side) = other_side {
             return Verdict::Impossible(format!("it lies on the {side}"));
         }
-        let Some((volume, window)) = self.volume_cc.zip(volume_window(name)) else {
-            return Verdict::Fits(String::new());
-        };
+        let Some(volume) = self.volume_cc else { return Verdict::Fits(String::new()) };
         let cc = shown(volume);
+        if name == OUTLINE && volume_window(INSIDE).is_some_and(|w| volume < w.low_cc) {
+            return Verdict::Impossible(format!("{cc} cc are less than a brain"));
+        }
+        let Some(window) = volume_window(name) else { return Verdict::Fits(String::new()) };
         let VolumeWindow { low_cc, high_cc, source } = window;
         let usual = format!("{low_cc} to {high_cc} cc are plausible ({source})");
         if (window.low_cc..=window.high_cc).contains(&volume) {
@@ -83,21 +92,30 @@ pub(super) struct Proposed<'r> {
     pub(super) elsewhere: bool,
 }
 
+/// A name that a structure may have.
+#[derive(Debug, Clone)]
+struct Candidate {
+    source: Source,
+    name: String,
+    why: String,
+}
+
 /// The names that a structure may have, the best first.
 pub(super) fn suggestions(
     roi: &NamedRoi,
     row: Proposed<'_>,
-    shape: Shape,
+    odds: Odds<'_>,
     alike: &[Alike],
 ) -> Vec<Suggestion> {
-    let mut ranked = Vec::new();
-    let mut all = candidates(roi, row, shape);
+    let mut all = candidates(roi, row, odds.shape);
     for like in alike {
         let why = "by place and size alone: look at the picture".to_owned();
-        all.push((Source::Shape, like.name.clone(), why));
+        all.push(Candidate { source: Source::Shape, name: like.name.clone(), why });
     }
-    for (source, name, why) in all {
-        let (rank, words) = match (source, shape.verdict(&name)) {
+    let rivals = rivals(&all, odds);
+    let mut ranked = Vec::new();
+    for Candidate { source, name, why } in all {
+        let (rank, words) = match (source, odds.shape.verdict(&name)) {
             (_, Verdict::Fits(words)) => (0, words),
             (_, Verdict::Odd(words)) => (1, words),
             // What is stated is shown with what contradicts it.
@@ -109,12 +127,17 @@ pub(super) fn suggestions(
         let agrees = source == Source::Spelling && alike.first().is_some_and(|a| a.name == name);
         let source = if agrees { Source::Words } else { source };
         let why = if agrees { format!("{why}, and most alike in place and size") } else { why };
-        let likely = rank < 2 && source < Source::Spelling;
-        ranked.push((source, rank, Suggestion { answer: name, why, likely }));
+        let others = || rivals.iter().filter(|other| **other != name);
+        let chosen =
+            source == Source::Stated || others().all(|other| odds.between(&name, other) >= ODDS);
+        let likely = rank == 0 && source < Source::Spelling && chosen;
+        let beaten = others().filter(|other| odds.between(&name, other) < 1.0).count();
+        let beaten = if source == Source::Words { beaten } else { 0 };
+        ranked.push((source, rank, beaten, Suggestion { answer: name, why, likely }));
     }
-    ranked.sort_by_key(|(source, rank, _)| (*rank == 2, *source, *rank));
+    ranked.sort_by_key(|(source, rank, beaten, _)| (*rank == 2, *source, *rank, *beaten));
     let mut list: Vec<Suggestion> = Vec::new();
-    for (_, _, suggestion) in ranked {
+    for (_, _, _, suggestion) in ranked {
         if !list.iter().any(|s| s.answer == suggestion.answer) {
             list.push(suggestion);
         }
@@ -123,35 +146,46 @@ pub(super) fn suggestions(
     list
 }
 
-fn candidates(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Vec<(Source, String, String)> {
+/// The names that the words allow and the shape does not rule out: what a name that is taken by one
+/// key has to be likelier than.
+fn rivals(all: &[Candidate], odds: Odds<'_>) -> Vec<String> {
+    let possible = |name: &str| !matches!(odds.shape.verdict(name), Verdict::Impossible(_));
+    let by_words = all.iter().filter(|c| c.source == Source::Words && possible(&c.name));
+    by_words.map(|c| c.name.clone()).collect()
+}
+
+fn candidates(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Vec<Candidate> {
     let mut list = Vec::new();
+    let mut add = |source, name, why: &str| {
+        list.push(Candidate { source, name, why: why.to_owned() });
+    };
     let stated = if row.elsewhere { "decided so in another study" } else { "read so by a rule" };
     if !row.standard.is_empty() {
-        list.push((Source::Stated, row.standard.to_owned(), stated.to_owned()));
+        add(Source::Stated, row.standard.to_owned(), stated);
     } else if row.elsewhere && row.role != Role::Unknown.word() {
-        list.push((Source::Stated, format!("{ROLE}{}", row.role), stated.to_owned()));
+        add(Source::Stated, format!("{ROLE}{}", row.role), stated);
     } else if !matches!(roi.role, Role::Unknown | Role::Organ) {
         let why = "so by the type that the file states, or by its name";
-        list.push((Source::Stated, format!("{ROLE}{}", roi.role.word()), why.to_owned()));
+        add(Source::Stated, format!("{ROLE}{}", roi.role.word()), why);
     }
     let certain = roi.original.replace(DOUBT, "");
     if certain != roi.original
         && let Some(name) = recognise(&certain).standard
     {
-        list.push((Source::Words, name, "its name without the author's doubt".to_owned()));
+        add(Source::Words, name, "its name without the author's doubt");
     }
     let allowed = roi.possible_organs();
     if let Some(PossibleOrgans::OneOf(roots, _)) = &allowed {
         for root in roots {
             for name in sided(root, shape.side) {
                 if allowed.as_ref().is_some_and(|a| a.allows(&name)) {
-                    list.push((Source::Words, name, "its words may mean it".to_owned()));
+                    add(Source::Words, name, "its words may mean it");
                 }
             }
         }
     }
     for name in nearest_standard(&roi.original, &[]) {
-        list.push((Source::Spelling, name, "spelled alike".to_owned()));
+        add(Source::Spelling, name, "spelled alike");
     }
     list
 }
@@ -178,6 +212,7 @@ pub(super) fn shown(volume_cc: f64) -> String {
 
 #[cfg(test)]
 mod tests {
+    use super::super::alike_shapes::KnownShapes;
     use super::*;
     use tidydose_case::NameBasis;
 
@@ -186,24 +221,40 @@ mod tests {
         NamedRoi { number, original: original.to_owned(), standard, role, basis }
     }
 
+    const NOTHING: Proposed<'static> = Proposed { standard: "", role: "unknown", elsewhere: false };
+
+    /// What is suggested in an archive of which nothing is known.
+    fn suggested(roi: &NamedRoi, row: Proposed<'_>, shape: Shape) -> Vec<Suggestion> {
+        suggestions(roi, row, Odds { shape, known: &KnownShapes::default() }, &[])
+    }
+
     fn answers(name: &str, volume_cc: f64, side: Option<SeenSide>) -> Vec<(String, bool)> {
-        let row = Proposed { standard: "", role: "unknown", elsewhere: false };
-        let shape = Shape { volume_cc: Some(volume_cc), side };
-        let list = suggestions(&roi(name, Role::Unknown), row, shape, &[]);
+        let shape = Shape { volume_cc: Some(volume_cc), side, place_mm: None };
+        let list = suggested(&roi(name, Role::Unknown), NOTHING, shape);
         list.into_iter().map(|s| (s.answer, s.likely)).collect()
     }
 
     #[test]
     fn size_and_side_rank_what_the_words_allow_and_name_nothing_alone() {
         let first = |list: &[(String, bool)]| list.first().cloned();
-        let brain = Some(("Brain".to_owned(), true));
+        // The brain or the cerebrum: the likelier one comes first and takes no single key.
+        let brain = Some(("Brain".to_owned(), false));
         assert_eq!(first(&answers("Cerebro", 1300.0, None)), brain);
+        let cerebrum = Some(("Cerebrum".to_owned(), false));
+        assert_eq!(first(&answers("Cerebro", 900.0, None)), cerebrum);
         let stem = answers("Tronco", 25.0, None);
         assert_eq!(first(&stem), Some(("Brainstem".to_owned(), true)), "{stem:?}");
         let right = answers("Lente", 0.2, Some(SeenSide::Right));
         assert_eq!(first(&right), Some(("Lens_R".to_owned(), true)), "{right:?}");
         assert!(!right.iter().any(|(name, _)| name == "Lens_L"), "{right:?}");
+        let either = answers("Lente", 0.2, None);
+        assert!(either.len() > 1 && either.iter().all(|(_, likely)| !likely), "{either:?}");
         assert!(!answers("Tronco", 0.2, None).iter().any(|(name, _)| name == "Brainstem"));
+        // A part of a brainstem, or none: it is proposed with what speaks against it, and no more.
+        assert_eq!(first(&answers("Tronco", 5.0, None)), Some(("Brainstem".to_owned(), false)));
+        // What is called skin has the size of a head or of a layer.
+        assert_eq!(first(&answers("Haut", 4500.0, None)), Some(("External".to_owned(), false)));
+        assert_eq!(first(&answers("Haut", 300.0, None)), Some(("Skin".to_owned(), false)));
         // The size of a brainstem under a name that says nothing proposes nothing by one key.
         assert!(answers("x1", 25.0, None).iter().all(|(_, likely)| !likely));
     }
@@ -211,26 +262,26 @@ mod tests {
     #[test]
     fn what_is_stated_is_shown_with_what_contradicts_it() {
         let row = Proposed { standard: "Brainstem", role: "organ", elsewhere: true };
-        let shape = Shape { volume_cc: Some(0.5), side: None };
-        let list = suggestions(&roi("BS", Role::Unknown), row, shape, &[]);
+        let shape = Shape { volume_cc: Some(0.5), ..Shape::default() };
+        let list = suggested(&roi("BS", Role::Unknown), row, shape);
         let stated = list.iter().find(|s| s.answer == "Brainstem").unwrap();
         assert!(!stated.likely && stated.why.contains("cannot be it, 12 to 60"), "{stated:?}");
-        let row = Proposed { standard: "", role: "unknown", elsewhere: false };
-        let list = suggestions(&roi("met 3?", Role::Gtv), row, Shape::default(), &[]);
+        let list = suggested(&roi("met 3?", Role::Gtv), NOTHING, Shape::default());
         assert_eq!((list[0].answer.as_str(), list[0].likely), ("role:gtv", true));
         let doubted = answers("Brain-GTV?", 1416.0, None);
         assert_eq!(doubted.first(), Some(&("Brain-GTV".to_owned(), true)), "{doubted:?}");
         // That something is an organ names it by nothing.
-        let list = suggestions(&roi("x1", Role::Organ), row, Shape::default(), &[]);
+        let list = suggested(&roi("x1", Role::Organ), NOTHING, Shape::default());
         assert!(!list.iter().any(|s| s.answer.starts_with(ROLE)), "{list:?}");
     }
 
     #[test]
     fn shape_alone_is_shown_and_only_word_and_shape_together_take_one_key() {
-        let row = Proposed { standard: "", role: "unknown", elsewhere: false };
-        let alike = [Alike { name: "Brain".to_owned(), mm: 2.0, times: 1.1, count: 9 }];
+        let name = "Brain".to_owned();
+        let alike = [Alike { name, mm: 2.0, times: 1.1, count: 9, opposite: false }];
+        let odds = Odds { shape: Shape::default(), known: &KnownShapes::default() };
         let of = |name: &str| {
-            let list = suggestions(&roi(name, Role::Unknown), row, Shape::default(), &alike);
+            let list = suggestions(&roi(name, Role::Unknown), NOTHING, odds, &alike);
             let found = list.into_iter().find(|s| s.answer == "Brain").unwrap();
             (found.likely, found.why)
         };

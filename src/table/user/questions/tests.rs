@@ -9,6 +9,7 @@ use crate::user::names::NamesFile;
 use crate::user::prescriptions::PrescriptionsFile;
 use crate::user::seen::EvidenceByCase;
 use crate::user::states::States;
+use crate::user::sums_file::SumsFile;
 use crate::user::unmatched::Known;
 use tidydose_case::{Case, Decisions, identify, proposals};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -139,4 +140,27 @@ fn every_word_for_a_name_is_accepted_and_explained() {
         assert_eq!(word.plausible_cc.is_some(), !word.source.is_empty(), "{word:?}");
     }
     assert!(Place::of_file("NAMES.CSV") == Some(Place::Names) && Place::of_file("x").is_none());
+}
+
+#[test]
+fn plans_that_may_be_added_up_are_one_question_for_each_patient() {
+    let text = "patient_id,plan_id,day_plan,fractions,frame_of_latest,sum,basis\n\
+                Q,a,10,1,no,,\nQ,b,20,5,yes,,\nR,c,1,1,yes,all,eqd2\nR,d,9,1,yes,,apart\n\
+                S,e,1,1,yes,all,physical\nS,f,1,3,yes,,\n";
+    let sums = file(|p| SumsFile::read(p).unwrap(), "sums.csv", text);
+    let questions = of_sums(&sums);
+    let titles: Vec<&str> = questions.iter().map(|q| q.title.as_str()).collect();
+    assert_eq!(titles, ["patient Q, 2 plans", "patient S, 1 plan"]);
+    let first = &questions[0];
+    let seen: Vec<&str> = first.parts.iter().map(|p| p.seen.as_str()).collect();
+    let far = "day 10, 1 fraction, no registration to the images of the latest plan";
+    assert_eq!(seen, [far, "day 20, 5 fractions"]);
+    let all = first.all.as_ref().unwrap();
+    assert_eq!((all.patient_id.as_str(), all.plan_id.as_str()), ("Q", "*"));
+    let Accepts::Words(words) = &first.accepts else { panic!("{first:?}") };
+    let words: Vec<&str> = words.iter().map(|w| w.word.as_str()).collect();
+    assert_eq!(words, ["physical", "eqd2", "apart"]);
+    assert!(first.suggestions.is_empty() && !first.place.holds_back());
+    let decided = questions[1].facts.iter().find(|f| f.what == "Decided already").unwrap();
+    assert_eq!(decided.seen, "physical of 1 plan");
 }
