@@ -406,6 +406,9 @@ pub(super) struct Paper {
     /// Worksheet of the blind check, with the values of the planning reports filled in
     #[arg(long, value_name = "FILE")]
     pub(super) checked: Option<PathBuf>,
+    /// Figures as TIFF of 600 dots to the inch too, beside SVG and PDF
+    #[arg(long)]
+    pub(super) tiff: bool,
     /// Folder for what is written [default: paper in the folder of the study]
     #[arg(long, value_name = "DIR")]
     pub(super) output: Option<PathBuf>,

@@ -165,13 +165,21 @@ With --outcomes the covariates of the department's sheet (age, histology, anythi
 Table 1 and may make the groups; the sheet is read by DIR/outcomes_map.csv, as `relate --help` \
 says.
 
-Writes table_one.csv and .md, doses.csv, completeness.csv, flow.csv and .svg, methods.txt, \
-reporting.md (STROBE and ICRU 91 as far as the tables go), table_one.py and table_one.R, which \
-make Table 1 again and compare, and check_worksheet.csv: a random twentieth of the plans and all \
-extremes, for a blind check against planning reports. Write the values of the reports into its \
-column report_value and give it back with --checked: agreement.csv and .txt, agreement_rows.csv \
-and a figure for each metric say how far both agree. A worksheet into which somebody wrote is \
-never replaced.
+Writes Table 1, doses and comparisons as CSV, DOCX and LaTeX, completeness.csv, flow.csv and \
+.svg, figures as SVG and PDF (with --tiff as pictures of 600 dpi too), methods.txt with \
+references.bib, CITATION.cff, reporting.md (STROBE and ICRU 91 as far as the program knows, the \
+rest as questions), the folder share (tables without free text, dictionary, checksums), \
+table_one.py and table_one.R, which make Table 1 again and compare. README.md of the folder says \
+what each file is.
+
+check_worksheet.csv is for a blind check against planning reports: of each metric that decides \
+(volume, D0.03cc, V12Gy, coverage, conformity) 20 random values or a twentieth, the extremes \
+behind them. With the key check_worksheet_hospital.csv beside it has the same rows by hospital \
+ID, date of the plan and name of the structure. Write the values of the reports into \
+report_value and give the sheet back with --checked: agreement.csv and .txt, agreement_rows.csv \
+and a figure for each metric say how far both agree. A report that is ten times the measured \
+value or a tenth of it is held back until second_reading has it too. A worksheet into which \
+somebody wrote is never replaced.
 
 Examples:
   tidydose paper

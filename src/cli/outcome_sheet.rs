@@ -52,7 +52,7 @@ pub(super) fn take(
     for note in &grid.notes {
         terminal.say(&format!("{}: {note}", asked.sheet.display()));
     }
-    let facts = &Facts::of(tables, names(&asked)?)?;
+    let facts = &Facts::of(tables, names(asked.study, asked.key)?)?;
     let strict = outcomes::read(asked.sheet);
     let map = OutcomeMap::read(&asked.study.join(sheet::FILE))?;
     let missing = missing(grid, &map, strict.is_ok());
@@ -84,33 +84,34 @@ pub(super) fn take(
 }
 
 /// Pseudonyms and days: of the key, or as they are where the study kept them.
-fn names(asked: &Asked<'_>) -> Result<Option<StudyNames>, Fault> {
-    let document = run_document(asked.study)?;
+pub(super) fn names(study: &Path, key: Option<&Path>) -> Result<Option<StudyNames>, Fault> {
+    let document = run_document(study)?;
     if document.pointer("/settings/identity").and_then(|v| v.as_str()) == Some("kept") {
         return Ok(Some(StudyNames::kept()));
     }
-    let key = match asked.key {
-        Some(named) => {
-            let folder = if named.is_dir() { Some(named) } else { named.parent() };
-            let key = StudyKey::at(folder.unwrap_or(named));
-            if !key.exists() {
-                return Err(Fault::Option {
-                    option: "--key",
-                    reason: format!(
-                        "{} holds no key.txt; the folder of the study's key is accepted, which \
-                         `measure` makes beside the study",
-                        key.folder().display()
-                    ),
-                });
-            }
-            key
-        }
-        None => StudyKey::beside(asked.study)?,
-    };
+    let key = key_of(study, key)?;
     if !key.exists() {
         return Ok(None);
     }
     Ok(Some(StudyNames::new(key.identity()?, &key.folder().join(PATIENT_KEY))?))
+}
+
+/// The key in the folder that is named, or in that of a file that is; else that beside the study.
+pub(super) fn key_of(study: &Path, key: Option<&Path>) -> Result<StudyKey, Fault> {
+    let Some(named) = key else { return StudyKey::beside(study) };
+    let folder = if named.is_dir() { Some(named) } else { named.parent() };
+    let key = StudyKey::at(folder.unwrap_or(named));
+    if key.exists() {
+        return Ok(key);
+    }
+    Err(Fault::Option {
+        option: "--key",
+        reason: format!(
+            "{} holds no key.txt; the folder of the study's key is accepted, which `measure` makes \
+             beside the study",
+            key.folder().display()
+        ),
+    })
 }
 
 fn translate(rows: &mut [Outcome], facts: &Facts) {

@@ -9,6 +9,8 @@ pub enum Scale {
     Shares,
     /// By their logarithm.
     Log,
+    /// Evenly, in months, with ticks at whole months that people speak of.
+    Months,
     /// Names at 0, 1, 2 and so on.
     Names(Vec<String>),
 }
@@ -56,6 +58,12 @@ impl Axis {
         Self { scale: Scale::Shares, ..Self::new(title, 0.0, end) }
     }
 
+    /// An axis of months from 0 on.
+    #[must_use]
+    pub fn months(title: &str, last: f64) -> Self {
+        Self { scale: Scale::Months, ..Self::new(title, 0.0, last) }
+    }
+
     /// Share of the way from the first value to the last, kept between both.
     pub(super) fn share(&self, value: f64) -> f64 {
         let way = |v: f64| if self.scale == Scale::Log { v.max(self.low).ln() } else { v };
@@ -68,6 +76,7 @@ impl Axis {
         match &self.scale {
             Scale::Even | Scale::Shares => self.even_ticks(),
             Scale::Log => self.log_ticks(),
+            Scale::Months => self.month_ticks(),
             Scale::Names(names) => (0..).map(f64::from).zip(names.iter().cloned()).collect(),
         }
     }
@@ -83,6 +92,15 @@ impl Axis {
         };
         let tens = inside(&[1.0]);
         if tens.len() >= 3 { tens } else { inside(&[1.0, 2.0, 5.0]) }
+    }
+
+    /// Quarters, half years or years; of long times some of these.
+    fn month_ticks(&self) -> Vec<(f64, String)> {
+        let steps = [1, 2, 3, 6, 12, 24, 36, 60, 120, 240];
+        let fits = |step: &u32| self.high / f64::from(*step) <= 8.0;
+        let step = steps.into_iter().find(fits).unwrap_or(480);
+        let all = (0..).map(|k| k * step).map(|months| (f64::from(months), months.to_string()));
+        all.take_while(|(months, _)| *months <= self.high).collect()
     }
 
     fn even_ticks(&self) -> Vec<(f64, String)> {
@@ -121,6 +139,9 @@ mod tests {
             ["0 %", "20 %", "40 %", "60 %", "80 %", "100 %"]
         );
         assert!(words(&Axis::new("x", 3.0, 3.0)).len() >= 3);
+        assert_eq!(words(&Axis::months("x", 38.2)), ["0", "6", "12", "18", "24", "30", "36"]);
+        assert_eq!(words(&Axis::months("x", 78.0)), ["0", "12", "24", "36", "48", "60", "72"]);
+        assert_eq!(words(&Axis::months("x", 4.0)), ["0", "1", "2", "3", "4"]);
         assert_eq!(words(&Axis::log("x", 0.01, 12.0)), ["0.01", "0.1", "1", "10"]);
         assert_eq!(words(&Axis::log("x", 0.8, 20.0)), ["1", "2", "5", "10", "20"]);
         let names = Axis::names("x", vec!["a".to_owned(), "b".to_owned()]);

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::draw::{LINE, WIDTH, count, small_print, wrapped};
+use super::draw::{LETTER, LINE, WIDTH, count, wrapped};
 use super::{Map, Stage, at, document};
 
 const BOX: f64 = 400.0;
@@ -12,7 +12,7 @@ pub(super) fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
     let mut y = 12.0;
     let mut parts: Vec<Markup> = Vec::new();
     for (place, stage) in stages.iter().enumerate() {
-        let left: Vec<String> = stage.left.iter().flat_map(|l| wrapped(l, 27)).collect();
+        let left: Vec<String> = stage.left.iter().flat_map(|l| wrapped(l, 25)).collect();
         if place > 0 {
             let gap = if left.is_empty() { 34.0 } else { 30.0 + 27.0 * count(left.len()) + 24.0 };
             let middle = y + gap / 2.0;
@@ -25,20 +25,19 @@ pub(super) fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
             });
             y += gap;
         }
-        let words: Vec<String> = stage.words.iter().flat_map(|w| wrapped(w, 32)).collect();
+        let words: Vec<String> = stage.words.iter().flat_map(|w| wrapped(w, 28)).collect();
         parts.push(boxed(4.0, y, BOX - 8.0, &words));
         y += 27.0 * count(words.len()) + 20.0;
     }
-    let (foot, height) = small_print(foot, y + 34.0);
     let description = "Boxes from top to bottom: what is left at each stage, what left before it.";
-    document(title, description, height, &html! { @for part in &parts { (part) } (foot) })
+    document(title, &[description, foot], y + 6.0, &html! { @for part in &parts { (part) } })
 }
 
 fn boxed(x: f64, y: f64, width: f64, lines: &[String]) -> Markup {
     html! {
         rect x=(at(x)) y=(at(y)) width=(at(width)) height=(at(27.0 * count(lines.len()) + 20.0)) fill="#fff" stroke="#000" stroke-width="2.5" {}
         @for (i, line) in lines.iter().enumerate() {
-            text x=(at(x + 12.0)) y=(at(y + 32.0 + 27.0 * count(i))) font-size="23" { (line) }
+            text x=(at(x + 12.0)) y=(at(y + 32.0 + 27.0 * count(i))) { (line) }
         }
     }
 }
@@ -47,8 +46,6 @@ fn boxed(x: f64, y: f64, width: f64, lines: &[String]) -> Markup {
 const NAMES: f64 = 190.0;
 const ENDS: f64 = 150.0;
 const ROW: f64 = 30.0;
-/// Width of a letter.
-const LETTER: f64 = 11.8;
 /// From dark to blank.
 const TONES: [&str; 4] = ["#303030", "#8c8c8c", "#d2d2d2", "#fff"];
 
@@ -77,11 +74,11 @@ pub(super) fn map(map: &Map) -> String {
         }
         @for (rank, (name, cells, end)) in map.rows.iter().enumerate() {
             @let y = top + ROW * count(rank);
-            text x=(at(left - 8.0)) y=(at(y + 22.0)) text-anchor="end" font-size="23" { (fitting(name, NAMES - 8.0)) }
+            text x=(at(left - 8.0)) y=(at(y + 22.0)) text-anchor="end" { (fitting(name, NAMES - 8.0)) }
             @for (from, n, state) in runs(cells) {
                 rect x=(at(x(from))) y=(at(y + 2.0)) width=(at(width * count(n))) height=(at(ROW - 4.0)) fill=(tone(state)) {}
             }
-            text x=(at(right + 8.0)) y=(at(y + 22.0)) font-size="23" { (end) }
+            text x=(at(right + 8.0)) y=(at(y + 22.0)) { (end) }
         }
         rect x=(at(left)) y=(at(top)) width=(at(right - left)) height=(at(bottom - top)) fill="none" stroke="#000" stroke-width="2" {}
         @for (rank, (place, y, _)) in groups.iter().enumerate() {
@@ -89,11 +86,10 @@ pub(super) fn map(map: &Map) -> String {
         }
         @for (place, y, words) in &groups {
             // White around the letters: no line crosses them.
-            text x=(at(place + 5.0)) y=(at(*y)) font-size="23" paint-order="stroke" stroke="#fff" stroke-width="7" { (words) }
+            text x=(at(place + 5.0)) y=(at(*y)) paint-order="stroke" stroke="#fff" stroke-width="7" { (words) }
         }
     };
-    let (foot, height) = small_print(&map.foot, bottom + 40.0);
-    document(&map.title, &map.description, height, &html! { (drawing) (foot) })
+    document(&map.title, &[&map.description, &map.foot], bottom + 10.0, &drawing)
 }
 
 fn tone(state: usize) -> &'static str {
@@ -161,6 +157,6 @@ mod tests {
     #[test]
     fn a_long_name_is_cut() {
         assert_eq!(fitting("Brainstem", 200.0), "Brainstem");
-        assert_eq!(fitting("Brainstem", 60.0), "Brai…");
+        assert_eq!(fitting("Brainstem", 60.0), "Bra…");
     }
 }

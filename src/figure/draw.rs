@@ -12,11 +12,14 @@ const PLOT: f64 = 440.0;
 /// Height of one plot among several.
 const PANEL: f64 = 300.0;
 pub(super) const LINE: f64 = 32.0;
-const SMALL: f64 = 26.0;
-/// Letters in a line of small print across the figure.
-const LETTERS: usize = 74;
+/// Height of letters: 7.1 points on paper; journals refuse less than 7.
+pub(super) const LETTERS: f64 = 25.0;
+/// Width of most letters.
+pub(super) const LETTER: f64 = 13.0;
+/// From the axis to the middle of its title, to the left.
+const TITLE: f64 = 88.0;
 /// Letters in the title of a panel.
-const HEADING: usize = 60;
+const HEADING: usize = 54;
 
 struct Place<'f> {
     figure: &'f Figure,
@@ -59,8 +62,7 @@ impl Place<'_> {
 
 pub(super) fn figure(figure: &Figure) -> String {
     let (drawing, end) = plot(figure, TOP, PLOT, Vec::new());
-    let (foot, height) = small_print(&figure.foot, end);
-    document(&figure.title, &figure.description, height, &html! { (drawing) (foot) })
+    document(&figure.title, &[&figure.description, &figure.foot], end, &drawing)
 }
 
 pub(super) fn panels(title: &str, description: &str, figures: &[Figure], foot: &str) -> String {
@@ -71,41 +73,31 @@ pub(super) fn panels(title: &str, description: &str, figures: &[Figure], foot: &
         drawings.push(drawing);
         end = below + 14.0;
     }
-    let (foot, height) = small_print(foot, end);
-    let drawing = html! { @for drawing in &drawings { (drawing) } (foot) };
-    document(title, description, height, &drawing)
+    let drawing = html! { @for drawing in &drawings { (drawing) } };
+    document(title, &[description, foot], end, &drawing)
 }
 
 /// The plot with its legend and the rows below, and where it ends.
 fn plot(figure: &Figure, start: f64, height: f64, heading: Vec<String>) -> (Markup, f64) {
     let labels = figure.below.iter().map(|r| r.label.chars().count());
     // Room for the labels of the rows below, before their first number.
-    let left = LEFT.max(26.0 + 11.5 * count(labels.max().unwrap_or(0)));
+    let left = LEFT.max(40.0 + LETTER * count(labels.max().unwrap_or(0)));
     let top = start + LINE * count(figure.legend.len() + heading.len());
     let place = Place { figure, start, top, left, plot: height, heading };
-    let below = place.bottom() + 92.0;
+    let below = place.bottom() + 98.0;
     let drawing = html! {
         (legend(&place))
-        @for layer in figure.layers.iter().filter(|l| matches!(l, Layer::Band { .. })) { (drawn(&place, layer)) }
+        @for layer in figure.layers.iter().filter(|l| is_area(l)) { (drawn(&place, layer)) }
         (axes(&place))
-        @for layer in figure.layers.iter().filter(|l| !matches!(l, Layer::Band { .. })) { (drawn(&place, layer)) }
+        @for layer in figure.layers.iter().filter(|l| !is_area(l)) { (drawn(&place, layer)) }
         @for (i, row) in figure.below.iter().enumerate() {
             @let y = at(below + LINE * count(i));
-            text x="4" y=(y) font-size="22" { (row.label) }
-            @for (x, words) in &row.cells { text x=(at(place.x(*x))) y=(y) text-anchor="middle" font-size="23" { (words) } }
+            text x="4" y=(y) { (row.label) }
+            @for (x, words) in &row.cells { text x=(at(place.x(*x))) y=(y) text-anchor="middle" { (words) } }
         }
     };
     let rows = count(figure.below.len());
-    (drawing, below + LINE * rows + if rows > 0.0 { 12.0 } else { 0.0 })
-}
-
-/// Lines of small print from a height on, and where the paper ends.
-pub(super) fn small_print(text: &str, from: f64) -> (Markup, f64) {
-    let lines = wrapped(text, LETTERS);
-    let drawing = html! { @for (i, line) in lines.iter().enumerate() {
-        text x="4" y=(at(from + SMALL * count(i))) font-size="21" fill="#444" { (line) }
-    } };
-    (drawing, from + SMALL * count(lines.len()) + 10.0)
+    (drawing, below + LINE * rows + if rows > 0.0 { 0.0 } else { -12.0 })
 }
 
 #[expect(clippy::cast_precision_loss, reason = "a number of lines")]
@@ -125,10 +117,20 @@ fn legend(place: &Place<'_>) -> Markup {
             @if has_line(place.figure, *look) {
                 line x1=(at(left)) x2=(at(left + 70.0)) y1=(at(y)) y2=(at(y)) stroke=(look.colour()) stroke-width="4" stroke-dasharray=(look.dash()) {}
             }
-            (mark(*look, left + 35.0, y))
+            @if has_mark(place.figure, *look) { (mark(*look, left + 35.0, y)) }
             text x=(at(left + 84.0)) y=(at(y + 8.0)) { (words) }
         }
     }
+}
+
+/// Whether marks of that look are drawn: a legend shows no mark that the figure lacks.
+fn has_mark(figure: &Figure, wanted: Look) -> bool {
+    let is_mark = |layer: &Layer| match layer {
+        Layer::Mark { look, .. } => *look == wanted,
+        Layer::Points { look, points } => *look == wanted && !points.is_empty(),
+        _ => false,
+    };
+    figure.layers.iter().any(is_mark)
 }
 
 /// Whether a line of that look is drawn, not only marks.
@@ -155,7 +157,7 @@ fn axes(place: &Place<'_>) -> Markup {
             text x=(at(left - 14.0)) y=(at(place.y(y) + 9.0)) text-anchor="end" { (words) }
         }
         text x=(at(f64::midpoint(left, right))) y=(at(bottom + 66.0)) text-anchor="middle" { (figure.x.title) }
-        text transform={ "translate(22 " (at(middle)) ") rotate(-90)" } text-anchor="middle" { (figure.y.title) }
+        text transform={ "translate(" (at(left - TITLE)) " " (at(middle)) ") rotate(-90)" } text-anchor="middle" { (figure.y.title) }
     }
 }
 
@@ -164,17 +166,12 @@ fn drawn(place: &Place<'_>, layer: &Layer) -> Markup {
         Layer::Line { points, look } => line(&place.path(points, false), *look),
         Layer::Steps { points, look } => line(&place.path(points, true), *look),
         Layer::Band { points, steps, inner } => {
-            let upper: Vec<_> = points.iter().map(|(x, _, high)| (*x, *high)).collect();
-            let mut lower: Vec<_> = points.iter().map(|(x, low, _)| (*x, *low)).collect();
-            if *steps {
-                // Back along the lower line, whose steps keep the earlier value.
-                lower = stepped(&lower);
-            }
-            lower.reverse();
-            let back = place.path(&lower, false).replacen('M', "L", 1);
-            let path = format!("{}{back}Z", place.path(&upper, *steps));
+            let path = area(place, points, *steps);
             html! { path d=(path) fill=(if *inner { "#b4b4b4" } else { "#e2e2e2" }) {} }
         }
+        Layer::Tint { points, steps, look } => html! {
+            path d=(area(place, points, *steps)) fill=(look.colour()) fill-opacity="0.15" {}
+        },
         Layer::Mark { at: (x, y), whisker, look, words } => {
             let (px, py) = (place.x(*x), place.y(*y));
             html! {
@@ -182,7 +179,8 @@ fn drawn(place: &Place<'_>, layer: &Layer) -> Markup {
                     path d={ "M" (at(px)) " " (at(place.y(*low))) "V" (at(place.y(*high))) } stroke=(look.colour()) stroke-width="3" {}
                 }
                 (mark(*look, px, py))
-                text x=(at(px + 12.0)) y=(at(py - 8.0)) font-size="21" { (words) }
+                // White around the letters: no line crosses them.
+                text x=(at(px + 14.0)) y=(at(py - 10.0)) paint-order="stroke" stroke="#fff" stroke-width="6" { (words) }
             }
         }
         Layer::Thin { points } => html! {
@@ -210,6 +208,24 @@ fn drawn(place: &Place<'_>, layer: &Layer) -> Markup {
             path d={ "M" (at(place.x(*x))) " " (at(place.y(*y) - 8.0)) "v16" } stroke="#000" stroke-width="1.5" {}
         } },
     }
+}
+
+/// Areas lie behind the axes and everything else.
+const fn is_area(layer: &Layer) -> bool {
+    matches!(layer, Layer::Band { .. } | Layer::Tint { .. })
+}
+
+/// The outline of an area between a lower and an upper line.
+fn area(place: &Place<'_>, points: &[(f64, f64, f64)], steps: bool) -> String {
+    let upper: Vec<_> = points.iter().map(|(x, _, high)| (*x, *high)).collect();
+    let mut lower: Vec<_> = points.iter().map(|(x, low, _)| (*x, *low)).collect();
+    if steps {
+        // Back along the lower line, whose steps keep the earlier value.
+        lower = stepped(&lower);
+    }
+    lower.reverse();
+    let back = place.path(&lower, false).replacen('M', "L", 1);
+    format!("{}{back}Z", place.path(&upper, steps))
 }
 
 fn stepped(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
@@ -291,11 +307,48 @@ mod tests {
     fn panels_stand_below_each_other_with_one_foot() {
         let svg = panels("Two", "Both.", &[example(), example()], "common");
         assert_eq!(svg.matches("font-weight=\"bold\"").count(), 2);
-        assert!(svg.contains("common") && !svg.contains("small print"), "{svg}");
+        // What is said outside of the frame is in the file and not in the drawing.
+        assert!(svg.contains("<desc>Both. common</desc>") && !svg.contains("small print"), "{svg}");
         let height = |svg: &str| -> f64 {
             svg.split("height=\"").nth(1).unwrap().split("mm").next().unwrap().parse().unwrap()
         };
         assert!(height(&svg) > 1.3 * height(&example().svg()));
+    }
+
+    #[test]
+    fn a_legend_has_the_marks_that_the_figure_has() {
+        let marks = |figure: &Figure| figure.svg().matches("fill=\"#fff\" stroke=").count();
+        let mut figure = example();
+        figure.legend = vec![(Look(0), "line".to_owned())];
+        assert_eq!(marks(&figure), 0, "a line without marks");
+        figure.layers.push(Layer::Mark {
+            at: (1.0, 0.2),
+            whisker: None,
+            look: Look(0),
+            words: "1/2".to_owned(),
+        });
+        assert_eq!(marks(&figure), 2, "the mark, and that of the legend");
+    }
+
+    /// 7 points are 2.47 mm.
+    #[test]
+    fn no_letter_is_smaller_than_seven_points() {
+        let mut figure = example();
+        figure.below = vec![super::super::Below {
+            label: "at risk".to_owned(),
+            cells: vec![(0.0, "4".into())],
+        }];
+        for svg in [figure.svg(), panels("Two", "Both.", &[example()], "x")] {
+            let sizes: Vec<f64> = svg
+                .match_indices("font-size")
+                .map(|(at, _)| {
+                    let digits = svg[at + 9..].trim_start_matches(['=', '"', ':']);
+                    let end = digits.find(|c: char| !c.is_ascii_digit()).unwrap();
+                    digits[..end].parse().unwrap()
+                })
+                .collect();
+            assert!(!sizes.is_empty() && sizes.iter().all(|s| *s >= 24.7), "{sizes:?}");
+        }
     }
 
     #[test]

@@ -1,15 +1,22 @@
-//! Figures for print: one SVG each, complete in itself, in millimetres, readable in grey and at the
-//! width of one column (85 mm, type of 7 points and more). Line styles and marks double every colour.
+//! Figures for print: one SVG each, and the same as PDF and TIFF; complete in itself, in millimetres,
+//! readable in grey and at the width of one column (85 mm, type of 7 points and more). Line styles and
+//! marks double every colour. What must be said of a figure stands in its description, not in the frame.
 //!
 //! Takes numbers and texts and draws them. Knows no table and no statistics, and opens no file.
 
 mod axis;
 mod blocks;
+mod calibration;
 mod draw;
 mod look;
+mod press;
+mod rows;
 
 pub use axis::{Axis, Scale};
-pub use look::Look;
+pub use calibration::{Calibrated, calibration};
+pub use look::{LOOKS, Look};
+pub use press::{pdf, tiff};
+pub use rows::{Forest, ForestRow, Lane, Lanes, MOST_LANES};
 
 use maud::{Markup, html};
 
@@ -44,6 +51,15 @@ pub enum Layer {
         steps: bool,
         /// Darker for the inner of two bands.
         inner: bool,
+    },
+    /// An area as [`Layer::Band`], in the colour of a group, through which others are seen.
+    Tint {
+        /// x, lower and upper end.
+        points: Vec<(f64, f64, f64)>,
+        /// Whether ends hold until the next point.
+        steps: bool,
+        /// Its look.
+        look: Look,
     },
     /// A mark with a whisker.
     Mark {
@@ -119,7 +135,8 @@ pub struct Figure {
     pub legend: Vec<(Look, String)>,
     /// Rows of numbers below the axis.
     pub below: Vec<Below>,
-    /// A line of small print at the foot, such as the caution.
+    /// What is said of it beside the frame, such as the caution: it stands in the description inside
+    /// the file and in captions, since journals print no text of the kind.
     pub foot: String,
 }
 
@@ -150,7 +167,7 @@ pub struct Map {
     pub groups: Vec<(String, usize)>,
     /// Name of each row, the rank of the state of each of its cells, and words at its end.
     pub rows: Vec<(String, Vec<usize>, String)>,
-    /// Small print at the foot.
+    /// As [`Figure::foot`].
     pub foot: String,
 }
 
@@ -177,15 +194,18 @@ pub fn flow(title: &str, stages: &[Stage], foot: &str) -> String {
     blocks::flow(title, stages, foot)
 }
 
-fn document(title: &str, description: &str, height: f64, drawing: &Markup) -> String {
+/// A file: `said` is its description, which is read out and not drawn.
+fn document(title: &str, said: &[&str], height: f64, drawing: &Markup) -> String {
+    let said: Vec<&str> = said.iter().copied().filter(|s| !s.is_empty()).collect();
     let width = COLUMN_MM * UNITS;
-    let style = "font-family:Helvetica,Arial,sans-serif;font-size:25px;fill:#000";
+    let style =
+        format!("font-family:Helvetica,Arial,sans-serif;font-size:{}px;fill:#000", draw::LETTERS);
     let markup = html! {
         svg xmlns="http://www.w3.org/2000/svg" width={ (COLUMN_MM) "mm" }
             height={ (at(height / UNITS)) "mm" } viewBox={ "0 0 " (at(width)) " " (at(height)) }
             role="img" style=(style) {
             title { (title) }
-            desc { (description) }
+            desc { (said.join(" ")) }
             rect width=(at(width)) height=(at(height)) fill="#fff" {}
             (drawing)
         }

@@ -26,6 +26,9 @@ const SMALL_MARKS: [&str; 5] = [
     "m-6 -6l12 12m0 -12l-12 12",
 ];
 
+/// Groups that can be told apart; the next would look like the first.
+pub const LOOKS: usize = 25;
+
 impl Look {
     pub(super) fn colour(self) -> &'static str {
         COLOURS[self.0 % COLOURS.len()]
@@ -129,8 +132,10 @@ mod tests {
     /// of one round; and no two of twenty-five groups share both colour and dashes.
     #[test]
     fn groups_are_told_apart_without_colour() {
-        for a in 0..25 {
-            for b in a + 1..25 {
+        let all = |look: Look| (look.colour(), look.dash(), look.mark());
+        assert_eq!(all(Look(LOOKS)), all(Look(0)), "no further one");
+        for a in 0..LOOKS {
+            for b in a + 1..LOOKS {
                 let (a, b) = (Look(a), Look(b));
                 let alike = a.dash() == b.dash() && a.mark() == b.mark();
                 if a.0 / 5 == b.0 / 5 {

@@ -5,7 +5,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::measures::{Measured, Observed, PlanGroup, QUANTITIES, Quantity};
+use super::measures::{Measured, Observed, PlanGroup, QUANTITIES, Quantity, fraction_words};
+use super::printed::{Kind, PrintedRow, PrintedTable, number_of, p_value, text_of, with_range};
 use super::{Study, count, counted, number, sheet, word};
 use tidydose_statistics::contingency::{fisher, fisher_rows};
 use tidydose_statistics::correlation::spearman;
@@ -13,6 +14,7 @@ use tidydose_statistics::proportion::{Clustered, clustered};
 use tidydose_statistics::rank::{kruskal_wallis, rank_sum};
 use tidydose_statistics::{CONFIDENCE, Interval, Undefined};
 use tidydose_table::Cell;
+use tidydose_table::clinical_words;
 use tidydose_table::read::Verdict;
 
 const COLUMNS: &[&str] = &[
@@ -89,8 +91,53 @@ impl QuantityAt<'_> {
     }
 }
 
-/// Comparisons of all quantities as CSV. The last column counts the tests of the whole sheet.
-pub(super) fn table(all: &[(Quantity, Measured)]) -> Vec<u8> {
+/// The rows as CSV.
+pub(super) fn table(rows: &[Vec<Cell<'static>>]) -> Vec<u8> {
+    sheet(COLUMNS, rows.to_vec())
+}
+
+/// The rows as they are printed, below each other by quantity.
+pub(super) fn printed(rows: &[Vec<Cell<'static>>]) -> PrintedTable {
+    let mut out: Vec<PrintedRow> = Vec::new();
+    let mut before = String::new();
+    for row in rows {
+        let [quantity, fractions, method, first, second] =
+            [0, 3, 4, 5, 6].map(|i| text_of(row.get(i)));
+        let (of, metric) = quantity.rsplit_once(' ').unwrap_or(("", quantity.as_str()));
+        let words = clinical_words::quantity(of, metric);
+        if words != before {
+            out.push(PrintedRow { kind: Kind::Section, label: words.clone(), cells: Vec::new() });
+            before = words;
+        }
+        let number = |place: usize| number_of(row.get(place));
+        let sides = [first, second].map(|side| side.replace('_', " "));
+        let compared = if sides[1].is_empty() { sides[0].clone() } else { sides.join(" less ") };
+        let sizes = [7, 8].map(|i| text_of(row.get(i))).into_iter().filter(|n| !n.is_empty());
+        let cells = vec![
+            fractions,
+            compared,
+            sizes.collect::<Vec<_>>().join(", "),
+            with_range(number(11), [number(12), number(13)]),
+            number(14).map_or_else(|| "–".to_owned(), p_value),
+        ];
+        out.push(PrintedRow { kind: Kind::Main, label: clinical_words::capital(&method), cells });
+    }
+    let tests = rows.first().map_or_else(String::new, |row| text_of(row.get(16)));
+    let heads = ["", "Fractions", "Compared", "n", "Estimate (95 % interval)", "p"];
+    PrintedTable {
+        name: "comparisons",
+        title: "Groups compared, and correlation with the volume of the target".to_owned(),
+        head: heads.map(str::to_owned).to_vec(),
+        rows: out,
+        note: format!(
+            "{tests} tests in all, none corrected for their number. Where patients have several values \
+             intervals are too narrow and p too small; comparisons.csv names these rows."
+        ),
+    }
+}
+
+/// Comparisons of all quantities. The last column counts the tests of the whole sheet.
+pub(super) fn rows_of(all: &[(Quantity, Measured)]) -> Vec<Vec<Cell<'static>>> {
     let mut rows = Vec::new();
     for (quantity, measured) in all {
         for fractions in measured.fractions() {
@@ -104,7 +151,7 @@ pub(super) fn table(all: &[(Quantity, Measured)]) -> Vec<u8> {
         }
     }
     let tests = rows.iter().filter(|r| matches!(&r.found, Ok(f) if f.p.is_some())).count();
-    sheet(COLUMNS, rows.into_iter().map(|r| r.cells(tests)).collect())
+    rows.into_iter().map(|r| r.cells(tests)).collect()
 }
 
 /// The rank sum test of each pair of groups and one test over more than two.
@@ -247,11 +294,13 @@ impl Judged {
 
 /// A limit with its number of fractions, in the order of the sheet.
 type LimitKey = (String, String, String, String, String, String);
+/// Each limit with the groups held against it.
+type JudgedLimits = BTreeMap<LimitKey, BTreeMap<String, Judged>>;
 
-/// Shares above each limit by group as CSV. Only `within` and `above` are judged: what the bounds
+/// The plans held against each limit, by group. Only `within` and `above` are judged: what the bounds
 /// leave undecided is counted apart.
-pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) -> Vec<u8> {
-    let mut limits: BTreeMap<LimitKey, BTreeMap<String, Judged>> = BTreeMap::new();
+fn judged(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) -> JudgedLimits {
+    let mut limits = JudgedLimits::new();
     for check in &study.limit_checks {
         let limit = check.limit_value.filter(|_| check.verdict != Verdict::NotALimit);
         let (Some(place), Some(limit)) = (places.get(check.plan_id), limit) else {
@@ -270,12 +319,65 @@ pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) ->
             Verdict::Unknown | Verdict::NotApplicable | Verdict::NotALimit => judged.other += 1,
         }
     }
+    limits
+}
+
+/// Shares above each limit by group as CSV.
+pub(super) fn shares(study: &Study<'_>, places: &BTreeMap<String, PlanGroup>) -> Vec<u8> {
+    let limits = judged(study, places);
     let rows = limits.iter().flat_map(|(key, groups)| {
         let counts: Vec<(u64, u64)> = groups.values().map(cells_of).collect();
         let all = if groups.len() > 1 { fisher_rows(&counts).ok() } else { None };
         groups.iter().map(move |(group, judged)| share_row(key, group, judged, groups, all))
     });
     sheet(SHARES, rows.collect())
+}
+
+/// What a figure needs of a limit.
+pub(super) struct LimitShares {
+    pub(super) structure: String,
+    pub(super) metric: String,
+    /// Operator, limit and unit.
+    pub(super) limit: String,
+    /// Number of fractions in words.
+    pub(super) fractions: String,
+    pub(super) groups: Vec<GroupShare>,
+}
+
+/// A group held against a limit.
+pub(super) struct GroupShare {
+    pub(super) name: String,
+    pub(super) judged: usize,
+    pub(super) above: usize,
+    pub(super) share: Option<f64>,
+    /// Ends of the exact interval.
+    pub(super) ends: Option<[f64; 2]>,
+}
+
+/// The same numbers for a figure, in the order of the sheet.
+pub(super) fn limit_shares(
+    study: &Study<'_>,
+    places: &BTreeMap<String, PlanGroup>,
+) -> Vec<LimitShares> {
+    let group = |(name, judged): (&String, &Judged)| {
+        let share = judged.share().ok();
+        GroupShare {
+            name: name.clone(),
+            judged: judged.n(),
+            above: judged.above(),
+            share: share.as_ref().map(|s| quotient(s.events, s.n)),
+            ends: share.map(|s| [s.interval.low, s.interval.high]),
+        }
+    };
+    let limits = judged(study, places);
+    let of = |(key, groups): (&LimitKey, &BTreeMap<String, Judged>)| LimitShares {
+        structure: key.0.clone(),
+        metric: key.1.clone(),
+        limit: key.2.replace("<=", "≤").replace(" cc", " cm³"),
+        fractions: fraction_words(&key.5),
+        groups: groups.iter().map(group).collect(),
+    };
+    limits.iter().map(of).collect()
 }
 
 /// Above and not above.

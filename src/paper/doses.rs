@@ -3,8 +3,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::measures::places;
+use super::printed::{Kind, PrintedRow, PrintedTable, number_of, short, text_of, with_range};
 use super::{Study, count, number, sheet, word};
 use tidydose_statistics::describe::{Summary, summary};
+use tidydose_table::Cell;
+use tidydose_table::clinical_words;
 use tidydose_table::read::Role;
 
 /// Metrics of organs and of regions that nobody drew.
@@ -36,8 +39,55 @@ const COLUMNS: &[&str] = &[
     "largest",
 ];
 
+/// The rows as CSV.
+pub(super) fn table(rows: &[Vec<Cell<'static>>]) -> Vec<u8> {
+    sheet(COLUMNS, rows.to_vec())
+}
+
+/// The rows as they are printed, below each other by structure.
+pub(super) fn printed(rows: &[Vec<Cell<'static>>], group: &str) -> PrintedTable {
+    let mut out: Vec<PrintedRow> = Vec::new();
+    let mut before = String::new();
+    for row in rows {
+        let [structure, metric, of, fractions] = [0, 1, 3, 4].map(|i| text_of(row.get(i)));
+        let number = |place: usize| number_of(row.get(place));
+        let words = clinical_words::capital(&clinical_words::structure(&structure));
+        if words != before {
+            out.push(PrintedRow { kind: Kind::Section, label: words.clone(), cells: Vec::new() });
+            before = words;
+        }
+        let metric = clinical_words::capital(&clinical_words::metric(&metric));
+        let cells = vec![
+            clinical_words::level(group, &of),
+            fractions,
+            text_of(row.get(5)),
+            with_range(number(8), [number(9), number(10)]),
+            match (number(11), number(12)) {
+                (Some(least), Some(largest)) => format!("{} to {}", short(least), short(largest)),
+                _ => "–".to_owned(),
+            },
+            text_of(row.get(6)),
+        ];
+        out.push(PrintedRow { kind: Kind::Main, label: metric, cells });
+    }
+    let heads =
+        ["", "Group", "Fractions", "n", "Median (quartiles)", "Least to largest", "Without value"];
+    PrintedTable {
+        name: "doses",
+        title: "Doses and volumes by group and number of fractions".to_owned(),
+        head: heads.map(str::to_owned).to_vec(),
+        rows: out,
+        note: "Never pooled over numbers of fractions. Why values are missing stands in doses.csv."
+            .to_owned(),
+    }
+}
+
 /// One row for each structure, metric, group and number of fractions.
-pub(super) fn table(study: &Study<'_>, included: &BTreeSet<String>, group: &str) -> Vec<u8> {
+pub(super) fn rows_of(
+    study: &Study<'_>,
+    included: &BTreeSet<String>,
+    group: &str,
+) -> Vec<Vec<Cell<'static>>> {
     let groups = places(study, included, group);
     type Key<'t> = (&'t str, &'t str, &'t str, String, String);
     let mut found: BTreeMap<Key<'_>, (Vec<f64>, BTreeMap<&str, usize>)> = BTreeMap::new();
@@ -73,7 +123,7 @@ pub(super) fn table(study: &Study<'_>, included: &BTreeSet<String>, group: &str)
         row.extend([of(|s| s.least), of(|s| s.largest)]);
         row
     };
-    sheet(COLUMNS, found.into_iter().map(row).collect())
+    found.into_iter().map(row).collect()
 }
 
 /// What can be said of an organ in a plan, from best to worst; [`OrganState::state`] is a place here.

@@ -8,22 +8,28 @@
 
 mod agreement;
 mod check;
+mod citations;
 mod comparisons;
 mod covariate_sheets;
 mod doses;
 mod figures;
 mod lists;
 mod measures;
+mod packet;
+mod printed;
+mod readme;
 mod scripts;
+mod strobe;
 mod table_one;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde_json::Value;
 
-use tidydose_figure::{Stage, flow};
+use tidydose_figure::{LOOKS, Stage, flow, pdf, tiff};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
+use tidydose_table::clinical_words;
 use tidydose_table::curves::{CurvesByPlan, curves};
 use tidydose_table::frame::LoadedTable;
 use tidydose_table::open_names::OpenNames;
@@ -31,16 +37,28 @@ use tidydose_table::read::{
     CellError, LesionRow, LimitCheckRow, MetricRow, PlanRole, PlanRow, Role, StructureRow, Tables,
     rows,
 };
-use tidydose_table::run::CAUTION;
+use tidydose_table::run::{CAUTION, words};
+use tidydose_table::user::outcome_sheet::StudyNames;
 use tidydose_table::user::outcome_sheet::covariates::Covariate;
+use tidydose_table::user::outcomes::Outcome;
 use tidydose_table::user::worksheet::Checked;
 use tidydose_table::write_csv::write_records;
 
 /// The tables that are read.
-pub const TABLES: &[&str] = &["plans", "lesions", "structures", "metrics", "limit_checks", "dvh"];
+pub const TABLES: &[&str] =
+    &["plans", "lesions", "structures", "metrics", "limit_checks", "dvh", "dictionary"];
 
 /// The worksheet of the blind check; once a person wrote into it, it must not be replaced.
 pub const WORKSHEET: &str = "check_worksheet.csv";
+
+/// The same with the hospital's own names, in the folder of the key.
+pub const HOSPITAL_WORKSHEET: &str = "check_worksheet_hospital.csv";
+
+/// The folder of what may be shared; it has checksums, so that nothing is to be added to its files.
+pub const SHARED: &str = "share";
+
+/// Dots to the inch of pictures: what journals ask for where a figure has letters and lines.
+pub const PICTURE_DPI: u16 = 600;
 
 /// A folder could not be made.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -51,6 +69,17 @@ pub enum PaperError {
     /// A table cannot be understood.
     #[error("cannot be used: {0}")]
     Cell(#[from] CellError),
+    /// The groups are more than can be told apart.
+    #[error(
+        "grouping {group} has {number} groups; figures tell at most {LOOKS} apart by colour, dashes and \
+         marks: name a column of fewer levels"
+    )]
+    ManyGroups {
+        /// As asked for.
+        group: String,
+        /// How many there are.
+        number: usize,
+    },
     /// The grouping is no column.
     #[error("grouping {wanted} is no column of plans; nearest: {there}")]
     Group {
@@ -64,8 +93,20 @@ pub enum PaperError {
 /// Files by name.
 pub type Files = BTreeMap<String, Vec<u8>>;
 
+/// What came out.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Folder {
+    /// Files by name.
+    pub files: Files,
+    /// The worksheet with the hospital's own patients, dates and names of structures, for the folder of
+    /// the key; absent without a key.
+    pub hospital_worksheet: Option<Vec<u8>>,
+    /// What must be known beside the files.
+    pub remarks: Vec<String>,
+}
+
 /// What is asked.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy)]
 pub struct Request<'r> {
     /// Column of plans that makes the groups.
     pub group: &'r str,
@@ -73,13 +114,19 @@ pub struct Request<'r> {
     pub checked: Option<&'r [Checked]>,
     /// What the sheet of the department tells beside outcomes; each is a column of the tables.
     pub covariates: &'r [Covariate],
+    /// What the sheet of the department tells of outcomes; empty without a sheet.
+    pub outcomes: &'r [Outcome],
+    /// Names and dates of the hospital; absent without the study's key.
+    pub names: Option<&'r StudyNames>,
+    /// Whether figures are wanted as pictures of [`PICTURE_DPI`] too.
+    pub tiff: bool,
 }
 
 /// Makes the folder; `run` is the content of `run.json`.
 ///
 /// # Errors
 /// When a table is missing or the grouping is no column of it.
-pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Files, PaperError> {
+pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Folder, PaperError> {
     let study = Study::read(tables)?;
     let mut curves_of_organs = Curves::new();
     if tables.contains_key("dvh") {
@@ -88,8 +135,44 @@ pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Files,
         }
     }
     let mut files = study.made(run, asked, &curves_of_organs)?;
-    files.extend(asked.checked.map(|rows| agreement::files(&study, rows)).unwrap_or_default());
-    Ok(files)
+    let mut remarks = Vec::new();
+    if let Some(rows) = asked.checked {
+        files.extend(agreement::files(&study, rows));
+        remarks.extend(agreement::remark(&study, rows));
+    }
+    if run.pointer("/settings/identity").and_then(Value::as_str) == Some("kept") {
+        remarks.push("the study kept identifiers: nothing is made ready to be shared".to_owned());
+    } else {
+        files.extend(packet::files(tables));
+    }
+    let (pressed, faults) = pressed(&files, asked.tiff);
+    files.extend(pressed);
+    remarks.extend(faults);
+    let page = readme::page(&files, &words(run));
+    files.insert("README.md".to_owned(), page.into_bytes());
+    let hospital_worksheet =
+        asked.names.map(|names| check::hospital_worksheet(&study, &study.included(), names));
+    Ok(Folder { files, hospital_worksheet, remarks })
+}
+
+/// Each figure as PDF, and as TIFF where that is wanted; what could not be made, in words.
+fn pressed(files: &Files, as_tiff: bool) -> (Files, Vec<String>) {
+    let (mut made, mut faults) = (Files::new(), Vec::new());
+    for (name, bytes) in files {
+        let Some(stem) = name.strip_suffix(".svg") else { continue };
+        let svg = String::from_utf8_lossy(bytes);
+        let mut kinds = vec![("pdf", pdf(&svg))];
+        if as_tiff {
+            kinds.push(("tiff", tiff(&svg, PICTURE_DPI)));
+        }
+        for (kind, outcome) in kinds {
+            match outcome {
+                Ok(bytes) => drop(made.insert(format!("{stem}.{kind}"), bytes)),
+                Err(why) => faults.push(format!("{name} could not be written as {kind}: {why}")),
+            }
+        }
+    }
+    (made, faults)
 }
 
 /// The tables as rows, and those whole of which any column may be asked for.
@@ -138,27 +221,41 @@ impl<'t> Study<'t> {
         }
         let included = self.included();
         let variables = table_one::variables(covariates);
-        let (table, readable) = table_one::table(self, &included, group, &variables);
+        let (table, first) = table_one::table(self, &included, group, &variables);
         let mut files = Files::new();
         let mut add = |name: &str, bytes: Vec<u8>| files.insert(name.to_owned(), bytes);
         add("table_one.csv", table);
-        add("table_one.md", readable.into_bytes());
-        add("doses.csv", doses::table(self, &included, group));
+        add("table_one.md", first.markdown().into_bytes());
+        let dose_rows = doses::rows_of(self, &included, group);
+        add("doses.csv", doses::table(&dose_rows));
         add("completeness.csv", doses::completeness(self, &included));
         let places = measures::places(self, &included, group);
+        let number = comparisons::groups(&places).len();
+        if number > LOOKS {
+            return Err(PaperError::ManyGroups { group: group.to_owned(), number });
+        }
         let measured = comparisons::measured(self, &places);
-        add("comparisons.csv", comparisons::table(&measured));
+        let compared = comparisons::rows_of(&measured);
+        add("comparisons.csv", comparisons::table(&compared));
         add("limit_shares.csv", comparisons::shares(self, &places));
         add("flow.csv", self.flow_sheet(group));
         add("flow.svg", flow("Flow of the study", &self.boxes(), CAUTION).into_bytes());
-        add("methods.txt", lists::methods(self, run, &included).into_bytes());
-        add("reporting.md", lists::reporting(self, run, &included).into_bytes());
+        let checked = asked.checked.is_some();
+        add("methods.txt", lists::methods(self, run, &included, checked).into_bytes());
+        let outcomes = !asked.outcomes.is_empty();
+        add("reporting.md", lists::reporting(self, run, &included, outcomes).into_bytes());
+        add("references.bib", citations::bibliography(run).into_bytes());
+        add("CITATION.cff", citations::citation_file(run).into_bytes());
         add(WORKSHEET, check::worksheet(self, &included));
         add("table_one.py", scripts::python(group, &variables, covariates).into_bytes());
         add("table_one.R", scripts::r(group, &variables, covariates).into_bytes());
+        let printed = [first, doses::printed(&dose_rows, group), comparisons::printed(&compared)];
+        for table in printed {
+            files.extend(table.files());
+        }
         files.extend(covariate_sheets::files(self, &included, covariates));
         let source = figures::Source::of(self, &included, &places, curves);
-        files.extend(figures::files(&source, &measured, run));
+        files.extend(figures::files(&source, &measured, asked.outcomes, run));
         Ok(files)
     }
 
@@ -206,9 +303,8 @@ impl<'t> Study<'t> {
             |(words, patients, plans, left): (&str, usize, usize, BTreeMap<String, usize>)| {
                 let counts =
                     format!("{} of {}", counted(plans, "plan"), counted(patients, "patient"));
-                let left =
-                    left.iter().map(|(reason, n)| format!("{n}: {}", reason.replace('_', " ")));
-                Stage { words: vec![words.to_owned(), counts], left: left.collect() }
+                let left = excluded(&left);
+                Stage { words: vec![words.to_owned(), counts], left }
             };
         let mut boxes: Vec<Stage> = self.stages().into_iter().map(stage).collect();
         let included = self.included();
@@ -239,6 +335,16 @@ impl<'t> Study<'t> {
         }
         sheet(&["stage", "patients", "plans", "left", "reason", "grouping"], out)
     }
+}
+
+/// Those who left as lines of a flow diagram: all of them, then each reason in words.
+fn excluded(left: &BTreeMap<String, usize>) -> Vec<String> {
+    if left.is_empty() {
+        return Vec::new();
+    }
+    let all: usize = left.values().sum();
+    let reasons = left.iter().map(|(why, n)| format!("{} (n = {n})", clinical_words::reason(why)));
+    std::iter::once(format!("Excluded (n = {all})")).chain(reasons).collect()
 }
 
 /// Why a plan is not included, at the first stage that says so.
@@ -276,5 +382,9 @@ fn sheet(columns: &[&str], rows: Vec<Vec<Cell<'static>>>) -> Vec<u8> {
     bytes
 }
 
+#[cfg(test)]
+mod check_tests;
+#[cfg(test)]
+mod packet_tests;
 #[cfg(test)]
 mod tests;

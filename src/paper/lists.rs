@@ -6,13 +6,18 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
-use super::Study;
+use super::{Study, citations, strobe};
 use tidydose_table::frame::{LoadedTable, reals, texts};
 use tidydose_table::read::{PlanRole, level};
 use tidydose_table::run::CAUTION;
 
 /// The methods paragraph.
-pub(super) fn methods(study: &Study<'_>, run: &Value, included: &BTreeSet<String>) -> String {
+pub(super) fn methods(
+    study: &Study<'_>,
+    run: &Value,
+    included: &BTreeSet<String>,
+    checked: bool,
+) -> String {
     let text = |name: &str| run.get(name).and_then(Value::as_str).unwrap_or("unknown").to_owned();
     let number = |name: &str| {
         run.get("counts").and_then(|c| c.get(name)).and_then(Value::as_u64).unwrap_or(0)
@@ -55,11 +60,7 @@ pub(super) fn methods(study: &Study<'_>, run: &Value, included: &BTreeSet<String
         range(study.structure_table, "plane_spacing_mm", included, "mm"),
         counts(study.plan_table, "prescription_basis", included)
     );
-    let _ = writeln!(
-        out,
-        "\nTable 1 shows medians with quartiles and counts with percent of those known; groups are \
-         compared by standardised differences, not by p."
-    );
+    let _ = writeln!(out, "\n{}", citations::statistics(checked));
     out
 }
 
@@ -78,7 +79,12 @@ fn of_included(table: &LoadedTable, included: &BTreeSet<String>) -> Vec<usize> {
     plans.filter(|(_, p)| p.is_some_and(|p| included.contains(p))).map(|(row, _)| row).collect()
 }
 
-fn range(table: &LoadedTable, name: &str, included: &BTreeSet<String>, unit: &str) -> String {
+pub(super) fn range(
+    table: &LoadedTable,
+    name: &str,
+    included: &BTreeSet<String>,
+    unit: &str,
+) -> String {
     let column = reals(table, name);
     let rows = of_included(table, included).into_iter();
     let values: Vec<f64> = rows.filter_map(|r| column.get(r).copied().flatten()).collect();
@@ -95,7 +101,7 @@ fn range(table: &LoadedTable, name: &str, included: &BTreeSet<String>, unit: &st
     }
 }
 
-fn counts(table: &LoadedTable, name: &str, included: &BTreeSet<String>) -> String {
+pub(super) fn counts(table: &LoadedTable, name: &str, included: &BTreeSet<String>) -> String {
     let mut found: BTreeMap<String, usize> = BTreeMap::new();
     for row in of_included(table, included) {
         let level = level(table, name, row).unwrap_or_else(|| "missing".to_owned());
@@ -105,40 +111,27 @@ fn counts(table: &LoadedTable, name: &str, included: &BTreeSet<String>) -> Strin
     if list.is_empty() { "not stated".to_owned() } else { list.join(", ") }
 }
 
-/// STROBE items about which the tables say something, and ICRU 91 items of level 2, each with what is
-/// known and what is left to fill in. Items of STROBE by their numbers (from memory); those of ICRU 91
-/// by course notes, the report itself was not read.
-pub(super) fn reporting(study: &Study<'_>, run: &Value, included: &BTreeSet<String>) -> String {
-    let gap = GAP;
-    let stages: Vec<String> = study
-        .stages()
-        .iter()
-        .map(|(words, patients, plans, _)| format!("{words}: {plans} plans of {patients} patients"))
-        .collect();
-    let method = run.get("method").and_then(Value::as_str).unwrap_or(gap);
-    let fact = |table: &LoadedTable, name: &str| counts(table, name, included);
-    let strobe = [
-        ("5 setting", format!("technologies: {}; eras: {}", fact(study.plan_table, "technology"), fact(study.plan_table, "era"))),
-        ("6 participants", format!("eligibility {gap}; in the tables: {}", stages.join("; "))),
-        ("7 variables", "table dictionary of the study has definition, unit and source of each column and metric".to_owned()),
-        ("8 measurement", method.to_owned()),
-        ("9 bias", format!("who contoured, who chose plans {gap}; what is missing by organ: completeness.csv")),
-        ("10 study size", gap.to_owned()),
-        ("11 quantitative variables", format!("why a cut-point was used, if any {gap}")),
-        ("12 statistical methods", "Table 1 and doses as in methods.txt; models as in report.txt of a relation".to_owned()),
-        ("12c missing data", "counted beside every number; not replaced".to_owned()),
-        ("13 numbers at each stage", "flow.csv, flow.svg; with outcomes: flow.csv of the relation".to_owned()),
-        ("14 descriptive data", "table_one.csv, doses.csv".to_owned()),
-        ("15 outcome data", format!("{gap}, from a relation")),
-        ("19 limitations", format!("{gap}; numerical bounds do not cover delineation and setup")),
-    ];
-    let icru = icru(study, included);
-    let mut out = format!("{CAUTION}\n");
-    for (title, items) in [("STROBE, cohort", &strobe[..]), ("ICRU 91, level 2", &icru[..])] {
-        let _ = writeln!(out, "\n## {title}\n\n| item | from this study |\n|---|---|");
-        for (item, known) in items {
-            let _ = writeln!(out, "| {item} | {} |", known.replace('|', "\\|"));
-        }
+/// STROBE from its first item to its last, and ICRU 91 items of level 2 (by course notes, the report
+/// itself was not read), each with what is known and what is left to answer.
+pub(super) fn reporting(
+    study: &Study<'_>,
+    run: &Value,
+    included: &BTreeSet<String>,
+    with_outcomes: bool,
+) -> String {
+    let mut out = format!(
+        "{CAUTION}\n\n## STROBE, cohort\n\n| item | about | from this study | to answer |\n\
+         |---|---|---|---|\n"
+    );
+    let cell = |text: &str| text.replace('|', "\\|");
+    for item in strobe::items(study, run, included, with_outcomes) {
+        let (number, topic) = (item.number, item.topic);
+        let known = if item.known.is_empty() { GAP } else { &item.known };
+        let _ = writeln!(out, "| {number} | {topic} | {} | {} |", cell(known), item.question);
+    }
+    out.push_str("\n## ICRU 91, level 2\n\n| item | from this study |\n|---|---|\n");
+    for (item, known) in icru(study, included) {
+        let _ = writeln!(out, "| {item} | {} |", cell(&known));
     }
     out
 }

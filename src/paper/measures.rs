@@ -4,6 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::Study;
+use tidydose_table::clinical_words;
 use tidydose_table::read::{MetricRow, Status, level};
 
 /// What is looked at.
@@ -42,9 +43,14 @@ pub(super) const QUANTITIES: [Quantity; 9] = [
 ];
 
 impl Quantity {
-    /// For an axis or a heading.
+    /// As tables name it.
     pub(super) fn words(&self) -> String {
         format!("{} {}", self.structure.unwrap_or("lesion"), self.metric)
+    }
+
+    /// As the clinic says it, with its unit.
+    pub(super) fn clinical(&self) -> String {
+        clinical_words::quantity(self.structure.unwrap_or("lesion"), self.metric)
     }
 
     /// For the name of a file.

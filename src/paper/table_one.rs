@@ -3,17 +3,17 @@
 //! they are (users of a p get a standardised difference).
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write as _;
 
 use super::measures::places;
+use super::printed::{Kind, PrintedRow, PrintedTable, with_range};
 use super::{Study, count, number, sheet, word};
 use tidydose_statistics::describe::{Summary, summary};
 use tidydose_statistics::difference::{of_means, of_shares};
 use tidydose_statistics::real;
 use tidydose_table::Cell;
+use tidydose_table::clinical_words;
 use tidydose_table::frame::{LoadedTable, reals};
 use tidydose_table::read::level;
-use tidydose_table::run::CAUTION;
 use tidydose_table::user::outcome_sheet::covariates::{Covariate, Grain};
 
 /// A variable of the table.
@@ -169,23 +169,19 @@ const COLUMNS: &[&str] = &[
     "largest_difference",
 ];
 
-/// The table as CSV and for reading.
+/// The table as CSV and as it is printed.
 pub(super) fn table(
     study: &Study<'_>,
     included: &BTreeSet<String>,
     group: &str,
     variables: &[Variable<'_>],
-) -> (Vec<u8>, String) {
+) -> (Vec<u8>, PrintedTable) {
     let mut rows = Vec::new();
-    let mut text = format!("{CAUTION}\n");
+    let (mut printed, groups) = counts(study, included, group);
     let used = |grain: &&str| variables.iter().any(|v| v.grain == *grain);
     for grain in GRAINS.into_iter().filter(used) {
         let grouped = Grouped::of(study, grain, included, group);
-        let names = grouped.names();
-        let _ = writeln!(text, "\n## By {grain}\n\n| | {} | difference |", names.join(" | "));
-        let _ = writeln!(text, "|---|{}---|", "---|".repeat(names.len()));
-        let sizes = names.iter().map(|g| grouped.members(g).count().to_string());
-        let _ = writeln!(text, "| {grain}s | {} | |", sizes.collect::<Vec<_>>().join(" | "));
+        printed.push(section(&format!("By {grain}")));
         for v in variables.iter().filter(|v| v.grain == grain) {
             let difference = grouped.difference(v);
             let shown = difference.map_or_else(String::new, |d| format!("{d:.2}"));
@@ -194,15 +190,66 @@ pub(super) fn table(
             } else {
                 numbers(&grouped, v, difference, &mut rows);
             }
-            readable(&grouped, v, &shown, &mut text);
+            readable(&grouped, v, &groups, &shown, &mut printed);
         }
     }
-    text.push_str(
-        "\nNumbers: median (quartiles); categories: count (percent of those known); missing values are \
-         counted and not part of any other number. Difference: the largest standardised difference \
-         between two groups; no p, since groups were not drawn at random.\n",
-    );
-    (sheet(COLUMNS, rows), text)
+    let mut head = vec![String::new()];
+    head.extend(groups.iter().map(|g| clinical_words::capital(&clinical_words::level("", g))));
+    head.push("Difference".to_owned());
+    let table = PrintedTable {
+        name: "table_one",
+        title: format!("Table 1. Patients, plans and lesions by {}", heading(group)),
+        head,
+        rows: printed,
+        note: NOTE.to_owned(),
+    };
+    (sheet(COLUMNS, rows), table)
+}
+
+/// What stands below the table.
+const NOTE: &str = "Numbers: median (quartiles); categories: count (percent of those known); missing \
+                    values are counted and not part of any other number. A patient with plans in \
+                    several groups counts in each of them. Difference: the largest standardised \
+                    difference between two groups; no p, since groups were not drawn at random.";
+
+/// The grouping inside of a sentence.
+fn heading(group: &str) -> String {
+    let words = clinical_words::column(group);
+    let mut letters = words.chars();
+    match letters.next() {
+        Some(first) => first.to_lowercase().chain(letters).collect(),
+        None => words,
+    }
+}
+
+fn section(label: &str) -> PrintedRow {
+    PrintedRow { kind: Kind::Section, label: label.to_owned(), cells: Vec::new() }
+}
+
+/// The first rows: how many there are of what in each group, and the groups.
+fn counts(
+    study: &Study<'_>,
+    included: &BTreeSet<String>,
+    group: &str,
+) -> (Vec<PrintedRow>, Vec<String>) {
+    let plans = Grouped::of(study, Grain::Plan.word(), included, group);
+    let lesions = Grouped::of(study, Grain::Lesion.word(), included, group);
+    let groups = plans.names();
+    let patients = |name: &String| -> usize {
+        let of_plan = plans.members(name).filter_map(|row| study.plans.get(row));
+        of_plan.map(|p| p.patient_id).collect::<BTreeSet<_>>().len()
+    };
+    let row = |label: &str, n: &dyn Fn(&String) -> usize| PrintedRow {
+        kind: Kind::Main,
+        label: label.to_owned(),
+        cells: groups.iter().map(|g| n(g).to_string()).collect(),
+    };
+    let rows = vec![
+        row("Patients", &patients),
+        row("Plans", &|g| plans.members(g).count()),
+        row("Lesions", &|g| lesions.members(g).count()),
+    ];
+    (rows, groups)
 }
 
 fn head(
@@ -248,22 +295,26 @@ fn numbers(g: &Grouped<'_>, v: &Variable<'_>, d: Option<f64>, rows: &mut Vec<Vec
     }
 }
 
-fn readable(g: &Grouped<'_>, v: &Variable<'_>, difference: &str, text: &mut String) {
-    let name = v.name.replace('_', " ");
-    let names = g.names();
-    let mut line = |label: &str, cells: Vec<String>, difference: &str| {
-        let _ = writeln!(text, "| {label} | {} | {difference} |", cells.join(" | "));
+/// The rows of a variable as they are printed, for the groups of the whole table.
+fn readable(
+    g: &Grouped<'_>,
+    v: &Variable<'_>,
+    groups: &[String],
+    difference: &str,
+    out: &mut Vec<PrintedRow>,
+) {
+    let mut row = |kind, label: &str, mut cells: Vec<String>, difference: &str| {
+        cells.push(difference.to_owned());
+        out.push(PrintedRow { kind, label: label.to_owned(), cells });
     };
-    let missing = |group: &String| {
-        let known = if v.categories {
-            g.levels(group, v.name).len()
-        } else {
-            g.numbers(group, v.name).len()
-        };
-        g.members(group).count() - known
+    let known = |group: &String| match v.categories {
+        true => g.levels(group, v.name).len(),
+        false => g.numbers(group, v.name).len(),
     };
+    let missing = |group: &String| g.members(group).count() - known(group);
+    let name = clinical_words::column(v.name);
     if v.categories {
-        line(&format!("**{name}**"), vec![String::new(); names.len()], difference);
+        row(Kind::Main, &name, vec![String::new(); groups.len()], difference);
         let levels: BTreeSet<String> = g.levels(ALL, v.name).into_iter().collect();
         for level in &levels {
             let cell = |group: &String| {
@@ -274,27 +325,18 @@ fn readable(g: &Grouped<'_>, v: &Variable<'_>, difference: &str, text: &mut Stri
                 }
                 format!("{n} ({:.0} %)", 100.0 * real(n) / real(own.len()))
             };
-            line(&format!("{} ", level.replace('_', " ")), names.iter().map(cell).collect(), "");
+            let words = clinical_words::level(v.name, level);
+            row(Kind::Level, &words, groups.iter().map(cell).collect(), "");
         }
     } else {
         let cell = |group: &String| match summary(&g.numbers(group, v.name)) {
-            Ok(s) => format!("{} ({} to {})", short(s.median), short(s.lower), short(s.upper)),
+            Ok(s) => with_range(Some(s.median), [Some(s.lower), Some(s.upper)]),
             Err(_) => "–".to_owned(),
         };
-        line(&format!("**{name}**"), names.iter().map(cell).collect(), difference);
+        row(Kind::Main, &name, groups.iter().map(cell).collect(), difference);
     }
-    if names.iter().any(|n| missing(n) > 0) {
-        line("missing", names.iter().map(|n| missing(n).to_string()).collect(), "");
+    if groups.iter().any(|n| missing(n) > 0) {
+        let cells = groups.iter().map(|n| missing(n).to_string()).collect();
+        row(Kind::Level, "missing", cells, "");
     }
-}
-
-/// Three digits that count.
-fn short(value: f64) -> String {
-    let digits = match value.abs() {
-        v if v >= 100.0 || v == 0.0 => 0,
-        v if v >= 10.0 => 1,
-        v if v >= 1.0 => 2,
-        _ => 3,
-    };
-    format!("{value:.digits$}")
 }

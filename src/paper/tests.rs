@@ -6,34 +6,37 @@ use super::*;
 use tidydose_table::curves::{Curve, CurvePoint};
 use tidydose_table::frame::Cells;
 
-fn texts(list: &[&str]) -> Cells {
+pub(super) fn texts(list: &[&str]) -> Cells {
     Cells::texts(list.iter().map(|t| (!t.is_empty()).then_some(*t)))
 }
 
-fn reals(list: &[f64]) -> Cells {
+pub(super) fn reals(list: &[f64]) -> Cells {
     Cells::Real(list.iter().map(|v| (!v.is_nan()).then_some(*v)).collect())
 }
 
-fn flags(list: &[bool]) -> Cells {
+pub(super) fn flags(list: &[bool]) -> Cells {
     Cells::Boolean(list.iter().copied().map(Some).collect())
 }
 
 const NONE: f64 = f64::NAN;
 
 /// A table under its name.
-fn table<const N: usize>(name: &str, columns: [(&str, Cells); N]) -> (String, LoadedTable) {
+pub(super) fn table<const N: usize>(
+    name: &str,
+    columns: [(&str, Cells); N],
+) -> (String, LoadedTable) {
     let columns = columns.map(|(column, cells)| (column.to_owned(), cells));
     (name.to_owned(), LoadedTable::new(columns.into()))
 }
 
 /// What is read of these tables, which are kept as long as the tests run.
-fn study_of(tables: Tables) -> Study<'static> {
+pub(super) fn study_of(tables: Tables) -> Study<'static> {
     Study::read(Box::leak(Box::new(tables))).unwrap()
 }
 
 /// Groups by a column, and nothing else.
-fn by(group: &str) -> Request<'_> {
-    Request { group, checked: None, covariates: &[] }
+pub(super) fn by(group: &str) -> Request<'_> {
+    Request { group, checked: None, covariates: &[], outcomes: &[], names: None, tiff: false }
 }
 
 fn limit_checks_of_five() -> (String, LoadedTable) {
@@ -54,7 +57,7 @@ fn limit_checks_of_five() -> (String, LoadedTable) {
 }
 
 /// Six plans of five patients; one not measured, one set aside.
-fn tables() -> Tables {
+pub(super) fn tables() -> Tables {
     Tables::from([
         table(
             "plans",
@@ -116,7 +119,7 @@ fn study() -> Study<'static> {
 }
 
 /// Curves of the brainstem in two plans of group x.
-fn curves() -> Curves {
+pub(super) fn curves() -> Curves {
     let point = |dose_gy, volume_cc| CurvePoint { dose_gy, volume_cc, percent: 10.0 * volume_cc };
     let of = |last: f64| Curve::new(vec![point(0.0, 10.0), point(last, 0.0)]);
     let plan =
@@ -125,11 +128,17 @@ fn curves() -> Curves {
     BTreeMap::from([("Brainstem".to_owned(), plans)])
 }
 
-fn made() -> BTreeMap<String, String> {
+pub(super) fn made() -> BTreeMap<String, String> {
     let run =
         json!({"program": "p", "program_version": "1", "method": "How.", "counts": {"cases": 6}});
     let files = study().made(&run, &by("technology"), &curves()).unwrap();
-    files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
+    texts_of(files)
+}
+
+/// The files that are texts.
+fn texts_of(files: Files) -> BTreeMap<String, String> {
+    let texts = files.into_iter().filter(|(name, _)| !name.ends_with(".docx"));
+    texts.map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
 }
 
 #[test]
@@ -145,8 +154,21 @@ fn table_one_counts_what_is_there_and_what_is_missing() {
     }
     // No group has an era: a row with what is missing, and no number.
     assert!(!table.contains("NaN"));
+    // People first, then plans and lesions; no names of columns.
     let read = &made()["table_one.md"];
-    assert!(read.contains("| plans | 4 | 2 | 2 |") && read.contains("no p"), "{read}");
+    let rows: Vec<&str> = read.lines().filter(|l| l.starts_with("| ")).collect();
+    assert_eq!(
+        rows[..4],
+        [
+            "|  | All | X | Y | Difference |",
+            "| Patients | 4 | 2 | 2 |  |",
+            "| Plans | 4 | 2 | 2 |  |",
+            "| Lesions | 4 | 3 | 1 |  |"
+        ],
+        "{read}"
+    );
+    assert!(read.contains("| Prescription dose (Gy) | 22.0 (21.0 to 23.5) |"), "{read}");
+    assert!(!read.contains("prescription_dose") && read.contains("no p"), "{read}");
 }
 
 #[test]
@@ -161,7 +183,9 @@ fn the_flow_adds_up_to_what_is_included() {
             "in the study: treated as far as is known,4,4,1,superseded,technology",
         ]
     );
-    assert!(made()["flow.svg"].contains("4 lesions"), "{}", made()["flow.svg"]);
+    let drawing = &made()["flow.svg"];
+    assert!(drawing.contains("4 lesions") && drawing.contains("Excluded (n = 1)"), "{drawing}");
+    assert!(!drawing.contains("dose-several"), "words, no codes: {drawing}");
 }
 
 #[test]
@@ -200,17 +224,6 @@ fn an_uncertain_value_counts_as_missing() {
 }
 
 #[test]
-fn the_worksheet_is_blind_and_holds_the_extremes() {
-    let sheet = &made()["check_worksheet.csv"];
-    let rows: Vec<Vec<&str>> = sheet.lines().skip(1).map(|l| l.split(',').collect()).collect();
-    let column =
-        sheet.lines().next().unwrap().split(',').position(|c| c == "report_value").unwrap();
-    assert!(rows.iter().all(|r| r[column].is_empty()), "{sheet}");
-    assert!(sheet.contains("least") && sheet.contains("largest"));
-    assert!(!sheet.contains("all tissue"), "a planning report has no such row");
-}
-
-#[test]
 fn texts_state_facts_and_leave_gaps_open() {
     let methods = &made()["methods.txt"];
     assert!(
@@ -219,6 +232,71 @@ fn texts_state_facts_and_leave_gaps_open() {
     let lists = &made()["reporting.md"];
     assert!(lists.contains("**to be filled in**") && lists.contains("ICRU 91"));
     assert!(lists.contains("technologies: x 2, y 2"), "{lists}");
+    // Every item of STROBE has its row, and what nobody knows is a question.
+    for number in 1..=22 {
+        assert_eq!(lists.matches(&format!("\n| {number} | ")).count(), 1, "item {number}\n{lists}");
+    }
+    assert!(lists.lines().filter(|l| l.contains('?')).count() >= 20, "{lists}");
+    assert!(methods.contains("[@hodges1963]") && made()["references.bib"].contains("{hodges1963,"));
+}
+
+#[test]
+fn tables_are_made_for_manuscripts_too() {
+    let files = study().made(&json!({}), &by("technology"), &curves()).unwrap();
+    for name in ["table_one", "doses", "comparisons"] {
+        assert_eq!(files[&format!("{name}.docx")][..2], *b"PK", "{name}");
+        let latex = String::from_utf8(files[&format!("{name}.tex")].clone()).unwrap();
+        assert!(latex.contains("\\begin{longtable}") && !latex.contains("[Gy]"), "{latex}");
+    }
+    let doses = String::from_utf8(files["doses.tex"].clone()).unwrap();
+    assert!(doses.contains("Mean dose (Gy) & x & 1 & 2 & 3.00 (2.50 to 3.50)"), "{doses}");
+}
+
+/// One plan is treated on day 0 and 61, its necrosis comes 30 days after the second; the other patient
+/// dies on day 100.
+#[test]
+fn courses_events_and_death_lie_on_the_line_of_their_patient() {
+    let mut tables = tables();
+    let plans = tables["plans"].clone();
+    let plans = plans
+        .with("patient_id", texts(&["A", "A", "C", "D", "E", "E"]))
+        .with("day_plan", Cells::Integer(vec![Some(0), Some(61), Some(7), None, None, None]));
+    tables.insert("plans".to_owned(), plans);
+    let row = |patient: &str, plan: Option<&str>| Outcome {
+        patient_id: patient.to_owned(),
+        plan_id: plan.map(str::to_owned),
+        event_type: "necrosis".to_owned(),
+        ..Outcome::default()
+    };
+    let outcomes = [
+        Outcome { day_event: Some(30), day_last_contact: Some(60), ..row("A", Some("b")) },
+        Outcome {
+            event_type: "none".to_owned(),
+            day_last_contact: Some(100),
+            dead: Some(true),
+            ..row("C", None)
+        },
+    ];
+    let asked = Request { outcomes: &outcomes, ..by("technology") };
+    let files = study_of(tables).made(&json!({}), &asked, &curves()).unwrap();
+    let sheet = String::from_utf8(files["figures/courses.csv"].clone()).unwrap();
+    let months = |patient: &str, what: &str| -> f64 {
+        let row = sheet.lines().find(|l| l.starts_with(&format!("{patient},{what},"))).unwrap();
+        row.rsplit(',').next().unwrap().parse().unwrap()
+    };
+    for (found, days) in [
+        (months("A", "necrosis"), 91.0),
+        (months("A", "last known"), 121.0),
+        (months("C", "death"), 100.0),
+    ] {
+        assert!((found - days / 30.4375).abs() < 1e-9, "{found} {days}\n{sheet}");
+    }
+    assert_eq!(sheet.matches(",course,").count(), 3, "{sheet}");
+    let captions = String::from_utf8(files["figures/captions.md"].clone()).unwrap();
+    assert!(
+        captions.contains("each of 2 patients") && captions.contains("Left out: 1 patient"),
+        "{captions}"
+    );
 }
 
 #[test]
@@ -308,10 +386,10 @@ fn many() -> (Study<'static>, Curves) {
     (study, BTreeMap::from([("Brainstem".to_owned(), (0..12).map(of).collect())]))
 }
 
-fn made_of_many() -> BTreeMap<String, String> {
+pub(super) fn made_of_many() -> BTreeMap<String, String> {
     let (study, curves) = many();
     let files = study.made(&json!({"settings_sha256": "abc"}), &by("technology"), &curves).unwrap();
-    files.into_iter().map(|(n, b)| (n, String::from_utf8(b).unwrap())).collect()
+    texts_of(files)
 }
 
 /// Six values against six larger ones: every difference is between -11 and -1, their median -6; of
@@ -438,7 +516,7 @@ fn covariates_of_the_sheet_stand_in_table_1_and_beside_the_scripts() {
     let age = table.lines().find(|l| l.starts_with("patient,age,,all,")).unwrap();
     assert!(age.starts_with("patient,age,,all,1,3,") && age.contains(",50,"), "{age}");
     assert!(table.lines().any(|l| l.starts_with("plan,kps,low,all,")), "{table}");
-    assert!(text("table_one.md").contains("## By patient"));
+    assert!(text("table_one.md").contains("| **By patient** |"));
     let beside = text("plan_covariates.csv");
     assert_eq!(beside.lines().next(), Some("plan_id,first_of_patient,age,kps"));
     assert_eq!(beside.lines().filter(|l| l.contains(",true,")).count(), 4, "{beside}");

@@ -10,6 +10,7 @@ use super::sheets::share;
 use super::time::{Group, MONTH, OverTime, Survival};
 use tidydose_figure::{Axis, Below, Figure, Layer, Look, Stage as Box, flow};
 use tidydose_statistics::survival::End;
+use tidydose_table::clinical_words;
 use tidydose_table::run::CAUTION;
 
 /// Curves over time end where fewer than this share is left.
@@ -52,8 +53,15 @@ fn boxes(analysis: &Analysis, request: &Request) -> Vec<Box> {
         }
     };
     let left = |s: &StageCount| {
-        let mut list: Vec<String> =
-            s.left.iter().map(|(reason, n)| format!("{n}: {}", reason.replace('_', " "))).collect();
+        let mut list: Vec<String> = s
+            .left
+            .iter()
+            .map(|(why, n)| format!("{} (n = {n})", clinical_words::reason(why)))
+            .collect();
+        if !list.is_empty() {
+            let all: usize = s.left.values().sum();
+            list.insert(0, format!("Excluded (n = {all})"));
+        }
         if s.stage == Some(Stage::FollowUp) && s.died > 0 {
             list.push(format!("({} of them dead)", s.died));
         }
@@ -122,7 +130,7 @@ fn dose_response(analysis: &Analysis, request: &Request) -> Figure {
         title: format!("Risk of {} against {}", request.event, request.predictor),
         description: format!("{} events of {n}.", analysis.events()),
         x: Axis::new(&analysis.joined.predictor.axis_title(), low, high),
-        y: Axis::shares(&format!("risk of {}", request.event.replace('_', " ")), highest),
+        y: Axis::shares(&format!("Risk of {}", request.event.replace('_', " ")), highest),
         layers,
         legend,
         below: Vec::new(),
@@ -151,7 +159,7 @@ fn shown_until(times: &tidydose_statistics::survival::Times) -> f64 {
 
 /// Months with a number below the axis.
 fn columns(end: f64) -> Vec<f64> {
-    Axis::new("", 0.0, end).ticks().into_iter().map(|t| t.0).collect()
+    Axis::months("", end).ticks().into_iter().map(|t| t.0).collect()
 }
 
 fn below(times: &tidydose_statistics::survival::Times, end: f64, prefix: &str) -> Vec<Below> {
@@ -192,8 +200,8 @@ fn incidence(found: &OverTime, request: &Request) -> Figure {
     Figure {
         title: format!("Incidence of {} and of death before it", request.event),
         description: "Two rising lines of steps.".to_owned(),
-        x: Axis::new("months since treatment", 0.0, end),
-        y: Axis::shares("cumulative incidence", highest),
+        x: Axis::months("Months since treatment", end),
+        y: Axis::shares("Cumulative incidence", highest),
         layers: vec![
             Layer::Band {
                 points: band.iter().map(|b| (b.0 / MONTH, b.1, b.2)).collect(),
@@ -217,11 +225,7 @@ fn survival(found: &Survival) -> Figure {
         if found.groups.is_empty() { vec![&found.all] } else { found.groups.iter().collect() };
     let end = groups.iter().map(|g| shown_until(&g.times)).fold(1.0, f64::max) / MONTH;
     let mut layers = Vec::new();
-    if let [only] = groups[..] {
-        let inside = only.curve.steps.iter().filter(|s| s.time / MONTH <= end);
-        let band = inside.filter_map(|s| s.interval.map(|i| (s.time / MONTH, i.low, i.high)));
-        layers.push(Layer::Band { points: band.collect(), steps: true, inner: false });
-    }
+    layers.extend(groups.iter().enumerate().map(|(rank, group)| band_of(group, rank)));
     for (rank, group) in groups.iter().enumerate() {
         let until = shown_until(&group.times);
         let inside: Vec<_> = group.curve.steps.iter().filter(|s| s.time <= until).collect();
@@ -248,15 +252,26 @@ fn survival(found: &Survival) -> Figure {
     Figure {
         title: "Survival of the patients".to_owned(),
         description: "Falling lines of steps, one for each group.".to_owned(),
-        x: Axis::new("months since treatment", 0.0, end),
-        y: Axis::shares("survival", 1.0),
+        x: Axis::months("Months since treatment", end),
+        y: Axis::shares("Survival", 1.0),
         layers,
         legend: groups.iter().enumerate().map(named).collect(),
         below: rows.collect(),
         foot: format!(
-            "Kaplan and Meier; strokes: censored. Shown while a tenth is at risk. {CAUTION}"
+            "Kaplan and Meier, with 95 % bands; strokes: censored. Shown while a tenth is at risk. {CAUTION}"
         ),
     }
+}
+
+/// The band of a group as far as its curve is drawn. Before the first death nobody has died: no band.
+fn band_of(group: &Group, rank: usize) -> Layer {
+    let until = shown_until(&group.times);
+    let inside = group.curve.steps.iter().filter(|s| s.time <= until);
+    let points = inside.filter_map(|s| s.interval.map(|i| (s.time / MONTH, i.low, i.high)));
+    let mut points: Vec<(f64, f64, f64)> = points.collect();
+    let end = points.last().map(|last| (until / MONTH, last.1, last.2));
+    points.extend(end);
+    Layer::Tint { points, steps: true, look: Look(rank) }
 }
 
 fn short(name: &str) -> String {
@@ -271,7 +286,7 @@ fn roc(analysis: &Analysis, request: &Request) -> Option<Figure> {
         title: format!("Discrimination of {} by {}", request.event, request.predictor),
         description: format!("Area {:.2}.", found.roc.area),
         x: Axis::shares("1 − specificity", 1.0),
-        y: Axis::shares("sensitivity", 1.0),
+        y: Axis::shares("Sensitivity", 1.0),
         layers: vec![
             Layer::Line { points: vec![(0.0, 0.0), (1.0, 1.0)], look: Look(4) },
             Layer::Line { points, look: Look(0) },

@@ -164,7 +164,13 @@ fn describe(
     let joined = join::join(cohort, outcomes, request)?;
     let analysis = Analysis::of(joined, request);
     let mut files = sheets::files(&analysis, request);
-    files.extend(figures::files(&analysis, request));
+    let drawn = figures::files(&analysis, request);
+    // A drawing of this program that has no PDF would be a fault of the program; it has its SVG.
+    files.extend(drawn.iter().filter_map(|(name, bytes)| {
+        let pdf = tidydose_figure::pdf(&String::from_utf8_lossy(bytes)).ok()?;
+        Some((format!("{}.pdf", name.strip_suffix(".svg")?), pdf))
+    }));
+    files.extend(drawn);
     files.insert("captions.md".to_owned(), captions::file(&analysis, request, &files));
     let mut warnings: Vec<String> = request.stale.iter().cloned().collect();
     warnings.extend(analysis.warnings(request));

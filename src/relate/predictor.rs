@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::study::Cohort;
 use super::{Grain, RelateError};
 use tidydose_rt::nearest::nearest;
+use tidydose_table::clinical_words;
 use tidydose_table::read::{MetricRow, Status};
 
 /// A predictor as it was asked for.
@@ -174,10 +175,16 @@ impl Predictor {
     /// The unit in brackets at the end of a metric, or the end of a column's name.
     pub(super) fn axis_title(&self) -> String {
         match self {
-            Self::Structure { structure, metric } => format!("{structure} {metric}"),
-            Self::Lesion { metric } => format!("lesion {metric}"),
-            Self::Column { name } => name.replace('_', " "),
-            Self::Level { name, level } => format!("{} is {level}", name.replace('_', " ")),
+            Self::Structure { structure, metric } => clinical_words::quantity(structure, metric),
+            Self::Lesion { metric } => clinical_words::quantity("lesion", metric),
+            Self::Column { name } => clinical_words::column(name),
+            Self::Level { name, level } => {
+                format!(
+                    "{} is {}",
+                    clinical_words::column(name),
+                    clinical_words::level(name, level)
+                )
+            }
         }
     }
 }

@@ -10,6 +10,7 @@ mod all_tables;
 mod allowed;
 mod bounds;
 pub mod causes;
+pub mod clinical_words;
 pub mod column;
 pub mod curves;
 pub mod data_package;

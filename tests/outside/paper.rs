@@ -68,3 +68,13 @@ fn comparisons_and_bands_are_those_of_scipy_and_numpy() {
     refused.arg(&script).arg(place.path()).arg(&tables);
     assert!(!refused.output().unwrap().status.success());
 }
+
+/// The document of a word processor, read by another library than the one that writes it: the same cells as
+/// the table for the screen.
+#[test]
+fn table_one_opens_in_a_word_processor() {
+    let place = made("technology");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/outside/printed.py");
+    let said = ran(python().arg(&script).arg(place.path()));
+    assert!(said.contains("3 documents read"), "{said}");
+}

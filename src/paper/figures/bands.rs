@@ -10,6 +10,7 @@ use crate::{count, counted, number, sheet, word};
 use tidydose_figure::{Axis, Figure, Layer, Look, panels};
 use tidydose_statistics::describe::quantile;
 use tidydose_table::Cell;
+use tidydose_table::clinical_words;
 use tidydose_table::curves::Curve;
 use tidydose_table::run::CAUTION;
 
@@ -98,12 +99,12 @@ fn organ_figures(source: &Source<'_>, organ: &str, covered: &BTreeSet<&str>) -> 
     }
     let banded = |panel| Banded { rows: bands(&panel), panel };
     let panels_of_organ: Vec<Banded<'_>> = panels_of_organ.into_iter().map(banded).collect();
-    let left = source.places.len() - drawn - several;
-    let caption = caption(organ, drawn, left, several);
+    let caption = caption(organ, drawn, source.places.len() - drawn - several, several);
     let mut out = Vec::new();
     for small in [false, true] {
-        let figures: Vec<Figure> =
-            panels_of_organ.iter().map(|p| drawing(source, p, organ, small)).collect();
+        let axes = axes(&panels_of_organ, organ, small);
+        let draw = |p| drawing(source, p, organ, &axes);
+        let figures: Vec<Figure> = panels_of_organ.iter().map(draw).collect();
         let foot = format!("Pointwise: no single plan follows the median. {CAUTION}");
         let title = format!("Volume of {organ} that receives at least a dose");
         let description = format!("{} of curves.", counted(figures.len(), "panel"));
@@ -153,17 +154,23 @@ fn bands(panel: &Panel<'_>) -> Vec<(f64, [f64; 5])> {
     (0..=STEPS).map(dose).map(|d| (d, at_dose(panel, d))).collect()
 }
 
-fn drawing(source: &Source<'_>, banded: &Banded<'_>, organ: &str, small: bool) -> Figure {
+/// Axes of all panels of an organ, which are compared by eye: dose, and volume.
+fn axes(panels: &[Banded<'_>], organ: &str, small: bool) -> [Axis; 2] {
+    let last = panels.iter().filter_map(|p| p.rows.last()).map(|r| r.0).fold(0.0, f64::max);
+    let whole = panels.iter().flat_map(|p| &p.panel.curves).map(|c| c.volume_cc(0.0));
+    let y = if small {
+        Axis::log("Volume (cm³)", SMALL_CC.0, SMALL_CC.1)
+    } else {
+        Axis::new("Volume (cm³)", 0.0, whole.fold(0.0, f64::max))
+    };
+    let words = clinical_words::capital(&clinical_words::structure(organ));
+    [Axis::new(&format!("{words}, dose (Gy)"), 0.0, last), y]
+}
+
+fn drawing(source: &Source<'_>, banded: &Banded<'_>, organ: &str, [x, y]: &[Axis; 2]) -> Figure {
     let Banded { panel, rows } = banded;
     let n = panel.curves.len();
     let look = source.look(panel.group);
-    let last = rows.last().map_or(1.0, |r| r.0);
-    let whole = panel.curves.iter().map(|c| c.volume_cc(0.0)).fold(0.0, f64::max);
-    let y = if small {
-        Axis::log("volume in cc", SMALL_CC.0, SMALL_CC.1)
-    } else {
-        Axis::new("volume in cc", 0.0, whole)
-    };
     Figure {
         title: format!(
             "{}, {} ({} of {})",
@@ -173,8 +180,8 @@ fn drawing(source: &Source<'_>, banded: &Banded<'_>, organ: &str, small: bool) -
             counted(panel.patients.len(), "patient")
         ),
         description: organ.to_owned(),
-        x: Axis::new(&format!("dose to {organ} in Gy"), 0.0, last),
-        y,
+        x: x.clone(),
+        y: y.clone(),
         layers: layers(panel, rows, look),
         legend: Vec::new(),
         below: Vec::new(),

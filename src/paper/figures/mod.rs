@@ -2,6 +2,8 @@
 //! what is drawn, of how many, who is left out and why, and the run it comes from. All in a folder.
 
 mod bands;
+mod courses;
+mod limits;
 mod spread;
 mod there;
 
@@ -10,9 +12,11 @@ use std::fmt::Write as _;
 
 use serde_json::Value;
 
+use super::comparisons::limit_shares;
 use super::measures::{Measured, PlanGroup, Quantity};
 use super::{Curves, Files, Study};
 use tidydose_table::run::{CAUTION, words};
+use tidydose_table::user::outcomes::Outcome;
 
 const FOLDER: &str = "figures";
 
@@ -53,8 +57,15 @@ impl<'s> Source<'s> {
 }
 
 /// All figures and `captions.md`.
-pub(super) fn files(source: &Source<'_>, measured: &[(Quantity, Measured)], run: &Value) -> Files {
+pub(super) fn files(
+    source: &Source<'_>,
+    measured: &[(Quantity, Measured)],
+    outcomes: &[Outcome],
+    run: &Value,
+) -> Files {
     let mut drawn = vec![there::figure(source)];
+    drawn.extend(courses::figure(source, outcomes));
+    drawn.extend(limits::figure(source, &limit_shares(source.study, source.places)));
     drawn.extend(bands::figures(source));
     drawn.extend(measured.iter().filter_map(|(q, m)| spread::figure(source, q, m)));
     let mut files = Files::new();

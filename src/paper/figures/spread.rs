@@ -28,15 +28,16 @@ pub(super) fn figure(source: &Source<'_>, quantity: &Quantity, all: &Measured) -
         return None;
     }
     let y = axis(quantity, all);
+    // One axis for all panels: they are compared by eye.
+    let x = volumes(all);
     let mut figures = Vec::new();
     for fractions in all.fractions() {
         let values: Vec<&Observed> = all.of_fractions(fractions).collect();
         figures.push(by_group(source, fractions, &values, &y));
         if values.iter().filter(|o| o.target_cc.is_some()).count() >= FEW {
-            figures.push(by_volume(source, fractions, &values, &y));
+            figures.push(by_volume(source, fractions, &values, [&x, &y]));
         }
     }
-    let unit = if quantity.unit.is_empty() { "ratio" } else { quantity.unit };
     let patients = all.values.iter().map(|o| o.patient.as_str());
     let patients = patients.collect::<std::collections::BTreeSet<_>>().len();
     let without = if all.without.is_empty() {
@@ -45,17 +46,17 @@ pub(super) fn figure(source: &Source<'_>, quantity: &Quantity, all: &Measured) -
         format!("Without a value: {}.", all.without_words())
     };
     let caption = format!(
-        "{} ({unit}) of {} of {}, by group, and against the volume of the target (all targets of a plan \
+        "{} of {} of {}, by group, and against the volume of the target (all targets of a plan \
          together for a quantity of the plan), panels by number of fractions. Every value is a mark; \
          stroke: median, from {LEAST} values on; box: quartiles, from {MANY} on. {without}",
-        quantity.words(),
+        quantity.clinical(),
         counted(all.values.len(), quantity.grain()),
         counted(patients, "patient"),
     );
     Some(Drawn {
         name: format!("spread_{}", quantity.plain()),
         svg: panels(
-            &format!("{} by group", quantity.words()),
+            &format!("{} by group", quantity.clinical()),
             &format!("{} of marks.", counted(figures.len(), "panel")),
             &figures,
             CAUTION,
@@ -72,9 +73,9 @@ fn axis(quantity: &Quantity, all: &Measured) -> Axis {
         // Not positive stands at the low end.
         let least = values().filter(|v| *v > 0.0).fold(f64::INFINITY, f64::min);
         let least = if least.is_finite() { least } else { 0.01 };
-        return Axis::log(&quantity.words(), 0.8 * least, 1.25 * highest.max(least));
+        return Axis::log(&quantity.clinical(), 0.8 * least, 1.25 * highest.max(least));
     }
-    Axis::new(&quantity.words(), 0.0, 1.05 * highest)
+    Axis::new(&quantity.clinical(), 0.0, 1.05 * highest)
 }
 
 fn by_group(source: &Source<'_>, fractions: &str, values: &[&Observed], y: &Axis) -> Figure {
@@ -117,10 +118,20 @@ fn spread(values: &[f64], centre: f64) -> Vec<(f64, f64)> {
     sorted.into_iter().enumerate().map(|(i, v)| (centre + 0.25 * lane(i), v)).collect()
 }
 
-fn by_volume(source: &Source<'_>, fractions: &str, values: &[&Observed], y: &Axis) -> Figure {
-    let volumes = || values.iter().filter_map(|o| o.target_cc).filter(|v| *v > 0.0);
+/// The axis of volumes of the target.
+fn volumes(all: &Measured) -> Axis {
+    let volumes = || all.values.iter().filter_map(|o| o.target_cc).filter(|v| *v > 0.0);
     let low = volumes().fold(f64::INFINITY, f64::min);
     let high = volumes().fold(0.0, f64::max);
+    Axis::log("Target volume (cm³)", low / 1.6, 1.6 * high)
+}
+
+fn by_volume(
+    source: &Source<'_>,
+    fractions: &str,
+    values: &[&Observed],
+    [x, y]: [&Axis; 2],
+) -> Figure {
     let there: Vec<&str> =
         source.groups.iter().copied().filter(|g| values.iter().any(|o| o.group == *g)).collect();
     let layer = |group: &&str| {
@@ -133,9 +144,9 @@ fn by_volume(source: &Source<'_>, fractions: &str, values: &[&Observed], y: &Axi
     };
     let legend: Vec<(Look, String)> = there.iter().map(|g| (source.look(g), named(g))).collect();
     Figure {
-        title: format!("{}, against volume of target", fraction_words(fractions)),
+        title: format!("{}, against target volume", fraction_words(fractions)),
         description: String::new(),
-        x: Axis::log("volume of target in cc", low / 1.6, 1.6 * high),
+        x: x.clone(),
         y: y.clone(),
         layers: there.iter().map(layer).collect(),
         legend,

@@ -7,7 +7,8 @@ use std::path::Path;
 use super::user_file::{ReadError, UserFile};
 use tidydose_geometry::units::typed::{self, NotANumber};
 
-/// Columns of the sheet. The last three are the reader's.
+/// Columns of the sheet. The last four are the reader's; the second reading is only asked for where the
+/// first was held back.
 pub const COLUMNS: &[&str] = &[
     "patient_id",
     "plan_id",
@@ -17,6 +18,7 @@ pub const COLUMNS: &[&str] = &[
     "unit",
     "why",
     "report_value",
+    "second_reading",
     "read_by",
     "comment",
 ];
@@ -42,6 +44,8 @@ pub struct Checked {
     pub why: String,
     /// What the planning report states; absent when it was not filled in.
     pub report_value: Option<f64>,
+    /// The same read once more; absent when nobody did.
+    pub second_reading: Option<f64>,
 }
 
 /// Reads the sheet.
@@ -54,18 +58,20 @@ pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
     let required = &COLUMNS[..8];
     let file = UserFile::read(path, required, &[])?;
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
-    let typed = (0..file.row_count()).map(|row| file.text(row, "report_value"));
+    let readings = ["report_value", "second_reading"];
+    let typed = (0..file.row_count()).flat_map(|row| readings.map(|c| file.text(row, c)));
     let decimal = typed::decimal_mark(typed);
     for row in 0..file.row_count() {
         let text = |column: &str| file.text(row, column).to_owned();
-        let typed = text("report_value");
-        let report_value = match number(&typed, decimal) {
-            Ok(value) => value,
-            Err(reason) => {
-                faults.push(format!("row {}, column `report_value`: `{typed}`{reason}", row + 2));
+        let mut reading = |column: &str| {
+            let typed = file.text(row, column);
+            let found = number(typed, decimal);
+            found.unwrap_or_else(|reason| {
+                faults.push(format!("row {}, column `{column}`: `{typed}`{reason}", row + 2));
                 None
-            }
+            })
         };
+        let [report_value, second_reading] = readings.map(&mut reading);
         rows.push(Checked {
             row: row + 2,
             patient_id: text("patient_id"),
@@ -76,6 +82,7 @@ pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
             unit: text("unit"),
             why: text("why"),
             report_value,
+            second_reading,
         });
     }
     if rows.is_empty() {
@@ -88,7 +95,7 @@ pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
 #[must_use]
 pub fn is_filled_in(path: &Path) -> bool {
     let Ok(file) = UserFile::read(path, &[], COLUMNS) else { return path.exists() };
-    let theirs = ["report_value", "read_by", "comment"];
+    let theirs = ["report_value", "second_reading", "read_by", "comment"];
     (0..file.row_count()).any(|row| theirs.iter().any(|c| !file.text(row, c).is_empty()))
 }
 
@@ -112,7 +119,7 @@ mod tests {
     fn sheet(value: &str) -> (tempfile::TempDir, std::path::PathBuf) {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("sheet.csv");
-        let row = ["P", "a", "a/1", "GTV", "Volume[cc]", "cc", "random", value, "", ""];
+        let row = ["P", "a", "a/1", "GTV", "Volume[cc]", "cc", "random", value, "", "", ""];
         let text = format!("{}\n{}\n", COLUMNS.join(";"), row.join(";"));
         std::fs::write(&path, text).unwrap();
         (folder, path)

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
-use chrono::NaiveDate;
+use chrono::{NaiveDate, TimeDelta};
 
 use crate::read::{CellError, LesionRow, PlanRow, Tables, rows};
 use crate::user::user_file::{ReadError, UserFile};
@@ -82,6 +82,20 @@ impl StudyNames {
             (original, file.text(row, "patient_id").to_owned())
         };
         Ok(Self { identity, patients: (0..file.row_count()).map(pair).collect() })
+    }
+
+    /// What the hospital calls the patient of a pseudonym; absent where the key does not know it.
+    #[must_use]
+    pub fn hospital_id(&self, patient: &str) -> Option<&str> {
+        let found = self.patients.iter().find(|(_, pseudonym)| *pseudonym == patient);
+        found.map(|(original, _)| original.as_str())
+    }
+
+    /// The date of a day of the study, which is hidden by a shift for each patient.
+    #[must_use]
+    pub fn date(&self, patient: &str, day: i64) -> Option<NaiveDate> {
+        let epoch_of_patient = self.identity.day(&Token::new(patient), 0).0;
+        epoch().checked_add_signed(TimeDelta::try_days(day.checked_sub(epoch_of_patient)?)?)
     }
 
     /// Of a study that kept its identifiers: nothing stands for anything else.
