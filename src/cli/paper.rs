@@ -4,6 +4,7 @@ use super::args::Paper;
 use super::fault::Fault;
 use super::outcome::Outcome;
 use super::outcome_sheet::{Asked, Taken, take};
+use super::relate::models_for_paper;
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
@@ -36,8 +37,9 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
         checked: checked.as_deref(),
         covariates: &taken.covariates,
     };
-    let made = paper::paper(&tables, &document, &asked)
+    let mut made = paper::paper(&tables, &document, &asked)
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    made.extend(models_for_paper(&typed.study)?);
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("paper"));
     let sheet = folder.join(paper::WORKSHEET);
     let theirs = worksheet::is_filled_in(&sheet);

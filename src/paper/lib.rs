@@ -14,6 +14,7 @@ mod doses;
 mod figures;
 mod lists;
 mod measures;
+pub mod models;
 mod scripts;
 mod table_one;
 
