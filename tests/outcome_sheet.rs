@@ -164,6 +164,25 @@ fn one_round_of_the_map_and_every_cell_is_accounted_for() {
     assert!(!map.contains("LK-") && !map.contains("seen by"), "{map}");
 }
 
+/// A column of the event in which nobody has it: that is a result, not a missing event.
+#[test]
+fn a_column_of_an_event_that_nobody_had_gives_an_upper_limit() {
+    let place = study();
+    let (text, _) = sheet(place.path());
+    let file = place.path().join("sheet.csv");
+    fs::write(&file, &text).unwrap();
+    run(place.path(), &RELATE);
+    // The map is there; now nobody has the event.
+    fs::write(&file, text.replace(";1;7,5;", ";0;;")).unwrap();
+    let (code, said) = run(place.path(), &RELATE);
+    assert_eq!(code, 0, "{said}");
+    assert!(!said.contains("is not in the sheet"), "{said}");
+    assert!(
+        said.contains(" patients were followed and none had radionecrosis: the risk is below"),
+        "{said}"
+    );
+}
+
 #[test]
 fn covariates_reach_table_1_groups_and_adjusters() {
     let place = study();

@@ -13,12 +13,12 @@ use tempfile::TempDir;
 use crate::documents::copy;
 use crate::measured::{Row, measured, rows_of};
 
-fn sheet() -> PathBuf {
+pub fn sheet() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("notebooks-md/outcomes.csv")
 }
 
 /// A copy of the measured study with its key.
-fn study() -> TempDir {
+pub fn study() -> TempDir {
     let place = tempfile::tempdir().unwrap();
     for folder in ["study", "study-key"] {
         copy(&measured().study().with_file_name(folder), &place.path().join(folder));
@@ -26,7 +26,7 @@ fn study() -> TempDir {
     place
 }
 
-fn relate(place: &Path, sheet: &Path, more: &[&str]) -> (i32, String, String) {
+pub fn relate(place: &Path, sheet: &Path, more: &[&str]) -> (i32, String, String) {
     let output = Command::cargo_bin("tidydose")
         .unwrap()
         .current_dir(place)
@@ -83,7 +83,7 @@ fn everything(place: &Path) -> String {
     let mut names: Vec<_> =
         fs::read_dir(place.join("study/relate")).unwrap().map(|e| e.unwrap().path()).collect();
     names.sort();
-    assert!(names.len() >= 14, "{names:?}");
+    assert!(names.len() >= 17, "{names:?}");
     names.iter().map(|p| fs::read_to_string(p).unwrap()).collect()
 }
 
@@ -98,7 +98,21 @@ fn a_second_run_writes_the_same_and_a_second_predictor_is_counted() {
     other[3] = "all tissue:V12Gy[cc]";
     let (code, _, err) = relate(place.path(), &sheet(), &other);
     assert_eq!(code, 0, "{err}");
-    assert!(err.contains("2 predictors were tried for necrosis"), "{err}");
+    assert!(
+        err.contains("2 analyses were tried in this study (tried.csv), 2 of them of necrosis"),
+        "{err}"
+    );
+    // Another grade, another adjuster and another filter are other analyses; the same again is not.
+    let graded = [&NECROSIS[..], &["--least-grade", "2", "--adjust", "n_targets"]].concat();
+    for _ in 0..2 {
+        let (code, _, err) = relate(place.path(), &sheet(), &graded);
+        assert_eq!(code, 0, "{err}");
+        assert!(err.contains("3 analyses were tried in this study"), "{err}");
+        assert!(err.contains("adjusted for n_targets, by lesion, grade from 2"), "{err}");
+    }
+    let seven = ["--adjust", "n_targets"].repeat(7);
+    let (code, _, err) = relate(place.path(), &sheet(), &[&NECROSIS[..], &seven].concat());
+    assert!(code == 2 && err.contains("--adjust: 7 are named; at most 6 are accepted"), "{err}");
 }
 
 #[test]

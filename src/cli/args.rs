@@ -358,9 +358,9 @@ pub(super) struct Relate {
     /// the sheet; one of two levels counts as 0 and 1, NAME=LEVEL picks one of several
     #[arg(long, value_name = "NAME")]
     pub(super) predictor: String,
-    /// A second predictor to adjust for
+    /// A further predictor to adjust for; may be given up to six times
     #[arg(long, value_name = "NAME")]
-    pub(super) adjust: Option<String>,
+    pub(super) adjust: Vec<String>,
     /// What one row is [default: lesion or plan where the sheet names them, else patient]
     #[arg(long, value_name = "NAME", value_parser = words(Grain::WORDS))]
     pub(super) grain: Option<Grain>,
@@ -370,7 +370,8 @@ pub(super) struct Relate {
     /// Only events of this grade or a higher one
     #[arg(long, value_name = "N")]
     pub(super) least_grade: Option<i64>,
-    /// Without the event count only those who were followed for at least so many days
+    /// In rates and model, count without the event only those who were followed for at least so many
+    /// days; incidence and survival have everybody
     #[arg(long, value_name = "DAYS")]
     pub(super) least_follow_up: Option<i64>,
     /// Fit the model to the binary logarithm of the predictor: odds for each doubling

@@ -129,8 +129,11 @@ for every kind of event. Further columns are offered in the map as covariates.
 An event belongs to the course that precedes it, and a later course ends the follow-up. Who died \
 is at risk of an event on images until the last imaging.
 
-Writes report.txt, CSV files and figures. Each predictor that is tried is kept in DIR/tried.csv, \
-and the report counts them.
+Writes report.txt, CSV files and figures, and models.R and models.py, which fit Cox models, the \
+model of Fine and Gray and estimating equations to subjects.csv; the next run shows what they \
+wrote. Each analysis that is tried is kept in DIR/tried.csv, and the report counts them. An \
+event that the sheet looked for and nobody had is answered with the exact upper limit of its \
+risk.
 
 Examples:
   tidydose relate --outcomes outcomes.csv --event necrosis

@@ -37,6 +37,8 @@ pub(super) struct Asked<'a> {
 pub(super) struct Taken {
     pub(super) outcomes: Vec<Outcome>,
     pub(super) covariates: Vec<Covariate>,
+    /// Events that the sheet has a column for, though nobody need have had them.
+    pub(super) looked_for: Vec<String>,
 }
 
 /// Reads a sheet, and puts its covariates beside the columns of the tables.
@@ -62,7 +64,7 @@ pub(super) fn take(
             translate(&mut rows, facts);
             let covariates = beside(grid, &map, facts);
             door.offer(map, &missing, terminal)?;
-            Taken { outcomes: rows, covariates }
+            Taken { outcomes: rows, covariates, looked_for: Vec::new() }
         }
         Err(fault) => {
             let open = open(grid, &map);
@@ -75,7 +77,8 @@ pub(super) fn take(
             let read = sheet::read(grid, &rows, facts);
             write_back(asked.study, &read)?;
             say(&asked, &read, &rows, terminal);
-            Taken { outcomes: read.outcomes, covariates: read.covariates }
+            let looked_for = events_of(&rows);
+            Taken { outcomes: read.outcomes, covariates: read.covariates, looked_for }
         }
     };
     covariates::name_apart(&mut taken.covariates, tables);
@@ -130,6 +133,13 @@ fn missing(grid: &Grid, map: &OutcomeMap, tidy: bool) -> Vec<String> {
 
 fn open(grid: &Grid, map: &OutcomeMap) -> Vec<String> {
     grid.columns.iter().filter_map(|c| map.row(c)?.open()).collect()
+}
+
+/// Events that have a column of their own.
+fn events_of(rows: &[MapRow]) -> Vec<String> {
+    let says = [Meaning::Event, Meaning::Time, Meaning::TimeOrEnd, Meaning::Grade].map(Some);
+    let own = rows.iter().filter(|r| says.contains(&r.meaning));
+    own.map(|r| r.of.clone()).filter(|name| !name.is_empty()).collect()
 }
 
 /// The rows of the map in the order of the columns.

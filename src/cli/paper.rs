@@ -6,6 +6,7 @@ use super::args::Paper;
 use super::fault::Fault;
 use super::outcome::Outcome;
 use super::outcome_sheet::{Asked, Taken, key_of, names, take};
+use super::relate::models_for_paper;
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
@@ -43,8 +44,9 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
         names: names.as_ref(),
         tiff: typed.tiff,
     };
-    let made = paper::paper(&tables, &document, &asked)
+    let mut made = paper::paper(&tables, &document, &asked)
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
+    made.files.extend(models_for_paper(&typed.study)?);
     for remark in &made.remarks {
         terminal.warn(remark);
     }

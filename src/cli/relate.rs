@@ -10,17 +10,30 @@ use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
-use tidydose_relate::{self as relate, Grain, RelateError, Request};
+use tidydose_paper as paper;
+use tidydose_relate::{self as relate, Grain, MOST_ADJUSTERS, RelateError, Request, Tried};
 use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
 use tidydose_table::run::{self, CAUTION, is_complete, run_document};
+use tidydose_table::user::models::{self, ModelRow};
 use tidydose_table::user::outcomes;
 use tidydose_table::user::user_file::UserFile;
 use tidydose_table::write_file::Access;
 
-/// Predictors that were tried, in the folder of the study.
+/// Analyses that were tried, in the folder of the study.
 const TRIED: &str = "tried.csv";
-const TRIED_COLUMNS: &[&str] = &["event", "predictor"];
+const TRIED_COLUMNS: &[&str] = &[
+    "event",
+    "predictor",
+    "adjust",
+    "grain",
+    "fractions",
+    "least_grade",
+    "least_follow_up",
+    "doubling",
+];
+/// What a file of an earlier version has.
+const TRIED_REQUIRED: &[&str] = &["event", "predictor"];
 
 /// Runs the command.
 ///
@@ -30,15 +43,28 @@ const TRIED_COLUMNS: &[&str] = &["event", "predictor"];
 pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault> {
     let mut tables = StudyTables::of_study(&typed.study)?.read_all(relate::TABLES)?;
     let asked = Asked { study: &typed.study, sheet: &typed.outcomes, key: typed.key.as_deref() };
-    let Taken { outcomes: sheet, covariates } = take(asked, &mut tables, terminal)?;
+    let Taken { outcomes: sheet, covariates, looked_for } = take(asked, &mut tables, terminal)?;
     if is_complete(&typed.study) == Some(false) {
         terminal.warn("the study was interrupted: it does not hold all cases; measure it again");
     }
-    let (mut tried, before) = tried(typed)?;
+    if typed.adjust.len() > MOST_ADJUSTERS {
+        return Err(Fault::Option {
+            option: "--adjust",
+            reason: format!(
+                "{} are named; at most {MOST_ADJUSTERS} are accepted",
+                typed.adjust.len()
+            ),
+        });
+    }
     let run = run::words(&run_document(&typed.study)?);
     let stale = say_stale(&typed.study, terminal);
     let covariates = covariates.into_iter().map(|c| c.name).collect();
-    let request = Request { run, stale, covariates, ..request(typed, &sheet, before) };
+    let asked = request(typed, &sheet);
+    let row = tried_row(&asked);
+    let (mut file, tried) = tried(&typed.study.join(TRIED), &row)?;
+    let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
+    let models = models::read(&folder.join(models::FILE))?;
+    let request = Request { run, stale, covariates, tried, looked_for, models, ..asked };
     let found = match relate::relate(&tables, &sheet, &request) {
         Ok(found) => found,
         // What is known and only not in this study makes a relation with nobody in it.
@@ -49,14 +75,14 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
         }
         Err(e) => return Err(Fault::folder(&typed.study, e.to_string())),
     };
-    let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
     for (name, bytes) in &found.files {
         replace_file(&folder.join(name), |to| to.write_all(bytes))?;
     }
-    let known = tried.keys(TRIED_COLUMNS);
-    if !known.contains(&vec![typed.event.clone(), typed.predictor.clone()]) {
-        tried.add(&[("event", &typed.event), ("predictor", &typed.predictor)]);
-        tried.write(&typed.study.join(TRIED), Access::Shared)?;
+    if !file.keys(TRIED_COLUMNS).contains(&row) {
+        let pairs: Vec<(&str, &str)> =
+            TRIED_COLUMNS.iter().copied().zip(row.iter().map(String::as_str)).collect();
+        file.add(&pairs);
+        file.write(&typed.study.join(TRIED), Access::Shared)?;
     }
     // What is stale was said already.
     for warning in found.warnings.iter().filter(|w| request.stale.as_ref() != Some(*w)) {
@@ -73,7 +99,7 @@ fn is_gap(error: &RelateError) -> bool {
     is_standard_name(structure) && metrics::parse(metric).is_ok()
 }
 
-fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) -> Request {
+fn request(typed: &Relate, sheet: &[outcomes::Outcome]) -> Request {
     let of_lesions = sheet.iter().any(|o| o.event_type == typed.event && o.lesion_id.is_some());
     let of_plans = sheet.iter().any(|o| o.plan_id.is_some());
     let usual = match (of_lesions, of_plans) {
@@ -81,7 +107,6 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         (false, true) => Grain::Plan,
         (false, false) => Grain::Patient,
     };
-    tried.push(typed.predictor.clone());
     Request {
         event: typed.event.clone(),
         predictor: typed.predictor.clone(),
@@ -92,18 +117,64 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome], mut tried: Vec<String>) 
         least_follow_up: typed.least_follow_up,
         doubling: typed.doubling,
         group: typed.group.clone(),
-        tried,
+        tried: Vec::new(),
+        looked_for: Vec::new(),
         covariates: Vec::new(),
+        models: Vec::new(),
         stale: None,
         run: String::new(),
     }
 }
 
-/// The file of what was tried, and the predictors tried for this event.
-fn tried(typed: &Relate) -> Result<(UserFile, Vec<String>), Fault> {
-    let path: &Path = &typed.study.join(TRIED);
-    let file = UserFile::read(path, TRIED_COLUMNS, TRIED_COLUMNS)?;
-    let own = (0..file.row_count()).filter(|row| file.text(*row, "event") == typed.event);
-    let before = own.map(|row| file.text(row, "predictor").to_owned()).collect();
-    Ok((file, before))
+/// The row of an analysis in the file of those that were tried: everything that makes another one.
+fn tried_row(request: &Request) -> Vec<String> {
+    let number = |n: Option<i64>| n.map(|n| n.to_string()).unwrap_or_default();
+    let mut adjust = request.adjust.clone();
+    adjust.sort();
+    vec![
+        request.event.clone(),
+        request.predictor.clone(),
+        adjust.join("; "),
+        request.grain.word().to_owned(),
+        number(request.fractions),
+        number(request.least_grade),
+        number(request.least_follow_up),
+        if request.doubling { "true".to_owned() } else { String::new() },
+    ]
+}
+
+/// An analysis of the file in words.
+fn tried_words(row: &[String]) -> Tried {
+    let mut words = row[1].clone();
+    let more =
+        ["", "", "adjusted for", "by", "fractions", "grade from", "followed days", "doubling"];
+    for (cell, name) in row.iter().zip(more).skip(2).filter(|(cell, _)| !cell.is_empty()) {
+        let cell = if name == "doubling" { "" } else { cell.as_str() };
+        words = format!("{words}, {name} {cell}").trim_end().to_owned();
+    }
+    Tried { event: row[0].clone(), what: words }
+}
+
+/// The file of what was tried, and all of it with the analysis of `now`.
+fn tried(path: &Path, now: &[String]) -> Result<(UserFile, Vec<Tried>), Fault> {
+    let file = UserFile::read(path, TRIED_REQUIRED, TRIED_COLUMNS)?;
+    let mut rows = file.keys(TRIED_COLUMNS);
+    rows.insert(now.to_vec());
+    let all = rows.iter().map(|row| tried_words(row)).collect();
+    Ok((file, all))
+}
+
+/// What the scripts of the relation in the study folder estimated, as tables of a paper; estimates of
+/// other subjects than those beside them are counted only.
+///
+/// # Errors
+/// When the file cannot be read.
+pub(super) fn models_for_paper(study: &Path) -> Result<paper::Files, Fault> {
+    let folder = study.join("relate");
+    let rows = models::read(&folder.join(models::FILE))?;
+    // Without subjects nothing says what the estimates are of.
+    let subjects = std::fs::read(folder.join(models::SUBJECTS)).unwrap_or_default();
+    let own = models::mark(&subjects);
+    let own: Vec<&ModelRow> = rows.iter().filter(|r| r.relation == own).collect();
+    Ok(paper::models::files(&own, rows.len() - own.len()))
 }

@@ -15,6 +15,7 @@ mod doses;
 mod figures;
 mod lists;
 mod measures;
+pub mod models;
 mod packet;
 mod printed;
 mod readme;

@@ -5,13 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use strum::IntoEnumIterator;
 
 use super::Request;
+use super::checks::Checks;
 use super::join::{Joined, Known, Stage, Subject};
 use super::model::{self, Compared, Fitted, Lists, Rate};
-use super::published::{Published, for_predictor};
+use super::published::{Beside, for_predictor};
 use super::time::{OverTime, Survival, over_time, survival};
 use tidydose_statistics::Undefined;
 use tidydose_statistics::difference::of_means;
-use tidydose_statistics::proportion::Clustered;
+use tidydose_statistics::proportion::{Clustered, NoEvents};
 use tidydose_statistics::roc::Discrimination;
 
 /// What was found.
@@ -21,14 +22,17 @@ pub(super) struct Analysis {
     pub(super) stages: Vec<StageCount>,
     pub(super) lists: Lists,
     pub(super) rate: Result<Clustered, Undefined>,
+    /// Where nobody had the event: how large the risk may be.
+    pub(super) none: Option<NoEvents>,
     pub(super) fitted: Result<Fitted, Undefined>,
+    pub(super) checks: Checks,
     pub(super) rates: Vec<Rate>,
     pub(super) compared: Result<Compared, Undefined>,
     pub(super) discrimination: Result<Discrimination, Undefined>,
     pub(super) over_time: Result<OverTime, Undefined>,
     pub(super) survival: Result<Survival, Undefined>,
     pub(super) case_mix: Vec<CaseMix>,
-    pub(super) published: Vec<Published>,
+    pub(super) published: Beside,
     /// Analysed, by number of fractions; 0 where it is not known.
     pub(super) fractions: BTreeMap<i64, usize>,
 }
@@ -49,7 +53,7 @@ pub(super) struct StageCount {
 /// How a number differs between two groups.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct CaseMix {
-    pub(super) what: &'static str,
+    pub(super) what: String,
     pub(super) groups: [String; 2],
     pub(super) n: [usize; 2],
     pub(super) difference: f64,
@@ -60,6 +64,12 @@ impl Analysis {
         let stages = stages(&joined.subjects);
         let rows: Vec<(&Subject, &Known)> =
             joined.subjects.iter().filter_map(|s| Some((s, s.state.as_ref().ok()?))).collect();
+        // Who is left out for a short follow-up was followed that long.
+        let followed: Vec<(&Subject, &Known)> = joined
+            .subjects
+            .iter()
+            .filter_map(|s| Some((s, s.state.as_ref().ok().or(s.short.as_ref())?)))
+            .collect();
         let lists = Lists::of(&rows, request);
         let mut fractions: BTreeMap<i64, usize> = BTreeMap::new();
         for (subject, _) in &rows {
@@ -69,14 +79,16 @@ impl Analysis {
         Self {
             stages,
             rate: lists.rate(),
+            none: lists.nobody_had_it(),
+            checks: Checks::of(&lists),
             fitted: model::fitted(&lists, request.doubling),
             rates: model::rates(&lists),
             compared: model::compared(&lists),
             discrimination: model::discriminated(&lists),
-            over_time: over_time(&rows),
-            survival: survival(&rows),
-            case_mix: case_mix(&rows),
-            published: for_predictor(&joined.predictor, single),
+            over_time: over_time(&followed),
+            survival: survival(&followed),
+            case_mix: case_mix(&rows, request),
+            published: for_predictor(&joined.predictor, single, &request.event),
             fractions,
             lists,
             joined,
@@ -91,6 +103,22 @@ impl Analysis {
         self.lists.event.iter().filter(|e| **e).count()
     }
 
+    /// Analysed, by number of fractions.
+    pub(super) fn fraction_words(&self) -> String {
+        let words = |(n, count): (&i64, &usize)| match n {
+            0 => format!("unknown: {count}"),
+            n => format!("{n}: {count}"),
+        };
+        self.fractions.iter().map(words).collect::<Vec<_>>().join(", ")
+    }
+
+    /// The first predictor that is a prescribed dose of several numbers of fractions.
+    pub(super) fn pooled_prescription(&self, request: &Request) -> Option<String> {
+        let predictors = std::iter::once(&self.joined.predictor).chain(&self.joined.adjusters);
+        let place = predictors.into_iter().position(super::predictor::Predictor::is_prescription);
+        place.filter(|_| self.fractions.len() > 1).map(|p| super::checks::name(p, request))
+    }
+
     /// What must be known beside the numbers.
     pub(super) fn warnings(&self, request: &Request) -> Vec<String> {
         let mut list = self.joined.notes.clone();
@@ -101,6 +129,10 @@ impl Analysis {
     }
 
     fn about_model(&self, request: &Request, list: &mut Vec<String>) {
+        list.extend(self.none.iter().map(|n| super::words::nobody_had_it(n, request)));
+        if self.none.is_none() && self.events() > 0 && self.events() < self.n() {
+            list.extend(self.checks.warnings(&self.lists, request));
+        }
         if let Ok(fitted) = &self.fitted {
             let each = fitted.model.events_per_coefficient();
             if each < 10.0 {
@@ -129,16 +161,7 @@ impl Analysis {
         if patients < 20 && self.n() > 0 {
             list.push(format!("draws of only {patients} patients: such intervals are rough"));
         }
-        let tried: BTreeSet<&String> = request.tried.iter().collect();
-        if tried.len() > 1 {
-            list.push(format!(
-                "{} predictors were tried for {} in this study ({}); the smallest p of several is \
-                 no p, and which one won is chance in part: name one beforehand and show the others",
-                tried.len(),
-                request.event,
-                tried.iter().map(|t| t.as_str()).collect::<Vec<_>>().join(", ")
-            ));
-        }
+        list.extend(tried(request));
     }
 
     fn about_those_left_out(&self, request: &Request, list: &mut Vec<String>) {
@@ -183,14 +206,9 @@ impl Analysis {
 
     fn about_groups(&self, request: &Request, list: &mut Vec<String>) {
         if self.fractions.len() > 1 {
-            let words = |(n, count): (&i64, &usize)| match n {
-                0 => format!("unknown: {count}"),
-                n => format!("{n}: {count}"),
-            };
-            let counts: Vec<String> = self.fractions.iter().map(words).collect();
             list.push(format!(
                 "several numbers of fractions are pooled in gray ({}); ask for one with --fractions",
-                counts.join(", ")
+                self.fraction_words()
             ));
         }
         for mix in self.case_mix.iter().filter(|m| m.difference.abs() > NOTABLE) {
@@ -202,6 +220,24 @@ impl Analysis {
             ));
         }
     }
+}
+
+/// What was tried in this study; one analysis needs no words.
+fn tried(request: &Request) -> Option<String> {
+    let all: BTreeSet<&super::Tried> = request.tried.iter().collect();
+    let own: Vec<&str> =
+        all.iter().filter(|t| t.event == request.event).map(|t| t.what.as_str()).collect();
+    (all.len() > 1).then(|| {
+        format!(
+            "{} analyses were tried in this study (tried.csv), {} of them of {}: {}; the smallest p of \
+             several is no p, and which one won is chance in part: name one beforehand and show the \
+             others",
+            all.len(),
+            own.len(),
+            request.event,
+            own.join("; ")
+        )
+    })
 }
 
 /// Standardised differences above this are put into words; a quarter of a deviation. With few
@@ -236,28 +272,35 @@ fn stages(subjects: &[Subject]) -> Vec<StageCount> {
     std::iter::once(start).chain(Stage::iter().map(one)).collect()
 }
 
-fn case_mix(rows: &[(&Subject, &Known)]) -> Vec<CaseMix> {
-    type Number = fn(&Subject, &Known) -> Option<f64>;
-    let numbers: [(&'static str, Number); 3] = [
-        ("the predictor", |_, k| Some(k.predictor)),
-        ("the adjuster", |_, k| k.adjuster),
-        ("follow-up", |_, k| k.life.map(|(days, _)| days)),
-    ];
+fn case_mix(rows: &[(&Subject, &Known)], request: &Request) -> Vec<CaseMix> {
+    let column = |number: &dyn Fn(&Known) -> Option<f64>| -> Vec<Option<f64>> {
+        rows.iter().map(|(_, k)| number(k)).collect()
+    };
+    let mut numbers = vec![("the predictor".to_owned(), column(&|k| Some(k.predictor)))];
+    for (place, name) in request.adjust.iter().enumerate() {
+        numbers.push((name.clone(), column(&|k| k.adjusters.get(place).copied())));
+    }
+    numbers.push(("follow-up".to_owned(), column(&|k| k.life.map(|(days, _)| days))));
     let names: BTreeSet<&str> = rows.iter().map(|(s, _)| s.group.as_str()).collect();
     let names: Vec<&str> = names.into_iter().collect();
     let mut out = Vec::new();
-    for (what, number) in numbers {
+    for (what, values) in &numbers {
         for (i, a) in names.iter().enumerate() {
             for b in names.iter().skip(i + 1) {
                 let of = |name: &str| -> Vec<f64> {
-                    let own = rows.iter().filter(|(s, _)| s.group == name);
-                    own.filter_map(|(s, k)| number(s, k)).collect()
+                    let own = rows.iter().zip(values).filter(|((s, _), _)| s.group == name);
+                    own.filter_map(|(_, value)| *value).collect()
                 };
                 let (x, y) = (of(a), of(b));
                 let Ok(difference) = of_means(&x, &y) else { continue };
                 if x.len().min(y.len()) >= LEAST {
                     let groups = [(*a).to_owned(), (*b).to_owned()];
-                    out.push(CaseMix { what, groups, n: [x.len(), y.len()], difference });
+                    out.push(CaseMix {
+                        what: what.clone(),
+                        groups,
+                        n: [x.len(), y.len()],
+                        difference,
+                    });
                 }
             }
         }

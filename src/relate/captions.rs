@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::Request;
 use super::analysis::Analysis;
 use super::join::Stage;
+use super::words::small_groups;
 use tidydose_table::run::CAUTION;
 
 /// A caption for each figure among the files.
@@ -45,7 +46,8 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
              likelihood, intercept corrected so that risks add up to the events (FLIC), drawn inside the \
              data only; bands: 68 and 95 %, bootstrap, resampling patients. Marks: rates of bands of the predictor \
              with exact 95 % intervals and their numbers. Ticks: single values, with event above, \
-             without below. Values published elsewhere are drawn beside the data and are no advice."
+             without below. Values published elsewhere are drawn beside the data and are no advice{}.",
+            unchecked(analysis)
         ),
         "incidence" => {
             let missing = analysis.over_time.as_ref().map_or(0, |o| o.without_day);
@@ -57,9 +59,11 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
         }
         "survival" => {
             let patients = analysis.survival.as_ref().map_or(0, |s| s.all.times.count());
+            let small = analysis.survival.as_ref().ok().and_then(small_groups);
+            let small = small.map_or_else(String::new, |words| format!(" Groups {words}."));
             format!(
                 "Survival of {patients} patients by Kaplan and Meier, by {}; strokes: censored. Shown \
-                 while a tenth is at risk.",
+                 while a tenth is at risk.{small}",
                 request.group.replace('_', " ")
             )
         }
@@ -69,6 +73,16 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
         ),
         _ => format!("Who is analysed, and who left at which stage for which reason: {n}."),
     }
+}
+
+/// How many of the published values drawn nobody has seen in their source.
+fn unchecked(analysis: &Analysis) -> String {
+    let rows = &analysis.published.rows;
+    let open = rows.iter().filter(|p| !p.is_checked()).count();
+    if open == 0 {
+        return String::new();
+    }
+    format!("; {open} of {} are not yet checked against the source (published.csv)", rows.len())
 }
 
 /// Everybody who is not analysed, with the reasons.

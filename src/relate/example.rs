@@ -1,7 +1,7 @@
 //! A cohort for tests: forty patients with two lesions each, of known outcome.
 
 use super::study::Cohort;
-use super::{Grain, Request};
+use super::{Grain, Request, Tried};
 use tidydose_table::frame::{Cells, LoadedTable};
 use tidydose_table::read::Tables;
 use tidydose_table::user::outcomes::Outcome;
@@ -102,11 +102,15 @@ pub(super) fn outcomes() -> Vec<Outcome> {
     rows
 }
 
+pub(super) fn tried(what: &str) -> Tried {
+    Tried { event: "necrosis".to_owned(), what: what.to_owned() }
+}
+
 pub(super) fn request(grain: Grain) -> Request {
     Request {
         event: "necrosis".to_owned(),
         predictor: "Brain:V12Gy[cc]".to_owned(),
-        adjust: None,
+        adjust: Vec::new(),
         grain,
         fractions: None,
         least_grade: None,
@@ -114,7 +118,9 @@ pub(super) fn request(grain: Grain) -> Request {
         doubling: false,
         group: "technology".to_owned(),
         covariates: Vec::new(),
-        tried: vec!["Brain:V12Gy[cc]".to_owned()],
+        tried: vec![tried("Brain:V12Gy[cc]")],
+        looked_for: Vec::new(),
+        models: Vec::new(),
         stale: None,
         run: "Run: of a test.".to_owned(),
     }

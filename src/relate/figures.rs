@@ -6,6 +6,7 @@ use super::Request;
 use super::analysis::{Analysis, StageCount};
 use super::join::Stage;
 use super::model::Fitted;
+use super::published::Published;
 use super::sheets::share;
 use super::time::{Group, MONTH, OverTime, Survival};
 use tidydose_figure::{Axis, Below, Figure, Layer, Look, Stage as Box, flow};
@@ -100,23 +101,20 @@ fn dose_response(analysis: &Analysis, request: &Request) -> Figure {
         look: Look(0),
         words: format!("{}/{}", r.rate.events, r.rate.n),
     }));
-    let beside: Vec<_> = analysis
-        .published
-        .iter()
-        .filter(|p| p.range.0 <= high && p.range.1.min(high) >= low)
-        // An association without a risk has no place in the figure; the report has it.
-        .filter_map(|p| Some((p, p.risk?)))
-        .collect();
-    layers.extend(beside.iter().map(|(p, risk)| Layer::Mark {
-        at: (f64::midpoint(p.range.0.max(low), p.range.1.min(high)), f64::midpoint(risk.0, risk.1)),
-        whisker: (risk.0 < risk.1).then_some(*risk),
-        look: Look(1),
-        words: String::new(),
-    }));
+    let rows = &analysis.published.rows;
+    let beside: Vec<Layer> = rows.iter().filter_map(|p| published(p, (low, high))).collect();
     let mut legend = vec![(Look(0), "observed, with 95 % interval; model".to_owned())];
     if !beside.is_empty() {
-        legend.push((Look(1), "published elsewhere, no advice".to_owned()));
+        // A line of the legend holds about fifty letters.
+        let open = rows.iter().any(|p| !p.is_checked());
+        let words = if open {
+            "published, some not yet checked; no advice"
+        } else {
+            "published elsewhere, no advice"
+        };
+        legend.push((Look(1), words.to_owned()));
     }
+    layers.extend(beside);
     let n = analysis.n();
     let foot = format!(
         "{} with {} among {} of {} patients. Bands: 68 and 95 %, bootstrap, resampling patients. Ticks: with \
@@ -136,6 +134,31 @@ fn dose_response(analysis: &Analysis, request: &Request) -> Figure {
         below: Vec::new(),
         foot,
     }
+}
+
+/// A published risk where the data are: a mark for a level of the predictor, and for a range of it a
+/// line, or the border of the area where the risk is a range too. What has no upper end stays open.
+fn published(p: &Published, (low, high): (f64, f64)) -> Option<Layer> {
+    // An association without a risk has no place in the figure; the report has it.
+    let risk = p.risk?;
+    let (from, to) = (p.range.0.max(low), p.range.1.min(high));
+    if from > to || p.range.0 > high {
+        return None;
+    }
+    let look = Look(1);
+    if p.range.0 == p.range.1 {
+        let at = (from, f64::midpoint(risk.0, risk.1));
+        let whisker = (risk.0 < risk.1).then_some(risk);
+        return Some(Layer::Mark { at, whisker, look, words: String::new() });
+    }
+    if risk.0 == risk.1 {
+        return Some(Layer::Line { points: vec![(from, risk.0), (to, risk.0)], look });
+    }
+    let mut points = vec![(to, risk.0), (from, risk.0), (from, risk.1), (to, risk.1)];
+    if p.range.1 <= high {
+        points.push((to, risk.0));
+    }
+    Some(Layer::Line { points, look })
 }
 
 fn curve_layers(fitted: &Fitted) -> Vec<Layer> {

@@ -62,7 +62,8 @@ impl Stage {
 pub(super) struct Known {
     pub(super) event: bool,
     pub(super) predictor: f64,
-    pub(super) adjuster: Option<f64>,
+    /// In the order of the request.
+    pub(super) adjusters: Vec<f64>,
     /// Days until the observation ended, and how; absent where a day is missing.
     pub(super) time: Option<(f64, End)>,
     /// Days until which the event would have been seen.
@@ -83,6 +84,9 @@ pub(super) struct Subject {
     pub(super) fractions: Option<i64>,
     /// What is known, or where it left and why.
     pub(super) state: Result<Known, (Stage, String)>,
+    /// What is known over time of somebody who left for a short follow-up only: rates and the model
+    /// do without, incidence and survival do not.
+    pub(super) short: Option<Known>,
     /// Whether somebody who left for short follow-up had died.
     pub(super) died: bool,
     /// What the sheet says besides, in the order of the request; empty where it says nothing.
@@ -105,7 +109,7 @@ pub(super) struct Unmatched {
 #[derive(Debug, Clone, PartialEq)]
 pub(super) struct Joined {
     pub(super) predictor: Predictor,
-    pub(super) adjuster: Option<Predictor>,
+    pub(super) adjusters: Vec<Predictor>,
     pub(super) subjects: Vec<Subject>,
     pub(super) unmatched: Vec<Unmatched>,
     /// Rows of the sheet by kind of event.
@@ -125,7 +129,8 @@ pub(super) fn join(
     for o in outcomes {
         *kinds.entry(o.event_type.clone()).or_insert(0) += 1;
     }
-    if !kinds.contains_key(&request.event) || [NONE, LOST].contains(&request.event.as_str()) {
+    let known = kinds.contains_key(&request.event) || is_looked_for(outcomes, request);
+    if !known || [NONE, LOST].contains(&request.event.as_str()) {
         let events = kinds.iter().filter(|(k, _)| ![NONE, LOST].contains(&k.as_str()));
         let there = events.map(|(kind, n)| format!("{kind} ({n})")).collect::<Vec<_>>();
         let there = if there.is_empty() { "none".to_owned() } else { there.join(", ") };
@@ -133,20 +138,27 @@ pub(super) fn join(
     }
     let parse = |words: &str| Predictor::parse(words, cohort, request.grain);
     let predictor = parse(&request.predictor)?;
-    let adjuster = request.adjust.as_deref().map(parse).transpose()?;
+    let adjusters: Vec<Predictor> =
+        request.adjust.iter().map(|a| parse(a)).collect::<Result<_, _>>()?;
     let lesions = Lesions::of(cohort);
     let sheet = OutcomesOf { cohort, lesions: &lesions, outcomes, request };
     let subject = |(plan, lesion): (&GroupedPlan<'_>, Option<String>)| {
-        sheet.subject(plan, lesion, &predictor, adjuster.as_ref())
+        sheet.subject(plan, lesion, &predictor, &adjusters)
     };
     let subjects: Vec<Subject> = starts(cohort, request.grain).into_iter().map(subject).collect();
     let scales = outcomes.iter().filter(|o| o.event_type == request.event);
     let scales = scales.filter_map(|o| o.grade_scale.clone()).collect();
     let unmatched = unmatched(&sheet, &subjects);
     let mut notes = predictor.notes(cohort);
-    notes.extend(adjuster.iter().flat_map(|a| a.notes(cohort)));
+    notes.extend(adjusters.iter().flat_map(|a| a.notes(cohort)));
     notes.extend(sheet.notes());
-    Ok(Joined { predictor, adjuster, subjects, unmatched, kinds, scales, notes })
+    Ok(Joined { predictor, adjusters, subjects, unmatched, kinds, scales, notes })
+}
+
+/// Whether the sheet says of an event that it was looked for, though no row has it.
+fn is_looked_for(outcomes: &[Outcome], request: &Request) -> bool {
+    request.looked_for.contains(&request.event)
+        || outcomes.iter().any(|o| o.event_unknown.contains(&request.event))
 }
 
 /// Whom the flow starts with: each patient with the plan of the first course, each plan, or each
@@ -233,9 +245,10 @@ impl<'c> OutcomesOf<'c> {
         plan: &GroupedPlan<'_>,
         lesion_id: Option<String>,
         predictor: &Predictor,
-        adjuster: Option<&Predictor>,
+        adjusters: &[Predictor],
     ) -> Subject {
         let mut died = false;
+        let mut short = None;
         let mut state = || -> Result<Known, (Stage, String)> {
             let row = &plan.row;
             if !row.is_measured() {
@@ -254,13 +267,19 @@ impl<'c> OutcomesOf<'c> {
             if self.request.doubling && x <= 0.0 {
                 return Err((Stage::Predictor, "0 has no logarithm".to_owned()));
             }
-            let z = adjuster.map(value).transpose().map_err(|s| (Stage::Adjuster, s))?;
+            let adjusters: Result<Vec<f64>, String> = adjusters.iter().map(value).collect();
+            let adjusters = adjusters.map_err(|s| (Stage::Adjuster, s))?;
             let course = self.course(Of { plan, lesion: lesion_id.as_deref() })?;
             died = course.life.is_some_and(|(_, dead)| dead);
-            course.long_enough(self.request.least_follow_up)?;
+            let long_enough = course.long_enough(self.request.least_follow_up);
             let Course { event, seen, time, life, by_course } = course;
             let looked = seen.map(real);
-            Ok(Known { event, predictor: x, adjuster: z, time, looked, life, by_course })
+            let known = Known { event, predictor: x, adjusters, time, looked, life, by_course };
+            if let Err(left) = long_enough {
+                short = Some(known);
+                return Err(left);
+            }
+            Ok(known)
         };
         let state = state();
         let told = self.request.covariates.iter();
@@ -274,6 +293,7 @@ impl<'c> OutcomesOf<'c> {
             group: plan.group.clone(),
             fractions: plan.row.fractions_planned,
             state,
+            short,
             died,
             covariates,
         }

@@ -8,12 +8,15 @@
 
 mod analysis;
 mod captions;
+mod checks;
 mod course;
 mod figures;
 mod join;
 mod model;
+mod model_words;
 mod predictor;
 mod published;
+mod scripts;
 mod sheets;
 mod study;
 mod time;
@@ -24,8 +27,10 @@ use std::collections::BTreeMap;
 use study::Cohort;
 
 use analysis::Analysis;
+pub use tidydose_statistics::logistic::MOST_ADJUSTERS;
 use tidydose_table::nobody::nobody;
 use tidydose_table::read::{CellError, Tables};
+use tidydose_table::user::models::{ModelRow, SUBJECTS};
 use tidydose_table::user::outcomes::Outcome;
 
 /// The tables that are read.
@@ -47,7 +52,9 @@ impl Grain {
     pub const WORDS: &'static [(Self, &'static str)] =
         &[(Self::Patient, "patient"), (Self::Plan, "plan"), (Self::Lesion, "lesion")];
 
-    const fn word(self) -> &'static str {
+    /// Its word on the command line.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
         match self {
             Self::Patient => "patient",
             Self::Plan => "plan",
@@ -63,8 +70,8 @@ pub struct Request {
     pub event: String,
     /// Predictor: `STRUCTURE:METRIC`, a metric of the lesion itself, or a numeric column.
     pub predictor: String,
-    /// A second predictor to adjust for.
-    pub adjust: Option<String>,
+    /// Further predictors to adjust for, at most [`MOST_ADJUSTERS`].
+    pub adjust: Vec<String>,
     /// Patients or lesions.
     pub grain: Grain,
     /// Only plans of so many fractions.
@@ -79,12 +86,25 @@ pub struct Request {
     pub group: String,
     /// Columns of the tables that come from the sheet, for table subjects.
     pub covariates: Vec<String>,
-    /// Predictors that were tried for this event before, this one included.
-    pub tried: Vec<String>,
+    /// Analyses that were tried before, this one included.
+    pub tried: Vec<Tried>,
+    /// Kinds of events that the sheet has a column for, though nobody need have had them.
+    pub looked_for: Vec<String>,
+    /// What scripts of an earlier run of this relation estimated, see [`tidydose_table::user::models`].
+    pub models: Vec<ModelRow>,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<String>,
     /// The run that the tables come from, for the captions; see [`tidydose_table::run::words`].
     pub run: String,
+}
+
+/// An analysis that was tried.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Tried {
+    /// The event.
+    pub event: String,
+    /// Predictor, adjusters, grain and filters in words.
+    pub what: String,
 }
 
 /// What came out.
@@ -163,7 +183,19 @@ fn describe(
 ) -> Result<Relation, RelateError> {
     let joined = join::join(cohort, outcomes, request)?;
     let analysis = Analysis::of(joined, request);
+    if let Some(wanted) = analysis.pooled_prescription(request) {
+        return Err(RelateError::Predictor {
+            wanted,
+            reason: format!(
+                "a prescribed dose is not pooled over numbers of fractions ({})",
+                analysis.fraction_words()
+            ),
+            there: "ask for one of them with --fractions".to_owned(),
+        });
+    }
     let mut files = sheets::files(&analysis, request);
+    let subjects = files.get(SUBJECTS).cloned().unwrap_or_default();
+    files.extend(scripts::files(&subjects, request));
     let drawn = figures::files(&analysis, request);
     // A drawing of this program that has no PDF would be a fault of the program; it has its SVG.
     files.extend(drawn.iter().filter_map(|(name, bytes)| {
@@ -174,7 +206,8 @@ fn describe(
     files.insert("captions.md".to_owned(), captions::file(&analysis, request, &files));
     let mut warnings: Vec<String> = request.stale.iter().cloned().collect();
     warnings.extend(analysis.warnings(request));
-    let text = words::report(&analysis, request, &warnings);
+    let others = scripts::words(&request.models, &subjects);
+    let text = words::report(&analysis, request, &warnings, others);
     files.insert("report.txt".to_owned(), text.into_bytes());
     let summary = words::summary(&analysis, request);
     Ok(Relation { files, summary, warnings, nobody: words::nobody(&analysis, request) })

@@ -164,6 +164,14 @@ impl Predictor {
         }
     }
 
+    /// Whether it is a prescribed dose, which means another thing in another number of fractions.
+    pub(super) fn is_prescription(&self) -> bool {
+        match self {
+            Self::Column { name } => name.contains("prescription") && name.ends_with("_gy"),
+            _ => false,
+        }
+    }
+
     /// Structure and metric, for a comparison with published values.
     pub(super) fn subject(&self) -> Option<(&str, &str)> {
         match self {

@@ -51,17 +51,62 @@ impl Published {
             (low, high) => format!("{low}-{high}"),
         }
     }
+
+    /// Whether somebody has read the number in its source, or in the abstract of it.
+    pub(super) fn is_checked(&self) -> bool {
+        let read = ["read on page", "abstract"].iter().any(|w| self.evidence.starts_with(w));
+        read && !self.evidence.contains("secondary")
+    }
+
+    /// The same in words, to stand beside it.
+    pub(super) fn against_source(&self) -> &'static str {
+        if self.is_checked() { "read in the source" } else { "not yet checked against the source" }
+    }
 }
 
-/// Published risks for what a predictor measures; none for other structures, metrics and fractions,
-/// since a comparison across definitions misleads.
-pub(super) fn for_predictor(predictor: &Predictor, fractions: Option<i64>) -> Vec<Published> {
-    let Some((structure, metric)) = predictor.subject() else { return Vec::new() };
+/// Published risks beside a relation.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(super) struct Beside {
+    pub(super) rows: Vec<Published>,
+    /// Endpoints for which there are others of the same structure, metric and fractions.
+    pub(super) other_endpoints: Vec<String>,
+}
+
+/// What an endpoint or an event is, by the words of its name; optic neuropathy is no palsy of another
+/// nerve.
+fn kinds(words: &str) -> Vec<&'static str> {
+    const OPTIC: &[&str] = &["optic", "vision", "visual"];
+    const OTHERS: &[(&str, &[&str])] = &[
+        ("necrosis", &["necro", "nekro"]),
+        ("nerve", &["neuropath", "palsy", "nerve"]),
+        ("cord", &["myelopath", "myelit"]),
+        ("hearing", &["hearing", "deaf"]),
+        ("memory", &["memory", "recall", "cognit"]),
+    ];
+    let words = words.to_lowercase();
+    let has = |list: &[&str]| list.iter().any(|w| words.contains(w));
+    if has(OPTIC) {
+        return vec!["optic"];
+    }
+    OTHERS.iter().filter(|(_, list)| has(list)).map(|(kind, _)| *kind).collect()
+}
+
+/// Published risks for what a predictor measures; none for other endpoints, structures, metrics and
+/// fractions, since a comparison across definitions misleads. That a volume holds the target is part of
+/// the structure: Brain with it, Brain-GTV without.
+pub(super) fn for_predictor(predictor: &Predictor, fractions: Option<i64>, event: &str) -> Beside {
+    let Some((structure, metric)) = predictor.subject() else { return Beside::default() };
     let fits = |p: &Published| {
         let of_fractions = fractions.is_some_and(|n| (p.fractions.0..=p.fractions.1).contains(&n));
         p.organ == structure && p.metric == metric && of_fractions
     };
-    all().into_iter().filter(fits).collect()
+    let own = kinds(event);
+    let of_event = |p: &Published| kinds(&p.endpoint).iter().any(|k| own.contains(k));
+    let (rows, others): (Vec<_>, Vec<_>) = all().into_iter().filter(fits).partition(of_event);
+    let mut other_endpoints: Vec<String> = others.into_iter().map(|p| p.endpoint).collect();
+    other_endpoints.sort();
+    other_endpoints.dedup();
+    Beside { rows, other_endpoints }
 }
 
 fn all() -> Vec<Published> {
@@ -118,17 +163,47 @@ mod tests {
             metric: metric.to_owned(),
         };
         let v12 = |structure: &str| of(structure, "V12Gy[cc]");
-        let brain = for_predictor(&v12("Brain"), Some(1));
+        let shown = |predictor: &Predictor, n| for_predictor(predictor, n, "necrosis").rows;
+        let brain = shown(&v12("Brain"), Some(1));
         assert!(
             brain.iter().any(|p| p.range == (5.0, 5.0) && p.risk == Some((0.1, 0.1))),
             "{brain:?}"
         );
-        assert!(!for_predictor(&v12("Brain-GTV"), Some(1)).is_empty());
-        assert!(for_predictor(&v12("Brain"), Some(5)).is_empty());
-        assert!(for_predictor(&v12("Brainstem"), Some(1)).is_empty());
-        let cord = |n| for_predictor(&of("SpinalCord", "Max[Gy]"), Some(n));
+        assert!(!shown(&v12("Brain-GTV"), Some(1)).is_empty());
+        assert!(shown(&v12("Brain"), Some(5)).is_empty());
+        assert!(shown(&v12("Brainstem"), Some(1)).is_empty());
+        let cord = |n| for_predictor(&of("SpinalCord", "Max[Gy]"), Some(n), "myelopathy").rows;
         assert!(cord(30).iter().any(|p| p.range == (61.0, 61.0)), "a range of fractions");
         assert!(cord(24).is_empty());
-        assert!(for_predictor(&v12("Brain"), None).is_empty(), "fractions are pooled");
+        assert!(shown(&v12("Brain"), None).is_empty(), "fractions are pooled");
+    }
+
+    /// Risks of necrosis are not drawn beside deaths; the endpoints there are, are named.
+    #[test]
+    fn only_the_endpoint_that_was_reported_is_compared() {
+        let brain =
+            Predictor::Structure { structure: "Brain".to_owned(), metric: "V12Gy[cc]".to_owned() };
+        let death = for_predictor(&brain, Some(1), "death");
+        assert!(death.rows.is_empty(), "{death:?}");
+        assert!(death.other_endpoints.contains(&"symptomatic radionecrosis".to_owned()));
+        for event in ["necrosis", "Radionecrosis_grade2", "radionekrose"] {
+            let found = for_predictor(&brain, Some(1), event);
+            assert!(!found.rows.is_empty() && found.other_endpoints.is_empty(), "{event}");
+        }
+        let chiasm = Predictor::Structure {
+            structure: "OpticChiasm".to_owned(),
+            metric: "Max[Gy]".to_owned(),
+        };
+        assert!(for_predictor(&chiasm, Some(1), "facial_palsy").rows.is_empty());
+        assert!(!for_predictor(&chiasm, Some(1), "optic neuropathy").rows.is_empty());
+    }
+
+    #[test]
+    fn what_nobody_has_seen_in_its_source_says_so() {
+        for p in all() {
+            let unseen = p.evidence.contains("memory") || p.evidence.contains("secondary");
+            assert_eq!(p.is_checked(), !unseen, "{p:?}");
+        }
+        assert!(all().iter().any(|p| p.against_source().starts_with("not yet checked")));
     }
 }

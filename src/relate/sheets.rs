@@ -6,6 +6,8 @@ use std::collections::BTreeMap;
 use super::Request;
 use super::analysis::Analysis;
 use super::join::Stage;
+use super::published::COLUMNS_SHOWN;
+use super::scripts::adjuster_column;
 use super::time::MONTH;
 use tidydose_statistics::Interval;
 use tidydose_statistics::logistic::Coefficient;
@@ -23,8 +25,10 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
         }
     };
     let covariates = request.covariates.iter().map(String::as_str);
-    let columns: Vec<&str> = SUBJECTS.iter().copied().chain(covariates).collect();
-    add("subjects", &columns, subjects(analysis));
+    let further: Vec<String> = (2..=request.adjust.len()).map(adjuster_column).collect();
+    let further = further.iter().map(String::as_str);
+    let columns: Vec<&str> = SUBJECTS.iter().copied().chain(further).chain(covariates).collect();
+    add("subjects", &columns, subjects(analysis, request));
     add("flow", FLOW, flow(analysis, request));
     add("unmatched", &["side", "patient_id", "lesion_id", "row", "reason"], unmatched(analysis));
     add("model", MODEL, model(analysis, request));
@@ -34,7 +38,9 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
     add("incidence", INCIDENCE, incidence(analysis));
     add("survival", SURVIVAL, survival(analysis));
     add("case_mix", &["number", "group_a", "n_a", "group_b", "n_b", "difference"], mix(analysis));
-    add("published", &super::published::COLUMNS_SHOWN, published(analysis));
+    add("calibration", CALIBRATION, calibration(analysis));
+    let columns: Vec<&str> = COLUMNS_SHOWN.iter().copied().chain(["against_source"]).collect();
+    add("published", &columns, published(analysis));
     files
 }
 
@@ -70,6 +76,8 @@ const MODEL: &[&str] = &[
 ];
 const RATES: &[&str] =
     &["from", "to", "median", "events", "n", "patients", "effective_n", "rate", "low", "high"];
+const CALIBRATION: &[&str] =
+    &["from", "to", "mean_risk", "events", "n", "patients", "rate", "low", "high"];
 const INCIDENCE: &[&str] = &[
     "days",
     "months",
@@ -100,9 +108,10 @@ fn ends(interval: Option<Interval>) -> [Cell<'static>; 2] {
     [number(interval.map(|i| i.low)), number(interval.map(|i| i.high))]
 }
 
-fn subjects(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+fn subjects(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {
     let row = |s: &super::join::Subject| {
-        let known = s.state.as_ref().ok();
+        // Who left for a short follow-up only counts over time, here as there.
+        let known = s.state.as_ref().ok().or(s.short.as_ref());
         let left = s.state.as_ref().err();
         let end = |k: &super::join::Known| k.time.map(|(_, e)| format!("{e:?}").to_lowercase());
         let mut row = vec![
@@ -111,18 +120,21 @@ fn subjects(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
             text(s.lesion_id.as_deref().unwrap_or("")),
             text(&s.group),
             s.fractions.map_or(Cell::Missing, Cell::Integer),
-            Cell::Boolean(known.is_some()),
+            Cell::Boolean(s.state.is_ok()),
             text(left.map_or("", |(stage, _)| stage.words())),
             text(left.map_or("", |(_, reason)| reason)),
             known.map_or(Cell::Missing, |k| Cell::Boolean(k.event)),
             number(known.map(|k| k.predictor)),
-            number(known.and_then(|k| k.adjuster)),
+            number(known.and_then(|k| k.adjusters.first().copied())),
             number(known.and_then(|k| Some(k.time?.0))),
             text(&known.and_then(end).unwrap_or_default()),
             number(known.and_then(|k| k.looked)),
             number(known.and_then(|k| Some(k.life?.0))),
             known.and_then(|k| k.life).map_or(Cell::Missing, |(_, dead)| Cell::Boolean(dead)),
         ];
+        // The first stands in a column of its own since there was one only.
+        let further = 1..request.adjust.len();
+        row.extend(further.map(|a| number(known.and_then(|k| k.adjusters.get(a).copied()))));
         row.extend(s.covariates.iter().map(|c| text(c)));
         row
     };
@@ -181,8 +193,9 @@ fn model(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {
         plain("intercept of the risks (FLIC)", m.risk_intercept, None),
         full(&format!("{scale}{}", request.predictor), &m.slope, fitted.curve.slope),
     ];
-    if let (Some(c), Some(name)) = (&m.adjustment, &request.adjust) {
-        rows.push(full(name, c, fitted.curve.adjustment));
+    let fits = m.adjustments.iter().zip(&fitted.curve.adjustments);
+    for (name, (c, draws)) in request.adjust.iter().zip(fits) {
+        rows.push(full(name, c, *draws));
     }
     rows
 }
@@ -196,6 +209,18 @@ fn curve(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
         row
     };
     fitted.curve.points.iter().map(row).collect()
+}
+
+fn calibration(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
+    let Ok(fitted) = &analysis.fitted else { return Vec::new() };
+    let row = |c: &super::model::Calibrated| {
+        let mut row: Vec<Cell<'static>> = [c.from, c.to, c.risk].map(|v| number(Some(v))).to_vec();
+        row.extend([count(c.rate.events), count(c.rate.n), count(c.rate.clusters)]);
+        row.push(number(Some(share(c.rate.events, c.rate.n))));
+        row.extend(ends(Some(c.rate.interval)));
+        row
+    };
+    fitted.calibration.iter().map(row).collect()
 }
 
 fn rates(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
@@ -263,7 +288,7 @@ fn mix(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
     let row = |m: &super::analysis::CaseMix| {
         let [a, b] = &m.groups;
         let (na, nb) = (count(m.n[0]), count(m.n[1]));
-        vec![text(m.what), text(a), na, text(b), nb, number(Some(m.difference))]
+        vec![text(&m.what), text(a), na, text(b), nb, number(Some(m.difference))]
     };
     analysis.case_mix.iter().map(row).collect()
 }
@@ -275,8 +300,8 @@ fn published(analysis: &Analysis) -> Vec<Vec<Cell<'static>>> {
         row.push(text(&p.metric));
         let risk = [p.risk.map(|r| r.0), p.risk.map(|r| r.1)];
         row.extend([Some(p.range.0), Some(p.range.1), risk[0], risk[1]].map(number));
-        row.extend([text(&p.source), text(&p.evidence)]);
+        row.extend([text(&p.source), text(&p.evidence), text(p.against_source())]);
         row
     };
-    analysis.published.iter().map(row).collect()
+    analysis.published.rows.iter().map(row).collect()
 }

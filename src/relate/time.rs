@@ -151,11 +151,13 @@ pub(super) struct Survival {
     pub(super) follow_up: KaplanMeier,
     /// Groups with at least [`LEAST`] patients; none when there is only one.
     pub(super) groups: Vec<Group>,
+    /// Groups with fewer, and how many patients they have.
+    pub(super) too_small: Vec<(String, usize)>,
     pub(super) test: Option<LogRank>,
 }
 
 /// Smaller groups have no curve of their own.
-const LEAST: usize = 5;
+pub(super) const LEAST: usize = 5;
 
 pub(super) fn survival(rows: &[(&Subject, &Known)]) -> Result<Survival, Undefined> {
     let mut lives: BTreeMap<&str, (f64, bool, &str)> = BTreeMap::new();
@@ -181,10 +183,12 @@ pub(super) fn survival(rows: &[(&Subject, &Known)]) -> Result<Survival, Undefine
     for (days, dead, name) in lives.values() {
         by_group.entry(name).or_default().push((*days, *dead));
     }
+    let small = by_group.iter().filter(|(_, own)| own.len() < LEAST);
+    let too_small = small.map(|(name, own)| ((*name).to_owned(), own.len())).collect();
     let large = by_group.iter().filter(|(_, own)| own.len() >= LEAST);
     let groups: Vec<Group> = large.map(|(name, own)| group(name, own)).collect::<Result<_, _>>()?;
     let groups = if groups.len() > 1 { groups } else { Vec::new() };
     let times: Vec<Times> = groups.iter().map(|g| g.times.clone()).collect();
     let test = log_rank(&times).ok();
-    Ok(Survival { all, follow_up, groups, test })
+    Ok(Survival { all, follow_up, groups, too_small, test })
 }

@@ -1,15 +1,17 @@
 //! The result in words: every number with its interval, its denominator and what it rests on; what
 //! the program leaves to others, and why.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 
 use super::analysis::Analysis;
 use super::join::Stage;
+use super::model_words::{effect, model};
 use super::sheets::share;
-use super::time::{MONTH, OverTime};
+use super::time::{LEAST, MONTH, OverTime, Survival};
 use super::{Grain, Request};
-use tidydose_statistics::bootstrap::DRAWS;
-use tidydose_statistics::logistic::Reached;
+use tidydose_statistics::proportion::NoEvents;
+use tidydose_statistics::rank::RankSum;
 use tidydose_statistics::survival::End;
 use tidydose_statistics::{Interval, Undefined};
 use tidydose_table::run::CAUTION;
@@ -17,22 +19,17 @@ use tidydose_table::run::CAUTION;
 /// What is left to others on purpose.
 const LEFT_OUT: &str = "\
 Left to R or Python on purpose, since they are choices of a model that a reviewer wants from citable
-software: several predictors at once, prediction models and their calibration; mixed models,
-estimating equations or robust variances for lesions in patients (geepack, statsmodels GEE); Cox
-models and their checks (survival, lifelines); Gray's test and the model of Fine and Gray (cmprsk);
-imputation of what is missing (mice). subjects.csv is made for them: one row each, with all that was
-used here.";
+software: mixed models, estimating equations or robust variances for lesions in patients (geepack,
+statsmodels GEE); Cox models and their checks (survival, lifelines); Gray's test and the model of Fine
+and Gray (cmprsk); imputation of what is missing (mice). models.R and models.py beside subjects.csv
+run the first three with the names of this relation, and write models.csv, which the next run shows.";
 
 pub(super) fn summary(analysis: &Analysis, request: &Request) -> String {
     let unmatched = analysis.joined.unmatched.len();
-    let slope = match &analysis.fitted {
-        Ok(f) => format!(
-            "odds ratio {} for {} ({})",
-            ratio(f.model.slope.estimate),
-            unit(request),
-            odds_interval(f.curve.slope, Some(f.model.slope.interval))
-        ),
-        Err(reason) => format!("no model: {reason}"),
+    let slope = match (&analysis.fitted, &analysis.none) {
+        (Ok(fitted), _) => effect(analysis, fitted, request),
+        (Err(_), Some(none)) => nobody_had_it(none, request),
+        (Err(reason), None) => format!("no model: {reason}"),
     };
     format!(
         "{} of {} {}s analysed, {} with {}; {slope}; {unmatched} unmatched.",
@@ -69,35 +66,24 @@ pub(super) fn nobody(analysis: &Analysis, request: &Request) -> Option<String> {
     Some(format!("nobody is analysed, of {found} {grain}s. {}", parts.join("; ")))
 }
 
+/// What is known where nobody had the event.
+pub(super) fn nobody_had_it(none: &NoEvents, request: &Request) -> String {
+    format!(
+        "{} patients were followed and none had {}: the risk is below {} with 95 % confidence \
+         (exact, one-sided); the two-sided 95 % interval is 0 to {}",
+        none.n,
+        request.event,
+        percent(none.one_sided),
+        percent(none.two_sided)
+    )
+}
+
 fn spaced(word: &str) -> String {
     word.replace('_', " ")
 }
 
-fn unit(request: &Request) -> String {
-    if request.doubling {
-        format!("each doubling of {}", request.predictor)
-    } else {
-        format!("one unit of {}", request.predictor)
-    }
-}
-
-fn odds_interval(draws: Option<Interval>, profile: Option<Interval>) -> String {
-    let (words, interval) = match draws {
-        Some(i) => ("95 % bootstrap, resampling patients", Some(i)),
-        None => ("95 % by profile", profile),
-    };
-    interval.map_or_else(
-        || "no interval".to_owned(),
-        |i| format!("{words} {} to {}", ratio(i.low), ratio(i.high)),
-    )
-}
-
-fn ratio(log_odds: f64) -> String {
-    shown(log_odds.exp())
-}
-
 /// Three digits that count.
-fn shown(value: f64) -> String {
+pub(super) fn shown(value: f64) -> String {
     let size = value.abs();
     let digits = match size {
         s if s >= 100.0 || s == 0.0 => 0,
@@ -110,19 +96,24 @@ fn shown(value: f64) -> String {
     format!("{value:.digits$}")
 }
 
-fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     format!("{:.1} %", 100.0 * share)
 }
 
-fn percents(i: Interval) -> String {
+pub(super) fn percents(i: Interval) -> String {
     format!("{:.1} to {:.1} %", 100.0 * i.low, 100.0 * i.high)
 }
 
-fn p(value: f64) -> String {
+pub(super) fn p(value: f64) -> String {
     if value < 0.001 { format!("{value:.1e}") } else { format!("{value:.3}") }
 }
 
-pub(super) fn report(analysis: &Analysis, request: &Request, warnings: &[String]) -> String {
+pub(super) fn report(
+    analysis: &Analysis,
+    request: &Request,
+    warnings: &[String],
+    others: Vec<String>,
+) -> String {
     let mut text = format!("{CAUTION}\n\n");
     let mut part = |title: &str, lines: Vec<String>| {
         // Writing to a text does not fail.
@@ -142,7 +133,8 @@ pub(super) fn report(analysis: &Analysis, request: &Request, warnings: &[String]
         roc(analysis),
     );
     part("Over time", time(analysis, request));
-    part("Published values, beside the data and no advice", published(analysis));
+    part("Models by other software, of subjects.csv", others);
+    part("Published values, beside the data and no advice", published(analysis, request));
     let _ = writeln!(text, "{LEFT_OUT}");
     text
 }
@@ -156,7 +148,9 @@ fn asked(analysis: &Analysis, request: &Request) -> Vec<String> {
     if request.doubling {
         list.push("the model takes the binary logarithm of the predictor".to_owned());
     }
-    list.extend(request.adjust.iter().map(|a| format!("adjusted for {a}")));
+    if !request.adjust.is_empty() {
+        list.push(format!("adjusted for {}", request.adjust.join(", ")));
+    }
     list.extend(request.fractions.iter().map(|n| {
         format!(
             "only plans of {}",
@@ -165,8 +159,19 @@ fn asked(analysis: &Analysis, request: &Request) -> Vec<String> {
     }));
     list.extend(request.least_grade.iter().map(|n| format!("events count from grade {n} on")));
     let follow = request.least_follow_up.iter();
-    list.extend(follow.map(|d| format!("without event only with {d} days of follow-up or more")));
+    list.extend(follow.map(|d| {
+        format!(
+            "without event only with {d} days of follow-up or more, in rates and model; incidence and \
+             survival need no such rule and have everybody"
+        )
+    }));
     list.push(format!("rows of the sheet: {}", kinds.collect::<Vec<_>>().join(", ")));
+    let analyses: BTreeSet<&super::Tried> = request.tried.iter().collect();
+    list.push(format!(
+        "analyses tried in this study, this one included: {} (tried.csv: event, grade, predictor, \
+         adjusters and filters)",
+        analyses.len()
+    ));
     list.push(
         "days count from the first fraction, or from the plan where that is not known".to_owned(),
     );
@@ -250,10 +255,9 @@ fn rates(analysis: &Analysis) -> Vec<String> {
             ));
             list.push(match &c.test {
                 Some(t) => format!(
-                    "difference by Hodges and Lehmann {} (95 % {} to {}), rank-sum p = {}",
+                    "difference by Hodges and Lehmann {} ({}), rank-sum p = {}",
                     shown(t.shift),
-                    shown(t.interval.low),
-                    shown(t.interval.high),
+                    shift_interval(t),
                     p(t.p)
                 ),
                 None => "no rank test: lesions of one patient are not independent".to_owned(),
@@ -264,66 +268,6 @@ fn rates(analysis: &Analysis) -> Vec<String> {
         }
     }
     list
-}
-
-fn model(analysis: &Analysis, request: &Request) -> Vec<String> {
-    let fitted = match &analysis.fitted {
-        Ok(fitted) => fitted,
-        Err(reason) => return vec![format!("none: {reason}")],
-    };
-    let (m, slope) = (&fitted.model, &fitted.model.slope);
-    let mut list = vec![
-        format!(
-            "logistic by Firth's penalised likelihood, {} events of {}; intercept {} (standard error \
-             {}), {} for risks (FLIC)",
-            m.events,
-            m.n,
-            shown(m.intercept),
-            shown(m.intercept_error),
-            shown(m.risk_intercept)
-        ),
-        format!(
-            "odds ratio for {}: {} ({}; {})",
-            unit(request),
-            ratio(slope.estimate),
-            odds_interval(fitted.curve.slope, None),
-            odds_interval(None, Some(slope.interval))
-        ),
-        format!(
-            "penalised likelihood ratio {} with 1 degree of freedom, p = {}{}",
-            shown(slope.ratio),
-            p(slope.p),
-            if analysis.lists.clusters.repeat() { ", as if lesions were independent" } else { "" }
-        ),
-    ];
-    if let (Some(c), Some(name)) = (&m.adjustment, &request.adjust) {
-        list.push(format!(
-            "odds ratio for one unit of {name}: {} ({}; {}); the curve stands at its mean {}",
-            ratio(c.estimate),
-            odds_interval(fitted.curve.adjustment, None),
-            odds_interval(None, Some(c.interval)),
-            shown(fitted.curve.adjuster_mean.unwrap_or(f64::NAN))
-        ));
-    }
-    list.extend(fitted.reached.iter().map(|r| reached(r, request)));
-    list.push(format!(
-        "bootstrap intervals, resampling patients: {} of {DRAWS} draws, percentiles expanded for few patients",
-        fitted.curve.draws
-    ));
-    list
-}
-
-fn reached(r: &Reached, request: &Request) -> String {
-    let risk = format!("risk of {:.0} %", 100.0 * r.risk);
-    let Some(value) = r.value else {
-        return format!("{risk}: not reached within the data, no value is given");
-    };
-    let end = |v: f64, open: &str| if v.is_finite() { shown(v) } else { open.to_owned() };
-    let interval = r.interval.map_or_else(String::new, |i| {
-        let (low, high) = (end(i.low, "below the data"), end(i.high, "beyond the data"));
-        format!(" (95 % band: {low} to {high})")
-    });
-    format!("{risk} at {} {}{interval}", request.predictor, shown(value))
 }
 
 fn roc(analysis: &Analysis) -> Vec<String> {
@@ -354,6 +298,18 @@ fn roc(analysis: &Analysis) -> Vec<String> {
     ]
 }
 
+/// The interval of a shift, with the level it has.
+fn shift_interval(test: &RankSum) -> String {
+    let ends = format!("{} to {}", shown(test.interval.low), shown(test.interval.high));
+    match test.attained {
+        None => format!("95 % {ends}"),
+        Some(level) => format!(
+            "no 95 % interval: with so few values the widest there is, {ends}, holds {} at most",
+            percent(level)
+        ),
+    }
+}
+
 fn time(analysis: &Analysis, request: &Request) -> Vec<String> {
     let mut list = Vec::new();
     match &analysis.over_time {
@@ -373,6 +329,7 @@ fn time(analysis: &Analysis, request: &Request) -> Vec<String> {
                 "survival of {} patients, {dead} dead: median {median}{interval}",
                 s.all.times.count()
             ));
+            list.extend(small_groups(s));
             let follow = s.follow_up.median().map_or_else(|| "not reached".to_owned(), months);
             list.push(format!("median follow-up by the reverse method: {follow}"));
             if let Some(test) = &s.test {
@@ -390,6 +347,16 @@ fn time(analysis: &Analysis, request: &Request) -> Vec<String> {
         Err(reason) => list.push(format!("no survival: {}", said(reason))),
     }
     list
+}
+
+/// Groups that have no curve of their own.
+pub(super) fn small_groups(survival: &Survival) -> Option<String> {
+    let small = &survival.too_small;
+    let names: Vec<String> =
+        small.iter().map(|(name, n)| format!("{} ({n})", spaced(name))).collect();
+    (!small.is_empty()).then(|| {
+        format!("too small for a curve of their own, below {LEAST} patients: {}", names.join(", "))
+    })
 }
 
 fn said(reason: &Undefined) -> String {
@@ -434,7 +401,7 @@ fn incidence(found: &OverTime, request: &Request, list: &mut Vec<String>) {
     }
 }
 
-fn published(analysis: &Analysis) -> Vec<String> {
+fn published(analysis: &Analysis, request: &Request) -> Vec<String> {
     let row = |p: &super::published::Published| {
         let range = match p.range {
             (a, b) if a == b => shown(a),
@@ -447,16 +414,31 @@ fn published(analysis: &Analysis) -> Vec<String> {
             None => p.note.clone(),
         };
         format!(
-            "{} {} {range}: {risk}, {} ({}; {})",
-            p.organ, p.metric, p.endpoint, p.source, p.evidence
+            "{} {} {range}: {risk}, {} ({}; {}; {})",
+            p.organ,
+            p.metric,
+            p.endpoint,
+            p.source,
+            p.evidence,
+            p.against_source()
         )
     };
-    if analysis.published.is_empty() {
-        return vec![
-            "none for this structure, metric and single number of fractions; values for others are \
-             not shown, since definitions differ"
+    let beside = &analysis.published;
+    let mut list: Vec<String> = beside.rows.iter().map(row).collect();
+    if list.is_empty() {
+        list.push(
+            "none for this event, structure, metric and single number of fractions; values for others \
+             are not shown, since definitions differ"
                 .to_owned(),
-        ];
+        );
     }
-    analysis.published.iter().map(row).collect()
+    if !beside.other_endpoints.is_empty() {
+        list.push(format!(
+            "for other endpoints than {} there are: {}; they are shown where the event of the sheet is \
+             called like one of them",
+            request.event,
+            beside.other_endpoints.join("; ")
+        ));
+    }
+    list
 }

@@ -76,6 +76,30 @@ pub fn clustered(patients: &[(usize, usize)], level: f64) -> Result<Clustered, U
     Ok(Clustered { events, n, clusters, effective_n, interval })
 }
 
+/// What is known of a risk when nobody had the event.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NoEvents {
+    /// Independent observations, such as patients.
+    pub n: usize,
+    /// The risk is below it with the stated confidence, all of the error on this side.
+    pub one_sided: f64,
+    /// Upper end of the two-sided exact interval; the lower is 0.
+    pub two_sided: f64,
+}
+
+/// The exact upper limits of a risk when none of `n` had the event: 1 − α^(1/n) one-sided, with α/2
+/// two-sided.
+///
+/// # Errors
+/// When there is nobody.
+pub fn without_events(n: usize, level: f64) -> Result<NoEvents, Undefined> {
+    counted(0, n)?;
+    confidence(level)?;
+    let limit = |error: f64| -(error.ln() / real(n)).exp_m1();
+    let error = 1.0 - level;
+    Ok(NoEvents { n, one_sided: limit(error), two_sided: limit(0.5 * error) })
+}
+
 fn counted(events: usize, n: usize) -> Result<(), Undefined> {
     at_least(1, n, "observations")?;
     if events > n {
@@ -146,6 +170,19 @@ mod tests {
         let none = clustered(&[(0, 4), (0, 3), (0, 5)], 0.95).unwrap();
         assert_eq!(none.effective_n, 3.0);
         assert_eq!(none.interval, clopper_pearson(0, 3, 0.95).unwrap());
+    }
+
+    /// Nobody of 30: 1 − 0.05^(1/30) = 9.5 % one-sided, near to the rule of three's 3/30; the two-sided
+    /// end is that of the exact interval.
+    #[test]
+    fn nobody_with_the_event_has_upper_limits_in_closed_form() {
+        let found = without_events(30, 0.95).unwrap();
+        near(found.one_sided, 0.095_034, 6);
+        near(found.two_sided, clopper_pearson(0, 30, 0.95).unwrap().high, 12);
+        near(without_events(1, 0.95).unwrap().one_sided, 0.95, 12);
+        let many = without_events(1_000_000, 0.95).unwrap();
+        near(many.one_sided * 1e6, 20.0_f64.ln(), 4);
+        assert!(without_events(0, 0.95).is_err());
     }
 
     #[test]

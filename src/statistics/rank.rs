@@ -1,7 +1,7 @@
 //! Comparisons by ranks: two groups by the rank-sum test of Wilcoxon (Mann and Whitney) with the
 //! estimate of Hodges and Lehmann, several groups by Kruskal and Wallis.
 
-use super::special::{chi_squared_upper, normal_reach, normal_upper};
+use super::special::{chi_squared_upper, ln_choose, normal_reach, normal_upper};
 use super::{Interval, Undefined, at_least, confidence, finite, real};
 
 /// Groups from this size on are compared by the normal approximation; smaller ones without ties
@@ -23,6 +23,9 @@ pub struct RankSum {
     pub shift: f64,
     /// Interval of the shift (Moses).
     pub interval: Interval,
+    /// The confidence that it has at most, where there are too few values for the one asked for: then
+    /// it is the widest there is, from the least difference to the largest.
+    pub attained: Option<f64>,
 }
 
 /// Compares two groups; each needs a value.
@@ -60,7 +63,10 @@ pub fn rank_sum(first: &[f64], second: &[f64], level: f64) -> Result<RankSum, Un
         low: at(place - 1).unwrap_or(f64::NEG_INFINITY),
         high: at(m * n - place).unwrap_or(f64::INFINITY),
     };
-    Ok(RankSum { u, p, exact, shift: median(&differences), interval })
+    // Only one arrangement of m + n choose m lies beyond each end of the widest interval.
+    let widest = 1.0 - 2.0 * (-ln_choose((m + n) as u64, m as u64)).exp();
+    let attained = (widest < level).then_some(widest.max(0.0));
+    Ok(RankSum { u, p, exact, shift: median(&differences), interval, attained })
 }
 
 /// Standard deviation of U when the groups do not differ.
@@ -197,6 +203,17 @@ mod tests {
         assert!(found.exact && found.u == 35.0);
         assert!((found.p - 0.2544).abs() < 5e-5, "{}", found.p);
         assert!((found.shift - 0.305).abs() < 1e-9, "{}", found.shift);
+    }
+
+    /// Of one against one every interval is a point; of three against three the widest holds 1 − 2/20.
+    #[test]
+    fn an_interval_that_cannot_have_its_level_says_what_it_has() {
+        assert_eq!(rank_sum(&[1.0], &[2.0], 0.95).unwrap().attained, Some(0.0));
+        let three = rank_sum(&[1.0, 2.0, 3.5], &[4.0, 5.0, 6.1], 0.95).unwrap();
+        assert!((three.attained.unwrap() - 0.9).abs() < 1e-12);
+        assert!((three.interval.low + 5.1).abs() < 1e-12);
+        let four = rank_sum(&[1.0, 2.0, 3.5, 7.0], &[4.0, 5.0, 6.1, 8.0], 0.95).unwrap();
+        assert_eq!(four.attained, None);
     }
 
     #[test]

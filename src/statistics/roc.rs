@@ -101,7 +101,7 @@ pub struct Discrimination {
     pub optimism: Option<f64>,
 }
 
-/// Describes the predictor; the adjuster has no part in it.
+/// Describes the predictor; adjusters have no part in it.
 ///
 /// # Errors
 /// As [`roc`], and when the clusters are not those of the data.
@@ -162,7 +162,7 @@ mod tests {
     fn a_meaningless_score_has_no_area_left_but_optimism() {
         let score: Vec<f64> = (0..120).map(|i| f64::from(i * 67 % 120)).collect();
         let event: Vec<bool> = (0..120).map(|i| i % 6 == 0).collect();
-        let data = Data { event: &event, predictor: &score, adjuster: None };
+        let data = Data { event: &event, predictor: &score, adjusters: &[] };
         let found = discrimination(&data, &Clusters::single(120)).unwrap();
         assert!(found.area.unwrap().holds(0.5), "{:?}", found.area);
         let apparent = found.best.youden();

@@ -89,6 +89,32 @@ pub fn accessibility_checker() -> PathBuf {
     target.join("axe_playwright_python/axe.min.js")
 }
 
+/// lifelines with what it imports and `requirements.txt` lacks, without their own requirements: lifelines
+/// asks for pandas below 3 and works with the one that is pinned.
+const SURVIVAL: &[&str] = &[
+    "lifelines==0.30.3",
+    "autograd==1.9.1",
+    "autograd-gamma==0.5.0",
+    "formulaic==1.2.2",
+    "interface-meta==2.0.1",
+    "narwhals==2.29.0",
+    "wrapt==2.5.2",
+];
+
+/// The folder of lifelines, to be put before what Python finds itself; fetched once.
+pub fn survival_library() -> PathBuf {
+    let folder = folder();
+    let target = folder.join("survival");
+    let python = &reference().python;
+    once(&folder, "survival", &format!("{}\n", SURVIVAL.join(" ")), || {
+        let _ = fs::remove_dir_all(&target);
+        let pip = ["-m", "pip", "install", "--quiet", "--disable-pip-version-check", "--no-deps"];
+        run(Command::new(python).args(pip).arg("--target").arg(&target).args(SURVIVAL)).map(|_| ())
+    })
+    .unwrap();
+    target
+}
+
 /// The structure set of octave-dicom, or why it cannot be had here.
 pub fn octave_structure_set() -> Result<PathBuf, String> {
     let folder = folder();

@@ -20,6 +20,7 @@ from sksurv.nonparametric import (
     kaplan_meier_estimator,
 )
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+from statsmodels.stats.outliers_influence import variance_inflation_factor
 from statsmodels.stats.proportion import proportion_confint
 
 
@@ -126,79 +127,149 @@ def shares(t):
 
 
 def penalised(x, y, beta):
+    """Penalised log likelihood and its score (Firth 1993)."""
     odds = x @ beta
     p = 1 / (1 + np.exp(-odds))
-    information = (x.T * (p * (1 - p))) @ x
+    w = p * (1 - p)
+    information = (x.T * w) @ x
+    sign, log_determinant = np.linalg.slogdet(information)
+    if sign <= 0:
+        return -1e12, np.zeros(len(beta))
     plain = np.sum(np.where(y > 0, -np.logaddexp(0, -odds), -np.logaddexp(0, odds)))
-    return plain + 0.5 * np.linalg.slogdet(information)[1]
+    leverage = w * np.einsum("ij,jk,ik->i", x, np.linalg.inv(information), x)
+    return plain + 0.5 * log_determinant, x.T @ (y - p + leverage * (0.5 - p))
 
 
-def maximum(x, y, held=None, value=0.0, start=None):
+def maximum(x, y, held=(), value=0.0, start=None):
     """Largest penalised likelihood, by a general optimiser that knows no scoring."""
-    free = [k for k in range(x.shape[1]) if k != held]
+    free = [k for k in range(x.shape[1]) if k not in held]
 
     def full(part):
         beta = np.zeros(x.shape[1])
         beta[free] = part
-        if held is not None:
-            beta[held] = value
+        beta[list(held)] = value
         return beta
 
-    first = np.zeros(len(free)) if start is None else np.array(start)[free]
-    found = optimize.minimize(
-        lambda part: -penalised(x, y, full(part)), first, method="BFGS", options={"gtol": 1e-8}
-    )
-    return full(found.x), -found.fun
+    def loss(part):
+        value, score = penalised(x, y, full(part))
+        return -value, -score[free]
+
+    # From the start that is offered and from nothing: far along a profile one of them may get stuck.
+    starts = [np.zeros(len(free))] + ([] if start is None else [np.array(start)[free]])
+    tries = [
+        optimize.minimize(loss, first, jac=True, method="BFGS", options={"gtol": 1e-10, "maxiter": 2000})
+        for first in starts
+    ]
+    best = min(tries, key=lambda found: found.fun)
+    return full(best.x), -best.fun
+
+
+def standard(columns):
+    raw = np.column_stack([np.array(c, float) for c in columns])
+    mean, scale = raw.mean(axis=0), raw.std(axis=0)
+    return raw, mean, scale, (raw - mean) / scale
 
 
 def firth(t):
-    """Firth's model by a package, and its interval from the definition."""
-    columns = [np.array(t["predictor"])] + ([np.array(t["adjuster"])] if t["adjuster"] else [])
-    columns = [(c - c.mean()) / c.std() for c in columns]
-    scale = [np.array(t["predictor"]).std()]
-    raw = np.column_stack([t["predictor"]] + ([t["adjuster"]] if t["adjuster"] else []))
+    """Firth's model by a package, and intervals of all coefficients from the definition."""
+    raw, mean, scale, z = standard(t["columns"])
     y = np.array(t["event"], float)
-    x = np.column_stack([np.ones(len(y))] + columns)
-    # The package takes predictors as they are; it runs until nothing moves.
-    model = FirthLogisticRegression(max_iter=500, gtol=1e-10, xtol=1e-10).fit(raw, y)
-    model.lrt()
+    x = np.column_stack([np.ones(len(y)), z])
+    # The package runs until nothing moves; in standardised units, so that huge ones end too.
+    model = FirthLogisticRegression(max_iter=2000, gtol=1e-10, xtol=1e-12).fit(z, y)
     beta, top = maximum(x, y)
     limit = stats.chi2.ppf(0.95, 1) / 2
-
-    def beyond(value):
-        return top - maximum(x, y, 1, value, beta)[1] - limit
-
     # Standard errors of the plain information; the package has those of augmented data.
-    full = np.column_stack([np.ones(len(y)), raw])
-    share = model.predict_proba(raw)[:, 1]
-    errors = np.sqrt(np.diag(np.linalg.inv((full.T * (share * (1 - share))) @ full)))
-    error = errors[1] * scale[0]
-
-    def end(sign):
-        reach = 2 * error
-        while beyond(beta[1] + sign * reach) < 0:
-            reach *= 1.5
-        return optimize.brentq(beyond, *sorted([beta[1], beta[1] + sign * reach]), xtol=1e-7)
-
-    ratio = 2 * (top - maximum(x, y, 1, 0.0)[1])
-    by_package = float(model.lrt_pvalues_[0])
-    # Intercept of plain likelihood with the rest as offset: the mean risk is the rate.
-    offset = raw @ model.coef_
-    glm = sm.GLM(y, np.ones(len(y)), family=sm.families.Binomial(), offset=offset).fit(tol=1e-12)
-    return {
-        "slope": model.coef_[0],
-        "intercept": float(model.intercept_),
-        "error": errors[1],
-        "intercept_error": errors[0],
-        # The package's search for p does not end for some cohorts.
-        "p": by_package if math.isfinite(by_package) else stats.chi2.sf(ratio, 1),
-        "adjustment": model.coef_[1] if t["adjuster"] else 0.0,
-        "slope_again": beta[1] / scale[0],
-        "low": end(-1) / scale[0],
-        "high": end(1) / scale[0],
-        "ratio": ratio,
-        "risk_intercept": float(glm.params[0]),
+    share = model.predict_proba(z)[:, 1]
+    covariance = np.linalg.inv((x.T * (share * (1 - share))) @ x)
+    back = np.concatenate([[1.0], -mean / scale])
+    out = {
+        "intercept": float(model.intercept_) + float(back[1:] @ model.coef_),
+        "intercept_error": math.sqrt(back @ covariance @ back),
     }
+    for k in range(z.shape[1]):
+        error = math.sqrt(covariance[k + 1, k + 1])
+
+        def beyond(value, k=k):
+            ray = beta * 1.0
+            return top - maximum(x, y, (k + 1,), value, ray)[1] - limit
+
+        def end(sign):
+            reach = 2 * error
+            while beyond(beta[k + 1] + sign * reach) < 0:
+                reach *= 1.5
+            return optimize.brentq(beyond, *sorted([beta[k + 1], beta[k + 1] + sign * reach]), xtol=1e-10)
+
+        ratio = 2 * (top - maximum(x, y, (k + 1,), 0.0, beta)[1])
+        out |= {
+            f"slope{k}": model.coef_[k] / scale[k],
+            f"again{k}": beta[k + 1] / scale[k],
+            f"error{k}": error / scale[k],
+            f"low{k}": end(-1) / scale[k],
+            f"high{k}": end(1) / scale[k],
+            f"ratio{k}": ratio,
+            f"p{k}": stats.chi2.sf(ratio, 1),
+        }
+    # Intercept of plain likelihood with the rest as offset: the mean risk is the rate.
+    offset = z @ model.coef_
+    glm = sm.GLM(y, np.ones(len(y)), family=sm.families.Binomial(), offset=offset).fit(tol=1e-12)
+    out["risk_intercept"] = float(glm.params[0]) + float(back[1:] @ model.coef_)
+    # Discrimination and calibration of the risks.
+    odds = z @ model.coef_
+    out["area"] = roc_auc_score(y, np.round(odds, 10))
+    if t["calibrated"]:
+        plain = sm.GLM(y, sm.add_constant(odds), family=sm.families.Binomial()).fit(tol=1e-12)
+        out["calibration"] = float(plain.params[1])
+    # One column is inflated by nothing.
+    out |= {
+        f"inflation{k}": variance_inflation_factor(x, k + 1) if z.shape[1] > 1 else 1.0
+        for k in range(z.shape[1])
+    }
+    return out
+
+
+def without(t):
+    """Slopes of the package without each patient."""
+    raw, mean, scale, z = standard(t["columns"])
+    y, patient = np.array(t["event"], float), np.array(t["patient"])
+    out = {}
+    for p in sorted(set(t["patient"])):
+        kept = patient != p
+        if 0 < y[kept].sum() < kept.sum():
+            found = FirthLogisticRegression(max_iter=2000, gtol=1e-10, xtol=1e-12).fit(z[kept], y[kept])
+            out[str(p)] = found.coef_[0] / scale[0]
+    slopes = list(out.values())
+    return {"lowest": min(slopes), "highest": max(slopes)} | out
+
+
+def spline(t):
+    """A restricted cubic spline by its definition, against the line."""
+    x = np.array(t["columns"][0], float)
+    k = np.quantile(x, t["places"])
+    cube = lambda v: np.maximum(v, 0) ** 3
+    bends = [
+        (
+            cube(x - a)
+            - cube(x - k[-2]) * (k[-1] - a) / (k[-1] - k[-2])
+            + cube(x - k[-1]) * (k[-2] - a) / (k[-1] - k[-2])
+        )
+        for a in k[:-2]
+    ]
+    *_, z = standard([x, *bends, *t["columns"][1:]])
+    y = np.array(t["event"], float)
+    design = np.column_stack([np.ones(len(y)), z])
+    held = tuple(range(2, 2 + len(bends)))
+    ratio = 2 * (maximum(design, y)[1] - maximum(design, y, held)[1])
+    return {"ratio": ratio, "p": stats.chi2.sf(ratio, len(bends))}
+
+
+def separated(t):
+    """Whether a plane parts the outcomes, by a linear programme of another library."""
+    *_, z = standard(t["columns"])
+    sign = np.where(np.array(t["event"]), 1.0, -1.0)
+    x = sign[:, None] * np.column_stack([np.ones(len(sign)), z])
+    found = optimize.linprog(-x.sum(axis=0), A_ub=-x, b_ub=np.zeros(len(sign)), bounds=(-1, 1))
+    return {"parts": 1.0 if -found.fun > 1e-6 else 0.0}
 
 
 def survival(t):
@@ -273,7 +344,7 @@ def agreement(t):
 
 KINDS = {f.__name__: f for f in (
     proportion, clustered, rank_sum, kruskal, spearman, outlying, fisher, fisher_rows, describe, difference,
-    shares, firth, survival, log_rank, incidence, roc,
+    shares, firth, without, spline, separated, survival, log_rank, incidence, roc,
     agreement,
 )}
 

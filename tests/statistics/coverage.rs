@@ -33,7 +33,7 @@ fn profile_intervals_hold_the_true_slope() {
     // About 16 events in 120, as in the papers of users.
     let found = share(|seed| {
         let c = cohort(seed, 120, 1, [-3.0, 0.2, 0.0]);
-        let data = Data { event: &c.event, predictor: &c.predictor, adjuster: None };
+        let data = Data { event: &c.event, predictor: &c.predictor, adjusters: &[] };
         Some(Model::fit(&data, 0.95).ok()?.slope.interval.holds(0.2))
     });
     assert!(nominal(found), "{found}");
@@ -43,7 +43,11 @@ fn profile_intervals_hold_the_true_slope() {
 fn profile_intervals_hold_the_true_slope_beside_an_adjuster() {
     let found = share(|seed| {
         let c = cohort(seed, 120, 1, [-2.0, 0.15, 0.0]);
-        let data = Data { event: &c.event, predictor: &c.predictor, adjuster: Some(&c.adjuster) };
+        let data = Data {
+            event: &c.event,
+            predictor: &c.predictor,
+            adjusters: std::slice::from_ref(&c.adjuster),
+        };
         let model = Model::fit(&data, 0.95).ok()?;
         Some(model.slope.interval.holds(0.15))
     });
@@ -64,13 +68,13 @@ fn draws_of_patients_hold_a_slope_that_clusters() {
     };
     let by_draws = share(|seed| {
         let c = one(seed);
-        let data = Data { event: &c.event, predictor: &c.predictor, adjuster: None };
+        let data = Data { event: &c.event, predictor: &c.predictor, adjusters: &[] };
         let slopes = draw_slopes(&data, &Clusters::new(&c.patient), 200);
         Some(percentile_interval(&slopes, 50, 0.95)?.holds(0.0))
     });
     let by_profile = share(|seed| {
         let c = one(seed);
-        let data = Data { event: &c.event, predictor: &c.predictor, adjuster: None };
+        let data = Data { event: &c.event, predictor: &c.predictor, adjusters: &[] };
         Some(Model::fit(&data, 0.95).ok()?.slope.interval.holds(0.0))
     });
     assert!(nominal(by_draws), "{by_draws}");

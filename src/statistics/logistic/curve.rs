@@ -16,7 +16,7 @@ const POINTS: usize = 61;
 pub struct Band {
     /// The predictor.
     pub x: f64,
-    /// Risk with the FLIC correction, the adjuster at its mean.
+    /// Risk with the FLIC correction, each adjuster at its mean.
     pub risk: f64,
     /// Pointwise 68 % interval by draws of patients.
     pub inner: Option<Interval>,
@@ -43,12 +43,12 @@ pub struct Curve {
     pub points: Vec<Band>,
     /// 95 % interval of the slope by draws of patients.
     pub slope: Option<Interval>,
-    /// The same for the adjuster.
-    pub adjustment: Option<Interval>,
+    /// The same for each adjuster.
+    pub adjustments: Vec<Option<Interval>>,
     /// Draws in which the model had a solution.
     pub draws: usize,
-    /// The adjuster's mean, at which the curve stands.
-    pub adjuster_mean: Option<f64>,
+    /// The adjusters' means, at which the curve stands.
+    pub adjuster_means: Vec<f64>,
 }
 
 /// Draws the curve of a model that was fitted to the same data.
@@ -63,8 +63,9 @@ pub fn curve(model: &Model, data: &Data<'_>, clusters: &Clusters) -> Result<Curv
     let (least, largest) = (end(f64::min, f64::INFINITY), end(f64::max, f64::NEG_INFINITY));
     let step = (largest - least) / real(POINTS - 1);
     let x: Vec<f64> = (0..POINTS).map(|i| least + step * real(i)).collect();
-    let adjuster_mean = data.adjuster.map(|a| a.iter().sum::<f64>() / real(a.len()));
-    let at = adjuster_mean.unwrap_or(0.0);
+    let mean = |a: &Vec<f64>| a.iter().sum::<f64>() / real(a.len());
+    let adjuster_means: Vec<f64> = data.adjusters.iter().map(mean).collect();
+    let at = adjuster_means.as_slice();
     let drawn: Vec<Option<Drawn>> =
         (0..DRAWS as u64).into_par_iter().map(|draw| drawn(data, clusters, draw, at)).collect();
     let drawn: Vec<Drawn> = drawn.into_iter().flatten().collect();
@@ -84,21 +85,21 @@ pub fn curve(model: &Model, data: &Data<'_>, clusters: &Clusters) -> Result<Curv
     };
     let points = x.into_iter().map(band).collect();
     let of = |which: usize| enough(drawn.iter().map(|d| d.beta[which]).collect(), 0.95);
-    let adjustment = data.adjuster.and_then(|_| of(2));
-    Ok(Curve { points, slope: of(1), adjustment, draws: drawn.len(), adjuster_mean })
+    let adjustments = (2..2 + data.adjusters.len()).map(of).collect();
+    Ok(Curve { points, slope: of(1), adjustments, draws: drawn.len(), adjuster_means })
 }
 
 /// Slopes of the models of so many draws of patients, without those that have no solution.
 #[must_use]
 pub fn draw_slopes(data: &Data<'_>, clusters: &Clusters, draws: usize) -> Vec<f64> {
-    let one = |draw| Some(drawn(data, clusters, draw, 0.0)?.beta[1]);
+    let one = |draw| Some(drawn(data, clusters, draw, &[])?.beta[1]);
     (0..draws as u64).into_par_iter().filter_map(one).collect()
 }
 
 /// A model of one draw.
 struct Drawn {
     beta: [f64; MOST],
-    /// Intercept of the risks, with the adjuster in it.
+    /// Intercept of the risks, with the adjusters in it.
     intercept: f64,
 }
 
@@ -109,12 +110,13 @@ impl Drawn {
 }
 
 /// The model of one draw; absent where the predictor does not vary in it.
-fn drawn(data: &Data<'_>, clusters: &Clusters, draw: u64, adjuster: f64) -> Option<Drawn> {
+fn drawn(data: &Data<'_>, clusters: &Clusters, draw: u64, at: &[f64]) -> Option<Drawn> {
     let rows = Rows::new(data, Some(&clusters.draw(draw))).ok()?;
     let fit = Fit::of(&rows).ok()?;
     let beta = rows.original(fit.beta);
     let shift = rows.correction(fit.beta).ok()?;
-    Some(Drawn { beta, intercept: beta[0] + shift + beta[2] * adjuster })
+    let more: f64 = beta[2..].iter().zip(at).map(|(b, a)| b * a).sum();
+    Some(Drawn { beta, intercept: beta[0] + shift + more })
 }
 
 impl Curve {
@@ -158,7 +160,7 @@ mod tests {
     #[test]
     fn the_curve_stays_within_the_data_and_its_band() {
         let (event, predictor) = example();
-        let data = Data { event: &event, predictor: &predictor, adjuster: None };
+        let data = Data { event: &event, predictor: &predictor, adjusters: &[] };
         let model = Model::fit(&data, 0.95).unwrap();
         let curve = curve(&model, &data, &Clusters::single(80)).unwrap();
         assert_eq!((curve.points[0].x, curve.points[60].x), (0.0, 19.75));
@@ -174,12 +176,12 @@ mod tests {
     #[test]
     fn a_risk_beyond_the_data_has_no_dose() {
         let (event, predictor) = example();
-        let data = Data { event: &event, predictor: &predictor, adjuster: None };
+        let data = Data { event: &event, predictor: &predictor, adjusters: &[] };
         let model = Model::fit(&data, 0.95).unwrap();
         let curve = curve(&model, &data, &Clusters::single(80)).unwrap();
         let there = curve.reaches(0.3);
         let value = there.value.unwrap();
-        assert!((model.risk(value, 0.0) - 0.3).abs() < 1e-3, "{there:?}");
+        assert!((model.risk(value, &[]) - 0.3).abs() < 1e-3, "{there:?}");
         assert!(there.interval.unwrap().holds(value));
         assert_eq!(curve.reaches(0.99).value, None);
         assert_eq!(curve.reaches(0.99).interval, None);

@@ -6,10 +6,10 @@ use super::super::special::root;
 use super::super::{Undefined, real};
 use super::{Data, probability};
 
-/// Most coefficients: intercept, predictor, adjuster.
-pub(super) const MOST: usize = 3;
+/// Most coefficients: intercept, predictor, six adjusters, and two that bend the predictor's line.
+pub(super) const MOST: usize = 10;
 pub(super) type Vector = [f64; MOST];
-type Matrix = [[f64; MOST]; MOST];
+pub(super) type Matrix = [[f64; MOST]; MOST];
 
 /// Steps of an iteration, and halvings of a step, before it is given up.
 const ROUNDS: usize = 200;
@@ -43,7 +43,12 @@ impl Rows {
     /// The rows of `data`, each counted as often as its weight says.
     pub(super) fn new(data: &Data<'_>, weights: Option<&[f64]>) -> Result<Self, Undefined> {
         let n = data.event.len();
-        let columns: Vec<&[f64]> = std::iter::once(data.predictor).chain(data.adjuster).collect();
+        let columns: Vec<&[f64]> = data.columns().collect();
+        if columns.len() >= MOST {
+            let accepted = "at most nine";
+            let found = real(columns.len());
+            return Err(Undefined::Outside { what: "number of predictors", found, accepted });
+        }
         let (mut centre, mut scale) = ([0.0; MOST], [1.0; MOST]);
         for (k, column) in columns.iter().enumerate() {
             let mean = column.iter().sum::<f64>() / real(n);
@@ -55,7 +60,8 @@ impl Rows {
             return Err(Undefined::Constant("values of a predictor"));
         }
         let row = |i: usize| {
-            let mut x = [1.0, 0.0, 0.0];
+            let mut x = [0.0; MOST];
+            x[0] = 1.0;
             for (k, column) in columns.iter().enumerate() {
                 x[k + 1] = (column[i] - centre[k + 1]) / scale[k + 1];
             }
@@ -95,8 +101,10 @@ impl Rows {
         (0..self.size).map(sum).sum::<f64>().sqrt()
     }
 
-    fn odds(&self, beta: Vector) -> impl Iterator<Item = f64> {
-        self.x.iter().map(move |x| x[0] * beta[0] + x[1] * beta[1] + x[2] * beta[2])
+    pub(super) fn odds(&self, beta: Vector) -> impl Iterator<Item = f64> {
+        let size = self.size;
+        let sum = move |x: &Vector| (0..size).map(|k| x[k] * beta[k]).sum();
+        self.x.iter().map(sum)
     }
 
     /// What the FLIC correction adds to the intercept: then the risks sum up to the events.
@@ -166,7 +174,7 @@ impl Rows {
             let share = self.weight[i] * p[i] * (1.0 - p[i]);
             let leverage = share * form(&inverse, x, self.size);
             let pull = self.weight[i] * (self.event[i] - p[i]) + leverage * (0.5 - p[i]);
-            for (s, x) in score.iter_mut().zip(x) {
+            for (s, x) in score.iter_mut().zip(x).take(self.size) {
                 *s += pull * x;
             }
         }
@@ -198,11 +206,11 @@ pub(super) struct Fit {
 impl Fit {
     /// Over all coefficients.
     pub(super) fn of(rows: &Rows) -> Result<Self, Undefined> {
-        Self::from(rows, [0.0; MOST], None)
+        Self::from(rows, [0.0; MOST], &[])
     }
 
-    /// Over all coefficients but `held`, which keeps its value in `start`.
-    pub(super) fn from(rows: &Rows, start: Vector, held: Option<usize>) -> Result<Self, Undefined> {
+    /// Over all coefficients but those `held`, which keep their values in `start`.
+    pub(super) fn from(rows: &Rows, start: Vector, held: &[usize]) -> Result<Self, Undefined> {
         let mut beta = start;
         let mut here = rows.at(beta).ok_or(SAME)?;
         for round in 0..ROUNDS {
@@ -247,8 +255,8 @@ const SAME: Undefined = Undefined::Constant("predictors say the same: their valu
 
 /// The step of the coefficients that are free, by a curvature of which the lower half is given;
 /// absent where it is not positive.
-fn step(curvature: &Matrix, score: &Vector, size: usize, held: Option<usize>) -> Option<Vector> {
-    let free: Vec<usize> = (0..size).filter(|k| Some(*k) != held).collect();
+fn step(curvature: &Matrix, score: &Vector, size: usize, held: &[usize]) -> Option<Vector> {
+    let free: Vec<usize> = (0..size).filter(|k| !held.contains(k)).collect();
     let mut part: Matrix = [[0.0; MOST]; MOST];
     for (j, row) in free.iter().enumerate() {
         for (k, column) in free.iter().enumerate().take(j + 1) {
@@ -275,7 +283,7 @@ fn form(matrix: &Matrix, x: &Vector, size: usize) -> f64 {
 
 /// Inverse and log determinant of a symmetric matrix of which the lower half is given, by Cholesky's
 /// factors; absent where it is not positive.
-fn inverse(matrix: &Matrix, size: usize) -> Option<(Matrix, f64)> {
+pub(super) fn inverse(matrix: &Matrix, size: usize) -> Option<(Matrix, f64)> {
     let mut lower: Matrix = [[0.0; MOST]; MOST];
     let mut log_determinant = 0.0;
     for j in 0..size {

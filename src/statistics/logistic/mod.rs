@@ -1,4 +1,4 @@
-//! Logistic regression of an event on one predictor and at most one adjuster, by Firth's penalised
+//! Logistic regression of an event on one predictor and up to six adjusters, by Firth's penalised
 //! likelihood (1993): finite also where groups are separated, less biased where events are rare.
 //!
 //! Coefficients come with intervals by the profile of the penalised likelihood and p by its ratio
@@ -8,11 +8,19 @@
 //!
 //! Rows may have weights, which say how often a row counts: so a bootstrap needs no copies.
 
+mod checks;
 mod curve;
 mod fit;
+mod influence;
+mod linearity;
+mod performance;
 mod profile;
 
+pub use checks::{Separation, inflation, separation};
 pub use curve::{Band, Curve, Reached, curve, draw_slopes};
+pub use influence::{Influence, Without, influence};
+pub use linearity::{Linearity, linearity};
+pub use performance::{Performance, performance};
 pub use profile::Coefficient;
 
 use super::{Undefined, at_least, confidence, finite, real};
@@ -25,9 +33,12 @@ pub struct Data<'d> {
     pub event: &'d [bool],
     /// The predictor.
     pub predictor: &'d [f64],
-    /// A second predictor to adjust for.
-    pub adjuster: Option<&'d [f64]>,
+    /// Further predictors to adjust for, at most [`MOST_ADJUSTERS`].
+    pub adjusters: &'d [Vec<f64>],
 }
+
+/// So many predictors a model is adjusted for at most; more need more events than such studies have.
+pub const MOST_ADJUSTERS: usize = 6;
 
 impl Data<'_> {
     /// Number of events.
@@ -36,15 +47,19 @@ impl Data<'_> {
         self.event.iter().filter(|e| **e).count()
     }
 
+    /// The predictor, then the adjusters.
+    fn columns(&self) -> impl Iterator<Item = &[f64]> {
+        std::iter::once(self.predictor).chain(self.adjusters.iter().map(Vec::as_slice))
+    }
+
     fn check(&self) -> Result<(), Undefined> {
         let n = self.event.len();
-        let same = self.predictor.len() == n && self.adjuster.is_none_or(|a| a.len() == n);
-        if !same {
+        if self.columns().any(|c| c.len() != n) {
             return Err(Undefined::Lengths("outcomes and predictors"));
         }
         at_least(3, n, "observations")?;
         finite(self.predictor, "predictor")?;
-        finite(self.adjuster.unwrap_or_default(), "adjuster")?;
+        self.adjusters.iter().try_for_each(|a| finite(a, "adjusters"))?;
         if self.events() == 0 || self.events() == n {
             return Err(Undefined::Constant("outcomes"));
         }
@@ -52,15 +67,15 @@ impl Data<'_> {
         if constant(self.predictor) {
             return Err(Undefined::Constant("values of the predictor"));
         }
-        if self.adjuster.is_some_and(constant) {
-            return Err(Undefined::Constant("values of the adjuster"));
+        if self.adjusters.iter().any(|a| constant(a)) {
+            return Err(Undefined::Constant("values of an adjuster"));
         }
         Ok(())
     }
 }
 
-/// A fitted model: log odds = intercept + slope · predictor + adjustment · adjuster.
-#[derive(Debug, Clone, Copy, PartialEq)]
+/// A fitted model: log odds = intercept + slope · predictor + the sum of adjustment · adjuster.
+#[derive(Debug, Clone, PartialEq)]
 pub struct Model {
     /// Firth's intercept.
     pub intercept: f64,
@@ -68,8 +83,8 @@ pub struct Model {
     pub intercept_error: f64,
     /// Change of the log odds for one unit of the predictor.
     pub slope: Coefficient,
-    /// The same for the adjuster.
-    pub adjustment: Option<Coefficient>,
+    /// The same for each adjuster.
+    pub adjustments: Vec<Coefficient>,
     /// The intercept of the FLIC correction, for risks.
     pub risk_intercept: f64,
     /// Penalised log likelihood of predictors in units of their deviation.
@@ -92,12 +107,12 @@ impl Model {
         let rows = Rows::new(data, None)?;
         let fit = Fit::of(&rows)?;
         let coefficient = |which| profile::coefficient(&rows, &fit, which, level);
-        let [intercept, ..] = rows.original(fit.beta);
+        let intercept = rows.original(fit.beta)[0];
         Ok(Self {
             intercept,
             intercept_error: rows.intercept_error(&fit),
             slope: coefficient(1)?,
-            adjustment: data.adjuster.map(|_| coefficient(2)).transpose()?,
+            adjustments: (2..rows.size).map(coefficient).collect::<Result<_, _>>()?,
             risk_intercept: intercept + rows.correction(fit.beta)?,
             log_likelihood: fit.log_likelihood,
             n: data.event.len(),
@@ -107,15 +122,16 @@ impl Model {
 
     /// Log odds by Firth's own intercept.
     #[must_use]
-    pub fn log_odds(&self, predictor: f64, adjuster: f64) -> f64 {
-        let more = self.adjustment.map_or(0.0, |a| a.estimate * adjuster);
+    pub fn log_odds(&self, predictor: f64, adjusters: &[f64]) -> f64 {
+        let more = self.adjustments.iter().zip(adjusters).map(|(c, a)| c.estimate * a);
+        let more: f64 = more.sum();
         self.intercept + self.slope.estimate * predictor + more
     }
 
     /// Risk with the FLIC correction.
     #[must_use]
-    pub fn risk(&self, predictor: f64, adjuster: f64) -> f64 {
-        let odds = self.log_odds(predictor, adjuster) - self.intercept + self.risk_intercept;
+    pub fn risk(&self, predictor: f64, adjusters: &[f64]) -> f64 {
+        let odds = self.log_odds(predictor, adjusters) - self.intercept + self.risk_intercept;
         probability(odds)
     }
 
@@ -124,7 +140,7 @@ impl Model {
     #[must_use]
     pub fn events_per_coefficient(&self) -> f64 {
         let least = self.events.min(self.n - self.events);
-        real(least) / (1.0 + f64::from(u8::from(self.adjustment.is_some())))
+        real(least) / real(1 + self.adjustments.len())
     }
 }
 
@@ -137,7 +153,7 @@ mod tests {
     use super::*;
 
     fn fit(event: &[bool], predictor: &[f64]) -> Result<Model, Undefined> {
-        Model::fit(&Data { event, predictor, adjuster: None }, 0.95)
+        Model::fit(&Data { event, predictor, adjusters: &[] }, 0.95)
     }
 
     /// Of a table of four, Firth's estimate is the log odds ratio after 1/2 is added to each cell
@@ -158,7 +174,7 @@ mod tests {
             assert!((model.slope.estimate - (a * d / (b * c)).ln()).abs() < 1e-8);
             assert!((model.intercept - (c / d).ln()).abs() < 1e-8);
             let mean: f64 =
-                group.iter().map(|x| model.risk(*x, 0.0)).sum::<f64>() / real(group.len());
+                group.iter().map(|x| model.risk(*x, &[])).sum::<f64>() / real(group.len());
             assert!((mean - real(model.events) / real(model.n)).abs() < 1e-10, "FLIC");
             assert!(model.slope.interval.low < model.slope.estimate);
             assert!(model.slope.interval.high.is_finite());
@@ -175,7 +191,7 @@ mod tests {
         assert!((a.slope.estimate - 1000.0 * b.slope.estimate).abs() < 1e-9);
         assert!((a.slope.interval.high - 1000.0 * b.slope.interval.high).abs() < 1e-7);
         assert!((a.slope.p - b.slope.p).abs() < 1e-9);
-        assert!((a.risk(7.0, 0.0) - b.risk(1e5 + 7000.0, 0.0)).abs() < 1e-9);
+        assert!((a.risk(7.0, &[]) - b.risk(1e5 + 7000.0, &[])).abs() < 1e-9);
     }
 
     #[test]
@@ -203,7 +219,7 @@ mod tests {
         ];
         for (x, event) in sets {
             let m = fit(event, x).unwrap();
-            let p: Vec<f64> = x.iter().map(|x| probability(m.log_odds(*x, 0.0))).collect();
+            let p: Vec<f64> = x.iter().map(|x| probability(m.log_odds(*x, &[]))).collect();
             let w: Vec<f64> = p.iter().map(|p| p * (1.0 - p)).collect();
             let sum = |f: &dyn Fn(usize) -> f64| (0..x.len()).map(f).sum::<f64>();
             let (a, b, c) = (sum(&|i| w[i]), sum(&|i| w[i] * x[i]), sum(&|i| w[i] * x[i] * x[i]));
@@ -228,7 +244,8 @@ mod tests {
         );
         assert!(said(&[true, false], &x[..2]).contains("2 observations, at least 3"));
         assert!(said(&[true, false, true, false], &[1.0, f64::NAN, 2.0, 3.0]).contains("finite"));
-        let twice = Data { event: &[true, false, true, false], predictor: &x, adjuster: Some(&x) };
+        let twice =
+            Data { event: &[true, false, true, false], predictor: &x, adjusters: &[x.to_vec()] };
         assert!(Model::fit(&twice, 0.95).unwrap_err().to_string().contains("say the same"));
     }
 }

@@ -76,7 +76,7 @@ impl<'f> Profile<'f> {
         let (fit, which) = (self.fit, self.which);
         let at = |mut beta: Vector| {
             beta[which] = value;
-            Fit::from(self.rows, beta, Some(which))
+            Fit::from(self.rows, beta, &[which])
         };
         // The others follow along the ridge; on the ray through nothing where the groups part.
         let moved = value - fit.beta[which];

@@ -29,6 +29,7 @@ pub mod decisions;
 pub mod groups;
 pub mod lesion_file;
 pub mod limits;
+pub mod models;
 pub mod names;
 pub mod outcome_sheet;
 pub mod outcomes;
