@@ -522,8 +522,9 @@ fn a_least_follow_up_touches_neither_incidence_nor_survival() {
     };
     let (all, long) = (of(None), of(Some(400)));
     assert!(long.n() < all.n());
-    assert_eq!(long.over_time, all.over_time);
-    assert_eq!(long.survival, all.survival);
+    // Compared as text: an interval that does not exist yet is no number, which equals nothing.
+    assert_eq!(format!("{:?}", long.over_time), format!("{:?}", all.over_time));
+    assert_eq!(format!("{:?}", long.survival), format!("{:?}", all.survival));
     let asked = Request { least_follow_up: Some(400), ..request(Grain::Lesion) };
     let found = describe(&cohort(), &outcomes(), &asked).unwrap();
     let subjects = String::from_utf8(found.files["subjects.csv"].clone()).unwrap();

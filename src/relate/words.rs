@@ -271,6 +271,9 @@ fn rates(analysis: &Analysis) -> Vec<String> {
 }
 
 fn roc(analysis: &Analysis) -> Vec<String> {
+    if analysis.none.is_some() {
+        return vec!["none: nobody had the event".to_owned()];
+    }
     let found = match &analysis.discrimination {
         Ok(found) => found,
         Err(reason) => return vec![format!("none: {reason}")],

@@ -65,7 +65,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 
 /// What groups differ in besides their group.
 pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>> {
-    vec![
+    let mut columns = vec![
         Column::text("technology", "delivery technology", |r: &R| {
             borrowed(r.as_ref().measured.case.technology.word())
         }),
@@ -103,7 +103,15 @@ pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>>
             "prescribed dose, all fractions together; the highest where targets differ",
             |r| r.as_ref().prescription.map(|p| p.dose.value()),
         ),
-        Column::integer("course", "", "number of the course, counted by time", |r| {
+    ];
+    columns.extend(course_and_burden());
+    columns
+}
+
+/// Which course it is, and what the patient has.
+fn course_and_burden<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>> {
+    vec![
+        Column::integer("course", "", "number of the course, counted by time", |r: &R| {
             count(r.as_ref().course?.number)
         }),
         Column::integer("n_courses", "", "courses of the patient in the archive", |r| {
