@@ -187,7 +187,7 @@ mod tests {
         let a: Vec<f64> = (0..40).map(|i| f64::from(i * 17 % 40)).collect();
         let b: Vec<f64> = (0..40).map(|i| f64::from(i * 29 % 40)).collect();
         let mut event: Vec<bool> = a.iter().zip(&b).map(|(a, b)| a + b > 39.5).collect();
-        assert_eq!(of(&event, &a, &[b.clone()]), Separation::Together);
+        assert_eq!(of(&event, &a, std::slice::from_ref(&b)), Separation::Together);
         let highest = (0..40).max_by(|i, j| (a[*i] + b[*i]).total_cmp(&(a[*j] + b[*j]))).unwrap();
         event[highest] = false;
         assert_eq!(of(&event, &a, &[b]), Separation::No);
@@ -199,7 +199,8 @@ mod tests {
         let a: Vec<f64> = (0..30).map(f64::from).collect();
         let b: Vec<f64> = (0..30).map(|i| f64::from(i) + 3.0 * f64::from(i % 4)).collect();
         let event: Vec<bool> = (0..30).map(|i| i % 3 == 0).collect();
-        let found = inflation(&Data { event: &event, predictor: &a, adjusters: &[b.clone()] });
+        let found =
+            inflation(&Data { event: &event, predictor: &a, adjusters: std::slice::from_ref(&b) });
         let (x, y) = (standardised(&a), standardised(&b));
         let r = x.iter().zip(&y).map(|(x, y)| x * y).sum::<f64>() / 30.0;
         for vif in found.unwrap() {
