@@ -170,8 +170,8 @@ pub(super) fn remark(study: &Study<'_>, rows: &[Checked]) -> Option<String> {
     let n = held_back(&compared(study, rows)).count();
     (n > 0).then(|| {
         format!(
-            "{} of the blind check held back, for agreement.txt says which reason; look again and \
-             write what the report says into second_reading",
+            "{} of the blind check held back; agreement.txt says why: look again and write what the \
+             report says into second_reading",
             counted(n, "row")
         )
     })
