@@ -16,7 +16,8 @@ use crate::measured::{Measured, cohort, measured, updating};
 /// Largest relative difference of a number.
 const TOLERANCE: f64 = 1e-9;
 /// The tables that are kept; `dvh` is large and says what `metrics` says, the others describe.
-const TABLES: [&str; 5] = ["plans", "structures", "lesions", "metrics", "findings"];
+const TABLES: [&str; 7] =
+    ["plans", "structures", "lesions", "analysis", "analysis_bounds", "metrics", "findings"];
 /// Every metric is kept of these patients, the basic list of all others: one lesion, several
 /// lesions, a brain.
 const WHOLE: [&str; 3] = ["LK-01", "LK-07", "LK-10"];
@@ -113,7 +114,7 @@ fn a_second_run_with_another_number_of_jobs_writes_the_same_bytes() {
         assert!(read(measured()) == read(&again), "{} differs", name.display());
         compared += 1;
     }
-    assert_eq!(compared, 35, "sixteen tables in two formats, three in one");
+    assert_eq!(compared, 39, "eighteen tables in two formats, three in one");
     let run = |run: &Measured| fs::read(run.study().join("run.json")).unwrap();
     assert!(run(measured()) == run(&again), "run.json differs");
     assert_eq!((again.code, &again.out), (measured().code, &measured().out));
