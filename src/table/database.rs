@@ -7,7 +7,7 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use rusqlite::types::{ToSqlOutput, Value, ValueRef};
-use rusqlite::{Connection, ErrorCode, Statement, ToSql};
+use rusqlite::{Connection, Statement, ToSql};
 
 use super::column::{Cell, Definition, Kind, Sheet};
 use super::frame::LoadedTable;
@@ -142,19 +142,14 @@ impl DatabaseFile {
     /// # Errors
     /// When the database refuses.
     pub fn index_key(&self, table: &str, key: &[&str]) -> Result<(), WriteError> {
-        let name = quoted(&format!("{table}_key"));
-        let index = |kind: &str| {
-            let sql = format!("CREATE {kind} {name} ON {} ({})", quoted(table), list(key));
-            self.connection.execute(&sql, [])
-        };
-        match index("UNIQUE INDEX") {
-            Err(e) if e.sqlite_error_code() == Some(ErrorCode::ConstraintViolation) => {
-                index("INDEX").map_err(|e| self.fault(e))?;
-            }
-            other => {
-                other.map_err(|e| self.fault(e))?;
-            }
-        }
+        let (name, table, key) = (quoted(&format!("{table}_key")), quoted(table), list(key));
+        // Asked first: without a journal an index that fails half way would harm the file.
+        let sql = format!("SELECT 1 FROM {table} GROUP BY {key} HAVING COUNT(*) > 1 LIMIT 1");
+        let mut statement = self.connection.prepare(&sql).map_err(|e| self.fault(e))?;
+        let alike = statement.exists([]).map_err(|e| self.fault(e))?;
+        let kind = if alike { "INDEX" } else { "UNIQUE INDEX" };
+        let sql = format!("CREATE {kind} {name} ON {table} ({key})");
+        self.connection.execute(&sql, []).map_err(|e| self.fault(e))?;
         Ok(())
     }
 
