@@ -7,6 +7,8 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::process::Command;
 
+use serde_json::Value;
+
 use crate::measured::{Row, measured, rows_of};
 use crate::resume::{DONE, Place, program};
 
@@ -173,4 +175,75 @@ fn diff_tells_what_changed_and_why() {
         let off = number("after") - number("before") - number("difference");
         assert!(off.abs() <= f64::EPSILON * number("after").abs(), "{row:?}");
     }
+}
+
+/// `run.json` is what its schema says, and the schema is no yes-man.
+#[test]
+fn run_json_is_what_its_schema_says() {
+    let read = |name: &str| -> Value {
+        serde_json::from_slice(&fs::read(measured().study().join(name)).unwrap()).unwrap()
+    };
+    let (run, schema) = (read("run.json"), read("run.schema.json"));
+    assert_eq!(objection(&run, &schema, ""), None);
+    let changed = |change: fn(&mut Value)| {
+        let mut run = run.clone();
+        change(&mut run);
+        objection(&run, &schema, "").unwrap_or_default()
+    };
+    assert_eq!(changed(|r| r["more"] = 1.into()), "/more: not in the schema");
+    assert_eq!(changed(|r| r["counts"]["cases"] = "3".into()), "/counts/cases: no integer");
+    assert_eq!(changed(|r| r["inputs_sha256"] = "abc".into()), "/inputs_sha256: no string");
+    assert_eq!(changed(|r| r["settings"]["ends"] = Value::Null), "/settings/ends: no string");
+    let table = changed(|r| r["tables"][0]["table"] = "planes".into());
+    assert!(table.starts_with("/tables/table: \"planes\" is not in the list"), "{table}");
+}
+
+/// The first thing in `value` that the schema does not accept, by the few words of JSON Schema that
+/// are used there; absent where it accepts all.
+fn objection(value: &Value, schema: &Value, place: &str) -> Option<String> {
+    if let Some(only) = schema.get("const") {
+        return (only != value).then(|| format!("{place}: not {only}"));
+    }
+    if let Some(list) = schema.get("enum").and_then(Value::as_array) {
+        return (!list.contains(value)).then(|| format!("{place}: {value} is not in the list"));
+    }
+    let kind = schema.get("type").and_then(Value::as_str).unwrap_or_default();
+    let fits = match kind {
+        "object" => value.is_object(),
+        "array" => value.is_array(),
+        "string" => value.as_str().is_some_and(|text| {
+            let digits = |c: char| c.is_ascii_digit() || ('a'..='f').contains(&c);
+            schema.get("pattern").is_none() || (text.len() == 64 && text.chars().all(digits))
+        }),
+        "integer" => value.is_u64(),
+        "number" => value.is_number(),
+        "boolean" => value.is_boolean(),
+        _ => false,
+    };
+    if !fits {
+        return Some(format!("{place}: no {kind}"));
+    }
+    if let Some(items) = value.as_array() {
+        return items.iter().find_map(|item| objection(item, &schema["items"], place));
+    }
+    let Some(members) = value.as_object() else { return None };
+    let required = schema.get("required").and_then(Value::as_array);
+    for name in required.into_iter().flatten().filter_map(Value::as_str) {
+        if !members.contains_key(name) {
+            return Some(format!("{place}: {name} is missing"));
+        }
+    }
+    for (name, member) in members {
+        let here = format!("{place}/{name}");
+        let own = schema.get("properties").and_then(|p| p.get(name));
+        match own.or_else(|| schema.get("additionalProperties").filter(|a| a.is_object())) {
+            Some(schema) => {
+                if let Some(words) = objection(member, schema, &here) {
+                    return Some(words);
+                }
+            }
+            None => return Some(format!("{here}: not in the schema")),
+        }
+    }
+    None
 }

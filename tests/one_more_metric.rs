@@ -8,6 +8,7 @@ use std::fs;
 
 use tidydose_analyse::{Analysis, Settings};
 use tidydose_metrics::{Definition, List, Outcome, REGISTRY, Registry, Scale};
+use tidydose_table::analysis::ChosenColumns;
 use tidydose_table::user::clinical_file::ConfirmedLabels;
 use tidydose_table::user::lesion_file::LesionDecisions;
 use tidydose_table::user::states::States;
@@ -63,6 +64,7 @@ fn lines_of_table(name: &str, measured: &Measured, metrics: &[MetricDefinition])
         lesion_decisions: &LesionDecisions::new(),
         confirmed_labels: &ConfirmedLabels::new(),
         tally: &Tally::default(),
+        columns: &ChosenColumns::default(),
         limits: &[],
         metrics,
         settings_digest: "",

@@ -42,9 +42,11 @@ Research and quality review only, not for treatment decisions; local protocol an
 practice decide.";
 
 pub(super) const MEASURE_HELP: &str = "\
-Writes all tables into DIR/tables, and run.json with the settings and digests of the run. Each \
-case that is done is a file in DIR/cases: a run that was stopped or killed goes on from there, \
-and a later run computes only what is new or depends on something that was changed.
+Writes all tables into DIR/tables and, as one database, into DIR/study.sqlite; DIR/study.xlsx \
+for spreadsheets, of which sheet analysis has the columns that DIR/columns.csv asks for; and \
+run.json with the settings and digests of the run. Each case that is done is a file in \
+DIR/cases: a run that was stopped or killed goes on from there, and a later run computes only \
+what is new or depends on something that was changed.
 
 Examples:
   tidydose measure archive

@@ -14,6 +14,7 @@ use sha2::{Digest, Sha256};
 
 use super::study_folder::StudyFolder;
 use tidydose_rt::digest::hexadecimal;
+use tidydose_table::starters;
 use tidydose_table::{Study, TABLES, Written, replace_file};
 
 /// All that tables follow from, as one digest.
@@ -108,8 +109,14 @@ pub(super) fn keep(folder: &StudyFolder, basis: Basis, written: &[Written]) -> i
 
 /// Every file that is made of the results, and none of the user's own.
 fn made_files(folder: &StudyFolder) -> io::Result<Vec<PathBuf>> {
-    let mut files =
-        vec![folder.database(), folder.workbook(), folder.data_package(), folder.run_file()];
+    let mut files = vec![
+        folder.database(),
+        folder.workbook(),
+        folder.data_package(),
+        folder.run_file(),
+        folder.run_schema(),
+    ];
+    files.extend(starters::FILES.map(|(name, _)| folder.root().join(name)));
     for within in [folder.tables(), folder.spreadsheet()] {
         if within.is_dir() {
             for entry in fs::read_dir(within)? {

@@ -28,11 +28,12 @@ use tidydose_metrics::Metric;
 use tidydose_metrics::limits::{Checked, Limit};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
+use tidydose_table::analysis::ChosenColumns;
 use tidydose_table::run::{self, Run};
 use tidydose_table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
 use tidydose_table::{
     self as table, Destination, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError,
-    data_package, workbook,
+    data_package, run_schema, starters, workbook,
 };
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
@@ -285,6 +286,7 @@ impl StudyHead {
             lesion_decisions: prepared.lesion_decisions(),
             confirmed_labels: prepared.confirmed_labels(),
             tally: &self.tally,
+            columns: prepared.columns(),
             limits: &analysis.limits,
             metrics: &self.metrics,
             settings_digest: &self.digest,
@@ -301,6 +303,7 @@ fn write(
     let analysis = &measuring.analysis;
     let analyses = &done.residues;
     let head = StudyHead::of(prepared, analysis, settings.strict)?;
+    say_columns(prepared, &head.metrics, terminal);
     let evidence = analyses.iter().map(|a| (a.case.clone(), a.evidence.clone())).collect();
     let lesions = analyses.iter().map(|a| (a.case.clone(), a.lesions.clone())).collect();
     prepared.write_proposals(analyses, &evidence, &lesions)?;
@@ -326,6 +329,18 @@ fn write(
     Ok(())
 }
 
+/// Names the columns of table `analysis` whose metric this run does not compute.
+fn say_columns(prepared: &PreparedStudy, metrics: &[MetricDefinition], terminal: &Terminal) {
+    for (_, metric) in prepared.columns().all().iter().filter_map(|c| c.named_metric()) {
+        if metrics.iter().all(|m| m.name != metric) {
+            terminal.warn(&format!(
+                "columns.csv asks for {metric}, which this run does not compute: the column says \
+                 not_in_run; measure with --metrics '{metric}' too"
+            ));
+        }
+    }
+}
+
 /// All files that are made of the results.
 fn make_tables(
     prepared: &PreparedStudy,
@@ -348,7 +363,7 @@ fn make_tables(
         decided: &prepared.decided,
         tables: &tables,
     };
-    hand_off(&prepared.folder, &tables, measuring.spreadsheet)?;
+    hand_off(&prepared.folder, (&tables, study.columns), measuring.spreadsheet)?;
     run::write_run(study, &run, &prepared.folder.run_file())?;
     Ok(tables)
 }
@@ -383,14 +398,16 @@ fn write_share(
 /// What is made from the tables for others: for programs, for spreadsheets.
 fn hand_off(
     folder: &StudyFolder,
-    tables: &[table::Written],
+    (tables, columns): (&[table::Written], &ChosenColumns),
     spreadsheet: Option<Convention>,
 ) -> Result<(), Fault> {
-    data_package::write_data_package(tables, &folder.data_package())?;
-    workbook::write_workbook(folder.root(), &folder.workbook())?;
+    starters::write_starters(folder.root())?;
+    run_schema::write_run_schema(&folder.run_schema())?;
+    data_package::write_data_package(tables, columns, &folder.data_package())?;
+    workbook::write_workbook(folder.root(), columns, &folder.workbook())?;
     let (from, to) = (folder.tables(), folder.spreadsheet());
     match spreadsheet {
-        Some(convention) => write_spreadsheet_csv(tables, &from, &to, convention)?,
+        Some(convention) => write_spreadsheet_csv((tables, columns), &from, &to, convention)?,
         None => remove_spreadsheet_csv(&to)?,
     }
     Ok(())

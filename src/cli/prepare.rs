@@ -20,11 +20,13 @@ use tidydose_case::{self as case, Case, Decisions, PlanSum, Standing};
 use tidydose_dicom::{self as dicom, Scan};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
+use tidydose_table::analysis::ChosenColumns;
 use tidydose_table::causes::Cause;
 use tidydose_table::nobody;
 use tidydose_table::structure_names::StructureNames;
 use tidydose_table::user::choices::ChoicesFile;
 use tidydose_table::user::clinical_file::{ClinicalFile, ConfirmedLabels};
+use tidydose_table::user::columns_file::ColumnsFile;
 use tidydose_table::user::decided::{self, Digests};
 use tidydose_table::user::decisions::DecisionsFile;
 use tidydose_table::user::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
@@ -61,6 +63,7 @@ pub(super) struct PreparedStudy {
     lesions: LesionFile,
     clinical: ClinicalFile,
     sums: SumsFile,
+    columns: ColumnsFile,
     decisions: DecisionsFile,
 }
 
@@ -103,6 +106,7 @@ pub(super) fn prepare(
     let lesions = LesionFile::read(&folder.lesions())?;
     let clinical = ClinicalFile::read(&folder.clinical_lesions())?;
     let mut sums = SumsFile::read(&folder.sums())?;
+    let columns = ColumnsFile::read(&folder.columns())?;
     let decided = DecisionsFile::read(&folder.decisions())?;
     let key = StudyKey::beside(&settings.study)?;
     if hold == LockMode::Shared && !settings.keep_ids && !key.exists() {
@@ -118,6 +122,7 @@ pub(super) fn prepare(
     }
     let files = (&names, &prescriptions, &choices, &mut sums);
     let (cases, mut unmatched, linked) = decided_cases(&scan, files);
+    unmatched.extend(columns.unmatched(&cases));
     unmatched.extend(limits::unmatched(&folder.limits(), &cases)?);
     let mut findings = scan.findings.clone();
     findings.extend(linked);
@@ -140,6 +145,7 @@ pub(super) fn prepare(
         lesions,
         clinical,
         sums,
+        columns,
         decisions: decided,
     })
 }
@@ -206,6 +212,11 @@ impl PreparedStudy {
     /// Labels of the clinic that the user confirmed.
     pub(super) const fn confirmed_labels(&self) -> &ConfirmedLabels {
         self.clinical.confirmed()
+    }
+
+    /// The columns of table `analysis`.
+    pub(super) const fn columns(&self) -> &ChosenColumns {
+        self.columns.chosen()
     }
 
     /// How many labels of the clinic wait for a decision.
@@ -341,6 +352,7 @@ impl PreparedStudy {
         self.prescriptions.write(&self.folder.prescriptions())?;
         self.choices.propose(&self.cases);
         self.choices.write(&self.folder.choices())?;
+        self.columns.write(&self.folder.columns())?;
         self.say_late_decisions()
     }
 }

@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
 use tidydose_report::decide;
-use tidydose_table::user::{answers, limits};
-use tidydose_table::{data_package, database, run, spreadsheet_csv, workbook};
+use tidydose_table::user::{answers, columns_file, limits};
+use tidydose_table::{data_package, database, run, run_schema, spreadsheet_csv, workbook};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -111,6 +111,12 @@ impl StudyFolder {
         self.root.join(run::FILE)
     }
 
+    /// `run.schema.json`.
+    #[must_use]
+    pub(super) fn run_schema(&self) -> PathBuf {
+        self.root.join(run_schema::FILE)
+    }
+
     /// What the tables were made from, for the next run.
     #[must_use]
     pub(super) fn made_tables(&self) -> PathBuf {
@@ -133,6 +139,12 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn choices(&self) -> PathBuf {
         self.root.join("choices.csv")
+    }
+
+    /// `columns.csv`, which belongs to the user.
+    #[must_use]
+    pub(super) fn columns(&self) -> PathBuf {
+        self.root.join(columns_file::FILE)
     }
 
     /// `lesions.csv`, which belongs to the user.
@@ -190,7 +202,7 @@ fn is_study(root: &Path) -> bool {
 }
 
 /// The files of the user, which may be there before the study is.
-const OWN_FILES: [&str; 8] = [
+const OWN_FILES: [&str; 9] = [
     "names.csv",
     "prescriptions.csv",
     "lesions.csv",
@@ -199,6 +211,7 @@ const OWN_FILES: [&str; 8] = [
     "decisions.csv",
     "choices.csv",
     "limits.csv",
+    columns_file::FILE,
 ];
 
 /// Absent counts as empty; files of the user of a study to come and hidden files do not count.

@@ -93,6 +93,7 @@ fn write_tables(prepared: &PreparedStudy) -> Result<(), Fault> {
         lesion_decisions: prepared.lesion_decisions(),
         confirmed_labels: prepared.confirmed_labels(),
         tally: &Tally::default(),
+        columns: prepared.columns(),
         limits: &[],
         metrics: &[],
         settings_digest: "",

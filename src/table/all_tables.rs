@@ -4,8 +4,8 @@ use super::column::Sheet;
 use super::study::Study;
 use super::table::Table;
 use super::{
-    bounds, dictionary, dvh, files, finding_details, findings, flow, lesions, limit_checks,
-    metrics, pictures, plans, relations, structures, sums, traces, wide,
+    analysis, bounds, dictionary, dvh, files, finding_details, findings, flow, lesions,
+    limit_checks, metrics, pictures, plans, relations, structures, sums, traces, wide,
 };
 
 /// Every table, in the order in which a reader meets them.
@@ -24,6 +24,8 @@ pub const TABLES: &[Table] = &[
     wide::PATIENTS,
     wide::PLANS,
     wide::LESIONS,
+    analysis::TABLE,
+    analysis::BOUNDS,
     traces::TABLE,
     findings::TABLE,
     finding_details::TABLE,

@@ -169,7 +169,7 @@ mod tests {
     fn every_term_has_its_column_and_values_without_bounds_have_no_row() {
         let example = Example::new();
         let sheet = sheet(&example.study());
-        let names: Vec<_> = sheet.columns().iter().map(|c| c.name).collect();
+        let names: Vec<_> = sheet.columns().iter().map(|c| &*c.name).collect();
         let terms = UncertaintyTerm::ALL.map(|d| format!("{d:?}").to_lowercase());
         assert_eq!(names[8..8 + terms.len()], terms);
         assert_eq!(sheet.row_count(), 1);

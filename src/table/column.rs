@@ -60,15 +60,29 @@ enum Read<R> {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Definition {
     /// Name, lower snake case, with the unit where there is one.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// What it holds.
     pub kind: Kind,
     /// Unit symbol; empty for none.
-    pub unit: &'static str,
+    pub unit: Cow<'static, str>,
     /// Meaning in one sentence, with the reason for a missing value.
-    pub meaning: &'static str,
+    pub meaning: Cow<'static, str>,
+    /// A label of its own; empty where the meaning begins with one, see [`Definition::label`].
+    pub own_label: Cow<'static, str>,
     /// The words it may hold; empty when free.
     pub allowed: Vec<&'static str>,
+}
+
+impl Definition {
+    /// What stands over the column where people read it: its own label, else how its meaning begins.
+    #[must_use]
+    pub fn label(&self) -> &str {
+        if self.own_label.is_empty() {
+            self.meaning.split(';').next().unwrap_or_default().trim()
+        } else {
+            &self.own_label
+        }
+    }
 }
 
 /// One column of a table whose rows are of type `R`.
@@ -85,7 +99,7 @@ impl<R> Column<R> {
         meaning: &'static str,
         read: for<'r> fn(&'r R) -> Option<Cow<'r, str>>,
     ) -> Self {
-        Self::new([name, "", meaning], Kind::Text, Read::Text(read))
+        Self::new([name, "", meaning].map(Cow::Borrowed), Kind::Text, Read::Text(read))
     }
 
     /// A column of text which holds one of `allowed`.
@@ -107,7 +121,7 @@ impl<R> Column<R> {
         meaning: &'static str,
         read: fn(&R) -> Option<i64>,
     ) -> Self {
-        Self::new([name, unit, meaning], Kind::Integer, Read::Integer(read))
+        Self::new([name, unit, meaning].map(Cow::Borrowed), Kind::Integer, Read::Integer(read))
     }
 
     /// A column of numbers.
@@ -117,29 +131,31 @@ impl<R> Column<R> {
         meaning: &'static str,
         read: fn(&R) -> Option<f64>,
     ) -> Self {
-        Self::new([name, unit, meaning], Kind::Real, Read::Real(read))
+        Self::new([name, unit, meaning].map(Cow::Borrowed), Kind::Real, Read::Real(read))
     }
 
     /// A column of numbers, the one at `place` of a list that every row has.
     pub fn real_at(
-        name: &'static str,
-        unit: &'static str,
-        meaning: &'static str,
+        name: impl Into<Cow<'static, str>>,
+        unit: impl Into<Cow<'static, str>>,
+        meaning: impl Into<Cow<'static, str>>,
         place: usize,
         read: fn(&R, usize) -> Option<f64>,
     ) -> Self {
-        Self::new([name, unit, meaning], Kind::Real, Read::RealAt(place, read))
+        let texts = [name.into(), unit.into(), meaning.into()];
+        Self::new(texts, Kind::Real, Read::RealAt(place, read))
     }
 
     /// A column of text which holds one of `allowed`, see [`Column::real_at`].
     pub fn word_at(
-        name: &'static str,
-        meaning: &'static str,
+        name: impl Into<Cow<'static, str>>,
+        meaning: impl Into<Cow<'static, str>>,
         allowed: &[&'static str],
         place: usize,
         read: for<'r> fn(&'r R, usize) -> Option<Cow<'r, str>>,
     ) -> Self {
-        let mut column = Self::new([name, "", meaning], Kind::Text, Read::TextAt(place, read));
+        let texts = [name.into(), "".into(), meaning.into()];
+        let mut column = Self::new(texts, Kind::Text, Read::TextAt(place, read));
         column.definition.allowed = allowed.to_vec();
         column
     }
@@ -150,11 +166,32 @@ impl<R> Column<R> {
         meaning: &'static str,
         read: fn(&R) -> Option<bool>,
     ) -> Self {
-        Self::new([name, "", meaning], Kind::Boolean, Read::Boolean(read))
+        Self::new([name, "", meaning].map(Cow::Borrowed), Kind::Boolean, Read::Boolean(read))
     }
 
-    fn new([name, unit, meaning]: [&'static str; 3], kind: Kind, read: Read<R>) -> Self {
-        Self { definition: Definition { name, kind, unit, meaning, allowed: Vec::new() }, read }
+    fn new([name, unit, meaning]: [Cow<'static, str>; 3], kind: Kind, read: Read<R>) -> Self {
+        let (own_label, allowed) = (Cow::Borrowed(""), Vec::new());
+        Self { definition: Definition { name, kind, unit, meaning, own_label, allowed }, read }
+    }
+
+    /// The same column under a label of its own.
+    #[must_use]
+    pub fn labelled(mut self, label: impl Into<Cow<'static, str>>) -> Self {
+        self.definition.own_label = label.into();
+        self
+    }
+
+    /// The same column with its unit in another way of writing.
+    #[must_use]
+    pub fn in_unit(mut self, unit: impl Into<Cow<'static, str>>) -> Self {
+        self.definition.unit = unit.into();
+        self
+    }
+
+    /// What the column means.
+    #[must_use]
+    pub const fn definition(&self) -> &Definition {
+        &self.definition
     }
 
     /// The value of this column in `row`. A number that is not finite counts as missing.

@@ -8,6 +8,7 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::all_tables::TABLES;
+use super::analysis::ChosenColumns;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
 use super::run::CAUTION;
@@ -21,9 +22,14 @@ pub const FILE: &str = "datapackage.json";
 ///
 /// # Errors
 /// When the file cannot be written.
-pub fn write_data_package(tables: &[Written], path: &Path) -> Result<(), WriteError> {
+pub fn write_data_package(
+    tables: &[Written],
+    chosen: &ChosenColumns,
+    path: &Path,
+) -> Result<(), WriteError> {
     let with_csv = |t: &&Table| tables.iter().any(|w| w.csv && w.table == t.name);
-    let resources: Vec<Value> = TABLES.iter().filter(with_csv).map(resource).collect();
+    let resources: Vec<Value> =
+        TABLES.iter().filter(with_csv).map(|table| resource(table, chosen)).collect();
     let package = json!({
         "profile": "tabular-data-package",
         "name": "tidydose-study",
@@ -38,8 +44,8 @@ pub fn write_data_package(tables: &[Written], path: &Path) -> Result<(), WriteEr
     })
 }
 
-fn resource(table: &Table) -> Value {
-    let columns = definitions(table);
+fn resource(table: &Table, chosen: &ChosenColumns) -> Value {
+    let columns = definitions(table, chosen);
     let mut schema = json!({
         "fields": columns.iter().map(field).collect::<Vec<_>>(),
         "missingValues": [""],
@@ -71,6 +77,7 @@ fn field(definition: &Definition) -> Value {
     let mut field = json!({
         "name": definition.name,
         "type": kind,
+        "title": definition.label(),
         "description": definition.meaning,
     });
     if !definition.unit.is_empty() {
@@ -92,7 +99,7 @@ mod tests {
         let path = folder.path().join(FILE);
         let written = [("plans", true), ("metrics", true), ("dvh", false)];
         let written = written.map(|(table, csv)| Written { table, rows: 1, csv });
-        write_data_package(&written, &path).unwrap();
+        write_data_package(&written, &ChosenColumns::default(), &path).unwrap();
         let text = std::fs::read_to_string(path).unwrap();
         let package: Value = serde_json::from_str(&text).unwrap();
         let list = package["resources"].as_array().unwrap();

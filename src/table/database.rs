@@ -1,7 +1,7 @@
 //! `study.sqlite`: all tables in one SQLite database, which database browsers, R, Python's standard
 //! library and many other programs open, and from which the program's own pages and answers are made.
-//! The meaning and unit of every column stand as comments in the definition of its table. The same
-//! rows give the same bytes.
+//! The meaning and unit of every column stand as comments in the definition of its table, beside its
+//! key and the tables whose rows it names. The same rows give the same bytes.
 
 use std::io;
 use std::path::{Path, PathBuf};
@@ -20,6 +20,18 @@ pub const FILE: &str = "study.sqlite";
 /// Marks the file as one of this program in the header of the database ("tidy" in ASCII).
 const APPLICATION_ID: i32 = 0x7469_6479;
 
+/// What a table is besides its columns.
+#[derive(Debug, Clone, Copy)]
+pub struct Keys<'k> {
+    /// What one of its rows is.
+    pub grain: &'k str,
+    /// The column that names a row, or columns that do so together: these become an index once the
+    /// rows are there, see [`DatabaseFile::index_key`].
+    pub primary: &'k [&'k str],
+    /// A column, and the table of which it names a row in the column of the same name.
+    pub foreign: &'k [(&'k str, &'k str)],
+}
+
 /// A database that is being written under a temporary name.
 #[derive(Debug)]
 pub struct DatabaseFile {
@@ -35,10 +47,12 @@ impl DatabaseFile {
     pub fn begin(path: &Path) -> Result<Self, WriteError> {
         let file = Entrusted::create(path, Access::Shared)?;
         let connection = Connection::open(file.temporary_path()).map_err(|e| fault(path, e))?;
-        // No journal: what a run leaves half done goes as a whole.
+        // No journal: what a run leaves half done goes as a whole. A table may name rows of one that
+        // is written after it.
         let begin = format!(
             "PRAGMA page_size = 8192; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF;
-             PRAGMA locking_mode = EXCLUSIVE; PRAGMA application_id = {APPLICATION_ID};
+             PRAGMA locking_mode = EXCLUSIVE; PRAGMA foreign_keys = OFF;
+             PRAGMA application_id = {APPLICATION_ID};
              BEGIN;
              CREATE TABLE about (name TEXT, text TEXT);"
         );
@@ -54,29 +68,41 @@ impl DatabaseFile {
         Ok(Self { connection, file })
     }
 
-    /// Adds an empty table; `grain` says what one of its rows is.
+    /// Adds an empty table.
     ///
     /// # Errors
     /// When the database refuses.
     pub fn create_table(
         &self,
         name: &str,
-        grain: &str,
+        keys: Keys<'_>,
         columns: &[Definition],
     ) -> Result<(), WriteError> {
-        let mut sql = format!("CREATE TABLE {} ( -- a row: {}\n", quoted(name), comment(grain));
+        let mut rules = Vec::new();
+        for (column, parent) in keys.foreign {
+            let (column, parent) = (quoted(column), quoted(parent));
+            rules.push(format!("  FOREIGN KEY ({column}) REFERENCES {parent} ({column})"));
+        }
+        // A pseudonym is there once by its making. Several columns may be alike in two rows, as
+        // where a file is damaged: that must not end a run.
+        if let [only] = keys.primary {
+            rules.push(format!("  PRIMARY KEY ({})", quoted(only)));
+        }
+        let mut sql =
+            format!("CREATE TABLE {} ( -- a row: {}\n", quoted(name), comment(keys.grain));
         for (place, column) in columns.iter().enumerate() {
-            let end = if place + 1 < columns.len() { "," } else { "" };
+            let last = place + 1 == columns.len() && rules.is_empty();
+            let end = if last { "" } else { "," };
             let unit =
                 if column.unit.is_empty() { String::new() } else { format!("{}; ", column.unit) };
             sql.push_str(&format!(
                 "  {} {}{end} -- {unit}{}\n",
-                quoted(column.name),
+                quoted(&column.name),
                 type_name(column.kind),
-                comment(column.meaning)
+                comment(&column.meaning)
             ));
         }
-        sql.push(')');
+        sql.push_str(&format!("{}\n)", rules.join(",\n")));
         self.connection.execute(&sql, []).map_err(|e| self.fault(e))?;
         Ok(())
     }
@@ -103,10 +129,26 @@ impl DatabaseFile {
     /// # Errors
     /// When the database refuses.
     pub fn create_index(&self, table: &str, columns: &[&str]) -> Result<(), WriteError> {
-        let list: Vec<String> = columns.iter().map(|c| quoted(c)).collect();
         let name = format!("{table}_by_{}", columns.join("_"));
         let sql =
-            format!("CREATE INDEX {} ON {} ({})", quoted(&name), quoted(table), list.join(", "));
+            format!("CREATE INDEX {} ON {} ({})", quoted(&name), quoted(table), list(columns));
+        self.connection.execute(&sql, []).map_err(|e| self.fault(e))?;
+        Ok(())
+    }
+
+    /// Adds the index over the columns that name a row together; a unique one, unless rows are alike
+    /// in all of them.
+    ///
+    /// # Errors
+    /// When the database refuses.
+    pub fn index_key(&self, table: &str, key: &[&str]) -> Result<(), WriteError> {
+        let (name, table, key) = (quoted(&format!("{table}_key")), quoted(table), list(key));
+        // Asked first: without a journal an index that fails half way would harm the file.
+        let sql = format!("SELECT 1 FROM {table} GROUP BY {key} HAVING COUNT(*) > 1 LIMIT 1");
+        let mut statement = self.connection.prepare(&sql).map_err(|e| self.fault(e))?;
+        let alike = statement.exists([]).map_err(|e| self.fault(e))?;
+        let kind = if alike { "INDEX" } else { "UNIQUE INDEX" };
+        let sql = format!("CREATE {kind} {name} ON {table} ({key})");
         self.connection.execute(&sql, []).map_err(|e| self.fault(e))?;
         Ok(())
     }
@@ -208,6 +250,11 @@ pub(super) fn quoted(name: &str) -> String {
     format!("\"{}\"", name.replace('"', "\"\""))
 }
 
+/// Names as SQL lists them.
+fn list(columns: &[&str]) -> String {
+    columns.iter().map(|c| quoted(c)).collect::<Vec<_>>().join(", ")
+}
+
 /// A text as a comment, which ends with its line.
 fn comment(text: &str) -> String {
     text.split_whitespace().collect::<Vec<_>>().join(" ")
@@ -236,12 +283,15 @@ mod tests {
         Sheet::new(columns, rows)
     }
 
+    const KEYS: Keys<'_> =
+        Keys { grain: "one thing", primary: &["name"], foreign: &[("n", "numbers")] };
+
     fn written(path: &Path) {
         let file = DatabaseFile::begin(path).unwrap();
         let sheet = sheet();
-        file.create_table("things", "one thing", sheet.columns()).unwrap();
+        file.create_table("things", KEYS, sheet.columns()).unwrap();
         file.append("things", &sheet).unwrap();
-        file.create_index("things", &["name", "n"]).unwrap();
+        file.create_index("things", &["x_mm"]).unwrap();
         file.finish().unwrap().publish().unwrap();
     }
 
@@ -259,6 +309,12 @@ mod tests {
             .unwrap();
         assert!(sql.contains("\"x_mm\" REAL, -- mm; a length\n"), "{sql}");
         assert!(sql.contains("( -- a row: one thing\n"), "{sql}");
+        let end = "  FOREIGN KEY (\"n\") REFERENCES \"numbers\" (\"n\"),\n  \
+                   PRIMARY KEY (\"name\")\n)";
+        assert!(sql.ends_with(end), "{sql}");
+        let index = "SELECT sql FROM sqlite_schema WHERE name = 'things_by_x_mm'";
+        let index: String = database.query_row(index, [], |r| r.get(0)).unwrap();
+        assert!(index.ends_with("ON \"things\" (\"x_mm\")"), "{index}");
         let row = |sql: &str| {
             database
                 .query_row(sql, [], |r| {
@@ -278,13 +334,39 @@ mod tests {
         assert_eq!(caution, CAUTION);
     }
 
+    /// Rows that are alike where they should differ are kept, as in every other format.
+    #[test]
+    fn alike_rows_are_kept_and_their_index_is_not_unique() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(FILE);
+        let file = DatabaseFile::begin(&path).unwrap();
+        let keys = Keys { grain: "one thing", primary: &["name", "n"], foreign: &[] };
+        for (table, times) in [("once", 1), ("twice", 2)] {
+            file.create_table(table, keys, sheet().columns()).unwrap();
+            for _ in 0..times {
+                file.append(table, &sheet()).unwrap();
+            }
+            file.index_key(table, keys.primary).unwrap();
+        }
+        file.finish().unwrap().publish().unwrap();
+        let database = Connection::open(&path).unwrap();
+        let index = |name: &str| -> String {
+            let sql = "SELECT sql FROM sqlite_schema WHERE name = ?1";
+            database.query_row(sql, [name], |r| r.get(0)).unwrap()
+        };
+        assert!(index("once_key").starts_with("CREATE UNIQUE INDEX"), "{}", index("once_key"));
+        assert!(index("twice_key").starts_with("CREATE INDEX"), "{}", index("twice_key"));
+        let count = "SELECT COUNT(*) FROM twice";
+        assert_eq!(database.query_row(count, [], |r| r.get::<_, i64>(0)).unwrap(), 4);
+    }
+
     #[test]
     fn a_database_that_is_not_finished_leaves_nothing() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join(FILE);
         let file = DatabaseFile::begin(&path).unwrap();
-        file.create_table("things", "one thing", sheet().columns()).unwrap();
-        let twice = file.create_table("things", "one thing", sheet().columns()).unwrap_err();
+        file.create_table("things", KEYS, sheet().columns()).unwrap();
+        let twice = file.create_table("things", KEYS, sheet().columns()).unwrap_err();
         assert!(twice.to_string().contains(FILE), "{twice}");
         drop(file);
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 0);

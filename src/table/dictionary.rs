@@ -3,6 +3,7 @@
 
 use std::borrow::Cow;
 
+use super::analysis::ChosenColumns;
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::study::{MetricDefinition, Study};
 use super::table::Table;
@@ -30,10 +31,11 @@ pub(super) const fn table(sheet: for<'a> fn(&Study<'a>) -> Sheet<'a>) -> Table {
 
 struct DictionaryEntry<'a> {
     table: &'static str,
-    column: &'static str,
+    column: Cow<'static, str>,
     value: Option<&'a str>,
     kind: &'static str,
-    unit: &'a str,
+    label: Cow<'a, str>,
+    unit: Cow<'a, str>,
     meaning: Cow<'a, str>,
     allowed: String,
     applies_to: &'a str,
@@ -45,7 +47,7 @@ struct DictionaryEntry<'a> {
 pub(super) fn sheet<'a>(study: &Study<'a>, tables: &[Table]) -> Sheet<'a> {
     let mut rows: Vec<DictionaryEntry<'a>> = Vec::new();
     for table in tables {
-        let columns = definitions(table);
+        let columns = definitions(table, study.columns);
         rows.extend(columns.into_iter().map(|definition| column_row(table.name, definition)));
         match table.name {
             "metrics" => rows.extend(metric_rows(study)),
@@ -57,8 +59,8 @@ pub(super) fn sheet<'a>(study: &Study<'a>, tables: &[Table]) -> Sheet<'a> {
     Sheet::new(columns(), rows)
 }
 
-/// The columns of a table; its rows are not needed for that.
-pub(super) fn definitions(table: &Table) -> Vec<Definition> {
+/// The columns of a table; its rows are not needed for that, but what the user chose is.
+pub(super) fn definitions(table: &Table, chosen: &ChosenColumns) -> Vec<Definition> {
     if table.name == NAME {
         return Sheet::new(columns(), Vec::new()).columns().to_vec();
     }
@@ -74,6 +76,7 @@ pub(super) fn definitions(table: &Table) -> Vec<Definition> {
         lesion_decisions: &LesionDecisions::new(),
         confirmed_labels: &ConfirmedLabels::new(),
         tally: &Tally::default(),
+        columns: chosen,
         limits: &[],
         metrics: &[],
         settings_digest: "",
@@ -84,11 +87,12 @@ pub(super) fn definitions(table: &Table) -> Vec<Definition> {
 fn column_row<'a>(table: &'static str, definition: Definition) -> DictionaryEntry<'a> {
     DictionaryEntry {
         table,
+        label: Cow::Owned(definition.label().to_owned()),
         column: definition.name,
         value: None,
         kind: definition.kind.word(),
         unit: definition.unit,
-        meaning: Cow::Borrowed(definition.meaning),
+        meaning: definition.meaning,
         allowed: definition.allowed.join(" | "),
         applies_to: "",
         formula: "",
@@ -102,10 +106,11 @@ fn metric_rows<'a>(study: &Study<'a>) -> Vec<DictionaryEntry<'a>> {
     metrics.dedup_by(|a, b| a.name == b.name);
     let row = |m: &'a MetricDefinition| DictionaryEntry {
         table: "metrics",
-        column: "metric",
+        column: "metric".into(),
         value: Some(&m.name),
         kind: "",
-        unit: &m.unit,
+        label: "".into(),
+        unit: Cow::Borrowed(&m.unit),
         meaning: Cow::Borrowed(&m.meaning),
         allowed: String::new(),
         applies_to: &m.applies_to,
@@ -118,10 +123,11 @@ fn metric_rows<'a>(study: &Study<'a>) -> Vec<DictionaryEntry<'a>> {
 fn relation_rows<'a>() -> Vec<DictionaryEntry<'a>> {
     let row = |d: &&'static RelationDefinition| DictionaryEntry {
         table: "relations",
-        column: "metric",
+        column: "metric".into(),
         value: Some(d.name),
         kind: "",
-        unit: d.unit,
+        label: "".into(),
+        unit: d.unit.into(),
         meaning: Cow::Borrowed(d.title),
         allowed: String::new(),
         applies_to: "pairs with a target",
@@ -136,10 +142,11 @@ fn code_rows<'a>() -> Vec<DictionaryEntry<'a>> {
         let definition = code.definition();
         DictionaryEntry {
             table: "findings",
-            column: "code",
+            column: "code".into(),
             value: Some(definition.id),
             kind: "",
-            unit: "",
+            label: "".into(),
+            unit: "".into(),
             meaning: Cow::Owned(format!("{}; {}", definition.meaning, definition.consequence)),
             allowed: String::new(),
             applies_to: "",
@@ -153,14 +160,17 @@ fn code_rows<'a>() -> Vec<DictionaryEntry<'a>> {
 fn columns<'a>() -> Vec<Column<DictionaryEntry<'a>>> {
     vec![
         Column::text("table", "the table", |r| borrowed(r.table)),
-        Column::text("column", "the column", |r| borrowed(r.column)),
+        Column::text("column", "the column", |r| borrowed(&r.column)),
         Column::text("value", "a value of the column; missing for the column itself", |r| {
             r.value.map(Cow::Borrowed)
         }),
         Column::word("type", "what it holds", &["text", "integer", "real", "boolean"], |r| {
             unless_empty(r.kind)
         }),
-        Column::text("unit", "unit symbol; missing for none", |r| unless_empty(r.unit)),
+        Column::text("label", "what stands over the column; missing for a value", |r| {
+            unless_empty(&r.label)
+        }),
+        Column::text("unit", "unit symbol; missing for none", |r| unless_empty(&r.unit)),
         Column::text("meaning", "meaning, and the reason for a missing value", |r| {
             borrowed(r.meaning.as_ref())
         }),
@@ -198,8 +208,8 @@ mod tests {
         let rows: Vec<_> =
             (0..sheet.row_count()).map(|r| [text(r, 0), text(r, 1), text(r, 2)]).collect();
         for table in TABLES {
-            for column in definitions(table) {
-                let wanted = [table.name, column.name, ""].map(str::to_owned);
+            for column in definitions(table, study.columns) {
+                let wanted = [table.name, &*column.name, ""].map(str::to_owned);
                 assert!(rows.contains(&wanted), "{wanted:?}");
             }
         }

@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use super::analysis::ChosenColumns;
 use super::study::{MeasuredSum, MetricDefinition, Study};
 use super::tally::Tally;
 use super::user::clinical_file::ConfirmedLabels;
@@ -43,6 +44,7 @@ pub(super) struct Example {
     pub(super) lesion_decisions: LesionDecisions,
     pub(super) confirmed_labels: ConfirmedLabels,
     pub(super) tally: Tally,
+    pub(super) columns: ChosenColumns,
 }
 
 impl Example {
@@ -64,6 +66,7 @@ impl Example {
             lesion_decisions: LesionDecisions::new(),
             confirmed_labels: ConfirmedLabels::new(),
             tally: Tally::default(),
+            columns: ChosenColumns::default(),
         }
     }
 
@@ -81,6 +84,7 @@ impl Example {
             lesion_decisions: self.lesion_decisions.clone(),
             confirmed_labels: self.confirmed_labels.clone(),
             tally: self.tally.clone(),
+            columns: self.columns.clone(),
         };
         turned.inventory.files.reverse();
         turned.cases.reverse();
@@ -114,6 +118,7 @@ impl Example {
             lesion_decisions: &self.lesion_decisions,
             confirmed_labels: &self.confirmed_labels,
             tally: &self.tally,
+            columns: &self.columns,
             limits: &self.limits,
             metrics: &self.metrics,
             settings_digest: "digest",

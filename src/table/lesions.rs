@@ -39,7 +39,7 @@ pub(super) struct LesionEntry<'a> {
 
 impl<'a> LesionEntry<'a> {
     /// The clinic's label and who says so; what stands in `lesions.csv` goes first.
-    fn label(&self) -> (Option<&'a str>, &'static str) {
+    pub(super) fn label(&self) -> (Option<&'a str>, &'static str) {
         match (self.decision.and_then(|d| d.clinical_label.as_deref()), self.confirmed) {
             (Some(own), _) => (Some(own), "user"),
             (None, Some(confirmed)) => (Some(confirmed), "suggested_confirmed"),

@@ -138,7 +138,7 @@ mod tests {
     fn columns_are_exactly_those_of_the_design() {
         let example = Example::new();
         let sheet = sheet(&example.study());
-        let names: Vec<_> = sheet.columns().iter().map(|c| c.name).collect();
+        let names: Vec<_> = sheet.columns().iter().map(|c| &*c.name).collect();
         assert_eq!(
             names.join(", "),
             "patient_id, plan_id, structure_id, roi_number, structure, role, metric, value, low, \

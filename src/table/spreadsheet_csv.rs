@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use std::path::Path;
 
 use super::all_tables::TABLES;
+use super::analysis::ChosenColumns;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
 use super::table::Written;
@@ -35,7 +36,7 @@ impl Convention {
 /// # Errors
 /// When a table cannot be read back or a file not be written.
 pub fn write_spreadsheet_csv(
-    tables: &[Written],
+    (tables, chosen): (&[Written], &ChosenColumns),
     from: &Path,
     to: &Path,
     convention: Convention,
@@ -45,7 +46,7 @@ pub fn write_spreadsheet_csv(
         let source = from.join(&name);
         let fault = |e| WriteError { path: source.clone(), source: as_io(e) };
         let mut reader = csv::Reader::from_path(&source).map_err(fault)?;
-        let columns = definitions(table);
+        let columns = definitions(table, chosen);
         replace_file(&to.join(&name), |output| copied(&mut reader, output, &columns, convention))?;
     }
     Ok(())
@@ -113,9 +114,16 @@ mod tests {
         )
         .unwrap();
         let read = |path: &Path| std::fs::read_to_string(path.join("structures.csv")).unwrap();
-        write_spreadsheet_csv(&written, &from, &to, Convention::Comma).unwrap();
+        write_spreadsheet_csv((&written, &ChosenColumns::default()), &from, &to, Convention::Comma)
+            .unwrap();
         assert_eq!(read(&to), format!("\u{feff}{}", read(&from)));
-        write_spreadsheet_csv(&written, &from, &to, Convention::Semicolon).unwrap();
+        write_spreadsheet_csv(
+            (&written, &ChosenColumns::default()),
+            &from,
+            &to,
+            Convention::Semicolon,
+        )
+        .unwrap();
         let text = read(&to);
         let cells = |text: &str, mark: u8| -> Vec<csv::StringRecord> {
             let mut reader = csv::ReaderBuilder::new();
@@ -124,7 +132,7 @@ mod tests {
         };
         let (plain, regional) = (cells(&read(&from), b','), cells(&text, b';'));
         assert_eq!(plain.len(), regional.len());
-        let columns = definitions(crate::table("structures").unwrap());
+        let columns = definitions(crate::table("structures").unwrap(), &ChosenColumns::default());
         let mut changed = 0;
         for (plain, regional) in plain.iter().zip(&regional).skip(1) {
             for ((column, plain), regional) in columns.iter().zip(plain).zip(regional) {

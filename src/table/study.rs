@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 
+use super::analysis::ChosenColumns;
 use super::tally::Tally;
 use super::user::clinical_file::ConfirmedLabels;
 use super::user::lesion_file::LesionDecisions;
@@ -80,6 +81,8 @@ pub struct Study<'a> {
     pub confirmed_labels: &'a ConfirmedLabels,
     /// What came of plans, structures and values; the writer of all tables gathers it itself.
     pub tally: &'a Tally,
+    /// The columns of table `analysis`.
+    pub columns: &'a ChosenColumns,
     /// The limits of this run.
     pub limits: &'a [Limit],
     /// The metrics of this run.

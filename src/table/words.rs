@@ -5,8 +5,8 @@ use strum::IntoEnumIterator;
 
 use super::user::states::State;
 use super::user::{
-    choices, clinical_file, decisions, lesion_file, names, outcome_sheet, outcomes, prescriptions,
-    sums_file,
+    choices, clinical_file, columns_file, decisions, lesion_file, names, outcome_sheet, outcomes,
+    prescriptions, sums_file,
 };
 use tidydose_case::{
     ELSEWHERE, NameBasis, Question, Role, SumBasis, meaning, standard_names, volume_window,
@@ -209,6 +209,24 @@ fn of_outcome_map() -> Vec<Words> {
 
 fn of_limits() -> Vec<Words> {
     vec![
+        Words {
+            file: columns_file::FILE,
+            column: "column",
+            also: "a column that a new file lists; a metric of the lesion, such as D90%[Gy]",
+            list: words([(
+                "ORGAN:METRIC",
+                "a metric of an organ or of a region that nobody drew, such as Lens_L:Max[Gy]",
+            )]),
+        },
+        Words {
+            file: columns_file::FILE,
+            column: "in_use",
+            also: "nothing, as `yes`",
+            list: words([
+                ("yes", "table `analysis` has the column"),
+                ("no", "it is offered and not taken"),
+            ]),
+        },
         Words {
             file: "limits.csv",
             column: "operator",

@@ -26,7 +26,7 @@ pub(super) fn write_names(
     columns: &[Definition],
     writer: &mut csv::Writer<impl Write>,
 ) -> io::Result<()> {
-    writer.write_record(columns.iter().map(|c| c.name)).map_err(as_io)
+    writer.write_record(columns.iter().map(|c| c.name.as_bytes())).map_err(as_io)
 }
 
 /// Writes the rows of a sheet without names.

@@ -1,13 +1,15 @@
 //! Apache Parquet with zstd compression. Types are those of the columns (UTF-8 text, 64-bit
-//! integer, double, boolean); a missing value is null. The meaning and unit of every column travel
-//! in the file as key-value metadata under [`COLUMNS_KEY`], as JSON.
+//! integer, double, boolean); a missing value is null. Label, unit and meaning of every column travel
+//! in the file twice: as metadata of its field in the Arrow schema, where R, pyarrow and their like
+//! look (`label`, `unit`, `description`), and as JSON under [`COLUMNS_KEY`] of the file's own
+//! metadata for all others.
 
 use std::io::{self, Write};
 use std::iter;
 use std::sync::Arc;
 
 use polars_arrow::array::{Array, BooleanArray, MutableBinaryViewArray, PrimitiveArray};
-use polars_arrow::datatypes::{ArrowDataType, ArrowSchema, Field};
+use polars_arrow::datatypes::{ArrowDataType, ArrowSchema, Field, Metadata};
 use polars_arrow::record_batch::RecordBatchT;
 use polars_error::PolarsError;
 use polars_parquet::write::{
@@ -41,8 +43,9 @@ pub fn write_parquet(sheet: &Sheet<'_>, output: &mut dyn Write) -> io::Result<()
 /// # Errors
 /// As [`write_parquet`].
 pub fn write_frame(frame: &LoadedTable, output: &mut dyn Write) -> io::Result<()> {
-    let columns = frame.columns().iter().map(|(name, cells)| (name.as_str(), cells.kind()));
-    let mut file = ParquetFile::with_columns(columns, Vec::new(), output)?;
+    let columns = frame.columns().iter();
+    let fields = columns.map(|(name, cells)| field(name, cells.kind(), None));
+    let mut file = ParquetFile::with_fields(fields, Vec::new(), output)?;
     for row in 0..frame.height() {
         for (waiting, (_, cells)) in file.waiting.iter_mut().zip(frame.columns()) {
             waiting.push(cells.at(row));
@@ -66,17 +69,18 @@ impl<W: Write> ParquetFile<W> {
     pub(super) fn begin(columns: &[Definition], output: W) -> io::Result<Self> {
         let definitions =
             KeyValue { key: COLUMNS_KEY.to_owned(), value: Some(definitions_as_json(columns)?) };
-        Self::with_columns(columns.iter().map(|d| (d.name, d.kind)), vec![definitions], output)
+        let fields = columns.iter().map(|d| field(&d.name, d.kind, Some(d)));
+        Self::with_fields(fields, vec![definitions], output)
     }
 
-    fn with_columns<'n>(
-        columns: impl Iterator<Item = (&'n str, Kind)>,
+    fn with_fields(
+        fields: impl Iterator<Item = (Field, Kind)>,
         further: Vec<KeyValue>,
         output: W,
     ) -> io::Result<Self> {
         let (mut schema, mut waiting) = (ArrowSchema::default(), Vec::new());
-        for (name, kind) in columns {
-            schema.insert(name.into(), Field::new(name.into(), data_type(kind), true));
+        for (field, kind) in fields {
+            schema.insert(field.name.clone(), field);
             waiting.push(Cells::of(kind));
         }
         let mut metadata = vec![schema_to_metadata_key(&schema)];
@@ -165,6 +169,21 @@ fn array(cells: Cells) -> Box<dyn Array> {
     }
 }
 
+/// The field of a column in the schema, with what is known of it.
+fn field(name: &str, kind: Kind, definition: Option<&Definition>) -> (Field, Kind) {
+    let mut field = Field::new(name.into(), data_type(kind), true);
+    if let Some(definition) = definition {
+        let mut known = Metadata::new();
+        known.insert("description".into(), (&*definition.meaning).into());
+        known.insert("label".into(), definition.label().into());
+        if !definition.unit.is_empty() {
+            known.insert("unit".into(), (&*definition.unit).into());
+        }
+        field.metadata = Some(Arc::new(known));
+    }
+    (field, kind)
+}
+
 const fn data_type(kind: Kind) -> ArrowDataType {
     match kind {
         Kind::Text => ArrowDataType::Utf8View,
@@ -178,12 +197,13 @@ fn definitions_as_json(definitions: &[Definition]) -> io::Result<String> {
     #[derive(Serialize)]
     struct Entry<'d> {
         name: &'d str,
+        label: &'d str,
         unit: &'d str,
         meaning: &'d str,
     }
     let entries: Vec<_> = definitions
         .iter()
-        .map(|d| Entry { name: d.name, unit: d.unit, meaning: d.meaning })
+        .map(|d| Entry { name: &d.name, label: d.label(), unit: &d.unit, meaning: &d.meaning })
         .collect();
     serde_json::to_string(&entries).map_err(io::Error::other)
 }
@@ -192,6 +212,8 @@ fn definitions_as_json(definitions: &[Definition]) -> io::Result<String> {
 mod tests {
     use std::borrow::Cow;
 
+    use base64::Engine as _;
+    use base64::prelude::BASE64_STANDARD;
     use parquet::file::reader::{FileReader, SerializedFileReader};
     use parquet::record::Field as Read;
 
@@ -265,6 +287,14 @@ mod tests {
         let kept = reader.metadata().file_metadata().key_value_metadata().unwrap();
         let columns = kept.iter().find(|entry| entry.key == COLUMNS_KEY).unwrap();
         let text = columns.value.as_ref().unwrap();
-        assert!(text.contains(r#"{"name":"x_mm","unit":"mm","meaning":"a length"}"#));
+        let wanted = r#"{"name":"x_mm","label":"a length","unit":"mm","meaning":"a length"}"#;
+        assert!(text.contains(wanted), "{text}");
+        let schema = kept.iter().find(|entry| entry.key == "ARROW:schema").unwrap();
+        let bytes = BASE64_STANDARD.decode(schema.value.as_ref().unwrap()).unwrap();
+        let holds = |text: &str| bytes.windows(text.len()).any(|part| part == text.as_bytes());
+        for text in ["description", "a length", "label", "unit", "whether it is used"] {
+            assert!(holds(text), "{text}");
+        }
+        assert!(!holds("a width"));
     }
 }

@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::all_tables::table;
 use super::column::Sheet;
-use super::database::DatabaseFile;
+use super::database::{DatabaseFile, Keys};
 use super::study::{Study, in_order};
 use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written};
 use super::tally::Tally;
@@ -60,7 +60,10 @@ pub fn write_tables_from(
 ) -> Result<Vec<Written>, WriteError> {
     let wanted: Vec<&'static Table> = names.iter().filter_map(|n| table(n)).collect();
     let database = to.database.map(DatabaseFile::begin).transpose()?;
-    let begin = |table| Output::begin(table, study, to.folder, database.as_ref());
+    let begin = |table| {
+        let base = database.as_ref().map(|file| (file, &*wanted));
+        Output::begin(table, study, to.folder, base)
+    };
     let mut by_case = Vec::new();
     for table in wanted.iter().filter(|t| t.by_case) {
         by_case.push(begin(table)?);
@@ -89,6 +92,16 @@ pub fn write_tables_from(
         output.append(&(table.sheet)(&Study { tally: &tally, ..*study }))?;
         done.push(output.finish()?);
     }
+    if let Some(database) = &database {
+        for table in &wanted {
+            if table.key.len() > 1 {
+                database.index_key(table.name, table.key)?;
+            }
+            for columns in indexes(table, study) {
+                database.create_index(table.name, &columns)?;
+            }
+        }
+    }
     let database = database.map(DatabaseFile::finish).transpose()?;
     publish(done, database, &wanted, to.folder)
 }
@@ -114,6 +127,46 @@ fn publish(
     sync_folder(folder).map_err(|source| WriteError { path: folder.to_path_buf(), source })?;
     written.sort_by_key(|w| order.iter().position(|t| t.name == w.table));
     Ok(written)
+}
+
+/// A table with its columns, as this study has them.
+fn without_rows<'a>(table: &Table, study: &Study<'a>) -> Sheet<'a> {
+    (table.sheet)(&Study { cases: &[], analyses: &[], findings: &[], ..*study })
+}
+
+/// The tables that others name a row of, by the column that does so.
+const PARENTS: [(&str, &str); 2] = [("plan_id", "plans"), ("lesion_id", "lesions")];
+
+/// Which of them a table names rows of; only rows of cases surely name one that is there.
+fn parents(
+    table: &Table,
+    sheet: &Sheet<'_>,
+    all: &[&'static Table],
+) -> Vec<(&'static str, &'static str)> {
+    let mut found = Vec::new();
+    for (column, parent) in PARENTS {
+        let has = sheet.columns().iter().any(|c| c.name == column);
+        let written = all.iter().any(|t| t.name == parent);
+        if table.by_case && table.name != parent && has && written {
+            found.push((column, parent));
+        }
+    }
+    found
+}
+
+/// What a table is looked up by besides its key: the plan, and of the metrics the metric of a
+/// structure, which most questions ask for.
+fn indexes(table: &Table, study: &Study<'_>) -> Vec<Vec<&'static str>> {
+    let mut found = Vec::new();
+    let sheet = without_rows(table, study);
+    let has_plan = sheet.columns().iter().any(|c| c.name == "plan_id");
+    if has_plan && table.key.first() != Some(&"plan_id") {
+        found.push(vec!["plan_id"]);
+    }
+    if table.name == "metrics" {
+        found.push(vec!["metric", "structure"]);
+    }
+    found
 }
 
 fn csv_path(folder: &Path, name: &str) -> PathBuf {
@@ -142,10 +195,9 @@ impl<'d> Output<'d> {
         table: &'static Table,
         study: &Study<'_>,
         folder: &Path,
-        database: Option<&'d DatabaseFile>,
+        database: Option<(&'d DatabaseFile, &[&'static Table])>,
     ) -> Result<Self, WriteError> {
-        let empty = Study { cases: &[], analyses: &[], findings: &[], ..*study };
-        let sheet = (table.sheet)(&empty);
+        let sheet = without_rows(table, study);
         let path = folder.join(format!("{}.parquet", table.name));
         let parquet_file = Shared::new(Pending::create(&path, Access::Shared)?);
         let parquet = ParquetFile::begin(sheet.columns(), parquet_file.clone())
@@ -158,9 +210,12 @@ impl<'d> Output<'d> {
                 .map_err(|source| WriteError { path, source })?;
             csv = Some(writer);
         }
-        if let Some(database) = database {
-            database.create_table(table.name, table.grain, sheet.columns())?;
+        if let Some((database, all)) = database {
+            let foreign = parents(table, &sheet, all);
+            let keys = Keys { grain: table.grain, primary: table.key, foreign: &foreign };
+            database.create_table(table.name, keys, sheet.columns())?;
         }
+        let database = database.map(|(file, _)| file);
         Ok(Self { table, database, parquet, parquet_file, csv, rows: 0 })
     }
 

@@ -18,10 +18,18 @@ use tidydose_table::read_study::StudyTables;
 /// Rows of table metrics, at least.
 const ROWS: i64 = 1_000_000;
 /// Tables that say the same however many cases there are, or that no question reads.
-const ONCE: [&str; 3] = ["dictionary", "dvh", "pictures"];
+const ONCE: [&str; 4] = ["dictionary", "dvh", "flow", "pictures"];
 /// Columns by which the rows of one case are told from those of another.
-const OF_CASE: [&str; 5] =
-    ["patient_id", "plan_id", "structure_id", "other_structure_id", "finding_id"];
+const OF_CASE: [&str; 8] = [
+    "patient_id",
+    "plan_id",
+    "structure_id",
+    "other_structure_id",
+    "lesion_id",
+    "file_id",
+    "finding_id",
+    "detail_id",
+];
 
 fn main() {
     divan::main();

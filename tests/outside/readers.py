@@ -2,6 +2,7 @@
 against each other. Argument: folder of the study, in which the tables were also written for
 spreadsheets with semicolons. Prints how many tables and cells were compared."""
 
+import math
 import sqlite3
 import sys
 import warnings
@@ -71,14 +72,29 @@ def by_sqlite(name):
     return {n: plain(column) for n, column in read.items()}
 
 
+database.row_factory = sqlite3.Row
+described = {
+    (row["table"], row["column"]): row
+    for row in database.execute("SELECT * FROM dictionary WHERE value IS NULL")
+}
+database.row_factory = None
+assert database.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+assert database.execute("PRAGMA foreign_key_check").fetchall() == [], "a row that names none"
+
 count = 0
 for file in sorted(tables.glob("*.parquet")):
     count += 1
     arrow = pyarrow.parquet.read_table(file)
     by_arrow = {n: plain(arrow[n].to_pylist()) for n in arrow.column_names}
     for field in arrow.schema:
-        assert field.metadata is None or b"meaning" not in field.metadata or field.metadata[b"meaning"]
+        column = described[file.stem, field.name]
+        told = {k.decode(): v.decode() for k, v in field.metadata.items()}
+        wanted = {"description": column["meaning"], "label": column["label"], "unit": column["unit"]}
+        assert told == {k: v for k, v in wanted.items() if v}, (file, field.name, told)
     same(by_sqlite(file.stem), by_arrow, f"{file} sqlite")
+    keys = [n for _, n, *_, place in database.execute(f'PRAGMA table_info("{file.stem}")') if place]
+    keys += [n for _, _, n in database.execute(f'PRAGMA index_info("{file.stem}_key")')]
+    assert keys, f"{file.stem} has no key"
     by_polars = pl.read_parquet(file)
     same({n: plain(by_polars[n].to_list()) for n in by_polars.columns}, by_arrow, f"{file} polars")
     by_pandas = pd.read_parquet(file)
@@ -106,13 +122,85 @@ for file in sorted(tables.glob("*.parquet")):
 book = openpyxl.load_workbook(study / "study.xlsx")
 assert book.sheetnames[0] == "read_me"
 assert book.worksheets[0]["B1"].value.startswith("Research and quality review only")
+columns_of = {p.stem: pyarrow.parquet.read_table(p) for p in tables.glob("*.parquet")}
+
+
+def bounds(title, name):
+    """Lower and upper bound of a value by row; none for a column that is no value."""
+    unit = described[title, name]["unit"]
+    end = "" if not unit else "_" + unit.lower().replace("%", "percent")
+    stem = name.removesuffix(end)
+    beside = columns_of["analysis_bounds" if title == "analysis" else title]
+    if f"{stem}_low{end}" not in beside.column_names:
+        return None
+    return beside[f"{stem}_low{end}"].to_pylist(), beside[f"{stem}_high{end}"].to_pylist()
+
+
+def rounded(title, exact, read):
+    """Values moved by no more than a quarter of the width of their bounds; bounds only outwards."""
+    global cells
+    moved = 0
+    for name in exact.column_names:
+        if str(exact.schema.field(name).type) != "double":
+            continue
+        width = bounds(title, name)
+        if width is None and ("_low" in name or "_high" in name):
+            continue
+        for row, (a, b) in enumerate(zip(exact[name].to_pylist(), read.pop(name))):
+            cells += 1
+            where = (title, name, row, a, b)
+            assert (a is None) == (b is None), where
+            if a is None:
+                continue
+            low, high = (width[0][row], width[1][row]) if width else (None, None)
+            if low is not None and high is not None and high > low:
+                assert abs(a - b) <= 0.25 * (high - low) * (1 + 1e-9) + 1e-12 * abs(a), where
+                digits = f"{abs(b) / 10 ** math.floor(math.log10((high - low) / 2)):.6f}"
+                assert digits.endswith("000000"), (where, digits)
+                moved += a != b
+            else:
+                assert abs(a - b) <= 5e-6 * abs(a), where
+    return moved
+
+
+moved = 0
 for sheet in book.worksheets[1:]:
-    arrow = pyarrow.parquet.read_table(tables / f"{sheet.title}.parquet")
+    exact = columns_of[sheet.title]
     rows = list(sheet.iter_rows())
-    names = [c.value for c in rows[0]]
+    labels, units, names = ([c.value or "" for c in row] for row in rows[:3])
+    assert names == exact.column_names, sheet.title
+    for name, label, unit in zip(names, labels, units):
+        column = described[sheet.title, name]
+        assert (label, unit or None) == (column["label"], column["unit"]), (sheet.title, name)
     assert all(c.data_type != "f" for row in rows for c in row), "a formula"
-    read = {n: plain([row[i].value for row in rows[1:]]) for i, n in enumerate(names)}
-    same(read, {n: plain(arrow[n].to_pylist()) for n in arrow.column_names}, sheet.title)
-assert len(book.worksheets) == 6, book.sheetnames
+    read = {n: plain([row[i].value for row in rows[3:]]) for i, n in enumerate(names)}
+    moved += rounded(sheet.title, exact, read)
+    for name in list(read):
+        if "_low" in name or "_high" in name:
+            outward = 1 if "_low" in name else -1
+            for a, b in zip(exact[name].to_pylist(), read.pop(name)):
+                cells += 1
+                assert (a is None) == (b is None), (sheet.title, name)
+                assert a is None or outward * (a - b) >= -5e-6 * abs(a), (sheet.title, name, a, b)
+    same(read, {n: plain(exact[n].to_pylist()) for n in read}, sheet.title)
+assert moved > 100, moved
+assert book.sheetnames[1:3] == ["analysis", "analysis_bounds"], book.sheetnames
+assert len(book.worksheets) == 8, book.sheetnames
+
+# The script that comes with the study reads the same, with types and labels.
+sys.path.insert(0, str(study))
+from read_tables import read as read_table
+from read_tables import tables as all_tables
+
+assert all_tables(study) == sorted(columns_of), all_tables(study)
+KINDS = {"string": ("string", "category"), "bool": ("boolean",), "int64": ("Int64",), "double": ("float64",)}
+for name, exact in columns_of.items():
+    frame = read_table(name, study)
+    for field in exact.schema:
+        kinds = next(v for k, v in KINDS.items() if k in str(field.type))
+        assert str(frame[field.name].dtype) in kinds, (name, field.name, frame[field.name].dtype)
+        assert frame.attrs["labels"][field.name] == described[name, field.name]["label"]
+    values = frame.astype(object).where(frame.notna(), None)
+    same({n: plain(values[n].tolist()) for n in values}, {n: plain(exact[n].to_pylist()) for n in exact.column_names}, name)
 
 print(count, cells, "cells compared and equal")

@@ -11,6 +11,7 @@
 //! | `sums.csv` | which plans of a patient are added up | [`sums_file`] |
 //! | `decisions.csv` | what was decided about a finding | [`decisions`], kept as [`states`] |
 //! | `limits.csv` | limits of the user's own | [`limits`] |
+//! | `columns.csv` | which columns table `analysis` has | [`columns_file`] |
 //! | `outcomes.csv` | what became of the patients | [`outcomes`] |
 //! | any sheet of outcomes, with `outcomes_map.csv` | what its columns mean | [`outcome_sheet`] |
 //! | `reviews.csv` | what a committee said about a case | [`reviews`] |
@@ -24,6 +25,7 @@
 pub mod answers;
 pub mod choices;
 pub mod clinical_file;
+pub mod columns_file;
 pub mod decided;
 pub mod decisions;
 pub mod groups;

@@ -17,39 +17,54 @@ const NOT_IN_RUN: &str = "not_in_run";
 
 /// Where a value comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Source {
+pub(crate) enum Source<'s> {
     /// A metric of an organ or of a region, by standard name.
-    Of(&'static str, &'static str),
+    Of(&'s str, &'s str),
     /// The smallest gap between any target, or the lesion, and the organ.
-    Gap(&'static str),
+    Gap(&'s str),
     /// The largest overlap of a target, or the overlap of the lesion, with the organ.
-    Overlap(&'static str),
+    Overlap(&'s str),
     /// A metric of the outermost target of the lesion.
-    Own(&'static str),
+    Own(&'s str),
+    /// The first of two metrics of the outermost target, or the second where the first has no
+    /// meaning, as where isodoses have merged.
+    OwnElse(&'s str, &'s str),
     /// The gap between the outermost target and the nearest other lesion.
     Nearest,
 }
 
-impl Source {
+impl<'s> Source<'s> {
     /// The organ that a structure of the case must be called.
-    fn organ(self) -> Option<&'static str> {
+    fn organ(self) -> Option<&'s str> {
         match self {
             Self::Of(name, _) | Self::Gap(name) | Self::Overlap(name) => {
                 Some(name).filter(|n| !n.contains([' ', '-']))
             }
-            Self::Own(_) | Self::Nearest => None,
+            Self::Own(_) | Self::OwnElse(..) | Self::Nearest => None,
         }
     }
 }
 
 /// A value with its four columns.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Value {
+pub(crate) struct Value {
     /// Value, low, high, status.
-    names: [&'static str; 4],
+    pub(crate) names: [&'static str; 4],
     unit: &'static str,
     meanings: [&'static str; 4],
-    source: Source,
+    pub(crate) source: Source<'static>,
+}
+
+impl Value {
+    /// Its unit; empty for none.
+    pub(crate) fn unit(&self) -> &'static str {
+        if self.unit == "1" { "" } else { self.unit }
+    }
+
+    /// What it is, without where its status stands.
+    pub(crate) fn title(&self) -> &'static str {
+        self.meanings[0].split("; missing").next().unwrap_or_default()
+    }
 }
 
 macro_rules! value {
@@ -86,7 +101,7 @@ macro_rules! value {
 use Source::{Gap, Nearest, Of, Overlap, Own};
 
 /// The values of a plan.
-pub(super) const OF_PLAN: &[Value] = &[
+pub(crate) const OF_PLAN: &[Value] = &[
     value!("brainstem_volume", "_cc", "cc", "volume of Brainstem", Of("Brainstem", "Volume[cc]")),
     value!(
         "brainstem_d0p03cc",
@@ -180,7 +195,7 @@ pub(super) const OF_PLAN: &[Value] = &[
 ];
 
 /// The values of a lesion.
-pub(super) const OF_LESION: &[Value] = &[
+pub(crate) const OF_LESION: &[Value] = &[
     value!(
         "volume",
         "_cc",
@@ -265,9 +280,11 @@ pub(super) const OF_LESION: &[Value] = &[
 
 /// A value as it was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Found {
-    numbers: [Option<f64>; 3],
-    status: &'static str,
+pub(crate) struct Found {
+    /// Value, low, high.
+    pub(crate) numbers: [Option<f64>; 3],
+    /// Why there is or is not a value.
+    pub(crate) status: &'static str,
 }
 
 impl Found {
@@ -324,9 +341,17 @@ impl PlanValues {
 
 /// The values of one lesion.
 pub(super) fn of_lesion(case: &Case, analysis: &Analysis, lesion: &Lesion) -> Vec<Found> {
+    values_of((case, analysis), lesion, OF_LESION.iter().map(|v| v.source))
+}
+
+/// What these sources say of a lesion, in their order.
+pub(crate) fn values_of<'s>(
+    (case, analysis): (&Case, &Analysis),
+    lesion: &Lesion,
+    sources: impl Iterator<Item = Source<'s>>,
+) -> Vec<Found> {
     let open = open_of(case, Some(analysis));
-    let find = |v: &Value| find((case, &open), Some(analysis), Some(lesion), v.source);
-    OF_LESION.iter().map(find).collect()
+    sources.map(|s| find((case, &open), Some(analysis), Some(lesion), s)).collect()
 }
 
 fn open_of<'c>(case: &'c Case, analysis: Option<&Analysis>) -> Candidates<'c> {
@@ -359,7 +384,7 @@ fn find(
     (case, open): (&Case, &Candidates<'_>),
     analysis: Option<&Analysis>,
     lesion: Option<&Lesion>,
-    source: Source,
+    source: Source<'_>,
 ) -> Found {
     let Some(analysis) = analysis.filter(|_| case.left_out.is_none()) else {
         return Found::without(Status::Excluded.word());
@@ -374,6 +399,11 @@ fn find(
             None => one((case, open), name, |number| metric_of(analysis, number, metric)),
         },
         Own(metric) => own(metric),
+        Source::OwnElse(first, second) => {
+            let (first, second) = (own(first), own(second));
+            let merged = first.status == Status::NotApplicable.word();
+            if merged && second.numbers[0].is_some() { second } else { first }
+        }
         Gap(organ) => {
             let read = |number| end_of(analysis, lesion, Some(number), "Gap[mm]", f64::min);
             one((case, open), organ, read)
@@ -455,6 +485,11 @@ fn end_of(
     Found { numbers, status: status.word() }
 }
 
+/// The words of a column of states.
+pub(crate) fn status_words() -> Vec<&'static str> {
+    Status::VARIANTS.iter().copied().chain([NOT_IN_RUN]).collect()
+}
+
 /// A row that has values in the order of a list.
 pub(super) trait HasValues {
     /// The value at a place of the list.
@@ -463,10 +498,10 @@ pub(super) trait HasValues {
 
 /// Four columns for each value.
 pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
-    let words: Vec<&'static str> = Status::VARIANTS.iter().copied().chain([NOT_IN_RUN]).collect();
+    let words = status_words();
     let mut columns = Vec::new();
     for (place, value) in values.iter().enumerate() {
-        let unit = if value.unit == "1" { "" } else { value.unit };
+        let unit = value.unit();
         let [plain, low, high, status] = value.names;
         let [meaning, of_low, of_high, of_status] = value.meanings;
         columns
