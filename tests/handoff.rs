@@ -226,7 +226,7 @@ fn objection(value: &Value, schema: &Value, place: &str) -> Option<String> {
     if let Some(items) = value.as_array() {
         return items.iter().find_map(|item| objection(item, &schema["items"], place));
     }
-    let Some(members) = value.as_object() else { return None };
+    let members = value.as_object()?;
     let required = schema.get("required").and_then(Value::as_array);
     for name in required.into_iter().flatten().filter_map(Value::as_str) {
         if !members.contains_key(name) {

@@ -254,8 +254,7 @@ mod tests {
     fn entries_are_whole_and_the_program_has_its_version() {
         let run = json!({"program": "tidydose", "program_version": "9.8", "settings_sha256": "ab"});
         let bibliography = bibliography(&run);
-        let count = |c| bibliography.matches(c).count();
-        assert_eq!(count('{'), count('}'));
+        assert_eq!(bibliography.matches('{').count(), bibliography.matches('}').count());
         assert_eq!(bibliography.matches("\n@article{").count(), WORKS.len());
         assert!(bibliography.contains("version = {9.8}"));
         let citation = citation_file(&run);
