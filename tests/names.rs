@@ -196,6 +196,7 @@ impl Unseen {
     /// Both, that of one side, or neither.
     fn names(&self, root: &str) -> Vec<String> {
         let plural = [format!("{root}s"), root.replace("ocampus", "ocampi"), root.to_owned()];
+        let plural = plural.map(|name| if name == "Lenss" { "Lenses".to_owned() } else { name });
         match self.side.as_str() {
             "L" | "R" => vec![format!("{root}_{}", self.side)],
             _ => plural.to_vec(),
@@ -295,7 +296,7 @@ fn labels_that_nobody_had_seen_are_read_in_twenty_two_languages() {
     println!("precision {precision}, {wrong:#?}");
     assert!(precision >= 0.995, "{precision}: {wrong:?}");
     // Measured when the rules were finished, never to fall; what is open is skin, which many write
-    // for the outline, and lenses of both sides, which have no standard name.
+    // for the outline.
     let (mut namable, mut found) = (0, 0);
     for (language, (all, right)) in &recall {
         println!("{language}: {right} of {all}");

@@ -90,6 +90,7 @@ fn settings() -> Value {
         ("limits_not_checked", count),
         ("limits_sha256", json!({"type": "string", "pattern": "^[0-9a-f]{64}$"})),
         ("metrics", texts("names of the metrics of the run")),
+        ("outlines", word("what is measured of outlines that were traced around pixels")),
         ("regions", yes_or_no.clone()),
         ("target_inside_from_percent", percent("from which share a target lies inside an organ")),
         ("uncertain_from_percent", percent("from which width of its bounds a value is uncertain")),

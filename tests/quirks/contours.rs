@@ -533,7 +533,7 @@ const STRUCTURES: &[Row] = &[
                 ]
             })
         }),
-        None,
+        Some(Code::OutlineFromPixels),
         Volume(3.84),
     ),
     row(

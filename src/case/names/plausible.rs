@@ -3,22 +3,39 @@
 //! do, and has its source beside it; where none was read, that is said. Windows decide nothing: a
 //! value outside is something to look at.
 
-use serde::{Deserialize, Serialize};
+use serde::{Deserialize, Deserializer, Serialize};
 
 /// Volumes that are plausible for a structure.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct VolumeWindow {
     /// Smallest plausible volume, cc.
     pub low_cc: f64,
     /// Largest plausible volume, cc.
     pub high_cc: f64,
     /// Where the window comes from.
-    #[serde(skip, default = "unread")]
     pub source: &'static str,
 }
 
-const fn unread() -> &'static str {
-    UNREAD
+/// A window as a part keeps it.
+#[derive(Deserialize)]
+struct KeptWindow {
+    low_cc: f64,
+    high_cc: f64,
+    source: String,
+}
+
+impl<'de> Deserialize<'de> for VolumeWindow {
+    fn deserialize<D: Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        KeptWindow::deserialize(from).map(Self::from)
+    }
+}
+
+impl From<KeptWindow> for VolumeWindow {
+    fn from(KeptWindow { low_cc, high_cc, source }: KeptWindow) -> Self {
+        // What is no longer in the list counts as not checked.
+        let listed = WINDOWS.iter().map(|(.., listed)| *listed).find(|listed| *listed == source);
+        Self { low_cc, high_cc, source: listed.unwrap_or(UNREAD) }
+    }
 }
 
 const UNREAD: &str = "adult anatomy, not yet checked against a source";
@@ -119,6 +136,13 @@ mod tests {
             assert!(*low > 0.0 && *high > 2.0 * low, "{name}");
         }
         assert_eq!(volume_window("Eye_L"), volume_window("Eye_R"));
+        // A run that goes on from kept parts says the same source.
+        for (name, ..) in WINDOWS {
+            let window = volume_window(name).unwrap();
+            let VolumeWindow { low_cc, high_cc, source } = window;
+            let kept = KeptWindow { low_cc, high_cc, source: source.to_owned() };
+            assert_eq!(VolumeWindow::from(kept), window);
+        }
         assert_eq!(volume_window("Brainstem_PRV03"), None);
         assert!(has_size_of("Brainstem", 2.0) && !has_size_of("Brainstem", 0.2));
         assert!(has_size_of("OpticNrv_L", 5.0) && !has_size_of("OpticNrv_L", 1300.0));

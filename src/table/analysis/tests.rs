@@ -1,3 +1,5 @@
+//! Table `analysis` on the invented example: what it holds, and what `columns.csv` may ask for.
+
 use super::*;
 use crate::Cell;
 use crate::example::Example;
