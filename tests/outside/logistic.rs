@@ -161,9 +161,10 @@ fn the_logistic_model_is_firths_by_a_package_and_by_its_definition() {
 }
 
 #[test]
-fn models_without_one_patient_are_those_of_a_package() {
+fn models_without_one_patient_are_those_of_the_definition() {
     let mut tasks = Tasks::default();
-    for set in sets() {
+    // A model for each patient: of larger sets that takes the reference minutes.
+    for set in sets().into_iter().filter(|set| set.event.len() <= 60) {
         let clusters = Clusters::new(set.patient.iter().copied());
         let Ok(found) = influence(&set.data(), &clusters) else {
             panic!("no influence of {} patients", clusters.count());
@@ -182,6 +183,7 @@ fn models_without_one_patient_are_those_of_a_package() {
             ],
         );
     }
+    assert!(tasks.count() >= 20, "{}", tasks.count());
     tasks.hold();
 }
 

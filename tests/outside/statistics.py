@@ -140,7 +140,7 @@ def penalised(x, y, beta):
     return plain + 0.5 * log_determinant, x.T @ (y - p + leverage * (0.5 - p))
 
 
-def maximum(x, y, held=(), value=0.0, start=None):
+def maximum(x, y, held=(), value=0.0, offered=()):
     """Largest penalised likelihood, by a general optimiser that knows no scoring."""
     free = [k for k in range(x.shape[1]) if k not in held]
 
@@ -154,8 +154,8 @@ def maximum(x, y, held=(), value=0.0, start=None):
         value, score = penalised(x, y, full(part))
         return -value, -score[free]
 
-    # From the start that is offered and from nothing: far along a profile one of them may get stuck.
-    starts = [np.zeros(len(free))] + ([] if start is None else [np.array(start)[free]])
+    # From what is offered and from nothing: far along a profile some of them get stuck.
+    starts = [np.zeros(len(free))] + [np.array(start)[free] for start in offered]
     tries = [
         optimize.minimize(loss, first, jac=True, method="BFGS", options={"gtol": 1e-10, "maxiter": 2000})
         for first in starts
@@ -191,8 +191,9 @@ def firth(t):
         error = math.sqrt(covariance[k + 1, k + 1])
 
         def beyond(value, k=k):
-            ray = beta * 1.0
-            return top - maximum(x, y, (k + 1,), value, ray)[1] - limit
+            # Where outcomes are parted the other coefficients grow in step with the one held.
+            ray = beta * (value / beta[k + 1]) if beta[k + 1] else beta
+            return top - maximum(x, y, (k + 1,), value, (beta, ray))[1] - limit
 
         def end(sign):
             reach = 2 * error
@@ -200,7 +201,7 @@ def firth(t):
                 reach *= 1.5
             return optimize.brentq(beyond, *sorted([beta[k + 1], beta[k + 1] + sign * reach]), xtol=1e-10)
 
-        ratio = 2 * (top - maximum(x, y, (k + 1,), 0.0, beta)[1])
+        ratio = 2 * (top - maximum(x, y, (k + 1,), 0.0, (beta,))[1])
         out |= {
             f"slope{k}": model.coef_[k] / scale[k],
             f"again{k}": beta[k + 1] / scale[k],
@@ -229,15 +230,17 @@ def firth(t):
 
 
 def without(t):
-    """Slopes of the package without each patient."""
+    """Slopes without each patient, from the definition."""
     raw, mean, scale, z = standard(t["columns"])
     y, patient = np.array(t["event"], float), np.array(t["patient"])
+    x = np.column_stack([np.ones(len(y)), z])
+    beta, _ = maximum(x, y)
     out = {}
     for p in sorted(set(t["patient"])):
         kept = patient != p
         if 0 < y[kept].sum() < kept.sum():
-            found = FirthLogisticRegression(max_iter=2000, gtol=1e-10, xtol=1e-12).fit(z[kept], y[kept])
-            out[str(p)] = found.coef_[0] / scale[0]
+            found, _ = maximum(x[kept], y[kept], offered=(beta,))
+            out[str(p)] = found[1] / scale[0]
     slopes = list(out.values())
     return {"lowest": min(slopes), "highest": max(slopes)} | out
 
