@@ -16,7 +16,7 @@ use crate::measured::{Measured, cohort, measured, updating};
 /// Largest relative difference of a number.
 const TOLERANCE: f64 = 1e-9;
 /// The tables that are kept; `dvh` is large and says what `metrics` says, the others describe.
-const TABLES: [&str; 6] = ["plans", "structures", "lesions", "metrics", "findings", "analysis"];
+const TABLES: [&str; 5] = ["plans", "structures", "lesions", "metrics", "findings"];
 /// Every metric is kept of these patients, the basic list of all others: one lesion, several
 /// lesions, a brain.
 const WHOLE: [&str; 3] = ["LK-01", "LK-07", "LK-10"];
