@@ -20,7 +20,8 @@ const HEAD: &str = "\
 Research and quality review only, not for treatment decisions; local protocol and licensed practice
 decide.
 
-For whoever must know how far a number can be off before using it.
+For whoever must know how far a number can be off before using it. At the end you know the error to expect
+at each size of lesion, and what it was measured against.
 
 Balls of 3, 5, 7, 10, 15 and 20 mm at random places of the lattice (not aligned to slices or voxels),
 1 mm slices, 120 vertices a contour, 1 mm dose grid, a Gaussian dose with the fall-off of published
