@@ -54,7 +54,7 @@ impl Published {
 
     /// Whether somebody has read the number in its source, or in the abstract of it.
     pub(super) fn is_checked(&self) -> bool {
-        let read = ["read on page", "abstract"].iter().any(|w| self.evidence.starts_with(w));
+        let read = ["read in the source", "abstract"].iter().any(|w| self.evidence.starts_with(w));
         read && !self.evidence.contains("secondary")
     }
 
@@ -201,7 +201,7 @@ mod tests {
     #[test]
     fn what_nobody_has_seen_in_its_source_says_so() {
         for p in all() {
-            let unseen = p.evidence.contains("memory") || p.evidence.contains("secondary");
+            let unseen = p.evidence.contains("not yet checked") || p.evidence.contains("secondary");
             assert_eq!(p.is_checked(), !unseen, "{p:?}");
         }
         assert!(all().iter().any(|p| p.against_source().starts_with("not yet checked")));
