@@ -211,7 +211,17 @@ struct Filled<'a> {
 
 impl<'a> Filled<'a> {
     fn of(solid: &Solid, fill: FillSettings<'a>) -> Self {
-        let occupancy = solid.occupancy(fill.ends, fill.coarse, fill.variant);
+        Self::by(solid, fill, solid.occupancy(fill.ends, fill.coarse, fill.variant))
+    }
+
+    /// Of several variants.
+    fn all(solid: &Solid, fill: FillSettings<'a>, variants: &[Variant]) -> Vec<Self> {
+        let cells = solid.occupancies(fill.ends, fill.coarse, variants);
+        let with = |variant: &Variant| FillSettings { variant: *variant, ..fill };
+        variants.iter().zip(cells).map(|(v, cells)| Self::by(solid, with(v), cells)).collect()
+    }
+
+    fn by(solid: &Solid, fill: FillSettings<'a>, occupancy: Arc<Occupancy>) -> Self {
         let volume_cc = occupancy.volume_mm3() / 1000.0;
         let of = |isocentres| form::of(solid, &occupancy, fill.variant, isocentres);
         let form = fill.isocentres.map(of);
@@ -338,10 +348,12 @@ impl Views {
         let nominal = during(Stage::Sampling, || cells.view(field));
         drop(cells);
         let shape = variants_of_shape(solid, ends);
-        let variants = shape.iter().flat_map(|(_, groups)| groups).flatten();
-        let varied: Vec<Filled<'_>> =
-            variants.map(|v| Filled::of(solid, FillSettings { variant: *v, ..fill })).collect();
-        let filled = Filled::of(solid, fill);
+        let variants: Vec<Variant> = std::iter::once(plain)
+            .chain(shape.iter().flat_map(|(_, groups)| groups).flatten().copied())
+            .collect();
+        let mut all = Filled::all(solid, fill, &variants).into_iter();
+        let filled = all.next().unwrap_or_else(|| Filled::of(solid, fill));
+        let varied: Vec<Filled<'_>> = all.collect();
         let (base, views) = filled.with_variants(&varied, field);
         let mut views = views.into_iter();
         let mut terms = vec![Term {

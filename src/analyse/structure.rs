@@ -9,7 +9,7 @@ use tidydose_geometry::locate::{self, Keep, Locator};
 use tidydose_geometry::occupancy::Occupancy;
 use tidydose_geometry::pixels::{self, Pixels};
 use tidydose_geometry::slab::{self, Slab, Spacing};
-use tidydose_geometry::smooth::{self, OutlineVariant, Variant};
+use tidydose_geometry::smooth::{self, Joined, OutlineVariant, Variant};
 use tidydose_geometry::stack::Plane;
 use tidydose_geometry::{Combine, PlaneStack, Point, ball_radius_mm};
 use tidydose_metrics::Status;
@@ -91,10 +91,45 @@ impl Solid {
     #[must_use]
     pub fn occupancy(&self, ends: Ends, coarse: f64, variant: Variant) -> Arc<Occupancy> {
         let pitch_mm = self.pitch_mm * coarse;
+        self.kept_or(ends, pitch_mm, variant, || {
+            self.unfilled(ends, pitch_mm, variant).with_ends(variant.ends)
+        })
+    }
+
+    /// Cells with nothing varied are kept.
+    fn kept_or(
+        &self,
+        ends: Ends,
+        pitch_mm: f64,
+        variant: Variant,
+        fill: impl FnOnce() -> Occupancy,
+    ) -> Arc<Occupancy> {
         if variant == Variant::default() {
-            return self.kept.take_or(ends, pitch_mm, || self.filled(ends, pitch_mm, variant));
+            return self.kept.take_or(ends, pitch_mm, fill);
         }
-        Arc::new(self.filled(ends, pitch_mm, variant))
+        Arc::new(fill())
+    }
+
+    /// The same for several variants: what those that follow each other and differ in their ends only
+    /// have in common is found once.
+    #[must_use]
+    pub fn occupancies(
+        &self,
+        ends: Ends,
+        coarse: f64,
+        variants: &[Variant],
+    ) -> Vec<Arc<Occupancy>> {
+        let pitch_mm = self.pitch_mm * coarse;
+        let apart_from_ends = |v: &Variant| Variant { ends: [0.0; 2], ..*v };
+        let mut out = Vec::new();
+        for alike in variants.chunk_by(|a, b| apart_from_ends(a) == apart_from_ends(b)) {
+            let Some(first) = alike.first() else { continue };
+            let unfilled = self.unfilled(ends, pitch_mm, *first);
+            out.extend(alike.iter().map(|variant| {
+                self.kept_or(ends, pitch_mm, *variant, || unfilled.with_ends(variant.ends))
+            }));
+        }
+        out
     }
 
     /// Filled by its outlines as they were drawn, or without the steps of pixels where it has any.
@@ -149,18 +184,41 @@ impl Solid {
         }
     }
 
-    fn filled(&self, ends: Ends, pitch_mm: f64, variant: Variant) -> Occupancy {
+    /// What is filled once the ends are known.
+    fn unfilled(&self, ends: Ends, pitch_mm: f64, variant: Variant) -> Unfilled<'_> {
         let stack = self.outlines(variant.outlines);
-        let mut cells = match ends {
-            Ends::HalfSlice => {
-                let slabs = slab::with_ends(&self.slabs, variant.ends);
-                slab::half_slice(&stack, &slabs, pitch_mm)
-            }
+        let by = match ends {
+            Ends::HalfSlice => Convention::HalfSlice { stack, pitch_mm },
             Ends::ClosedCaps => {
-                smooth::closed_caps(&stack, &self.slabs, self.spacing, pitch_mm, variant)
+                let (slabs, spacing) = (&self.slabs, self.spacing);
+                Convention::ClosedCaps(smooth::joined(&stack, slabs, spacing, pitch_mm, variant))
             }
         };
-        for (other, keep) in &self.clips {
+        Unfilled { solid: self, by }
+    }
+}
+
+/// A solid of which only the ends are still to be chosen.
+struct Unfilled<'a> {
+    solid: &'a Solid,
+    by: Convention<'a>,
+}
+
+enum Convention<'a> {
+    HalfSlice { stack: Cow<'a, PlaneStack>, pitch_mm: f64 },
+    ClosedCaps(Joined),
+}
+
+impl Unfilled<'_> {
+    fn with_ends(&self, ends: [f64; 2]) -> Occupancy {
+        let mut cells = match &self.by {
+            Convention::HalfSlice { stack, pitch_mm } => {
+                let slabs = slab::with_ends(&self.solid.slabs, ends);
+                slab::half_slice(stack, &slabs, *pitch_mm)
+            }
+            Convention::ClosedCaps(joined) => joined.with_ends(ends),
+        };
+        for (other, keep) in &self.solid.clips {
             cells = locate::clipped(&cells, &Locator::new(other), *keep);
         }
         cells

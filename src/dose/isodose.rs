@@ -5,6 +5,8 @@
 //! crosses are divided, and each small box is cut by the plane that the dose has there, so there
 //! is no counting of voxels and no dose bin.
 
+use std::cell::RefCell;
+
 use super::field::DoseField;
 use super::guard;
 use super::lattice::Lattice;
@@ -42,7 +44,15 @@ pub struct IsodoseMap<'a> {
     pub(super) peaks: Peaks,
     pub(super) cells: [usize; 3],
     /// Only what lies in this solid counts.
-    body: Option<&'a Locator<'a>>,
+    body: Option<Body<'a>>,
+}
+
+/// The outline of the patient, and for each cell that was asked for the share of it that lies within;
+/// not a number where none was.
+#[derive(Debug, Clone)]
+struct Body<'a> {
+    locator: &'a Locator<'a>,
+    shares: RefCell<Vec<f32>>,
 }
 
 /// Small boxes are no larger than this share of the isodose's equivalent radius ...
@@ -64,8 +74,10 @@ impl<'a> IsodoseMap<'a> {
 
     /// The same, but only what lies inside a solid counts: the outline of the patient.
     #[must_use]
-    pub const fn within(mut self, body: Option<&'a Locator<'a>>) -> Self {
-        self.body = body;
+    pub fn within(mut self, body: Option<&'a Locator<'a>>) -> Self {
+        let cells: usize = self.cells.iter().product();
+        let unknown = || RefCell::new(vec![f32::NAN; cells]);
+        self.body = body.map(|locator| Body { locator, shares: unknown() });
         self
     }
 
@@ -173,7 +185,7 @@ impl<'a> IsodoseMap<'a> {
         if part.share <= 0.0 {
             return Isodose::default();
         }
-        let in_body = self.body.map_or(1.0, |body| self.share_in(body, cell));
+        let in_body = self.body.as_ref().map_or(1.0, |body| self.share_in(body, cell));
         let volume = size[0] * size[1] * size[2] * in_body;
         let border = (0..3).any(|a| cell[a] == 0 || cell[a] + 1 == self.cells[a]);
         Isodose {
@@ -184,13 +196,22 @@ impl<'a> IsodoseMap<'a> {
         }
     }
 
-    /// Share of a cell that lies in a solid, from the middles of its eighths.
-    fn share_in(&self, body: &Locator<'_>, cell: [usize; 3]) -> f64 {
-        let eighth = |corner: usize| {
-            let local = self.within_cell(cell, [0, 1, 2].map(|a| [0.25, 0.75][corner >> a & 1]));
-            body.share_at(self.field.point(local))
-        };
-        (0..8).map(eighth).sum::<f64>() / 8.0
+    /// Share of a cell that lies in the body, from the middles of its eighths. Every isodose asks for
+    /// those of its cells.
+    fn share_in(&self, body: &Body<'_>, cell: [usize; 3]) -> f64 {
+        let at = (cell[0] * self.cells[1] + cell[1]) * self.cells[2] + cell[2];
+        let mut shares = body.shares.borrow_mut();
+        let Some(share) = shares.get_mut(at) else { return 0.0 };
+        if share.is_nan() {
+            let eighth = |corner: usize| {
+                let at = [0, 1, 2].map(|a| [0.25, 0.75][corner >> a & 1]);
+                body.locator.share_at(self.field.point(self.within_cell(cell, at)))
+            };
+            #[allow(clippy::cast_possible_truncation)] // known to an eighth of a cell
+            let found = ((0..8).map(eighth).sum::<f64>() / 8.0) as f32;
+            *share = found;
+        }
+        f64::from(*share)
     }
 
     /// The position of a point of a cell, from 0 to 1 along each axis, in field coordinates.

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use ndarray::Array3;
+use ndarray::{Array3, Axis};
 
 /// Cells of a block along each axis.
 const CELLS: usize = 8;
@@ -18,15 +18,21 @@ impl Peaks {
         let blocks = |nodes: usize| nodes.saturating_sub(1).div_ceil(CELLS).max(1);
         let shape = [planes, rows, columns].map(blocks);
         let mut out = Array3::from_elem(shape, f32::NEG_INFINITY);
-        for ((k, i, j), value) in values.indexed_iter() {
-            // A voxel between two blocks belongs to the cells of both.
-            for k in blocks_of(k, shape[0]) {
-                for i in blocks_of(i, shape[1]) {
-                    for j in blocks_of(j, shape[2]) {
-                        let most = &mut out[[k, i, j]];
-                        if *value > *most {
-                            *most = *value;
-                        }
+        let mut of_row = vec![f32::NEG_INFINITY; shape[2]];
+        for (k, plane) in values.outer_iter().enumerate() {
+            for (i, row) in plane.outer_iter().enumerate() {
+                for (block, most) in of_row.iter_mut().enumerate() {
+                    // A voxel between two blocks belongs to the cells of both.
+                    let own = block * CELLS..(block * CELLS + CELLS + 1).min(columns);
+                    let voxels = row.slice_axis(Axis(0), own.into());
+                    *most =
+                        voxels.fold(f32::NEG_INFINITY, |most, v| if *v > most { *v } else { most });
+                }
+                for k in blocks_of(k, shape[0]) {
+                    for i in blocks_of(i, shape[1]) {
+                        let blocks = out.index_axis_mut(Axis(0), k);
+                        let blocks = blocks.index_axis_move(Axis(0), i);
+                        blocks.into_iter().zip(&of_row).for_each(|(b, own)| *b = b.max(*own));
                     }
                 }
             }

@@ -5,6 +5,8 @@
 //! of the smoothed shares over twice the radius in each direction ([`super::surface`]); the mean of
 //! that for a ball of the same volume is given back.
 
+use std::cmp::Ordering;
+
 use super::occupancy::Occupancy;
 use super::pieces::{Facet, Pieces};
 use super::point::{self, Point};
@@ -109,20 +111,32 @@ impl Body {
     /// Distance from a point to the surface, mm; negative inside. Absent without a surface.
     #[must_use]
     pub fn signed_distance_mm(&self, p: Point) -> Option<f64> {
-        let distance = self.facets.distance_2(p)?.sqrt();
+        Some(self.signed_to_triangles_mm(p, f64::INFINITY)? - self.inward_mm)
+    }
+
+    /// Distances of points that lie near each other, one after the other.
+    #[must_use]
+    pub const fn distances(&self) -> Distances<'_> {
+        Distances { body: self, last: None }
+    }
+
+    /// Signed distance from the triangles, of which one is known to be no farther away than
+    /// `at_most_mm`.
+    fn signed_to_triangles_mm(&self, p: Point, at_most_mm: f64) -> Option<f64> {
+        let mut nearest = Vec::new();
         if self.distance_to_box_mm(p) > 0.0 {
-            return Some(distance - self.inward_mm);
+            return self.facets.nearest(p, at_most_mm, 0.0, &mut nearest).map(f64::sqrt);
         }
+        let square = self.facets.nearest(p, at_most_mm, SAME_DISTANCE_MM, &mut nearest)?;
         // At an edge several triangles are as near; the one that the point is most above decides.
-        let reach = distance + SAME_DISTANCE_MM;
         let mut height = 0.0_f64;
-        self.facets.within(p, reach * reach, &mut |facet| {
+        for facet in nearest.iter().filter_map(|place| self.facets.piece(*place)) {
             let own = height_mm(*facet, p);
             if own.abs() > height.abs() {
                 height = own;
             }
-        });
-        Some(if height < 0.0 { -distance } else { distance } - self.inward_mm)
+        }
+        Some(if height < 0.0 { -square.sqrt() } else { square.sqrt() })
     }
 
     /// Distance from a point to the box around the surface, mm; 0 inside. No point of the surface
@@ -152,22 +166,46 @@ impl Body {
                 Some(known) => known,
                 None => self.signed_distance_mm(block.centre)?,
             };
-            let mut asked = vec![(block.centre, middle)];
+            let mut asked = vec![Asked::exactly(block.centre, middle + self.inward_mm)];
             let points = other.points.get(block.points.clone()).unwrap_or_default();
             for p in (0..STRIDE).flat_map(|start| points.iter().skip(start).step_by(STRIDE)) {
-                let from = |(q, d): &(Point, f64)| d - point::length(point::sub(*p, *q));
-                let can_be = asked.iter().map(from).fold(f64::NEG_INFINITY, f64::max);
-                if can_be > least + SAME_DISTANCE_MM {
+                let counts_below = least + SAME_DISTANCE_MM + self.inward_mm;
+                let known = Asked::about(*p, &asked);
+                if known.at_least_mm > counts_below {
                     continue;
                 }
-                let distance = self.signed_distance_mm(*p)?;
-                asked.push((*p, distance));
+                let (asked_now, exact) = self.ask(known, counts_below)?;
+                asked.push(asked_now);
+                let distance = exact.unwrap_or(f64::INFINITY) - self.inward_mm;
                 if distance < least {
                     (least, found) = (distance, Some(distance - other.inward_mm));
                 }
             }
         }
         found
+    }
+
+    /// Asks for the signed distance of a point from the triangles, which counts only below
+    /// `counts_below` mm: most points are seen to lie farther away, or less deep, at a glance.
+    fn ask(&self, known: Asked, counts_below: f64) -> Option<(Asked, Option<f64>)> {
+        let p = known.point;
+        if counts_below < 0.0 {
+            let deep_2 = counts_below * counts_below;
+            if self.facets.compare(p, [deep_2, f64::INFINITY]) == Ordering::Less {
+                // Some triangle is so near that the point is not so deep.
+                let near = -counts_below;
+                let at_least_mm = known.at_least_mm.max(-near);
+                let at_most_mm = known.at_most_mm.min(near);
+                return Some((Asked { at_least_mm, at_most_mm, ..known }, None));
+            }
+        } else if self.distance_to_box_mm(p) > 0.0
+            && self.facets.compare(p, [0.0, counts_below * counts_below]) == Ordering::Greater
+        {
+            let at_least_mm = known.at_least_mm.max(counts_below);
+            return Some((Asked { at_least_mm, ..known }, None));
+        }
+        let exact = self.signed_to_triangles_mm(p, known.at_most_mm)?;
+        Some((Asked::exactly(p, exact), Some(exact)))
     }
 
     /// A block of another surface with what its points have at least.
@@ -182,8 +220,69 @@ impl Body {
     }
 }
 
+/// Distances of one point after the other from a surface: what is known of one bounds the search for
+/// the next.
+#[derive(Debug, Clone)]
+pub struct Distances<'b> {
+    body: &'b Body,
+    /// The last point and its distance from the triangles, mm.
+    last: Option<(Point, f64)>,
+}
+
+impl Distances<'_> {
+    /// [`Body::signed_distance_mm`].
+    pub fn signed_mm(&mut self, p: Point) -> Option<f64> {
+        let from = |(q, distance): (Point, f64)| distance.abs() + point::length(point::sub(p, q));
+        let distance =
+            self.body.signed_to_triangles_mm(p, self.last.map_or(f64::INFINITY, from))?;
+        self.last = Some((p, distance));
+        Some(distance - self.body.inward_mm)
+    }
+
+    /// A distance that lies between the same two of some limits (mm, ascending) as that of the point;
+    /// a limit itself belongs to what is below it. Where the point before tells, no triangle is asked.
+    pub fn between_limits_mm(&mut self, p: Point, limits_mm: &[f64]) -> Option<f64> {
+        if let Some((q, distance)) = self.last {
+            let distance = distance - self.body.inward_mm;
+            let way = point::length(point::sub(p, q)) + SAME_DISTANCE_MM;
+            let below = |mm: f64| limits_mm.partition_point(|limit| *limit < mm);
+            if below(distance - way) == below(distance + way) {
+                return Some(distance);
+            }
+        }
+        self.signed_mm(p)
+    }
+}
+
 /// Points of a block are asked in so many passes, so that the first ones lie all over it.
 const STRIDE: usize = 7;
+
+/// A point with what is known of its distance from the triangles of a surface.
+#[derive(Clone, Copy)]
+struct Asked {
+    point: Point,
+    /// Of the signed distance, mm.
+    at_least_mm: f64,
+    /// Of the distance without its sign, mm.
+    at_most_mm: f64,
+}
+
+impl Asked {
+    const fn exactly(point: Point, signed_mm: f64) -> Self {
+        Self { point, at_least_mm: signed_mm, at_most_mm: signed_mm.abs() }
+    }
+
+    /// What those that were asked tell of another point: no distance changes by more than the way.
+    fn about(point: Point, asked: &[Self]) -> Self {
+        let mut out = Self { point, at_least_mm: f64::NEG_INFINITY, at_most_mm: f64::INFINITY };
+        for known in asked {
+            let way = point::length(point::sub(point, known.point));
+            out.at_least_mm = out.at_least_mm.max(known.at_least_mm - way);
+            out.at_most_mm = out.at_most_mm.min(known.at_most_mm + way);
+        }
+        out
+    }
+}
 
 /// A block as another surface sees it.
 struct Seen<'b> {

@@ -60,6 +60,15 @@ pub struct Layer {
     pub sheets: Vec<Sheet>,
 }
 
+impl Layer {
+    /// Volume, mm³, for cells of the given edge length.
+    #[must_use]
+    pub fn volume_mm3(&self, pitch_mm: f64) -> f64 {
+        let thickness: f64 = self.sheets.iter().map(|s| s.thickness_mm).sum();
+        self.footprint.area(pitch_mm) * thickness
+    }
+}
+
 /// A thin slice of space.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sheet {
@@ -104,13 +113,7 @@ impl Occupancy {
     /// Volume, mm³.
     #[must_use]
     pub fn volume_mm3(&self) -> f64 {
-        self.layers
-            .iter()
-            .map(|l| {
-                let t: f64 = l.sheets.iter().map(|s| s.thickness_mm).sum();
-                l.footprint.area(self.pitch_mm) * t
-            })
-            .sum()
+        self.layers.iter().map(|l| l.volume_mm3(self.pitch_mm)).sum()
     }
 
     /// Where it ends below and above, mm; without sheets, infinitely far apart the wrong way round.

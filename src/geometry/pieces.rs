@@ -62,6 +62,44 @@ enum Below {
     Branches(usize),
 }
 
+/// More than the squares of distances differ by rounding.
+const ROUNDED_UP: f64 = 1.0 + 1e-9;
+
+/// The search for the pieces that are nearest to a point.
+struct Search {
+    p: Point,
+    /// What is farther away by no more than this is as near, mm.
+    same_mm: f64,
+    /// Square of the distance beyond which nothing counts, mm².
+    reach_2: f64,
+    /// Square of the smallest distance so far, mm².
+    least_2: f64,
+    /// Pieces that counted when they were looked at, each with the square of its distance.
+    found: Vec<(f64, usize)>,
+}
+
+impl Search {
+    fn offer(&mut self, distance_2: f64, place: usize) {
+        if distance_2 > self.reach_2 {
+            return;
+        }
+        if distance_2 < self.least_2 {
+            self.least_2 = distance_2;
+            // A root only where something equally near is asked for.
+            if self.same_mm > 0.0 {
+                self.reach_2 = (distance_2.sqrt() + self.same_mm).powi(2);
+            } else {
+                self.reach_2 = distance_2;
+            }
+        }
+        if self.same_mm > 0.0 {
+            let reach_2 = self.reach_2;
+            self.found.retain(|(other_2, _)| *other_2 <= reach_2);
+            self.found.push((distance_2, place));
+        }
+    }
+}
+
 /// No group has more pieces.
 const LEAF: usize = 8;
 
@@ -151,23 +189,42 @@ impl<P: Piece> Pieces<P> {
     /// Square of the distance to the nearest piece, mm²; absent without pieces.
     #[must_use]
     pub(super) fn distance_2(&self, p: Point) -> Option<f64> {
-        self.nodes.first()?;
-        let mut least = f64::INFINITY;
-        self.nearest_below(0, p, &mut least);
-        Some(least)
+        self.nearest(p, f64::INFINITY, 0.0, &mut Vec::new())
     }
 
-    fn nearest_below(&self, index: usize, p: Point, least: &mut f64) {
+    /// Square of the distance to the nearest piece, mm², and in `nearest` the places of all that are
+    /// no more than `same_mm` farther away. Absent without pieces. There must be a piece no farther
+    /// away than `at_most_mm`: the less, the quicker.
+    pub(super) fn nearest(
+        &self,
+        p: Point,
+        at_most_mm: f64,
+        same_mm: f64,
+        nearest: &mut Vec<usize>,
+    ) -> Option<f64> {
+        self.nodes.first()?;
+        nearest.clear();
+        // Rounding must not hide the piece that is known.
+        let reach_2 = (at_most_mm + same_mm).powi(2) * ROUNDED_UP;
+        let mut search = Search { p, same_mm, reach_2, least_2: f64::INFINITY, found: Vec::new() };
+        self.nearest_below(0, &mut search);
+        let reach_2 = (search.least_2.sqrt() + same_mm).powi(2);
+        let near = search.found.iter().filter(|(distance_2, _)| *distance_2 <= reach_2);
+        nearest.extend(near.map(|(_, place)| *place));
+        Some(search.least_2)
+    }
+
+    fn nearest_below(&self, index: usize, search: &mut Search) {
         match self.nodes[index].below {
             Below::Leaf(from, to) => {
-                for piece in &self.pieces[from..to] {
-                    *least = least.min(piece.distance_2(p));
+                for (place, piece) in self.pieces[from..to].iter().enumerate() {
+                    search.offer(piece.distance_2(search.p), from + place);
                 }
             }
             Below::Branches(second) => {
-                for (branch, nearest) in self.nearer_first(index, second, p) {
-                    if nearest < *least {
-                        self.nearest_below(branch, p, least);
+                for (branch, nearest_2) in self.nearer_first(index, second, search.p) {
+                    if nearest_2 <= search.reach_2 {
+                        self.nearest_below(branch, search);
                     }
                 }
             }
@@ -224,26 +281,9 @@ impl<P: Piece> Pieces<P> {
         }
     }
 
-    /// Calls `found` with the pieces that are no farther away than the root of a square, mm².
-    pub(super) fn within(&self, p: Point, most_2: f64, found: &mut impl FnMut(&P)) {
-        if !self.nodes.is_empty() {
-            self.within_below(0, p, most_2, found);
-        }
-    }
-
-    fn within_below(&self, index: usize, p: Point, most_2: f64, found: &mut impl FnMut(&P)) {
-        let node = &self.nodes[index];
-        match node.below {
-            _ if node.distance_2(p) > most_2 => {}
-            Below::Leaf(from, to) => {
-                let own = self.pieces[from..to].iter();
-                own.filter(|piece| piece.distance_2(p) <= most_2).for_each(found);
-            }
-            Below::Branches(second) => {
-                self.within_below(second, p, most_2, found);
-                self.within_below(index + 1, p, most_2, found);
-            }
-        }
+    /// The piece at a place that [`Self::nearest`] named.
+    pub(super) fn piece(&self, place: usize) -> Option<&P> {
+        self.pieces.get(place)
     }
 }
 
@@ -321,7 +361,7 @@ mod tests {
         }
         assert_eq!(Pieces::<Facet>::new(Vec::new(), 1.0).distance_2([0.0; 3]), None);
         let none = Pieces::<Facet>::new(Vec::new(), 1.0);
-        none.within([0.0; 3], 9.0, &mut |_| panic!("a piece of none"));
+        assert_eq!(none.nearest([0.0; 3], 9.0, 1.0, &mut Vec::new()), None);
         assert_eq!(none.compare([0.0; 3], [1.0, 9.0]), Ordering::Greater);
     }
 
@@ -347,11 +387,14 @@ mod tests {
             ] {
                 assert_eq!(tree.compare(p, [near * least, far * least]), expected);
             }
-            for most in [least, 4.0 * least] {
-                let found = all.iter().filter(|f| f.distance_2(p) <= most).count();
-                let mut seen = 0;
-                tree.within(p, most, &mut |_| seen += 1);
-                assert_eq!(seen, found);
+            let mut nearest = Vec::new();
+            for (at_most_mm, same_mm) in [(f64::INFINITY, 0.0), (least.sqrt(), 0.7), (99.0, 0.7)] {
+                assert_eq!(tree.nearest(p, at_most_mm, same_mm, &mut nearest), Some(least));
+                let reach_2 = (least.sqrt() + same_mm).powi(2);
+                let near = all.iter().filter(|f| f.distance_2(p) <= reach_2).count();
+                assert_eq!(nearest.len(), if same_mm > 0.0 { near } else { 0 });
+                let all_near = nearest.iter().filter_map(|place| tree.piece(*place));
+                assert!(all_near.into_iter().all(|f| f.distance_2(p) <= reach_2));
             }
         }
     }

@@ -10,6 +10,7 @@
 //! Connected pieces of neighbouring planes are linked when they overlap. Linked groups are bridged
 //! together (branches, islands, holes), a piece without a link ends with a cap of its own.
 
+mod ends;
 mod fields;
 
 use std::collections::BTreeMap;
@@ -23,8 +24,11 @@ use super::plane_field::{self, Kind};
 use super::polygon::{Bounds, Point2};
 use super::region::Region;
 use super::slab::{self, EVEN_DOUBT, FreeEnd, Slab, Spacing};
+use ends::{Beyond, Cap, FlatEnd, JoinedPart};
+
 use super::stack::PlaneStack;
 use super::strand::Strand;
+pub use ends::Joined;
 
 /// What is varied to find out how far the solid can be trusted.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,17 +94,23 @@ pub fn closed_caps(
     pitch_mm: f64,
     variant: Variant,
 ) -> Occupancy {
+    joined(stack, slabs, spacing, pitch_mm, variant).with_ends(variant.ends)
+}
+
+/// The same, with its ends still to be chosen; those of `variant` do not count.
+#[must_use]
+pub fn joined(
+    stack: &PlaneStack,
+    slabs: &[Slab],
+    spacing: Spacing,
+    pitch_mm: f64,
+    variant: Variant,
+) -> Joined {
     let mut builder = Builder::new(stack, slabs, pitch_mm, variant);
     for segment in slab::segments(stack, spacing) {
         builder.segment(segment);
     }
-    let mut layers = builder.layers;
-    layers.sort_by(|a, b| first_w(a).total_cmp(&first_w(b)));
-    Occupancy { axes: stack.axes, pitch_mm, layers }
-}
-
-fn first_w(layer: &Layer) -> f64 {
-    layer.sheets.first().map_or(0.0, |s| s.w_mm)
+    Joined { axes: stack.axes, pitch_mm, parts: builder.joined }
 }
 
 /// A plane with the pieces that take part.
@@ -128,7 +138,7 @@ struct Builder<'a> {
     fields: BTreeMap<(Part, Kind), Rc<Vec<f64>>>,
     /// The planes that are being joined.
     planes: std::ops::Range<usize>,
-    layers: Vec<Layer>,
+    joined: Vec<JoinedPart>,
 }
 
 impl<'a> Builder<'a> {
@@ -147,7 +157,7 @@ impl<'a> Builder<'a> {
             drawn: BTreeMap::new(),
             fields: BTreeMap::new(),
             planes: 0..n,
-            layers: Vec::new(),
+            joined: Vec::new(),
         }
     }
 
@@ -276,128 +286,48 @@ impl<'a> Builder<'a> {
         };
         let second = inward(self, &end);
         let third = second.as_ref().and_then(|p| inward(self, p));
-        let area = self.region(&end).area();
-        let w = self.w(end.0);
-        let (free, sign) = self.free_end(end.0, side);
-        let reach = free.reach_mm;
-        let times = self.variant.ends[usize::from(sign > 0.0)];
-        let parts: Vec<Part> = [Some(end.clone()), second, third].into_iter().flatten().collect();
-        let closed = if parts.len() > 1 {
-            self.closed_cap(&parts, free.widest_mm * CLOSING_GAPS, sign)
-        } else {
-            None
-        };
-        match closed {
+        let region = self.region(&end);
+        let (area, from_w) = (region.area(), self.w(end.0));
+        let (free, upward) = self.free_end(end.0, side);
+        let parts: Vec<Part> = [Some(end), second, third].into_iter().flatten().collect();
+        let strand = (parts.len() > 1).then(|| self.strand(&parts));
+        let widest_mm = free.widest_mm * CLOSING_GAPS;
+        let beyond = Beyond { lattice: self.lattice, area, upward };
+        let closed = strand.as_ref().and_then(|s| beyond.closed_cap(s, widest_mm));
+        self.joined.push(match closed {
             Some(layers) => {
-                let volume: f64 = layers.iter().map(|l| self.layer_volume(l)).sum();
+                let pitch_mm = self.lattice.pitch_mm;
+                let volume: f64 = layers.iter().map(|l| l.volume_mm3(pitch_mm)).sum();
                 // A cap about one gap high has the volume of a flat end; it is not certain for that.
-                let doubt = ((area * reach - volume).abs() / 3.0_f64.sqrt())
+                let doubt = ((area * free.reach_mm - volume).abs() / 3.0_f64.sqrt())
                     .max(CAP_DOUBT * area * free.gap_mm());
-                let stretch =
-                    if volume > 0.0 { (1.0 + times * doubt / volume).max(0.0) } else { 1.0 };
-                self.layers.extend(layers.into_iter().filter_map(|l| stretched(l, w, stretch)));
+                let doubt_share = if volume > 0.0 { doubt / volume } else { 0.0 };
+                JoinedPart::Cap(Cap { layers, from_w, upward, doubt_share })
             }
-            None => {
-                let reach = reach * (1.0 + times * free.doubt_share).max(0.0);
-                let layers = self
-                    .open_end(&parts, reach, sign)
-                    .unwrap_or_else(|| self.straight_end(&end, reach, sign));
-                self.layers.extend(layers);
-            }
-        }
-    }
-
-    /// The last plane carried on for `reach_mm` as the field goes on, so that a solid that widens
-    /// or narrows toward its flat end keeps doing so; none when the area would change by more than
-    /// half or double.
-    fn open_end(&mut self, parts: &[Part], reach_mm: f64, sign: f64) -> Option<Vec<Layer>> {
-        if parts.len() < 2 || reach_mm <= 0.0 {
-            return None;
-        }
-        let strand = self.strand(parts);
-        let pitch = self.lattice.pitch_mm;
-        let area = self.region(&parts[0]).area();
-        slab::sheets(0.0, reach_mm, pitch)
-            .into_iter()
-            .map(|sheet| {
-                let layer = self.beyond(&strand, sheet, sign);
-                let share = layer.footprint.area(pitch) / area;
-                (0.5..=2.0).contains(&share).then_some(layer)
-            })
-            .collect()
-    }
-
-    /// The last plane carried straight on for `reach_mm`.
-    fn straight_end(&mut self, end: &Part, reach_mm: f64, sign: f64) -> Vec<Layer> {
-        if reach_mm <= 0.0 {
-            return Vec::new();
-        }
-        let w = self.w(end.0);
-        let (low, high) = if sign > 0.0 { (w, w + reach_mm) } else { (w - reach_mm, w) };
-        let region = self.region(end);
-        vec![Layer {
-            footprint: super::rasterise::footprint(&region, self.lattice.pitch_mm),
-            shift_mm: [0.0; 2],
-            sheets: slab::sheets(low, high, self.lattice.pitch_mm),
-        }]
-    }
-
-    /// The layer of a sheet at a distance beyond the first plane of a strand.
-    fn beyond(&self, strand: &Strand, mut sheet: Sheet, sign: f64) -> Layer {
-        sheet.w_mm = strand.w[0] + sign * sheet.w_mm;
-        let phi = strand.mix(&strand.beyond(sheet.w_mm));
-        let t = (sheet.w_mm - strand.w[0]) / (strand.w[0] - strand.w[1]);
-        Layer {
-            footprint: footprint(&phi, &self.lattice),
-            shift_mm: mix2(strand.centres[0], strand.centres[1], -t),
-            sheets: vec![sheet],
-        }
+            None => JoinedPart::Flat(FlatEnd { beyond, region, strand, from_w, free }),
+        });
     }
 
     /// How far a flat end reaches, and in which direction: half of the gap to the next plane, or
     /// what the uneven gaps of the stack tell where none follows; uncertain by a gap over √12.
-    fn free_end(&self, plane: usize, side: Side) -> (FreeEnd, f64) {
+    fn free_end(&self, plane: usize, side: Side) -> (FreeEnd, bool) {
         let slab = self.slabs.iter().find(|s| s.plane == plane);
         let w = self.w(plane);
-        let (free, half, sign) = match side {
-            Side::Above => (slab.and_then(|s| s.free[1]), slab.map_or(0.0, |s| s.high_mm - w), 1.0),
-            Side::Below => (slab.and_then(|s| s.free[0]), slab.map_or(0.0, |s| w - s.low_mm), -1.0),
+        let (free, half, upward) = match side {
+            Side::Above => {
+                (slab.and_then(|s| s.free[1]), slab.map_or(0.0, |s| s.high_mm - w), true)
+            }
+            Side::Below => {
+                (slab.and_then(|s| s.free[0]), slab.map_or(0.0, |s| w - s.low_mm), false)
+            }
         };
         let even = FreeEnd { reach_mm: half, doubt_share: EVEN_DOUBT, widest_mm: 2.0 * half };
-        (free.unwrap_or(even), sign)
-    }
-
-    /// The layers of a cap that closes within `reach_mm`; none when it does not.
-    fn closed_cap(&mut self, parts: &[Part], reach_mm: f64, sign: f64) -> Option<Vec<Layer>> {
-        let strand = self.strand(parts);
-        let pitch = self.lattice.pitch_mm;
-        let area = self.region(&parts[0]).area();
-        let mut layers: Vec<Layer> = Vec::new();
-        let mut previous = area;
-        for sheet in slab::sheets(0.0, reach_mm, pitch / CAP_FINENESS) {
-            let layer = self.beyond(&strand, sheet, sign);
-            let now = layer.footprint.area(pitch);
-            if now > previous * (1.0 + 1e-3) {
-                // The field opens again: it touched closing before (the tip of a cone), or never.
-                return (previous < TIP_SHARE * area).then_some(layers);
-            }
-            if now <= 0.0 {
-                return Some(layers);
-            }
-            previous = now;
-            layers.push(layer);
-        }
-        (previous < CLOSED_SHARE * area).then_some(layers)
-    }
-
-    fn layer_volume(&self, layer: &Layer) -> f64 {
-        let t: f64 = layer.sheets.iter().map(|s| s.thickness_mm).sum();
-        layer.footprint.area(self.lattice.pitch_mm) * t
+        (free.unwrap_or(even), upward)
     }
 
     fn push(&mut self, footprint: Footprint, shift_mm: Point2, sheets: Vec<Sheet>) {
         if !(footprint.runs.is_empty() && footprint.cuts.is_empty()) {
-            self.layers.push(Layer { footprint, shift_mm, sheets });
+            self.joined.push(JoinedPart::Between(Layer { footprint, shift_mm, sheets }));
         }
     }
 }
@@ -407,14 +337,6 @@ const CAP_DOUBT: f64 = 0.1;
 /// A field that closes within this many gaps makes a cap: a little more than one, since the outline
 /// in a tip may be too small to have been drawn on the next plane.
 const CLOSING_GAPS: f64 = 1.2;
-/// The last sheet of a cap is whole or missing; thinner sheets keep that below 0.02 % of a ball.
-const CAP_FINENESS: f64 = 3.0;
-/// A cap that has shrunk to this share of its plane when the gap ends counts as closed; what is
-/// left out is less than this share of one sheet.
-const CLOSED_SHARE: f64 = 0.02;
-/// A cap that opens again after shrinking to this share had a pointed tip there.
-const TIP_SHARE: f64 = 0.1;
-
 #[derive(Clone, Copy)]
 enum Side {
     Above,
@@ -423,15 +345,6 @@ enum Side {
 
 fn mix2(a: Point2, b: Point2, t: f64) -> Point2 {
     [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1])]
-}
-
-/// A layer moved away from or toward its plane by a factor; none when nothing is left.
-fn stretched(mut layer: Layer, from_w: f64, factor: f64) -> Option<Layer> {
-    for s in &mut layer.sheets {
-        s.w_mm = from_w + (s.w_mm - from_w) * factor;
-        s.thickness_mm *= factor;
-    }
-    (factor > 0.0).then_some(layer)
 }
 
 #[cfg(test)]

@@ -54,14 +54,12 @@ pub(super) fn nothing() -> NoSolid {
 
 impl Shapes {
     pub(super) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
-        let make = |coarse, by: f64| {
-            let variant = Variant { ends: [by; 2], ..Variant::default() };
-            Shape::of(solid.occupancy(ends, coarse, variant))
-        };
+        let variants = [0.0, 1.0, -1.0].map(|by| Variant { ends: [by; 2], ..Variant::default() });
+        let mut coarse = solid.occupancies(ends, 2.0, &variants).into_iter().map(Shape::of);
         Some(Self {
-            nominal: make(1.0, 0.0)?,
-            coarse: make(2.0, 0.0)?,
-            ends: [1.0, -1.0].map(|by| make(2.0, by)),
+            nominal: Shape::of(solid.occupancy(ends, 1.0, Variant::default()))?,
+            coarse: coarse.next().flatten()?,
+            ends: [coarse.next().flatten(), coarse.next().flatten()],
             other: solid.pixels.and_then(|_| {
                 let outlines = OutlineVariant::Other;
                 let variant = Variant { outlines, ..Variant::default() };
@@ -157,11 +155,18 @@ pub(super) fn shares_within<const N: usize>(
     }
     let body = &target.nominal.body;
     let cells = middles(&organ.coarse.cells);
-    let near: Vec<(f64, f64)> = cells
-        .iter()
-        .filter(|(p, _)| body.distance_to_box_mm(*p) <= farthest)
-        .filter_map(|(p, v)| Some((body.signed_distance_mm(*p)?, *v)))
-        .collect();
+    let mut limits: Vec<f64> =
+        distances_mm.iter().flat_map(|t| [t - reach, *t, t + reach]).collect();
+    limits.sort_by(f64::total_cmp);
+    let mut distances = body.distances();
+    let mut near: Vec<(f64, f64)> = Vec::new();
+    for (p, volume) in &cells {
+        if body.distance_to_box_mm(*p) <= farthest
+            && let Some(distance) = distances.between_limits_mm(*p, &limits)
+        {
+            near.push((distance, *volume));
+        }
+    }
     let all: f64 = cells.iter().map(|(_, v)| v).sum();
     let share = |t: f64| {
         let within = near.iter().filter(|(d, _)| *d <= t);
@@ -211,10 +216,11 @@ const MARGIN_POINTS: usize = 500;
 pub(super) fn margin_mm(inner: &Shape, outer: &Shape) -> Option<[f64; 3]> {
     let points = inner.body.points();
     let every = (points.len() / MARGIN_POINTS).max(1);
+    let (mut of_inner, mut of_outer) = (inner.body.distances(), outer.body.distances());
     let out: Option<Vec<f64>> = points
         .iter()
         .step_by(every)
-        .map(|p| Some(inner.body.signed_distance_mm(*p)? - outer.body.signed_distance_mm(*p)?))
+        .map(|p| Some(of_inner.signed_mm(*p)? - of_outer.signed_mm(*p)?))
         .collect();
     let out = out?;
     #[allow(clippy::cast_precision_loss)] // some hundred points
