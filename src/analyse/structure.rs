@@ -332,7 +332,7 @@ const MAX_CELLS: f64 = 4e5;
 /// The dose may change by this along a cell, Gy, as long as that takes ...
 const CELL_CHANGE_GY: f64 = 0.8;
 /// ... no more cells than this, about.
-const MAX_FINE_CELLS: f64 = 6e5;
+const MAX_FINE_CELLS: f64 = 2e5;
 
 /// Edge length of the cells: fine against the smaller of the equivalent radius of the volume and
 /// of the largest plane, but no more than about [`MAX_CELLS`] cells in all.

@@ -43,17 +43,21 @@ pub struct IsodoseMap<'a> {
     field: &'a DoseField,
     pub(super) peaks: Peaks,
     pub(super) cells: [usize; 3],
-    /// Only what lies in this solid counts.
-    body: Option<Body<'a>>,
+    /// Only what lies in this solid counts: the outline of the patient.
+    body: Option<&'a Locator<'a>>,
+    /// What every isodose asks of its cells, each found once, by rows; empty where no isodose went.
+    known: RefCell<Vec<Box<[Known]>>>,
 }
 
-/// The outline of the patient, and for each cell that was asked for the share of it that lies within;
-/// not a number where none was.
-#[derive(Debug, Clone)]
-struct Body<'a> {
-    locator: &'a Locator<'a>,
-    shares: RefCell<Vec<f32>>,
+/// What is known of a cell; not a number until somebody asks. Single precision is a thousand times
+/// finer than either is known.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    mean_gy: f32,
+    share_in_body: f32,
 }
+
+const UNKNOWN: Known = Known { mean_gy: f32::NAN, share_in_body: f32::NAN };
 
 /// Small boxes are no larger than this share of the isodose's equivalent radius ...
 const BOX_SHARE_OF_RADIUS: f64 = 1.0 / 16.0;
@@ -69,15 +73,14 @@ impl<'a> IsodoseMap<'a> {
     #[must_use]
     pub fn new(field: &'a DoseField) -> Self {
         let cells = [0, 1, 2].map(|a| field.axes()[a].len().saturating_sub(1));
-        Self { field, peaks: Peaks::of(field.values()), cells, body: None }
+        let known = RefCell::new(vec![Box::default(); cells[0] * cells[1]]);
+        Self { field, peaks: Peaks::of(field.values()), cells, body: None, known }
     }
 
     /// The same, but only what lies inside a solid counts: the outline of the patient.
     #[must_use]
-    pub fn within(mut self, body: Option<&'a Locator<'a>>) -> Self {
-        let cells: usize = self.cells.iter().product();
-        let unknown = || RefCell::new(vec![f32::NAN; cells]);
-        self.body = body.map(|locator| Body { locator, shares: unknown() });
+    pub const fn within(mut self, body: Option<&'a Locator<'a>>) -> Self {
+        self.body = body;
         self
     }
 
@@ -111,14 +114,19 @@ impl<'a> IsodoseMap<'a> {
     /// Calls `found` with every cell that receives the dose in part, and what of it does.
     pub(super) fn each_cell(&self, dose_gy: f64, mut found: impl FnMut([usize; 3], Isodose)) {
         let mut boxes = Boxes::of(self.field, self.box_mm(self.rough_radius(dose_gy)));
+        let mut columns = Vec::new();
         for k in 0..self.cells[0] {
             for i in 0..self.cells[1] {
                 let mut from = 0;
                 while from < self.cells[2] {
                     let to = Peaks::next_block(from).min(self.cells[2]);
                     if self.peaks.about([k, i, from]) >= dose_gy * NEAR {
+                        guard::columns(self.field.values(), [k, i], from..to + 1, &mut columns);
                         for j in from..to {
-                            let piece = self.piece([k, i, j], dose_gy, &mut boxes);
+                            let Some(corners) = guard::between(&columns, j - from) else {
+                                continue;
+                            };
+                            let piece = self.piece([k, i, j], corners, dose_gy, &mut boxes);
                             if piece.volume_mm3 > 0.0 {
                                 found([k, i, j], piece);
                             }
@@ -170,9 +178,15 @@ impl<'a> IsodoseMap<'a> {
         if self.field.is_thinned() { 2.0 * edge_mm } else { edge_mm }
     }
 
-    /// The part of a cell that receives the dose.
-    fn piece(&self, cell: [usize; 3], dose_gy: f64, boxes: &mut Boxes<'_>) -> Isodose {
-        let (low, high) = self.range(cell, dose_gy);
+    /// The part of a cell that receives the dose; `corners` are its smallest and largest voxel.
+    fn piece(
+        &self,
+        cell: [usize; 3],
+        corners: [f64; 2],
+        dose_gy: f64,
+        boxes: &mut Boxes<'_>,
+    ) -> Isodose {
+        let (low, high) = self.range(cell, corners, dose_gy);
         if high < dose_gy {
             return Isodose::default();
         }
@@ -185,7 +199,7 @@ impl<'a> IsodoseMap<'a> {
         if part.share <= 0.0 {
             return Isodose::default();
         }
-        let in_body = self.body.as_ref().map_or(1.0, |body| self.share_in(body, cell));
+        let in_body = self.body.map_or(1.0, |body| self.share_in(body, cell));
         let volume = size[0] * size[1] * size[2] * in_body;
         let border = (0..3).any(|a| cell[a] == 0 || cell[a] + 1 == self.cells[a]);
         Isodose {
@@ -196,22 +210,35 @@ impl<'a> IsodoseMap<'a> {
         }
     }
 
-    /// Share of a cell that lies in the body, from the middles of its eighths. Every isodose asks for
-    /// those of its cells.
-    fn share_in(&self, body: &Body<'_>, cell: [usize; 3]) -> f64 {
-        let at = (cell[0] * self.cells[1] + cell[1]) * self.cells[2] + cell[2];
-        let mut shares = body.shares.borrow_mut();
-        let Some(share) = shares.get_mut(at) else { return 0.0 };
-        if share.is_nan() {
-            let eighth = |corner: usize| {
-                let at = [0, 1, 2].map(|a| [0.25, 0.75][corner >> a & 1]);
-                body.locator.share_at(self.field.point(self.within_cell(cell, at)))
-            };
-            #[allow(clippy::cast_possible_truncation)] // known to an eighth of a cell
-            let found = ((0..8).map(eighth).sum::<f64>() / 8.0) as f32;
-            *share = found;
+    /// What is known of a cell, found out where it is not.
+    fn known_or(
+        &self,
+        cell: [usize; 3],
+        which: fn(&mut Known) -> &mut f32,
+        find: impl FnOnce() -> f64,
+    ) -> f64 {
+        let mut known = self.known.borrow_mut();
+        let Some(row) = known.get_mut(cell[0] * self.cells[1] + cell[1]) else { return find() };
+        if row.is_empty() {
+            *row = vec![UNKNOWN; self.cells[2]].into();
         }
-        f64::from(*share)
+        let Some(value) = row.get_mut(cell[2]).map(which) else { return find() };
+        if value.is_nan() {
+            #[allow(clippy::cast_possible_truncation)] // as finely as it is known
+            let found = find() as f32;
+            *value = found;
+        }
+        f64::from(*value)
+    }
+
+    /// Share of a cell that lies in a solid, from the middles of its eighths.
+    fn share_in(&self, body: &Locator<'_>, cell: [usize; 3]) -> f64 {
+        let eighth = |corner: usize| {
+            let local = self.within_cell(cell, [0, 1, 2].map(|a| [0.25, 0.75][corner >> a & 1]));
+            body.share_at(self.field.point(local))
+        };
+        let find = || (0..8).map(eighth).sum::<f64>() / 8.0;
+        self.known_or(cell, |known| &mut known.share_in_body, find)
     }
 
     /// The position of a point of a cell, from 0 to 1 along each axis, in field coordinates.
@@ -220,8 +247,13 @@ impl<'a> IsodoseMap<'a> {
         [0, 1, 2].map(|a| axes[a].node(cell[a]) + at[a] * axes[a].gap(cell[a]))
     }
 
-    /// Mean dose of a cell: of its corners, less a twelfth of the curvature.
+    /// Mean dose of a cell, Gy.
     fn mean(&self, cell: [usize; 3]) -> f64 {
+        self.known_or(cell, |known| &mut known.mean_gy, || self.mean_of_corners(cell))
+    }
+
+    /// Of its corners, less a twelfth of the curvature.
+    fn mean_of_corners(&self, cell: [usize; 3]) -> f64 {
         let values = self.field.values();
         let mut sum = 0.0;
         for node in corners(cell) {
@@ -241,9 +273,7 @@ impl<'a> IsodoseMap<'a> {
 
     /// Bounds of the dose in a cell: its corners, widened by what the curvature at the corners
     /// lets the interpolation do in between.
-    fn range(&self, cell: [usize; 3], dose_gy: f64) -> (f64, f64) {
-        let values = self.field.values();
-        let [low, high] = guard::corners(values, cell);
+    fn range(&self, cell: [usize; 3], [low, high]: [f64; 2], dose_gy: f64) -> (f64, f64) {
         if high < dose_gy * NEAR || low > dose_gy * FAR {
             return (low, high);
         }

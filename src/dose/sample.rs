@@ -41,7 +41,7 @@ impl Samples {
 pub const SAMPLE_STEP_GY: f64 = 0.4;
 /// Where it changes more, the parts are no longer than this along any axis, mm: across the fall-off
 /// isodoses curve, and a long part would read them at its middle only.
-const SPLIT_MM: f64 = 0.35;
+const SPLIT_MM: f64 = 0.5;
 /// Standard uncertainty of the place of the surface in a cell, as a share of its edge. The outline is
 /// known where it enters and leaves a cell; a corner between the two reaches (√2 − 1)/2 farther at
 /// most, evenly spread.
