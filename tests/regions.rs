@@ -106,6 +106,39 @@ fn a_gaussian_in_a_brain() {
     assert_eq!(value(&plan, "TargetCount"), 1.0);
 }
 
+/// Where nobody has decided whether a structure is the brain or what is left of it, the brain without
+/// all targets is known all the same: it is the same for both. What is too small for a brain is none.
+#[test]
+fn the_brain_without_targets_is_known_before_its_name_is_decided() {
+    let field = Field::gaussian(CENTRE, 40.0, 10.0);
+    let inner = 10.0 * (2.0 * 2.0_f64.ln()).sqrt();
+    let lattice = Lattice::around(CENTRE, [66.0; 3], 2.0);
+    let of = |name: &str, solid: &Solid| {
+        let brain = Roi::new(2, name, "ORGAN").outlining(solid, &PlaneStack::axial(1.0, 0.0), 120);
+        let rois = vec![ball(1, "GTV", "GTV", CENTRE, inner), brain];
+        let course = Course::new("REST", rois, (&field, &lattice), &[(1, 20.0)]);
+        course.measure(&Settings::default())
+    };
+    let whole = Solid::ball(CENTRE, 60.0);
+    let rest = Solid::Shell { centre: CENTRE, outer: 60.0, inner };
+    for (name, solid) in [
+        ("Brain-GTV?", &whole),
+        ("Brain-GTV?", &rest),
+        ("brain_normal", &rest),
+        ("Brain-GTV", &rest),
+    ] {
+        let measured = of(name, solid);
+        let got = measured.region("Brain-targets");
+        near(&got, "V12Gy[cc]", 15.651_596 - volume(inner), 0.012);
+        near(&got, "Volume[cc]", volume(60.0) - volume(inner), 0.002);
+        // What rests on one of the two only is as open as the name.
+        let other = &measured.region("Brain-GTV")["V12Gy[cc]"];
+        assert!(other.value.is_none(), "{name}: {other:?}");
+    }
+    let small = of("Brain-GTV?", &Solid::ball(CENTRE, 30.0)).region("Brain-targets");
+    assert!(small["V12Gy[cc]"].value.is_none(), "{:?}", small["V12Gy[cc]"]);
+}
+
 /// Two Gaussians of 24 Gy and 6 mm, 14 mm apart: one island from 10 Gy up that both share.
 #[test]
 fn lesions_in_one_island_are_named_and_share_it_by_the_nearest_surface() {

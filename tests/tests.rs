@@ -19,7 +19,7 @@
 //! and damages what was kept; `handoff` holds the study against what it says of itself; `faults` takes
 //! disk, rights and memory away. `architecture` reads the sources for who knows whom, `documents` runs
 //! what the Markdown files show and compares what they state. `wording` and `spelling` read every text
-//! that the program can print. `one_more_metric` adds a metric and
+//! that the program can print, `colours` computes what people see of its colours. `one_more_metric` adds a metric and
 //! looks for its row. `bench_timings` holds what a bench makes
 //! of the times that a run wrote.
 //!
@@ -37,6 +37,7 @@ mod archive;
 mod bench_timings;
 mod cli;
 mod coherent;
+mod colours;
 mod containers;
 mod damage;
 mod decisions;

@@ -21,6 +21,9 @@ const REJECTED: &[(&str, &str)] = &[
     ("by the least margin", "nearest to the limit first"),
     ("straddle", "the uncertainty range crosses the limit"),
     ("Held against all limits", "compared with every limit"),
+    ("held against a limit", "compared with a limit"),
+    ("order the courses", "dates compare within a patient, not between patients"),
+    ("of it are covered", "of it lies inside the grid"),
     ("never a pass", "not counted as within"),
     ("in clear", "the original identifiers"),
     ("token of the plan", "pseudonym of its plan"),
@@ -84,8 +87,7 @@ fn queries() -> Texts {
     let mut texts = Texts::new();
     for path in crate::archive::files_below(&folder) {
         let name = path.file_name().unwrap().to_string_lossy().into_owned();
-        // The list of limits keeps where each number comes from; tables and pages say it in words.
-        if name.ends_with(".sql") || name == "dose_response.csv" {
+        if name.ends_with(".sql") || ["dose_response.csv", "limits.csv"].contains(&name.as_str()) {
             texts.insert(format!("queries/{name}"), fs::read_to_string(&path).unwrap());
         }
     }

@@ -192,7 +192,7 @@ fn target_on_wrong_side(case: &Case, seen: &ShapeEvidence, plane: MiddlePlane) -
 }
 
 fn wrong_size(case: &Case, name: &str, seen: &ShapeEvidence) -> Option<Finding> {
-    let window = seen.window?;
+    let window = seen.window.filter(VolumeWindow::may_contradict)?;
     let plausible = (window.low_cc..=window.high_cc).contains(&seen.volume_cc);
     (!plausible).then(|| {
         let text = format!(

@@ -213,7 +213,8 @@ fn about(case: &Case) -> Subject {
 /// The structure that targets are taken out of.
 fn brain(case: &Case) -> Option<i64> {
     let is_brain = |n: &&NamedRoi| n.standard.as_deref() == Some(BRAIN) && n.role == Role::Organ;
-    case.names.iter().find(is_brain).map(|n| n.number)
+    let rest = || case.names.iter().find(|n| n.is_brain_or_its_rest());
+    case.names.iter().find(is_brain).or_else(rest).map(|n| n.number)
 }
 
 /// The grid that holds all others, if one does: their outermost voxel centres lie in it.

@@ -501,7 +501,7 @@ fn report(part: &Part<'_>, facts: &Facts, has_dose: bool, out: &mut Analysis) {
         Some(_) => (facts.cover < 1.0 - 1e-6).then_some(Code::GridMissesPart),
     };
     if let Some(code) = code {
-        note(code, format!("{:.1} % of it are covered", 100.0 * facts.cover));
+        note(code, format!("{:.1} % of it lies inside the grid", 100.0 * facts.cover));
     }
     let stated = part.roi.header.stated_volume.map(|v| v.value());
     let volume_cc = facts.volume_cc;

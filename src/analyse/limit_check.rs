@@ -152,7 +152,7 @@ impl CheckInputs<'_> {
         let clinical = inside.as_ref().filter(|(_, share)| self.is_for_clinicians(limit, *share));
         let reason = match clinical {
             Some((name, share)) => {
-                let words = format!("{share:.0} % of {name} lie inside: judge clinically");
+                let words = format!("{share:.0} % of {name} lies inside: judge clinically");
                 if reason.is_empty() { words } else { format!("{words}; {reason}") }
             }
             None => reason,

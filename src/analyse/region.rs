@@ -12,7 +12,7 @@ use super::rows::RegionMeasurement;
 use super::structure::Solid;
 use super::target::{Space, Target, lesions};
 use super::{GridMeasurement, Settings};
-use tidydose_case::Role;
+use tidydose_case::{NamedRoi, Role, volume_window};
 use tidydose_dose::Isodose;
 use tidydose_geometry::locate::{Keep, Locator, clipped};
 use tidydose_geometry::smooth::Variant;
@@ -33,12 +33,32 @@ pub(super) const BRAIN: &str = "Brain";
 /// The brain without targets of one kind, or of any.
 const WITHOUT: [&str; 3] = ["Brain-GTV", "Brain-PTV", "Brain-targets"];
 
+/// The last of them: without any target.
+const WITHOUT_TARGETS: &str = WITHOUT[2];
+/// What is said of it where no structure is certainly the whole brain.
+const REST_RULE: &str = "of a structure that is the brain with or without targets";
+
 /// The regions that have rows of their own in table metrics.
 pub const REGIONS: [&str; 5] = [TISSUE, TARGETS, WITHOUT[0], WITHOUT[1], WITHOUT[2]];
 
 /// Whether a region is what is left of the brain.
 pub(super) fn rests_on_brain(region: &str) -> bool {
     region.strip_prefix(BRAIN).is_some_and(|rest| rest.starts_with('-'))
+}
+
+fn is_brain_or_its_rest(part: &Part<'_>) -> bool {
+    part.name.is_some_and(NamedRoi::is_brain_or_its_rest)
+}
+
+/// The structures that are the brain with or without targets and have the size of one.
+fn rests_of_brain<'p, 'a>(parts: &'p [Part<'a>], values: &Values) -> Vec<&'p Part<'a>> {
+    let volume = Metric { definition: &metrics::VOLUME, argument: 0.0 };
+    let window = volume_window(BRAIN);
+    let has_size = |p: &&Part<'_>| {
+        let cc = outcome_of(values, p.roi.header.number, &volume).value;
+        cc.zip(window).is_some_and(|(cc, w)| (w.low_cc..=w.high_cc).contains(&cc))
+    };
+    parts.iter().filter(|p| is_brain_or_its_rest(p)).filter(has_size).collect()
 }
 
 /// A number of the plan with its standard uncertainty, or the outcome that stands for it.
@@ -72,7 +92,7 @@ impl GridMeasurement<'_> {
     /// for.
     fn key(&self, parts: &[Part<'_>]) -> String {
         let Settings { metrics, regions, uncertain_from, .. } = self.settings;
-        let takes_part = |p: &&Part<'_>| p.role().is_target() || p.who().standard() == Some(BRAIN);
+        let takes_part = |p: &&Part<'_>| p.role().is_target() || is_brain_or_its_rest(p);
         let who = |p: &Part<'_>| (p.number(), p.role().word(), p.prescription.map(|rx| rx.0));
         let who: Vec<_> = parts.iter().filter(takes_part).map(who).collect();
         let metrics: Vec<String> = metrics.iter().map(Metric::to_string).collect();
@@ -275,6 +295,7 @@ impl GridMeasurement<'_> {
             p.name.and_then(|n| n.standard.as_deref()) == Some(BRAIN) && p.role() == Role::Organ
         };
         let brains: Vec<&Part<'_>> = parts.iter().filter(is_brain).collect();
+        let rests = if brains.is_empty() { rests_of_brain(parts, values) } else { Vec::new() };
         let mut out = Vec::new();
         for region in WITHOUT {
             let takes = |role: Role| match region {
@@ -284,6 +305,9 @@ impl GridMeasurement<'_> {
             };
             let targets: Vec<&Part<'_>> =
                 parts.iter().filter(|p| takes(p.role()) && p.solid.is_ok()).collect();
+            // Without all targets, the brain and what is left of it are the same.
+            let is_rest = region == WITHOUT_TARGETS && !rests.is_empty();
+            let (brains, rule) = if is_rest { (&rests, REST_RULE) } else { (&brains, "") };
             let rest = match brains.as_slice() {
                 [] => Err(Outcome::none(Status::Absent, "no structure is the whole brain")),
                 [_] if targets.is_empty() => {
@@ -292,7 +316,7 @@ impl GridMeasurement<'_> {
                 [brain] => Ok((*brain, self.inside(brain, targets, values))),
                 _ => Err(Outcome::none(Status::Ambiguous, "several structures are the brain")),
             };
-            out.extend(self.remainder(region, rest, values));
+            out.extend(self.remainder((region, rule), rest, values));
         }
         out
     }
@@ -355,7 +379,7 @@ impl GridMeasurement<'_> {
     /// The rows of an organ without what is inside it.
     fn remainder(
         &self,
-        region: &str,
+        (region, rule): (&str, &str),
         rest: Result<(&Part<'_>, Vec<Vec<Outcome>>), Outcome>,
         values: &Values,
     ) -> Vec<RegionMeasurement> {
@@ -380,7 +404,7 @@ impl GridMeasurement<'_> {
         let volume_cc = rows.iter().find(|(m, _)| is_volume(m)).and_then(|(_, o)| o.value);
         let volume_cc = volume_cc.unwrap_or_default();
         let asked = rows.into_iter().filter(|(m, _)| self.settings.metrics.contains(m));
-        asked.map(|(m, o)| self.region_row(region, &m, (o, volume_cc), "")).collect()
+        asked.map(|(m, o)| self.region_row(region, &m, (o, volume_cc), rule)).collect()
     }
 
     /// Mean dose and shares from volumes and integral dose.

@@ -108,8 +108,7 @@ impl Refusals {
 
 /// Whether a structure has a part in the numbers of regions that nobody drew.
 fn is_shared(name: &NamedRoi) -> bool {
-    let is_brain = name.standard.as_deref() == Some(super::region::BRAIN);
-    name.role.is_target() || name.role == Role::External || is_brain
+    name.role.is_target() || name.role == Role::External || name.is_brain_or_its_rest()
 }
 
 /// Takes away what the findings put in doubt, from all cases at once.

@@ -208,8 +208,9 @@ pub struct NamedRoi {
 }
 
 /// Where a prescription dose came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum PrescriptionBasis {
     /// The user's `prescriptions.csv`.
     User,
@@ -223,6 +224,17 @@ pub enum PrescriptionBasis {
 }
 
 impl PrescriptionBasis {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::User => "stated in prescriptions.csv",
+            Self::PlanStructure => "the plan states it for this structure",
+            Self::PlanOnly => "the plan states one dose for its target",
+            Self::BeamDose => "doses of the beams, times fractions",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

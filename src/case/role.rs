@@ -5,7 +5,17 @@ use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 /// Which part a plan had in the treatment.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumString, IntoStaticStr, VariantNames,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    EnumIter,
+    EnumString,
+    IntoStaticStr,
+    VariantNames,
 )]
 #[strum(serialize_all = "snake_case")]
 pub enum PlanRole {
@@ -24,6 +34,19 @@ pub enum PlanRole {
 }
 
 impl PlanRole {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Treated => "it was treated, by the rule beside it",
+            Self::Candidate => "it may have been treated: nothing tells",
+            Self::Superseded => "another version of it was treated or took its place",
+            Self::NotTreated => "the user says that it was not treated",
+            Self::Qa => "it checks another plan or a machine and treats nobody",
+            Self::Unknown => "there is no plan",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

@@ -258,7 +258,7 @@ fn organs(typed: &Review, tables: &Tables) -> Result<Vec<String>, Fault> {
             }
         }
         if organs.is_empty() {
-            let reason = "no organ has a value that was held against a limit; name one by --organ";
+            let reason = "no organ has a value that was compared with a limit; name one by --organ";
             return Err(Fault::folder(&typed.study, reason));
         }
     } else {

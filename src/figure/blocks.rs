@@ -46,15 +46,21 @@ fn boxed(x: f64, y: f64, width: f64, lines: &[String]) -> Markup {
 const NAMES: f64 = 190.0;
 const ENDS: f64 = 150.0;
 const ROW: f64 = 30.0;
-/// From dark to blank.
+/// From dark to blank; the third is hatched, since it is near to blank.
 const TONES: [&str; 4] = ["#303030", "#8c8c8c", "#d2d2d2", "#fff"];
+const HATCHED: usize = 2;
+/// From one line of the hatching to the next, along the edge.
+const HATCH: f64 = 9.0;
 
 pub(super) fn map(map: &Map) -> String {
     let columns: usize = map.groups.iter().map(|(_, n)| n).sum();
     let (left, right) = (NAMES, WIDTH - ENDS);
     let width = (right - left) / count(columns.max(1));
     let x = |column: usize| left + width * count(column);
-    let start = 20.0 + LINE * count(map.states.len());
+    // Only what occurs is explained.
+    let occurs = |state: &usize| map.rows.iter().any(|(_, cells, _)| cells.contains(state));
+    let states: Vec<usize> = (0..map.states.len()).filter(occurs).collect();
+    let start = 20.0 + LINE * count(states.len());
     // Names of narrow groups would run into each other: each second one stands a line higher.
     let top = start + 2.0 * LINE;
     let bottom = top + ROW * count(map.rows.len());
@@ -67,16 +73,17 @@ pub(super) fn map(map: &Map) -> String {
         first += n;
     }
     let drawing = html! {
-        @for (rank, words) in map.states.iter().enumerate() {
+        @for (rank, state) in states.iter().enumerate() {
             @let y = 12.0 + LINE * count(rank);
-            rect x=(at(left)) y=(at(y)) width="36" height="22" fill=(tone(rank)) stroke="#000" stroke-width="1.5" {}
-            text x=(at(left + 48.0)) y=(at(y + 19.0)) { (words) }
+            (cell([left, y, 36.0, 22.0], *state))
+            rect x=(at(left)) y=(at(y)) width="36" height="22" fill="none" stroke="#000" stroke-width="1.5" {}
+            text x=(at(left + 48.0)) y=(at(y + 19.0)) { (map.states[*state]) }
         }
         @for (rank, (name, cells, end)) in map.rows.iter().enumerate() {
             @let y = top + ROW * count(rank);
             text x=(at(left - 8.0)) y=(at(y + 22.0)) text-anchor="end" { (fitting(name, NAMES - 8.0)) }
             @for (from, n, state) in runs(cells) {
-                rect x=(at(x(from))) y=(at(y + 2.0)) width=(at(width * count(n))) height=(at(ROW - 4.0)) fill=(tone(state)) {}
+                (cell([x(from), y + 2.0, width * count(n), ROW - 4.0], state))
             }
             text x=(at(right + 8.0)) y=(at(y + 22.0)) { (end) }
         }
@@ -92,8 +99,31 @@ pub(super) fn map(map: &Map) -> String {
     document(&map.title, &[&map.description, &map.foot], bottom + 10.0, &drawing)
 }
 
-fn tone(state: usize) -> &'static str {
-    TONES[state.min(TONES.len() - 1)]
+/// An area in the tone of its state, hatched where it needs to be.
+fn cell([x, y, width, height]: [f64; 4], state: usize) -> Markup {
+    html! {
+        rect x=(at(x)) y=(at(y)) width=(at(width)) height=(at(height)) fill=(TONES[state.min(TONES.len() - 1)]) {}
+        @if state == HATCHED {
+            path d=(hatching([x, y, width, height])) fill="none" stroke="#000" stroke-width="1.5" {}
+        }
+    }
+}
+
+/// Lines that rise by 45° through a box. They begin at multiples of the distance, so that those of
+/// neighbouring boxes of one line go on into each other.
+fn hatching([x, y, width, height]: [f64; 4]) -> String {
+    let mut path = String::new();
+    let mut foot = ((x - height) / HATCH).ceil() * HATCH;
+    while foot < x + width {
+        let (from, to) = (foot.max(x), (foot + height).min(x + width));
+        if to > from {
+            let rise = |place: f64| y + height - (place - foot);
+            let (low, high) = (at(rise(from)), at(rise(to)));
+            path.push_str(&format!("M{} {low}L{} {high}", at(from), at(to)));
+        }
+        foot += HATCH;
+    }
+    path
 }
 
 /// Neighbours of one state: first cell, number of cells, state.
@@ -140,18 +170,59 @@ mod tests {
     #[test]
     fn a_map_joins_neighbours_of_one_state() {
         assert_eq!(runs(&[0, 0, 3, 0]), [(0, 2, 0), (2, 1, 3), (3, 1, 0)]);
-        let map = Map {
+        let svg = example(vec![0, 0, 1]).svg();
+        // Paper, two keys of two, two runs, one frame.
+        assert_eq!(svg.matches("<rect").count(), 8, "{svg}");
+        assert!(svg.contains("a &amp; b (2)") && svg.contains("2 of 3"));
+    }
+
+    fn example(cells: Vec<usize>) -> Map {
+        Map {
             title: "There".to_owned(),
             description: "Cells.".to_owned(),
-            states: ["covered", "absent"].map(str::to_owned).to_vec(),
+            states: ["covered", "partly covered", "not covered", "absent"]
+                .map(str::to_owned)
+                .to_vec(),
             groups: vec![("a & b".to_owned(), 2), ("c".to_owned(), 1)],
-            rows: vec![("Organ".to_owned(), vec![0, 0, 1], "2 of 3".to_owned())],
+            rows: vec![("Organ".to_owned(), cells, "2 of 3".to_owned())],
             foot: "x".to_owned(),
-        };
-        let svg = map.svg();
-        // Paper, two keys, two runs, one frame.
-        assert_eq!(svg.matches("<rect").count(), 6, "{svg}");
-        assert!(svg.contains("a &amp; b (2)") && svg.contains("2 of 3"));
+        }
+    }
+
+    #[test]
+    fn a_map_explains_what_occurs_and_hatches_what_is_not_covered() {
+        let without = example(vec![0, 3, 0]).svg();
+        let words: Vec<bool> = [">covered<", ">partly covered<", ">not covered<", ">absent<"]
+            .iter()
+            .map(|w| without.contains(w))
+            .collect();
+        assert_eq!(words, [true, false, false, true], "{without}");
+        let drawn = hatching([0.0, 0.0, 36.0, 22.0]);
+        assert!(!without.contains(&hatching([190.0, 44.0, 36.0, 22.0])));
+        let with = example(vec![0, 2, 0]).svg();
+        // In its key, second of two, and in its cell.
+        assert!(with.contains(&hatching([190.0, 44.0, 36.0, 22.0])), "{with}");
+        assert_eq!(with.matches("stroke-width=\"1.5\"").count(), 4, "{with}");
+        assert!(drawn.matches('M').count() > 4, "{drawn}");
+    }
+
+    /// Each line of the hatching lies inside its box and rises by as much as it goes right.
+    #[test]
+    fn hatching_stays_in_its_box() {
+        let path = hatching([100.0, 50.0, 40.0, 26.0]);
+        let numbers: Vec<f64> = path
+            .split(['M', 'L', ' '])
+            .filter(|t| !t.is_empty())
+            .map(|t| t.parse().unwrap())
+            .collect();
+        for line in numbers.chunks(4) {
+            let [x1, y1, x2, y2] = line else { panic!("{path}") };
+            assert!((100.0..=140.0).contains(x1) && (100.0..=140.0).contains(x2), "{path}");
+            assert!((50.0..=76.0).contains(y1) && (50.0..=76.0).contains(y2), "{path}");
+            assert!(((x2 - x1) - (y1 - y2)).abs() < 0.02, "{path}");
+        }
+        // One for each distance along the left and the lower edge: (40 + 26) / 9.
+        assert_eq!(numbers.len() / 4, 7, "{path}");
     }
 
     #[test]

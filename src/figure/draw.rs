@@ -18,6 +18,8 @@ pub(super) const LETTERS: f64 = 25.0;
 pub(super) const LETTER: f64 = 13.0;
 /// From the axis to the middle of its title, to the left.
 const TITLE: f64 = 88.0;
+/// Outline of a light area, which alone would be lost on bad paper.
+const OUTLINE: &str = "#707070";
 /// Letters in the title of a panel.
 const HEADING: usize = 54;
 
@@ -167,10 +169,11 @@ fn drawn(place: &Place<'_>, layer: &Layer) -> Markup {
         Layer::Steps { points, look } => line(&place.path(points, true), *look),
         Layer::Band { points, steps, inner } => {
             let path = area(place, points, *steps);
-            html! { path d=(path) fill=(if *inner { "#b4b4b4" } else { "#e2e2e2" }) {} }
+            let fill = if *inner { "#b4b4b4" } else { "#e2e2e2" };
+            html! { path d=(path) fill=(fill) stroke=(OUTLINE) stroke-width="1.5" {} }
         }
         Layer::Tint { points, steps, look } => html! {
-            path d=(area(place, points, *steps)) fill=(look.colour()) fill-opacity="0.15" {}
+            path d=(area(place, points, *steps)) fill=(look.colour()) fill-opacity="0.15" stroke=(look.colour()) stroke-width="1.5" {}
         },
         Layer::Mark { at: (x, y), whisker, look, words } => {
             let (px, py) = (place.x(*x), place.y(*y));

@@ -185,7 +185,7 @@ pub(super) fn statistics(checked: bool) -> String {
 /// All entries, and the program itself.
 pub(super) fn bibliography(run: &Value) -> String {
     let mut out = String::from(
-        "% Written from memory; hold each entry against the journal before it is printed.\n",
+        "% Not yet checked against the journals: hold each entry against its journal before printing.\n",
     );
     for work in WORKS {
         let _ = write!(out, "\n@{}{{{},\n", work.kind, work.key);

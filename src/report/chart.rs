@@ -168,6 +168,20 @@ mod tests {
         assert!((axis_end(18.8) - 20.0).abs() < 1e-9, "{}", axis_end(18.8));
     }
 
+    /// Filling is in the style sheet: `tests/colours.rs`.
+    #[test]
+    fn marks_of_six_groups_differ_in_shape_but_for_the_filled_and_the_open_circle() {
+        let shape = |rank| {
+            let drawn = mark(rank, 0.0, 0.0).into_string();
+            drawn.split("d=\"").nth(1).unwrap().to_owned()
+        };
+        for a in 0..SHAPES {
+            for b in a + 1..SHAPES {
+                assert_eq!(shape(a) == shape(b), (a, b) == (0, 5), "{a} {b}");
+            }
+        }
+    }
+
     #[test]
     fn what_lies_outside_is_drawn_at_the_edge() {
         let frame = Frame::new([0.0, 0.0], [0.0, 10.0]);

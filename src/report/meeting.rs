@@ -139,12 +139,12 @@ fn unknown(cohort: &Cohort<'_>) -> Markup {
     let left_out = cohort.cases.iter().filter(|c| !c.counted()).count();
     html! {
         @if !cases.is_empty() && cohort.limits_there { p {
-            strong { (counted(cases.len(), "case")) " cannot be held against a limit" } ": "
+            strong { (counted(cases.len(), "case")) " cannot be compared with a limit" } ": "
             (absent) " without the organ, " (cases.len() - absent)
-            " for reasons that stand in the table of cases. They do not count as within."
+            " for reasons given in the table of cases. They do not count as within."
         } }
         @if left_out > 0 { p { (counted(left_out, "case"))
-            " left out of the study; why stands in the table of cases." } }
+            " left out of the study; the table of cases says why." } }
     }
 }
 

@@ -56,7 +56,7 @@ impl Flag<'_> {
         match self {
             Self::NameUndecided(name) => format!("if “{name}” is the {organ}: name undecided"),
             Self::TargetInside(percent) => {
-                format!("{percent:.0} % of a target lie inside: judge clinically")
+                format!("{percent:.0} % of a target lies inside: judge clinically")
             }
             Self::OneSided => "known on one side only".to_owned(),
             Self::Straddles => "the uncertainty range crosses the limit".to_owned(),

@@ -97,8 +97,8 @@ pub(super) fn section(cohort: &Cohort<'_>) -> Markup {
                  the mean difference of neighbours (individuals chart, ISO 7870-2, not yet checked against it), \
                  from " (LEAST_FOR_LIMITS) " cases on. A point beyond them asks for a look; it is \
                  no verdict." } }
-            @else { p { "The days of a patient are shifted by a hidden amount, so that they order \
-                 the courses of that patient but not the patients. Across patients this chart uses \
+            @else { p { "The days of a patient are shifted by a hidden amount: dates compare \
+                 within a patient, not between patients. Across patients this chart uses \
                  the five-year band of the plan, each number of fractions by itself; inside a band \
                  the order means nothing, and so there are no control limits. A study measured \
                  with --keep-ids has true dates." } }

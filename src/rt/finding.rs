@@ -7,12 +7,12 @@
 //! leave the hospital with the other tables.
 
 use serde::{Deserialize, Serialize};
-use strum::{EnumString, IntoStaticStr, VariantNames};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use crate::identity::Token;
 
 /// How much a finding weighs.
-#[derive(EnumString, IntoStaticStr, VariantNames)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
@@ -26,6 +26,16 @@ pub enum Severity {
 }
 
 impl Severity {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Note => "for the record: no number is in doubt",
+            Self::Check => "numbers were computed, but somebody should look",
+            Self::Stop => "something was refused: a file, an object, a case or a metric",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

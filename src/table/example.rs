@@ -364,7 +364,7 @@ fn limit() -> Limit {
         tier: Tier::LocalPractice,
         target_may_lie_inside: false,
         source: "an invented source".to_owned(),
-        evidence: "from memory".to_owned(),
+        evidence: "not yet checked against the source".to_owned(),
         checked: Checked::NotChecked,
         endpoint: String::new(),
         risk: String::new(),

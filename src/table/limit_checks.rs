@@ -136,7 +136,7 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         Column::text(
             "evidence",
             "where it was read, or that nobody has checked it against the source yet",
-            |r| r.limit().and_then(|l| for_committee(&l.evidence)),
+            |r| r.limit().and_then(|l| unless_empty(&l.evidence)),
         ),
         Column::word(
             "checked",
@@ -153,7 +153,7 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
             r.limit().and_then(|l| unless_empty(&l.risk))
         }),
         Column::text("limit_note", "what else is to be known of it; missing for nothing", |r| {
-            r.limit().and_then(|l| for_committee(&l.note))
+            r.limit().and_then(|l| unless_empty(&l.note))
         }),
     ]
 }
@@ -200,39 +200,4 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
 
 fn unless_empty(text: &str) -> Option<Cow<'_, str>> {
     (!text.is_empty()).then_some(Cow::Borrowed(text))
-}
-
-/// What a list says of a limit, as a committee reads it: of what nobody has looked up that it is not
-/// checked, and not who remembered it.
-fn for_committee(text: &str) -> Option<Cow<'_, str>> {
-    let text = text.strip_prefix("from memory; ").unwrap_or(text);
-    if !text.contains("from memory") && !text.contains("(memory)") {
-        return unless_empty(text);
-    }
-    let said = text.replace("from memory", "not yet checked");
-    Some(Cow::Owned(said.replace("(memory)", "(not yet checked)")))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn what_nobody_has_looked_up_is_said_to_be_not_checked() {
-        for (listed, said) in [
-            (
-                "from memory; not yet checked against the source",
-                "not yet checked against the source",
-            ),
-            (
-                "read in a listing; the value is from memory",
-                "read in a listing; the value is not yet checked",
-            ),
-            ("35 Gy (memory); 1.8 Gy each", "35 Gy (not yet checked); 1.8 Gy each"),
-            ("memory decline", "memory decline"),
-        ] {
-            assert_eq!(for_committee(listed).as_deref(), Some(said));
-        }
-        assert_eq!(for_committee(""), None);
-    }
 }

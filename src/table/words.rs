@@ -262,7 +262,7 @@ fn of_limits() -> Vec<Words> {
             column: "in_use",
             also: "nothing, as `yes`",
             list: words([
-                ("yes", "values are held against the limit"),
+                ("yes", "values are compared with the limit"),
                 ("no", "it only stands there; a row of the program's list is taken out by it"),
             ]),
         },

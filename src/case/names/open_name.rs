@@ -7,6 +7,7 @@ use std::collections::BTreeSet;
 use super::decoration::undecorated;
 use super::normalise::NamePiece;
 use super::organ::root;
+use super::recognise::recognise;
 use super::words::{self, Does, Side, does, holds, kind};
 use crate::{Case, NameBasis, NamedRoi, Role};
 
@@ -49,6 +50,23 @@ pub struct OpenName<'c> {
 }
 
 impl NamedRoi {
+    /// Whether it is the brain or what is left of the brain without targets, as far as its name goes,
+    /// decided or not. Which of them makes no difference once all targets are taken out of it.
+    #[must_use]
+    pub fn is_brain_or_its_rest(&self) -> bool {
+        let is_it = |standard: &str| BRAIN_OR_ITS_REST.contains(&standard);
+        match self.standard.as_deref() {
+            Some(standard) => self.role == Role::Organ && is_it(standard),
+            None => {
+                // What stands behind the doubt is decoration: `Brain-GTV?_1`.
+                let certain =
+                    recognise(self.original.split('?').next().unwrap_or_default()).standard;
+                self.possible_organs().is_some()
+                    && (certain.as_deref().is_some_and(is_it) || is_normal_brain(&self.original))
+            }
+        }
+    }
+
     /// What the structure may be; absent when its name is decided or it is no organ by its type.
     #[must_use]
     pub fn possible_organs(&self) -> Option<PossibleOrgans> {
@@ -65,6 +83,17 @@ impl Case {
         let open = |name| Some(OpenName { name, may_be: name.possible_organs()? });
         self.names.iter().filter_map(open).collect()
     }
+}
+
+/// Standard names of the brain and of what is left of it without targets.
+const BRAIN_OR_ITS_REST: [&str; 4] = ["Brain", "Brain-GTV", "Brain-CTV", "Brain-PTV"];
+/// The brain without what is ill, which others write of the whole brain: `brain_normal`.
+const NORMAL: &str = "normal healthy";
+
+fn is_normal_brain(original: &str) -> bool {
+    let words = organ_words(original);
+    let rest: Vec<String> = words.iter().filter(|w| !holds(NORMAL, w)).cloned().collect();
+    rest.len() < words.len() && root(&rest).is_some_and(|(root, _)| root == "Brain")
 }
 
 /// Words that say how or when something was drawn, and nothing of what it is.
@@ -125,15 +154,7 @@ pub(super) fn means_outline(original: &str) -> bool {
 
 /// What a name may mean that no rule decides.
 fn possible(original: &str) -> PossibleOrgans {
-    let name = original.split('^').next().unwrap_or_default();
-    let words: Vec<String> = undecorated(name)
-        .pieces
-        .into_iter()
-        .filter_map(|piece| match piece {
-            NamePiece::Word(w) if !holds(VERSIONS, &w) && !does(Does::Fill, &w) => Some(w),
-            _ => None,
-        })
-        .collect();
+    let words = organ_words(original);
     // A name that says a target is none of an organ, whatever else it says.
     if words.iter().any(|w| kind(w).is_some()) {
         return PossibleOrgans::OneOf(BTreeSet::new(), None);
@@ -153,6 +174,16 @@ fn possible(original: &str) -> PossibleOrgans {
         }
     }
     PossibleOrgans::Anything
+}
+
+/// The words of a name that may say an organ.
+fn organ_words(original: &str) -> Vec<String> {
+    let name = original.split('^').next().unwrap_or_default();
+    let word = |piece| match piece {
+        NamePiece::Word(w) if !holds(VERSIONS, &w) && !does(Does::Fill, &w) => Some(w),
+        _ => None,
+    };
+    undecorated(name).pieces.into_iter().filter_map(word).collect()
 }
 
 /// The side that a name rules out by naming the other one in full.
@@ -206,6 +237,27 @@ mod tests {
         assert_eq!(possible("Tronco").words(), "Brainstem External");
         assert_eq!(possible("Hjerneviser").words(), "any");
         assert!(!allows("PTV-old", "Brainstem"));
+    }
+
+    #[test]
+    fn the_brain_with_or_without_targets_is_told_from_other_structures() {
+        let is_it = |original: &str, standard: Option<&str>, basis| {
+            let standard = standard.map(str::to_owned);
+            let original = original.to_owned();
+            NamedRoi { number: 1, original, standard, role: Role::Organ, basis }
+                .is_brain_or_its_rest()
+        };
+        for open in ["Brain-GTV?", "Brain-GTV?_1", "brain_normal", "Normal Brain_160111", "Hirn?"] {
+            assert!(is_it(open, None, NameBasis::Ambiguous), "{open}");
+        }
+        for other in ["Brainstem?", "normal", "x1", "Brain-GTV1", "Cerebro", "Tronco", "brain ring"]
+        {
+            assert!(!is_it(other, None, NameBasis::Ambiguous), "{other}");
+        }
+        assert!(is_it("H", Some("Brain"), NameBasis::User));
+        assert!(is_it("Brain-PTV", Some("Brain-PTV"), NameBasis::Exact));
+        assert!(!is_it("Brain", Some("Brainstem"), NameBasis::User), "what was decided counts");
+        assert!(!is_it("Brain", None, NameBasis::User), "decided to have no name");
     }
 
     #[test]

@@ -38,7 +38,7 @@ pub struct Limit {
     pub target_may_lie_inside: bool,
     /// Paper, report or protocol.
     pub source: String,
-    /// Where the value was read, or that it comes from memory.
+    /// Where the value was read, or that nobody has checked it against the source yet.
     pub evidence: String,
     /// How far it was checked against its source.
     // What earlier programs kept of a case does not say it.

@@ -1,13 +1,13 @@
 //! What a value with bounds says about a limit.
 
 use serde::{Deserialize, Serialize};
-use strum::{EnumString, IntoStaticStr, VariantNames};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use super::Limit;
 use crate::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(EnumString, IntoStaticStr, VariantNames)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {
@@ -15,7 +15,7 @@ pub enum Verdict {
     Within,
     /// The whole range of the value exceeds the limit.
     Above,
-    /// The range straddles the limit: the numbers cannot tell.
+    /// The range holds the limit: the numbers cannot tell.
     Undecided,
     /// There is no value to judge; never a pass.
     Unknown,
@@ -26,6 +26,19 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Within => "the limit is kept, over the whole uncertainty range of the value",
+            Self::Above => "the limit is exceeded, over the whole uncertainty range of the value",
+            Self::Undecided => "the uncertainty range crosses the limit: the numbers cannot tell",
+            Self::Unknown => "no value is known: not counted as within",
+            Self::NotApplicable => "no limit of the list is for this number of fractions",
+            Self::NotALimit => "an aim of planning, shown beside the value: it judges nothing",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

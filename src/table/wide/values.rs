@@ -91,7 +91,13 @@ macro_rules! value {
                     $end,
                     "; not a clinical uncertainty"
                 ),
-                concat!("whether ", $stem, $end, " has a value, and why not if it has none"),
+                concat!(
+                    "whether ",
+                    $stem,
+                    $end,
+                    " has a value, and why not if it has none; words as in table metrics, column \
+                     status; not_in_run: this run was not asked for it"
+                ),
             ],
             source: $source,
         }
@@ -102,94 +108,130 @@ use Source::{Gap, Nearest, Of, Overlap, Own};
 
 /// The values of a plan.
 pub(crate) const OF_PLAN: &[Value] = &[
-    value!("brainstem_volume", "_cc", "cc", "volume of Brainstem", Of("Brainstem", "Volume[cc]")),
+    value!(
+        "brainstem_volume",
+        "_cc",
+        "cc",
+        "volume of the brainstem",
+        Of("Brainstem", "Volume[cc]")
+    ),
     value!(
         "brainstem_d0p03cc",
         "_gy",
         "Gy",
-        "D0.03cc[Gy] of Brainstem",
+        "least dose in the hottest 0.03 cc of the brainstem",
         Of("Brainstem", "D0.03cc[Gy]")
     ),
     value!(
         "brainstem_d0p1cc",
         "_gy",
         "Gy",
-        "D0.1cc[Gy] of Brainstem",
+        "least dose in the hottest 0.1 cc of the brainstem",
         Of("Brainstem", "D0.1cc[Gy]")
     ),
     value!(
         "brainstem_d0p5cc",
         "_gy",
         "Gy",
-        "D0.5cc[Gy] of Brainstem",
+        "least dose in the hottest 0.5 cc of the brainstem",
         Of("Brainstem", "D0.5cc[Gy]")
     ),
-    value!("brainstem_mean", "_gy", "Gy", "Mean[Gy] of Brainstem", Of("Brainstem", "Mean[Gy]")),
-    value!("brainstem_v10gy", "_cc", "cc", "V10Gy[cc] of Brainstem", Of("Brainstem", "V10Gy[cc]")),
-    value!("brainstem_v12gy", "_cc", "cc", "V12Gy[cc] of Brainstem", Of("Brainstem", "V12Gy[cc]")),
+    value!(
+        "brainstem_mean",
+        "_gy",
+        "Gy",
+        "mean dose of the brainstem",
+        Of("Brainstem", "Mean[Gy]")
+    ),
+    value!(
+        "brainstem_v10gy",
+        "_cc",
+        "cc",
+        "volume of the brainstem that receives at least 10 Gy",
+        Of("Brainstem", "V10Gy[cc]")
+    ),
+    value!(
+        "brainstem_v12gy",
+        "_cc",
+        "cc",
+        "volume of the brainstem that receives at least 12 Gy",
+        Of("Brainstem", "V12Gy[cc]")
+    ),
     value!(
         "brainstem_gap",
         "_mm",
         "mm",
-        "smallest gap between a target and Brainstem; negative where they overlap",
+        "smallest distance between the surfaces of a target and the brainstem; negative where they overlap",
         Gap("Brainstem")
     ),
     value!(
         "brainstem_overlap",
         "_cc",
         "cc",
-        "largest volume that one target shares with Brainstem",
+        "largest volume that one target shares with the brainstem",
         Overlap("Brainstem")
     ),
     value!(
         "chiasm_d0p03cc",
         "_gy",
         "Gy",
-        "D0.03cc[Gy] of OpticChiasm",
+        "least dose in the hottest 0.03 cc of the optic chiasm",
         Of("OpticChiasm", "D0.03cc[Gy]")
     ),
     value!(
         "optic_l_d0p03cc",
         "_gy",
         "Gy",
-        "D0.03cc[Gy] of OpticNrv_L",
+        "least dose in the hottest 0.03 cc of the left optic nerve",
         Of("OpticNrv_L", "D0.03cc[Gy]")
     ),
     value!(
         "optic_r_d0p03cc",
         "_gy",
         "Gy",
-        "D0.03cc[Gy] of OpticNrv_R",
+        "least dose in the hottest 0.03 cc of the right optic nerve",
         Of("OpticNrv_R", "D0.03cc[Gy]")
     ),
-    value!("cochlea_l_mean", "_gy", "Gy", "Mean[Gy] of Cochlea_L", Of("Cochlea_L", "Mean[Gy]")),
-    value!("cochlea_r_mean", "_gy", "Gy", "Mean[Gy] of Cochlea_R", Of("Cochlea_R", "Mean[Gy]")),
+    value!(
+        "cochlea_l_mean",
+        "_gy",
+        "Gy",
+        "mean dose of the left cochlea",
+        Of("Cochlea_L", "Mean[Gy]")
+    ),
+    value!(
+        "cochlea_r_mean",
+        "_gy",
+        "Gy",
+        "mean dose of the right cochlea",
+        Of("Cochlea_R", "Mean[Gy]")
+    ),
     value!(
         "brain_v12gy",
         "_cc",
         "cc",
-        "V12Gy[cc] of Brain, targets included",
+        "volume of the brain, targets included, that receives at least 12 Gy",
         Of("Brain", "V12Gy[cc]")
     ),
     value!(
         "brain_less_gtv_v12gy",
         "_cc",
         "cc",
-        "V12Gy[cc] of Brain without the GTVs",
+        "volume of the brain without the GTVs that receives at least 12 Gy",
         Of("Brain-GTV", "V12Gy[cc]")
     ),
     value!(
         "brain_less_targets_v12gy",
         "_cc",
         "cc",
-        "V12Gy[cc] of Brain without all targets",
+        "volume of the brain without all targets that receives at least 12 Gy",
         Of("Brain-targets", "V12Gy[cc]")
     ),
     value!(
         "tissue_v12gy",
         "_cc",
         "cc",
-        "V12Gy[cc] of all tissue, targets included",
+        "volume of all tissue, targets included, that receives at least 12 Gy",
         Of("all tissue", "V12Gy[cc]")
     ),
 ];
@@ -232,12 +274,30 @@ pub(crate) const OF_LESION: &[Value] = &[
          all of it; small is best",
         Own("PaddickGradient")
     ),
-    value!("near_min", "_gy", "Gy", "near-minimum dose of the target", Own("NearMin[Gy]")),
+    value!(
+        "near_min",
+        "_gy",
+        "Gy",
+        "near-minimum dose of the target: D98%, or below 2 cc the least dose outside its coldest 0.035 cc",
+        Own("NearMin[Gy]")
+    ),
     value!("mean", "_gy", "Gy", "mean dose of the target", Own("Mean[Gy]")),
-    value!("near_max", "_gy", "Gy", "near-maximum dose of the target", Own("NearMax[Gy]")),
-    value!("d98", "_gy", "Gy", "least dose in the hottest 98 % of the target", Own("D98%[Gy]")),
+    value!(
+        "near_max",
+        "_gy",
+        "Gy",
+        "near-maximum dose of the target: D2%, or below 2 cc the least dose in its hottest 0.035 cc",
+        Own("NearMax[Gy]")
+    ),
+    value!(
+        "d98",
+        "_gy",
+        "Gy",
+        "least dose in the hottest 98 % of the target (D98%)",
+        Own("D98%[Gy]")
+    ),
     value!("d50", "_gy", "Gy", "median dose of the target", Own("D50%[Gy]")),
-    value!("d2", "_gy", "Gy", "least dose in the hottest 2 % of the target", Own("D2%[Gy]")),
+    value!("d2", "_gy", "Gy", "least dose in the hottest 2 % of the target (D2%)", Own("D2%[Gy]")),
     value!(
         "v12gy_nearest",
         "_cc",
@@ -265,17 +325,23 @@ pub(crate) const OF_LESION: &[Value] = &[
         "brainstem_overlap",
         "_cc",
         "cc",
-        "volume that the lesion shares with Brainstem",
+        "volume that the lesion's largest target shares with the brainstem",
         Overlap("Brainstem")
     ),
     value!(
         "chiasm_gap",
         "_mm",
         "mm",
-        "gap between lesion and OpticChiasm; negative where they overlap",
+        "shortest distance between the surfaces of target and optic chiasm; negative where they overlap",
         Gap("OpticChiasm")
     ),
-    value!("lesion_gap", "_mm", "mm", "gap to the nearest other lesion", Nearest),
+    value!(
+        "lesion_gap",
+        "_mm",
+        "mm",
+        "shortest distance between its surface and that of the nearest other lesion",
+        Nearest
+    ),
 ];
 
 /// A value as it was found.

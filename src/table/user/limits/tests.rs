@@ -86,7 +86,7 @@ fn rows_that_nobody_checked_are_off() {
         let limit = &row.limit;
         assert_eq!(row.in_use, limit.checked != Checked::NotChecked, "{row:?}");
         assert_ne!(limit.checked, Checked::Own, "{row:?}");
-        let said = limit.evidence.starts_with("from memory; not yet checked against the source");
+        let said = limit.evidence.starts_with("not yet checked against the source");
         assert_eq!(said, limit.checked == Checked::NotChecked, "{row:?}");
         let words = [&limit.source, &limit.note].map(|text| text.to_lowercase());
         let of_planning =

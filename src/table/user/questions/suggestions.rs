@@ -58,7 +58,9 @@ impl Shape {
         if name == OUTLINE && volume_window(INSIDE).is_some_and(|w| volume < w.low_cc) {
             return Verdict::Impossible(format!("{cc} cc are less than a brain"));
         }
-        let Some(window) = volume_window(name) else { return Verdict::Fits(String::new()) };
+        // A size that was not published ranks, and is not held against a name.
+        let window = volume_window(name).filter(VolumeWindow::may_contradict);
+        let Some(window) = window else { return Verdict::Fits(String::new()) };
         let VolumeWindow { low_cc, high_cc, source } = window;
         let usual = format!("{low_cc} to {high_cc} cc are plausible ({source})");
         if (window.low_cc..=window.high_cc).contains(&volume) {
