@@ -268,6 +268,28 @@ fn what_is_not_there_is_said() {
     assert!(text.contains("has no table plans"), "{text}");
 }
 
+/// Thirty plans with the same question fill no page where one answer serves for all of them.
+#[test]
+fn questions_that_one_answer_holds_for_are_folded_away() {
+    let mut tables = tables();
+    let one = tables.get("choices").unwrap().clone();
+    assert_eq!(texts(&one, "decision"), [None], "the sample has one open question");
+    let open = page(&tables);
+    assert!(
+        open.contains("dose_id</strong>") && !open.contains("that an answer under * holds for")
+    );
+    let mut all = changed(&one, "plan_id", |_| "*".to_owned());
+    for plan in ["a", "b"] {
+        all.append(&changed(&one, "plan_id", |_| plan.to_owned()));
+    }
+    all.append(&changed(&one, "question", |_| "treated".to_owned()));
+    tables.insert("choices".to_owned(), all);
+    let page = page(&tables);
+    let (seen, folded) = page.split_once("2 questions that an answer under * holds for").unwrap();
+    assert!(seen.contains("* dose_id</strong>") && seen.contains(" treated</strong>"));
+    assert!(folded.contains("a dose_id</strong>") && folded.contains("b dose_id</strong>"));
+}
+
 /// The cohort so many times, under other names of patients and plans.
 pub(crate) fn repeated(tables: &Tables, times: usize) -> Tables {
     let mut many = Tables::new();

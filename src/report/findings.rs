@@ -8,6 +8,7 @@ use maud::{Markup, html};
 use super::html_page::part;
 use super::number::counted;
 use tidydose_table::read::{CellError, ChoiceRow, FindingRow, Severity, State, Tables, rows};
+use tidydose_table::user::choices::ALL_PLANS;
 
 /// Open findings that are listed one by one.
 const LISTED: usize = 200;
@@ -17,6 +18,10 @@ pub(super) fn section(tables: &Tables) -> Result<Markup, CellError> {
     let mut questions: Vec<ChoiceRow<'_>> = rows(tables)?;
     questions.retain(|q| q.decision.is_empty());
     let findings: Vec<FindingRow<'_>> = rows(tables)?;
+    let for_all: Vec<&str> =
+        questions.iter().filter(|q| q.plan_id == ALL_PLANS).map(|q| &*q.question).collect();
+    let (answered_together, alone): (Vec<_>, Vec<_>) =
+        questions.iter().partition(|q| q.plan_id != ALL_PLANS && for_all.contains(&&*q.question));
     Ok(part(
         "findings",
         "Findings and open decisions",
@@ -24,14 +29,23 @@ pub(super) fn section(tables: &Tables) -> Result<Markup, CellError> {
             @if questions.is_empty() { p { "No question waits in choices.csv." } } @else {
                 h3 { "Questions that only a person can answer" }
                 p { "Answer them in the column decision of choices.csv, then measure again." }
-                ul { @for q in &questions {
-                    li { strong { (q.plan_id) " " (q.question) } ": " (q.evidence) }
+                (list(&alone))
+                @if !answered_together.is_empty() { details {
+                    summary { (counted(answered_together.len(), "question")) " that an answer under * "
+                        "holds for" }
+                    (list(&answered_together))
                 } }
             }
             @if tables.contains_key("findings") { (kinds(&findings)) (open(&findings)) }
             @else { p.note { "The study has no table of findings." } }
         },
     ))
+}
+
+fn list(questions: &[&ChoiceRow<'_>]) -> Markup {
+    html! { ul { @for q in questions {
+        li { strong { (q.plan_id) " " (q.question) } ": " (q.evidence) }
+    } } }
 }
 
 #[derive(Default)]

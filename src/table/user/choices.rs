@@ -33,7 +33,7 @@ use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Token;
 
 /// Stands in plan_id for all plans.
-pub(super) const ALL_PLANS: &str = "*";
+pub const ALL_PLANS: &str = "*";
 
 pub(super) const COLUMNS: &[&str] = &["plan_id", "question", "evidence", "decision", "comment"];
 
