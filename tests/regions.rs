@@ -107,7 +107,8 @@ fn a_gaussian_in_a_brain() {
 }
 
 /// Where nobody has decided whether a structure is the brain or what is left of it, the brain without
-/// all targets is known all the same: it is the same for both. What is too small for a brain is none.
+/// all targets is known all the same: it is the same for both. What is drawn around the target leaves
+/// slivers between the slices, and what is too small for a brain is none: both wait for the name.
 #[test]
 fn the_brain_without_targets_is_known_before_its_name_is_decided() {
     let field = Field::gaussian(CENTRE, 40.0, 10.0);
@@ -119,24 +120,20 @@ fn the_brain_without_targets_is_known_before_its_name_is_decided() {
         let course = Course::new("REST", rois, (&field, &lattice), &[(1, 20.0)]);
         course.measure(&Settings::default())
     };
-    let whole = Solid::ball(CENTRE, 60.0);
-    let rest = Solid::Shell { centre: CENTRE, outer: 60.0, inner };
-    for (name, solid) in [
-        ("Brain-GTV?", &whole),
-        ("Brain-GTV?", &rest),
-        ("brain_normal", &rest),
-        ("Brain-GTV", &rest),
-    ] {
-        let measured = of(name, solid);
+    for name in ["Brain-GTV?_1", "brain_normal"] {
+        let measured = of(name, &Solid::ball(CENTRE, 60.0));
         let got = measured.region("Brain-targets");
-        near(&got, "V12Gy[cc]", 15.651_596 - volume(inner), 0.012);
+        near(&got, "V12Gy[cc]", 15.651_596 - volume(inner), 0.006);
         near(&got, "Volume[cc]", volume(60.0) - volume(inner), 0.002);
         // What rests on one of the two only is as open as the name.
         let other = &measured.region("Brain-GTV")["V12Gy[cc]"];
         assert!(other.value.is_none(), "{name}: {other:?}");
     }
-    let small = of("Brain-GTV?", &Solid::ball(CENTRE, 30.0)).region("Brain-targets");
-    assert!(small["V12Gy[cc]"].value.is_none(), "{:?}", small["V12Gy[cc]"]);
+    let around = Solid::Shell { centre: CENTRE, outer: 60.0, inner };
+    for solid in [around, Solid::ball(CENTRE, 30.0)] {
+        let got = of("Brain-GTV?", &solid).region("Brain-targets");
+        assert!(got["V12Gy[cc]"].value.is_none(), "{solid:?}: {:?}", got["V12Gy[cc]"]);
+    }
 }
 
 /// Two Gaussians of 24 Gy and 6 mm, 14 mm apart: one island from 10 Gy up that both share.

@@ -306,7 +306,8 @@ impl GridMeasurement<'_> {
             let targets: Vec<&Part<'_>> =
                 parts.iter().filter(|p| takes(p.role()) && p.solid.is_ok()).collect();
             // Without all targets, the brain and what is left of it are the same.
-            let is_rest = region == WITHOUT_TARGETS && !rests.is_empty();
+            let holds = |brain: &&Part<'_>| self.holds_wholly(brain, &targets);
+            let is_rest = region == WITHOUT_TARGETS && rests.iter().any(holds);
             let (brains, rule) = if is_rest { (&rests, REST_RULE) } else { (&brains, "") };
             let rest = match brains.as_slice() {
                 [] => Err(Outcome::none(Status::Absent, "no structure is the whole brain")),
@@ -319,6 +320,21 @@ impl GridMeasurement<'_> {
             out.extend(self.remainder((region, rule), rest, values));
         }
         out
+    }
+
+    /// Whether every target lies inside: none was left out as the structure was drawn. Around a hole
+    /// what is between the slices differs from the target by slivers that no bound holds.
+    fn holds_wholly(&self, organ: &Part<'_>, targets: &[&Part<'_>]) -> bool {
+        let cells = |p: &Part<'_>, finer: f64| {
+            let solid = p.solid.as_ref().ok()?;
+            Some(solid.occupancy(self.settings.ends, finer, Variant::default()))
+        };
+        let Some(around) = cells(organ, 1.0) else { return false };
+        let around = Locator::new(&around);
+        targets.iter().filter_map(|t| cells(t, 2.0)).all(|own| {
+            let inside = clipped(&own, &around, Keep::Inside).volume_mm3();
+            inside >= (1.0 - NOTHING) * own.volume_mm3()
+        })
     }
 
     /// The metrics of what of some targets lies in an organ, each part of space once.
