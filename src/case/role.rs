@@ -5,7 +5,17 @@ use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 /// Which part a plan had in the treatment.
 #[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, EnumString, IntoStaticStr, VariantNames,
+    Debug,
+    Clone,
+    Copy,
+    PartialEq,
+    Eq,
+    PartialOrd,
+    Ord,
+    EnumIter,
+    EnumString,
+    IntoStaticStr,
+    VariantNames,
 )]
 #[strum(serialize_all = "snake_case")]
 pub enum PlanRole {
@@ -24,6 +34,19 @@ pub enum PlanRole {
 }
 
 impl PlanRole {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Treated => "treated, by the rule that plan_role_rule names",
+            Self::Candidate => "perhaps treated: neither approval, record nor user says so",
+            Self::Superseded => "replaced: another version of the plan was treated or is newer",
+            Self::NotTreated => "not treated, as the user says",
+            Self::Qa => "a plan of quality assurance, which verifies another plan or a machine",
+            Self::Unknown => "there is no plan, only a dose or structures",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

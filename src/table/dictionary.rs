@@ -5,6 +5,7 @@ use std::borrow::Cow;
 
 use super::analysis::ChosenColumns;
 use super::column::{Column, Definition, Sheet, borrowed};
+use super::column_words::{self, ColumnWord};
 use super::study::{MetricDefinition, Study};
 use super::table::Table;
 use super::tally::Tally;
@@ -48,7 +49,11 @@ pub(super) fn sheet<'a>(study: &Study<'a>, tables: &[Table]) -> Sheet<'a> {
     let mut rows: Vec<DictionaryEntry<'a>> = Vec::new();
     for table in tables {
         let columns = definitions(table, study.columns);
-        rows.extend(columns.into_iter().map(|definition| column_row(table.name, definition)));
+        for definition in columns {
+            let words = column_words::of(table.name, &definition.name);
+            rows.push(column_row(table.name, definition));
+            rows.extend(words.into_iter().map(|word| word_row(table.name, word)));
+        }
         match table.name {
             "metrics" => rows.extend(metric_rows(study)),
             "relations" => rows.extend(relation_rows()),
@@ -94,6 +99,22 @@ fn column_row<'a>(table: &'static str, definition: Definition) -> DictionaryEntr
         unit: definition.unit,
         meaning: definition.meaning,
         allowed: definition.allowed.join(" | "),
+        applies_to: "",
+        formula: "",
+        reference: "",
+    }
+}
+
+fn word_row<'a>(table: &'static str, word: ColumnWord) -> DictionaryEntry<'a> {
+    DictionaryEntry {
+        table,
+        column: word.column.into(),
+        value: Some(word.word),
+        kind: "",
+        label: "".into(),
+        unit: "".into(),
+        meaning: word.meaning.into(),
+        allowed: String::new(),
         applies_to: "",
         formula: "",
         reference: "",
@@ -218,6 +239,12 @@ mod tests {
         }
         for d in DEFINITIONS {
             assert!(rows.contains(&["relations", "metric", d.name].map(str::to_owned)));
+        }
+        for word in
+            column_words::ALL.iter().flat_map(|(table, column, _)| column_words::of(table, column))
+        {
+            let explained = |r: &[String; 3]| r[1] == word.column && r[2] == word.word;
+            assert_eq!(rows.iter().filter(|r| explained(r)).count(), 1, "{word:?}");
         }
         for code in Code::ALL {
             let id = code.definition().id;

@@ -13,6 +13,7 @@ mod bounds;
 pub mod causes;
 pub mod clinical_words;
 pub mod column;
+mod column_words;
 pub mod curves;
 pub mod data_package;
 pub mod database;

@@ -1,13 +1,13 @@
 //! What a value with bounds says about a limit.
 
 use serde::{Deserialize, Serialize};
-use strum::{EnumString, IntoStaticStr, VariantNames};
+use strum::{EnumIter, EnumString, IntoStaticStr, VariantNames};
 
 use super::Limit;
 use crate::Outcome;
 
 /// What is known about a value and its limit.
-#[derive(EnumString, IntoStaticStr, VariantNames)]
+#[derive(EnumIter, EnumString, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub enum Verdict {
@@ -15,7 +15,7 @@ pub enum Verdict {
     Within,
     /// The whole range of the value exceeds the limit.
     Above,
-    /// The range straddles the limit: the numbers cannot tell.
+    /// The range holds the limit: the numbers cannot tell.
     Undecided,
     /// There is no value to judge; never a pass.
     Unknown,
@@ -26,6 +26,32 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Within => {
+                "the limit is kept: the value and both its bounds are below it. How good the limit is, see \
+                 checked; whether a target lies inside, see judge_clinically"
+            }
+            Self::Above => "the limit is exceeded: the value and both its bounds are above it",
+            Self::Undecided => {
+                "the uncertainty range crosses the limit: neither kept nor exceeded for certain. Do not \
+                 count it as kept"
+            }
+            Self::Unknown => {
+                "the organ has no value for it, see reason: not counted as within, and to be reported \
+                 beside every rate"
+            }
+            Self::NotApplicable => {
+                "not judged: the list has no limit for this organ and number of fractions. It is no pass"
+            }
+            Self::NotALimit => {
+                "tier objective: an aim for planning, no limit. The value is shown and gets no verdict"
+            }
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -34,7 +60,7 @@ impl Verdict {
 }
 
 /// Why an aim of planning judges nothing.
-const ONLY_AN_AIM: &str = "an aim of planning, no limit: it judges nothing";
+const ONLY_AN_AIM: &str = "an aim for planning, no limit: the value gets no verdict";
 
 /// Judges a value by its bounds; the reason is empty when the verdict needs none.
 ///
