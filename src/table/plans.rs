@@ -379,7 +379,7 @@ fn outcome_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         }),
         Column::text(
             "exclusion_code",
-            "code of the finding because of which the case is left out",
+            "code of the finding because of which the plan is not measured",
             |r| {
                 let (code, _) = r.measured.case.left_out.as_ref()?;
                 borrowed(code.definition().id)

@@ -85,7 +85,7 @@ pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>>
         }),
         Column::text(
             "exclusion_code",
-            "code of the finding because of which the case is left out",
+            "code of the finding because of which the plan is not measured",
             |r| {
                 let (code, _) = r.as_ref().measured.case.left_out.as_ref()?;
                 borrowed(code.definition().id)
