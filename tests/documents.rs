@@ -11,10 +11,10 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use strum::VariantNames;
+use strum::{IntoEnumIterator, VariantNames};
 
 use tidydose_metrics::{REGISTRY, Registry, Status};
-use tidydose_rt::finding::Code;
+use tidydose_rt::finding::{Code, Severity};
 use tidydose_table::run::CAUTION;
 use tidydose_table::words;
 
@@ -331,8 +331,13 @@ fn the_page_of_findings_is_the_catalogue() {
     );
     page.push_str(
         "Made from the catalogue (`src/rt/finding.rs`) by `tests/documents.rs`; not \
-         written by hand.\n\nSeverity: `note`, for the record; `check`, numbers were computed but \
-         somebody should look; `stop`, a file, an object, a case or a metric was refused.\n\nOne cause is \
+         written by hand.\n\n| severity | meaning |\n|---|---|\n",
+    );
+    for severity in Severity::iter() {
+        writeln!(page, "| `{}` | {} |", severity.word(), severity.meaning()).unwrap();
+    }
+    page.push_str(
+        "\nOne cause is \
          one finding, with the names of all that it reaches; the second column says for what there is \
          one (for the archive: for each attribute, where one is named).\n\n\
          | code | one for | severity | what was seen | what it does to the numbers | what to do |\n\

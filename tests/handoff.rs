@@ -47,7 +47,10 @@ fn wide_tables_hold_the_values_of_the_long_ones() {
             }
         }
     }
+    let structures = run.rows("structures");
     for lesion in run.rows("lesions_wide") {
+        let target = structures.iter().find(|s| s["structure_id"] == lesion["lesion_id"]).unwrap();
+        assert_eq!(lesion["target_kind"], target["role"], "{}", lesion["lesion_id"]);
         let left_out = |p: &&Row| p["plan_id"] == lesion["plan_id"] && p["measured"] == "false";
         if plans.iter().any(|p| left_out(&p)) {
             assert_eq!(lesion["d98_status"], "excluded");

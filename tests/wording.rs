@@ -38,6 +38,15 @@ const REJECTED: &[(&str, &str)] = &[
     ("from memory", "not yet checked against the source"),
     ("a part of tidydose", "what the program is for"),
     ("cut sought in the data", "a cut-off chosen from the data"),
+    ("of it are covered", "of it is covered"),
+    ("1 contours", "1 contour"),
+    ("exclusive-or", "the type CLOSEDPLANAR_XOR, and what it does"),
+    ("limit less value", "limit minus value"),
+    ("is called so yet", "has the name of this organ"),
+    ("in common; missing", "each show all of it: do not add them up"),
+    ("metrics are of the", "doses in the tables are those of the"),
+    ("the case is left out;", "the plan with its dose and structures is not measured"),
+    ("a value with two bounds too far apart", "bounds are too wide to use it"),
 ];
 
 /// Where it says so, and what.

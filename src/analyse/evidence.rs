@@ -6,7 +6,7 @@
 //! position in which the patient was imaged, so that a side needs no correction for it.
 
 use serde::{Deserialize, Serialize};
-use strum::{IntoStaticStr, VariantNames};
+use strum::{EnumIter, IntoStaticStr, VariantNames};
 
 use super::shape::Shape;
 use tidydose_case::{Case, Role, VolumeWindow, side_of_target, volume_window};
@@ -18,7 +18,7 @@ use tidydose_rt::finding::{Code, Finding, Subject};
 const MIDDLE_MM: f64 = 3.0;
 
 /// The side on which a structure lies, from its shape alone.
-#[derive(IntoStaticStr, VariantNames)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum SeenSide {
@@ -31,6 +31,16 @@ pub enum SeenSide {
 }
 
 impl SeenSide {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::Left => "on the patient's left, by more than 3 mm",
+            Self::Right => "on the patient's right, by more than 3 mm",
+            Self::Middle => "within 3 mm of the middle plane of the brain",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {

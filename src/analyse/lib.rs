@@ -501,7 +501,11 @@ fn report(part: &Part<'_>, facts: &Facts, has_dose: bool, out: &mut Analysis) {
         Some(_) => (facts.cover < 1.0 - 1e-6).then_some(Code::GridMissesPart),
     };
     if let Some(code) = code {
-        note(code, format!("{:.1} % of it lies inside the grid", 100.0 * facts.cover));
+        let text = match code {
+            Code::GridMissesStructure => "no part of it is covered".to_owned(),
+            _ => format!("{:.1} % of it is covered", 100.0 * facts.cover),
+        };
+        note(code, text);
     }
     let stated = part.roi.header.stated_volume.map(|v| v.value());
     let volume_cc = facts.volume_cc;

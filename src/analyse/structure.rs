@@ -256,7 +256,7 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
     let closed: Vec<_> = roi.contours.iter().filter(|c| is_closed(c.kind)).collect();
     let mut note = |code, text: String| out.push(Finding::new(code, subject.clone(), text));
     if roi.contours.is_empty() {
-        note(Code::RoiWithoutContours, "it is listed with no contour".into());
+        note(Code::RoiWithoutContours, "the structure has no contours".into());
         return Err(no(Status::Empty, "the structure has no contours".into()));
     }
     if closed.is_empty() {
@@ -267,9 +267,12 @@ pub fn build(roi: &Roi, subject: &Subject, out: &mut Vec<Finding>) -> Result<Sol
     }
     let exclusive = closed.iter().filter(|c| c.kind == ContourType::ClosedPlanarXor).count();
     if exclusive > 0 && exclusive < closed.len() {
-        let text = format!("{exclusive} of {} contours are exclusive-or", closed.len());
+        let text = format!("{exclusive} of {} contours are CLOSEDPLANAR_XOR", closed.len());
         note(Code::ContourXorMixed, text);
-        return Err(no(Status::Excluded, "exclusive-or and plain contours are mixed".into()));
+        return Err(no(
+            Status::Excluded,
+            "contours of types CLOSEDPLANAR_XOR and CLOSED_PLANAR are mixed".into(),
+        ));
     }
     let combine = if exclusive > 0 { Combine::ExclusiveOr } else { Combine::Nested };
     let curves: Vec<Vec<Point>> = closed.iter().map(|c| c.points.clone()).collect();
@@ -345,17 +348,40 @@ fn pitch_mm(stack: &PlaneStack, volume_mm3: f64) -> f64 {
 
 fn report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, String)) {
     let odd = stack.report.oddities;
-    let mut count = |code, n: usize, what: &str| {
-        if n > 0 {
-            note(code, format!("{n} {what}"));
-        }
+    let mut count = |code, n: usize, [one, many]: [&str; 2]| match n {
+        0 => {}
+        1 => note(code, format!("1 {one}")),
+        _ => note(code, format!("{n} {many}")),
     };
-    count(Code::ContourDegenerate, odd.degenerate, "contours without area");
-    count(Code::ContourDuplicate, odd.duplicate, "contours repeat another on their plane");
-    count(Code::ContourCrossing, odd.crossing, "contours cross themselves");
-    count(Code::ContourOverlap, odd.overlapping, "pairs of contours overlap partly");
-    count(Code::ContourNested, odd.holes, "contours read as holes");
-    count(Code::ContourTiny, odd.tiny, "contours below 1 mm² beside one of 100 times the area");
+    count(
+        Code::ContourDegenerate,
+        odd.degenerate,
+        ["contour without area", "contours without area"],
+    );
+    count(
+        Code::ContourDuplicate,
+        odd.duplicate,
+        ["contour repeats another on its plane", "contours repeat another on their plane"],
+    );
+    count(
+        Code::ContourCrossing,
+        odd.crossing,
+        ["contour crosses itself", "contours cross themselves"],
+    );
+    count(
+        Code::ContourOverlap,
+        odd.overlapping,
+        ["pair of contours overlaps partly", "pairs of contours overlap partly"],
+    );
+    count(Code::ContourNested, odd.holes, ["contour read as a hole", "contours read as holes"]);
+    count(
+        Code::ContourTiny,
+        odd.tiny,
+        [
+            "contour below 1 mm² beside one of 100 times the area",
+            "contours below 1 mm² beside one of 100 times the area",
+        ],
+    );
     if stack.report.not_planar > 0 {
         let text = format!(
             "{} contours, off their plane by up to {:.3} mm",
@@ -396,8 +422,8 @@ fn spacing_report(stack: &PlaneStack, roi: &Roi, note: &mut impl FnMut(Code, Str
         note(
             Code::PlaneGap,
             format!(
-                "a gap of {widest:.2} mm where {typical:.2} mm is usual; {:.4} cc bridged, \
-                 {:.4} cc interrupted (slabs)",
+                "a gap of {widest:.2} mm where {typical:.2} mm is usual; about {:.3} cc with the gap \
+                 filled, as it is measured, and {:.3} cc with it left empty",
                 cc(bridged),
                 cc(open)
             ),

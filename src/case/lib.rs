@@ -71,8 +71,9 @@ impl LinkMethod {
 }
 
 /// Delivery technology of a plan.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, IntoStaticStr, VariantNames)]
+#[derive(EnumIter, IntoStaticStr, VariantNames)]
 #[strum(serialize_all = "snake_case")]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Technology {
     /// Many fixed cobalt-60 sources.
     CobaltUnit,
@@ -87,6 +88,18 @@ pub enum Technology {
 }
 
 impl Technology {
+    /// What it means, for a page.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::CobaltUnit => "a unit with many fixed cobalt-60 sources",
+            Self::RoboticLinac => "a linear accelerator on a robot arm",
+            Self::GantryLinac => "a linear accelerator on a gantry",
+            Self::Other => "another kind, such as ions or electrons",
+            Self::Unknown => "not recognised, or there is no plan",
+        }
+    }
+
     /// The word used in the tables.
     #[must_use]
     pub fn word(self) -> &'static str {
@@ -230,8 +243,8 @@ impl PrescriptionBasis {
         match self {
             Self::User => "stated in prescriptions.csv",
             Self::PlanStructure => "the plan states it for this structure",
-            Self::PlanOnly => "the plan states one dose for its target",
-            Self::BeamDose => "doses of the beams, times fractions",
+            Self::PlanOnly => "the plan states one dose for all its targets",
+            Self::BeamDose => "sum of the beam doses times the number of fractions",
         }
     }
 

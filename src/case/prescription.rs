@@ -133,8 +133,10 @@ fn missing_finding(case: &Case, missing: &[i64], targets: usize) -> Option<Findi
         return None;
     }
     let numbers = missing.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");
+    let has = if missing.len() == 1 { "has" } else { "have" };
+    let target = if targets == 1 { "target" } else { "targets" };
     let message = format!(
-        "{} of {targets} targets have no prescription dose: ROI Number {numbers}",
+        "{} of {targets} {target} {has} no prescription dose: ROI Number {numbers}",
         missing.len()
     );
     Some(Finding::new(Code::PrescriptionMissing, about(case, None), message))

@@ -38,12 +38,12 @@ impl PlanRole {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Treated => "it was treated, by the rule beside it",
-            Self::Candidate => "it may have been treated: nothing tells",
-            Self::Superseded => "another version of it was treated or took its place",
-            Self::NotTreated => "the user says that it was not treated",
-            Self::Qa => "it checks another plan or a machine and treats nobody",
-            Self::Unknown => "there is no plan",
+            Self::Treated => "treated, by the rule that plan_role_rule names",
+            Self::Candidate => "perhaps treated: neither approval, record nor user says so",
+            Self::Superseded => "replaced: another version of the plan was treated or is newer",
+            Self::NotTreated => "not treated, as the user says",
+            Self::Qa => "a plan of quality assurance, which verifies another plan or a machine",
+            Self::Unknown => "there is no plan, only a dose or structures",
         }
     }
 

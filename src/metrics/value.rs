@@ -47,25 +47,65 @@ impl Status {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Ok => "a value with two bounds",
-            Self::Uncertain => "a value with two bounds too far apart to be used by itself",
-            Self::Bound => "the true value is at least, or at most, this",
-            Self::Absent => "the case has no such structure",
-            Self::Unmapped => "the structure has no standard name yet",
-            Self::Ambiguous => "the name could mean several organs",
+            Self::Ok => {
+                "there is a value, and its bounds are narrow enough to use it. It says nothing about how \
+                 good the plan is"
+            }
+            Self::Uncertain => {
+                "there is a value, but its bounds are too wide to use it: they reach more than half of it \
+                 away (unless the study says otherwise) and more than matters. Leave it out of \
+                 statistics; value and bounds are shown"
+            }
+            Self::Bound => {
+                "only one side is known: where low is given, the true value is at least the value shown, \
+                 where high is given at most. Do not average it with the others"
+            }
+            Self::Absent => {
+                "no structure of the plan has this name, and none whose name is undecided may be it: not \
+                 drawn, or not exported. Its dose and distance are unknown, not zero"
+            }
+            Self::Unmapped => {
+                "the name of the structure was not recognised: it has values under its own name. Decide it \
+                 in names.csv"
+            }
+            Self::Ambiguous => {
+                "several structures have the name of this organ, or a name may mean several organs: decide \
+                 in names.csv which one it is"
+            }
             Self::NameUndecided => {
-                "no structure is called so yet, but one whose name nobody has decided may be it"
+                "no structure has the name of this organ, but one with an undecided name may be it: \
+                 decide that name in names.csv"
             }
-            Self::Empty => "the structure has no contours",
-            Self::OutsideGrid => "the structure lies outside the dose grid",
-            Self::PartlyOutsideGrid => "the dose grid covers too little of the structure",
+            Self::Empty => {
+                "the structure is listed, but nothing is drawn for it, or nothing with a volume"
+            }
+            Self::OutsideGrid => {
+                "the structure lies outside the dose grid as a whole: its dose is unknown, not zero"
+            }
+            Self::PartlyOutsideGrid => {
+                "the dose grid leaves out a part of the structure, however small, or of the isodose, and \
+                 the metric needs all of it"
+            }
             Self::BelowResolution => {
-                "the structure is smaller than the metric asks for, or too small to measure"
+                "the structure is smaller than the volume in the metric (such as 0.03 cc), or too small to \
+                 measure at all; reason says which"
             }
-            Self::RelativeDose => "the dose is not in gray",
-            Self::Unlinked => "dose, plan and structures could not be joined",
-            Self::NotApplicable => "the metric has no meaning here",
-            Self::Excluded => "the case or structure was left out or refused",
+            Self::RelativeDose => {
+                "the dose grid is in percent or another relative unit, so no value in gray is known"
+            }
+            Self::Unlinked => {
+                "the plan has no dose that can be used, or dose and structures do not belong together; \
+                 there may be a volume"
+            }
+            Self::NotApplicable => {
+                "the metric cannot be computed here, see reason in table metrics: often no prescription is \
+                 known (state it in prescriptions.csv and it can be), or the isodose holds other \
+                 lesions too, or there is no second lesion"
+            }
+            Self::Excluded => {
+                "the plan was left out (see plans.exclusion_reason), or the contours of the structure were \
+                 refused (see findings)"
+            }
         }
     }
 

@@ -150,7 +150,9 @@ impl<'f> Cause<'f> {
         match (texts.as_slice(), &things) {
             ([only], None) => (*only).to_owned(),
             (several, None) => several.join("; "),
-            ([only], Some(things)) => format!("{things}: {only}"),
+            // The plan as a whole, said once for each dose that may be its own.
+            ([only], Some(_)) if self.code() == Some(Code::DoseSeveral) => (*only).to_owned(),
+            ([only], Some(things)) => format!("{things}, each: {only}"),
             (_, Some(things)) => format!("{things}; {}", self.told()),
         }
     }
@@ -331,7 +333,7 @@ mod tests {
         let list: Vec<Finding> =
             (0..4).map(|n| finding(Code::PlanesFew, "set", n, "2 planes")).collect();
         let whole = of(&list, &States::default());
-        assert_eq!(whole[0].message(), "4 structures: 2 planes");
+        assert_eq!(whole[0].message(), "4 structures, each: 2 planes");
         let mut states = States::default();
         // A decision of an earlier version, about one structure by the name of its finding.
         states.decide(stable_id(&list[2]), State::Accepted);

@@ -4,7 +4,8 @@
 use strum::IntoEnumIterator;
 
 use super::user::states::State;
-use tidydose_case::{NameBasis, PlanRole, PrescriptionBasis, Role, RoleReason};
+use tidydose_analyse::SeenSide;
+use tidydose_case::{NameBasis, PlanRole, PrescriptionBasis, Role, RoleReason, Technology};
 use tidydose_metrics::Status;
 use tidydose_metrics::limits::{Checked, Tier, Verdict};
 use tidydose_rt::finding::Severity;
@@ -21,6 +22,7 @@ type Pairs = Vec<(&'static str, &'static str)>;
 
 /// Table, column, and the words with their meanings.
 pub(super) const ALL: &[(&str, &str, fn() -> Pairs)] = &[
+    ("plans", "technology", || Technology::iter().map(|w| (w.word(), w.meaning())).collect()),
     ("plans", "prescription_basis", || {
         PrescriptionBasis::iter().map(|w| (w.word(), w.meaning())).collect()
     }),
@@ -34,6 +36,11 @@ pub(super) const ALL: &[(&str, &str, fn() -> Pairs)] = &[
     }),
     ("structures", "name_basis", || NameBasis::iter().map(|w| (w.word(), w.meaning())).collect()),
     ("structures", "role", || Role::iter().map(|w| (w.word(), w.meaning())).collect()),
+    ("lesions", "side", || SeenSide::iter().map(|w| (w.word(), w.meaning())).collect()),
+    ("lesions_wide", "target_kind", || {
+        let kinds = Role::iter().filter(|role| role.is_target());
+        kinds.map(|w| (w.word(), w.meaning())).collect()
+    }),
     ("metrics", "status", || Status::iter().map(|w| (w.word(), w.meaning())).collect()),
     ("limit_checks", "tier", || Tier::iter().map(|w| (w.word(), w.meaning())).collect()),
     ("limit_checks", "checked", || Checked::iter().map(|w| (w.word(), w.meaning())).collect()),

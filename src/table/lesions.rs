@@ -106,13 +106,14 @@ fn target_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
         }),
         Column::text(
             "plan_id",
-            "the plan, as in table plans (where there is none, its dose or structure set)",
+            "the plan, as in table plans. Where dose and structures came without a plan, one of them \
+             stands here instead",
             |r| borrowed(r.measured.case.id.as_str()),
         ),
         Column::text(
             "lesion_id",
-            "the lesion: structure_id of its largest target, which is the PTV, else the CTV, \
-             else the GTV",
+            "the lesion, the pseudonym of its plan and the ROI Number of the \
+             target that stands for it, which is the largest one drawn for it (as a rule the PTV). In another plan the same lesion has another lesion_id",
             |r| borrowed(&r.id),
         ),
         Column::text(
@@ -148,7 +149,8 @@ fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::word(
             "side",
-            "on which side of the brain's middle plane its centre lies",
+            "side of the patient on which the centre of its GTV, else of its target lies: left, right, \
+             or middle, which is within 3 mm of the middle plane of Brain and paired organs",
             SeenSide::VARIANTS,
             |r| side(r),
         ),
@@ -164,13 +166,13 @@ fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
         Column::real(
             "gtv_volume_cc",
             "cc",
-            "volume of its GTV, the largest where there are several; missing when uncertain",
+            "volume of its GTV, of several that of the largest alone; missing when uncertain",
             |r| volume(r, &r.lesion.gtv),
         ),
         Column::real(
             "ptv_volume_cc",
             "cc",
-            "volume of its PTV, the largest where there are several; missing when uncertain",
+            "volume of its PTV, of several that of the largest alone; missing when uncertain",
             |r| volume(r, &r.lesion.ptv),
         ),
         Column::real(
@@ -180,6 +182,14 @@ fn place_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
             |r| volume(r, &[r.lesion.roi_number]),
         ),
     ]
+}
+
+/// What the target that stands for a lesion may be.
+pub(super) const TARGET_KINDS: &[&str] = &["gtv", "ctv", "ptv", "target"];
+
+/// Kind of the target that stands for the lesion.
+pub(super) fn target_kind<'r>(row: &LesionEntry<'_>) -> Option<Cow<'r, str>> {
+    row.measured.name(row.lesion.roi_number).map(|n| Cow::Borrowed(n.role.word()))
 }
 
 /// Side of its innermost GTV.
@@ -236,7 +246,7 @@ fn prescription_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
         Column::real(
             "prescription_isodose_percent",
             "%",
-            "prescribed dose as a percentage of the largest dose in the target",
+            "prescribed dose divided by the largest dose in the target, as computed here",
             isodose_percent,
         ),
         Column::text("prescription_reason", "why there is none; missing when there is", |r| {
@@ -250,7 +260,7 @@ fn course_columns<'a>() -> Vec<Column<LesionEntry<'a>>> {
     vec![
         Column::text(
             "earlier_lesion_id",
-            "the same lesion in an earlier course, where lesions.csv says so",
+            "lesion_id of the same lesion in an earlier course; missing unless lesions.csv says so",
             |r| r.decision?.same_as.as_deref().map(Cow::Borrowed),
         ),
         Column::word(

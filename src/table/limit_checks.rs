@@ -89,13 +89,13 @@ fn subject_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         }),
         Column::text(
             "plan_id",
-            "the plan, as in table plans (where there is none, its dose or structure set)",
+            "the plan, as in table plans; where there is none, its dose or structure set",
             |r| borrowed(r.measured.case.id.as_str()),
         ),
         Column::text(
             "structure_id",
-            "the structure, as in table structures; of one that may be the organ where no \
-             structure is called so yet, see reason; else missing",
+            "the structure, as in table structures. Where no structure has the name of the organ: \
+             the one that may be it, its name being undecided, see reason; missing where none may be",
             |r| r.structure_id.as_deref().map(Cow::Borrowed),
         ),
         Column::integer("roi_number", "", "ROI Number (3006,0022)", |r| r.check.roi_number),
@@ -115,34 +115,38 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
             "the limited metric; missing without a limit",
             |r: &LimitCheckEntry<'a>| r.metric.as_deref().map(Cow::Borrowed),
         ),
-        Column::word("operator", "between metric and limit", &["<=", "<"], |r| {
-            r.limit().map(|l| Cow::Borrowed(l.operator()))
-        }),
+        Column::word(
+            "operator",
+            "<= where the value may equal the limit, < where it has to be less",
+            &["<=", "<"],
+            |r| r.limit().map(|l| Cow::Borrowed(l.operator())),
+        ),
         Column::real("limit_value", "", "the limit, in the unit of column unit", |r| {
             r.limit().map(|l| l.value)
         }),
         Column::word("unit", "unit of limit, value, bounds and margin", &["Gy", "cc", "%"], |r| {
             r.limit().map(|l| Cow::Borrowed(l.metric.definition.unit))
         }),
-        Column::text("limit_fractions", "numbers of fractions it is for", |r| {
+        Column::text("limit_fractions", "numbers of fractions that the limit is for", |r| {
             r.limit_fractions.as_deref().map(Cow::Borrowed)
         }),
-        Column::word("tier", "how binding it is in its source", Tier::VARIANTS, |r| {
-            r.limit().map(|l| Cow::Borrowed(l.tier.word()))
-        }),
+        Column::word(
+            "tier",
+            "how binding its source calls it; the most binding first",
+            Tier::VARIANTS,
+            |r| r.limit().map(|l| Cow::Borrowed(l.tier.word())),
+        ),
         Column::text("limit_source", "paper, report or protocol it comes from", |r| {
             r.limit().and_then(|l| borrowed(&l.source))
         }),
         Column::text(
             "evidence",
-            "where it was read, or that nobody has checked it against the source yet",
+            "where the limit was read; else the words that it is not yet checked",
             |r| r.limit().and_then(|l| unless_empty(&l.evidence)),
         ),
         Column::word(
             "checked",
-            "how far it was checked: source: read in the source itself; quotation: read where \
-             another text states it; own: of a list of the study's own; not_checked: not yet \
-             checked against the source",
+            "whether somebody compared the limit with its source",
             Checked::VARIANTS,
             |r| r.limit().map(|l| Cow::Borrowed(l.checked.word())),
         ),
@@ -152,7 +156,7 @@ fn limit_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         Column::text("stated_risk", "the risk stated for it; missing when not stated", |r| {
             r.limit().and_then(|l| unless_empty(&l.risk))
         }),
-        Column::text("limit_note", "what else is to be known of it; missing for nothing", |r| {
+        Column::text("limit_note", "remarks on the limit; missing without any", |r| {
             r.limit().and_then(|l| unless_empty(&l.note))
         }),
     ]
@@ -166,17 +170,21 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
             "value as in table metrics; missing: see reason",
             |r: &LimitCheckEntry<'a>| r.check.outcome.as_ref()?.value,
         ),
-        Column::real("low", "", "lower numerical bound", |r| r.check.outcome.as_ref()?.low),
-        Column::real("high", "", "upper numerical bound", |r| r.check.outcome.as_ref()?.high),
-        Column::real("margin", "", "limit less value; negative above the limit", |r| {
-            Some(r.limit()?.value - r.check.outcome.as_ref()?.value?)
+        Column::real("low", "", "lower bound of the value, as in table metrics", |r| {
+            r.check.outcome.as_ref()?.low
         }),
+        Column::real("high", "", "upper bound of the value, as in table metrics", |r| {
+            r.check.outcome.as_ref()?.high
+        }),
+        Column::real(
+            "margin",
+            "",
+            "limit minus value: negative where the value is above the limit; no margin of a target",
+            |r| Some(r.limit()?.value - r.check.outcome.as_ref()?.value?),
+        ),
         Column::word(
             "verdict",
-            "within or above: the whole range of the value; undecided: the uncertainty \
-             range crosses the limit; unknown: no value, not counted as within; not_applicable: no limit for this number of \
-             fractions; not_a_limit: an aim of planning, which \
-             judges nothing",
+            "what value and bounds say about the limit",
             Verdict::VARIANTS,
             |r| borrowed(r.check.verdict.word()),
         ),
@@ -185,8 +193,9 @@ fn value_columns<'a>() -> Vec<Column<LimitCheckEntry<'a>>> {
         }),
         Column::boolean(
             "judge_clinically",
-            "whether a target lies inside the organ, so that the limit alone says little; the \
-             verdict is that of the numbers all the same",
+            "true where so much of a target lies inside the organ (half of it, unless the study says \
+             otherwise) that a high dose there is meant: a sign that the verdict alone does not \
+             judge the plan. The verdict does not change by it, and nobody has judged anything",
             |r| Some(r.check.judge_clinically),
         ),
         Column::real(

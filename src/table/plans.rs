@@ -100,9 +100,12 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
             "the case: pseudonym of its plan, or of its dose or structure set where there is none",
             |r| borrowed(r.measured.case.id.as_str()),
         ),
-        Column::word("technology", "delivery technology", Technology::VARIANTS, |r| {
-            borrowed(r.measured.case.technology.word())
-        }),
+        Column::word(
+            "technology",
+            "kind of machine that the plan is made for, recognised by its beams",
+            Technology::VARIANTS,
+            |r| borrowed(r.measured.case.technology.word()),
+        ),
         Column::text(
             "technology_basis",
             "the DICOM attributes by which the technology was recognised",
@@ -118,7 +121,7 @@ fn intent_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
             "day of RT Plan Date from a zero hidden per patient",
             |r| r.measured.case.plan.as_ref()?.day.map(|d| d.0),
         ),
-        Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
+        Column::integer("era", "", "first of the five years in which RT Plan Date lies", |r| {
             r.measured.case.plan.as_ref()?.era.map(i64::from)
         }),
         Column::text("intent", "Plan Intent (300A,000A)", |r| {
@@ -185,7 +188,7 @@ fn treatment_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
     vec![
         Column::word(
             "plan_role",
-            "whether the plan was treated, replaced, not treated or for checks only",
+            "whether the plan was treated, replaced, not treated, or is one of quality assurance",
             PlanRole::VARIANTS,
             |r| borrowed(r.measured.case.role().word()),
         ),
@@ -201,8 +204,8 @@ fn treatment_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         }),
         Column::boolean(
             "in_study",
-            "whether the plan counts: measured, and treated or not known to be anything else; \
-             Table 1, relations, wide tables and pages take these plans alone",
+            "whether the plan counts: measured, and treated or nothing speaks against that; \
+             Table 1, relations, values of patients and pages take these plans alone",
             |r| Some(r.measured.is_in_study()),
         ),
         Column::integer(
@@ -376,7 +379,7 @@ fn outcome_columns<'a>() -> Vec<Column<PlanEntry<'a>>> {
         }),
         Column::text(
             "exclusion_code",
-            "code of the finding because of which the case is left out",
+            "code of the finding because of which the plan is not measured",
             |r| {
                 let (code, _) = r.measured.case.left_out.as_ref()?;
                 borrowed(code.definition().id)

@@ -26,11 +26,13 @@ impl Tier {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Mandatory => "not to be exceeded",
-            Self::LocalPractice => "your own",
-            Self::Optimal => "to be aimed at",
-            Self::Published => "published without a tier",
-            Self::Objective => "an aim of planning, no limit: shown and never judged",
+            Self::Mandatory => "not to be exceeded, as its source says",
+            Self::LocalPractice => "a limit of your own department",
+            Self::Optimal => "to be kept where possible, as its source says",
+            Self::Published => "published; its source does not say how binding it is",
+            Self::Objective => {
+                "an aim for planning (objective), no limit: shown, and no verdict is given"
+            }
         }
     }
 

@@ -30,12 +30,25 @@ impl Verdict {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Within => "the limit is kept, over the whole uncertainty range of the value",
-            Self::Above => "the limit is exceeded, over the whole uncertainty range of the value",
-            Self::Undecided => "the uncertainty range crosses the limit: the numbers cannot tell",
-            Self::Unknown => "no value is known: not counted as within",
-            Self::NotApplicable => "no limit of the list is for this number of fractions",
-            Self::NotALimit => "an aim of planning, shown beside the value: it judges nothing",
+            Self::Within => {
+                "the limit is kept: the value and both its bounds are below it. How good the limit is, see \
+                 checked; whether a target lies inside, see judge_clinically"
+            }
+            Self::Above => "the limit is exceeded: the value and both its bounds are above it",
+            Self::Undecided => {
+                "the uncertainty range crosses the limit: neither kept nor exceeded for certain. Do not \
+                 count it as kept"
+            }
+            Self::Unknown => {
+                "the organ has no value for it, see reason: not counted as within, and to be reported \
+                 beside every rate"
+            }
+            Self::NotApplicable => {
+                "not judged: the list has no limit for this organ and number of fractions. It is no pass"
+            }
+            Self::NotALimit => {
+                "tier objective: an aim for planning, no limit. The value is shown and gets no verdict"
+            }
         }
     }
 
@@ -47,7 +60,7 @@ impl Verdict {
 }
 
 /// Why an aim of planning judges nothing.
-const ONLY_AN_AIM: &str = "an aim of planning, no limit: it judges nothing";
+const ONLY_AN_AIM: &str = "an aim for planning, no limit: the value gets no verdict";
 
 /// Judges a value by its bounds; the reason is empty when the verdict needs none.
 ///

@@ -177,7 +177,8 @@ fn listed() -> Vec<AnalysisColumn> {
     for known in OF_LESION.iter().chain(OF_PLAN) {
         let name = known.names[0];
         if list.iter().all(|have| have.name != name) {
-            list.push(value([name, known.unit(), known.title()], known.source));
+            let column = value([name, known.unit(), known.meaning], known.source);
+            list.push(AnalysisColumn { label: known.label().into(), ..column });
         }
     }
     for (name, label) in LABELS {

@@ -43,11 +43,9 @@ fn of_names<'a>() -> Vec<Column<AnalysisEntry<'a>>> {
             borrowed(r.row.measured.case.id.as_str())
         })
         .labelled("Plan"),
-        Column::text(
-            "lesion_id",
-            "structure_id of its outermost target",
-            |r: &AnalysisEntry<'a>| borrowed(&r.row.id),
-        )
+        Column::text("lesion_id", "structure_id of its largest target", |r: &AnalysisEntry<'a>| {
+            borrowed(&r.row.id)
+        })
         .labelled("Lesion"),
         Column::text("structure", "name of its outermost target", |r: &AnalysisEntry<'a>| {
             let name = r.row.measured.name(r.row.lesion.roi_number)?;
@@ -76,7 +74,7 @@ fn of_plan<'a>() -> Vec<Column<AnalysisEntry<'a>>> {
     vec![
         Column::word(
             "technology",
-            "delivery technology",
+            "kind of machine that the plan is made for",
             Technology::VARIANTS,
             |r: &AnalysisEntry<'a>| borrowed(r.row.measured.case.technology.word()),
         )
@@ -98,7 +96,7 @@ fn of_plan<'a>() -> Vec<Column<AnalysisEntry<'a>>> {
         Column::integer(
             "era",
             "",
-            "first year of the five-year band of RT Plan Date",
+            "first of the five years in which RT Plan Date lies",
             |r: &AnalysisEntry<'a>| r.row.measured.case.plan.as_ref()?.era.map(i64::from),
         )
         .labelled("Five years from"),
@@ -160,7 +158,7 @@ fn of_prescription<'a>() -> Vec<Column<AnalysisEntry<'a>>> {
         Column::real(
             "prescription_isodose_percent",
             "%",
-            "prescribed dose against the largest dose in the target",
+            "prescribed dose divided by the largest dose in the target, as computed here",
             |r: &AnalysisEntry<'a>| lesions::isodose_percent(&r.row),
         )
         .labelled("Prescription isodose"),

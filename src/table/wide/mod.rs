@@ -3,6 +3,7 @@
 //! a value is never computed here, only put in its place.
 
 mod lesions;
+mod listed;
 mod patients;
 mod plans;
 pub(super) mod values;

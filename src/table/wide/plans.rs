@@ -66,15 +66,15 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
 /// What groups differ in besides their group.
 pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>> {
     let mut columns = vec![
-        Column::text("technology", "delivery technology", |r: &R| {
+        Column::text("technology", "kind of machine that the plan is made for", |r: &R| {
             borrowed(r.as_ref().measured.case.technology.word())
         }),
-        Column::integer("era", "", "first year of the five-year band of RT Plan Date", |r| {
+        Column::integer("era", "", "first of the five years in which RT Plan Date lies", |r| {
             r.as_ref().measured.case.plan.as_ref()?.era.map(i64::from)
         }),
         Column::text(
             "plan_role",
-            "whether the plan was treated, replaced, not treated or for checks only",
+            "whether the plan was treated, replaced, not treated, or is one of quality assurance",
             |r| borrowed(r.as_ref().measured.case.role().word()),
         ),
         Column::boolean("in_study", "whether the plan counts, see plans.in_study", |r| {
@@ -85,7 +85,7 @@ pub(super) fn case_mix<'a, R: AsRef<WidePlanEntry<'a>> + 'a>() -> Vec<Column<R>>
         }),
         Column::text(
             "exclusion_code",
-            "code of the finding because of which the case is left out",
+            "code of the finding because of which the plan is not measured",
             |r| {
                 let (code, _) = r.as_ref().measured.case.left_out.as_ref()?;
                 borrowed(code.definition().id)

@@ -5,12 +5,15 @@ use std::collections::BTreeSet;
 
 use strum::VariantNames;
 
+pub(crate) use super::listed::{OF_LESION, OF_PLAN, Value};
 use crate::column::Column;
 use crate::structure_names::shown_name;
 use tidydose_analyse::candidates::{Candidates, SHOWN};
 use tidydose_analyse::{Analysis, Lesion};
 use tidydose_case::{Case, NamedRoi, Role};
 use tidydose_metrics::{Outcome, Status};
+
+use Source::{Gap, Nearest, Of, Overlap, Own};
 
 /// The structure is there, but the run was not asked for the metric.
 const NOT_IN_RUN: &str = "not_in_run";
@@ -44,305 +47,6 @@ impl<'s> Source<'s> {
         }
     }
 }
-
-/// A value with its four columns.
-#[derive(Debug, Clone, Copy)]
-pub(crate) struct Value {
-    /// Value, low, high, status.
-    pub(crate) names: [&'static str; 4],
-    unit: &'static str,
-    meanings: [&'static str; 4],
-    pub(crate) source: Source<'static>,
-}
-
-impl Value {
-    /// Its unit; empty for none.
-    pub(crate) fn unit(&self) -> &'static str {
-        if self.unit == "1" { "" } else { self.unit }
-    }
-
-    /// What it is, without where its status stands.
-    pub(crate) fn title(&self) -> &'static str {
-        self.meanings[0].split("; missing").next().unwrap_or_default()
-    }
-}
-
-macro_rules! value {
-    ($stem:literal, $end:literal, $unit:literal, $meaning:literal, $source:expr) => {
-        Value {
-            names: [
-                concat!($stem, $end),
-                concat!($stem, "_low", $end),
-                concat!($stem, "_high", $end),
-                concat!($stem, "_status"),
-            ],
-            unit: $unit,
-            meanings: [
-                concat!($meaning, "; missing: see ", $stem, "_status"),
-                concat!(
-                    "lower end of the numerical uncertainty of ",
-                    $stem,
-                    $end,
-                    "; not a clinical uncertainty"
-                ),
-                concat!(
-                    "upper end of the numerical uncertainty of ",
-                    $stem,
-                    $end,
-                    "; not a clinical uncertainty"
-                ),
-                concat!(
-                    "whether ",
-                    $stem,
-                    $end,
-                    " has a value, and why not if it has none; words as in table metrics, column \
-                     status; not_in_run: this run was not asked for it"
-                ),
-            ],
-            source: $source,
-        }
-    };
-}
-
-use Source::{Gap, Nearest, Of, Overlap, Own};
-
-/// The values of a plan.
-pub(crate) const OF_PLAN: &[Value] = &[
-    value!(
-        "brainstem_volume",
-        "_cc",
-        "cc",
-        "volume of the brainstem",
-        Of("Brainstem", "Volume[cc]")
-    ),
-    value!(
-        "brainstem_d0p03cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.03 cc of the brainstem",
-        Of("Brainstem", "D0.03cc[Gy]")
-    ),
-    value!(
-        "brainstem_d0p1cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.1 cc of the brainstem",
-        Of("Brainstem", "D0.1cc[Gy]")
-    ),
-    value!(
-        "brainstem_d0p5cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.5 cc of the brainstem",
-        Of("Brainstem", "D0.5cc[Gy]")
-    ),
-    value!(
-        "brainstem_mean",
-        "_gy",
-        "Gy",
-        "mean dose of the brainstem",
-        Of("Brainstem", "Mean[Gy]")
-    ),
-    value!(
-        "brainstem_v10gy",
-        "_cc",
-        "cc",
-        "volume of the brainstem that receives at least 10 Gy",
-        Of("Brainstem", "V10Gy[cc]")
-    ),
-    value!(
-        "brainstem_v12gy",
-        "_cc",
-        "cc",
-        "volume of the brainstem that receives at least 12 Gy",
-        Of("Brainstem", "V12Gy[cc]")
-    ),
-    value!(
-        "brainstem_gap",
-        "_mm",
-        "mm",
-        "smallest distance between the surfaces of a target and the brainstem; negative where they overlap",
-        Gap("Brainstem")
-    ),
-    value!(
-        "brainstem_overlap",
-        "_cc",
-        "cc",
-        "largest volume that one target shares with the brainstem",
-        Overlap("Brainstem")
-    ),
-    value!(
-        "chiasm_d0p03cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.03 cc of the optic chiasm",
-        Of("OpticChiasm", "D0.03cc[Gy]")
-    ),
-    value!(
-        "optic_l_d0p03cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.03 cc of the left optic nerve",
-        Of("OpticNrv_L", "D0.03cc[Gy]")
-    ),
-    value!(
-        "optic_r_d0p03cc",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 0.03 cc of the right optic nerve",
-        Of("OpticNrv_R", "D0.03cc[Gy]")
-    ),
-    value!(
-        "cochlea_l_mean",
-        "_gy",
-        "Gy",
-        "mean dose of the left cochlea",
-        Of("Cochlea_L", "Mean[Gy]")
-    ),
-    value!(
-        "cochlea_r_mean",
-        "_gy",
-        "Gy",
-        "mean dose of the right cochlea",
-        Of("Cochlea_R", "Mean[Gy]")
-    ),
-    value!(
-        "brain_v12gy",
-        "_cc",
-        "cc",
-        "volume of the brain, targets included, that receives at least 12 Gy",
-        Of("Brain", "V12Gy[cc]")
-    ),
-    value!(
-        "brain_less_gtv_v12gy",
-        "_cc",
-        "cc",
-        "volume of the brain without the GTVs that receives at least 12 Gy",
-        Of("Brain-GTV", "V12Gy[cc]")
-    ),
-    value!(
-        "brain_less_targets_v12gy",
-        "_cc",
-        "cc",
-        "volume of the brain without all targets that receives at least 12 Gy",
-        Of("Brain-targets", "V12Gy[cc]")
-    ),
-    value!(
-        "tissue_v12gy",
-        "_cc",
-        "cc",
-        "volume of all tissue, targets included, that receives at least 12 Gy",
-        Of("all tissue", "V12Gy[cc]")
-    ),
-];
-
-/// The values of a lesion.
-pub(crate) const OF_LESION: &[Value] = &[
-    value!(
-        "volume",
-        "_cc",
-        "cc",
-        "volume of the lesion's largest target (PTV, else CTV, else GTV)",
-        Own("Volume[cc]")
-    ),
-    value!(
-        "coverage",
-        "",
-        "1",
-        "share of the target, 0 to 1, that receives at least its prescribed dose",
-        Own("Coverage")
-    ),
-    value!(
-        "selectivity",
-        "",
-        "1",
-        "share of the volume at the prescribed dose, 0 to 1, that is target",
-        Own("Selectivity")
-    ),
-    value!(
-        "paddick_conformity",
-        "",
-        "1",
-        "Paddick conformity index: coverage times selectivity; 1 is best",
-        Own("PaddickConformity")
-    ),
-    value!(
-        "paddick_gradient",
-        "",
-        "1",
-        "Paddick gradient index: volume at half of the prescribed dose over that at \
-         all of it; small is best",
-        Own("PaddickGradient")
-    ),
-    value!(
-        "near_min",
-        "_gy",
-        "Gy",
-        "near-minimum dose of the target: D98%, or below 2 cc the least dose outside its coldest 0.035 cc",
-        Own("NearMin[Gy]")
-    ),
-    value!("mean", "_gy", "Gy", "mean dose of the target", Own("Mean[Gy]")),
-    value!(
-        "near_max",
-        "_gy",
-        "Gy",
-        "near-maximum dose of the target: D2%, or below 2 cc the least dose in its hottest 0.035 cc",
-        Own("NearMax[Gy]")
-    ),
-    value!(
-        "d98",
-        "_gy",
-        "Gy",
-        "least dose in the hottest 98 % of the target (D98%)",
-        Own("D98%[Gy]")
-    ),
-    value!("d50", "_gy", "Gy", "median dose of the target", Own("D50%[Gy]")),
-    value!("d2", "_gy", "Gy", "least dose in the hottest 2 % of the target (D2%)", Own("D2%[Gy]")),
-    value!(
-        "v12gy_nearest",
-        "_cc",
-        "cc",
-        "volume that receives at least 12 Gy, each point counted for the lesion nearest to it",
-        Own("V12GyNearest[cc]")
-    ),
-    value!(
-        "v12gy_island",
-        "_cc",
-        "cc",
-        "volume that receives at least 12 Gy and is connected with the lesion; \
-         lesions that it joins have it in common",
-        Own("V12GyIsland[cc]")
-    ),
-    value!(
-        "brainstem_gap",
-        "_mm",
-        "mm",
-        "shortest distance between the surfaces of target and brainstem; negative where \
-         they overlap",
-        Gap("Brainstem")
-    ),
-    value!(
-        "brainstem_overlap",
-        "_cc",
-        "cc",
-        "volume that the lesion's largest target shares with the brainstem",
-        Overlap("Brainstem")
-    ),
-    value!(
-        "chiasm_gap",
-        "_mm",
-        "mm",
-        "shortest distance between the surfaces of target and optic chiasm; negative where they overlap",
-        Gap("OpticChiasm")
-    ),
-    value!(
-        "lesion_gap",
-        "_mm",
-        "mm",
-        "shortest distance between its surface and that of the nearest other lesion",
-        Nearest
-    ),
-];
 
 /// A value as it was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -569,15 +273,18 @@ pub(super) fn columns<R: HasValues>(values: &[Value]) -> Vec<Column<R>> {
     for (place, value) in values.iter().enumerate() {
         let unit = value.unit();
         let [plain, low, high, status] = value.names;
+        let [label, low_label, high_label, status_label] = value.labels;
         let [meaning, of_low, of_high, of_status] = value.meanings;
-        columns
-            .push(Column::real_at(plain, unit, meaning, place, |r: &R, p| r.found(p)?.numbers[0]));
-        columns.push(Column::real_at(low, unit, of_low, place, |r: &R, p| r.found(p)?.numbers[1]));
-        columns
-            .push(Column::real_at(high, unit, of_high, place, |r: &R, p| r.found(p)?.numbers[2]));
-        columns.push(Column::word_at(status, of_status, &words, place, |r: &R, p| {
+        let number = |name, meaning, label, read: fn(&R, usize) -> Option<f64>| {
+            Column::real_at(name, unit, meaning, place, read).labelled(label)
+        };
+        columns.push(number(plain, meaning, label, |r: &R, p| r.found(p)?.numbers[0]));
+        columns.push(number(low, of_low, low_label, |r: &R, p| r.found(p)?.numbers[1]));
+        columns.push(number(high, of_high, high_label, |r: &R, p| r.found(p)?.numbers[2]));
+        let words = Column::word_at(status, of_status, &words, place, |r: &R, p| {
             r.found(p).map(|f| Cow::Borrowed(f.status))
-        }));
+        });
+        columns.push(words.labelled(status_label));
     }
     columns
 }
