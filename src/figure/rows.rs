@@ -4,6 +4,7 @@
 use maud::{Markup, html};
 
 use super::draw::{LETTER, LINE, WIDTH, count, wrapped};
+use super::ratios::room_for;
 use super::{Axis, Look, at, document};
 
 /// A row of a forest plot.
@@ -34,9 +35,9 @@ pub struct Forest {
     pub foot: String,
 }
 
-/// Paper for labels and for words at the end.
+/// Paper for labels, and for words at the end at least and at most.
 const LABELS: f64 = 270.0;
-const ENDS: f64 = 200.0;
+const ENDS: [f64; 2] = [200.0, 290.0];
 const TOP: f64 = 10.0;
 /// Below the rows: ticks, and the title of the axis.
 const AXIS: f64 = 80.0;
@@ -45,7 +46,7 @@ impl Forest {
     /// The plot as a file.
     #[must_use]
     pub fn svg(&self) -> String {
-        let (left, right) = (LABELS, WIDTH - ENDS);
+        let (left, right) = (LABELS, WIDTH - room_for(&self.rows, ENDS));
         let x = |value: f64| left + self.x.share(value) * (right - left);
         let mut y = TOP;
         let mut rows: Vec<Markup> = Vec::new();

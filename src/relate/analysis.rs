@@ -142,6 +142,7 @@ impl Analysis {
                      {trust}"
                 ));
             }
+            list.extend(super::model_words::unbounded(self, request));
             if fitted.curve.slope.is_none() {
                 list.push(
                     "too few bootstrap resamples of patients had a model: no interval from them"
