@@ -18,6 +18,13 @@ pub struct Ratio {
 
 /// Times by which the axis goes on beyond the outermost estimates; longer intervals end in an arrow.
 const BEYOND: f64 = 10.0;
+/// An estimate beyond this, or below its reciprocal, is one that the data do not bound: a search went on
+/// until it was stopped. It stands in words and has no mark, which would press all others together.
+const BOUND: f64 = 1000.0;
+
+fn is_bounded(estimate: &f64) -> bool {
+    (1.0 / BOUND..=BOUND).contains(estimate)
+}
 
 /// The plot; none where no row has an estimate.
 #[must_use]
@@ -32,7 +39,7 @@ pub fn ratios(title: &str, rows: &[Ratio], foot: &str) -> Option<Forest> {
         }
         drawn.push(ForestRow {
             label: row.label.clone(),
-            estimate: row.estimate.map(|e| {
+            estimate: row.estimate.filter(is_bounded).map(|e| {
                 let [low, high] = row.ends;
                 // Without an interval the mark stands alone; an open end goes on beyond the axis.
                 let open = low.is_some() || high.is_some();
@@ -59,8 +66,8 @@ fn heading(words: &str) -> ForestRow {
 /// A logarithmic axis that holds 1 and every estimate, and intervals as far as they are not endless.
 fn axis(rows: &[Ratio]) -> Option<Axis> {
     let mut range = [1.0_f64, 1.0_f64];
-    let inside = |v: &f64| *v > 0.0 && v.is_finite();
-    let estimates: Vec<f64> = rows.iter().filter_map(|r| r.estimate).filter(inside).collect();
+    let drawn = || rows.iter().filter(|r| r.estimate.as_ref().is_some_and(is_bounded));
+    let estimates: Vec<f64> = drawn().filter_map(|r| r.estimate).collect();
     if estimates.is_empty() {
         return None;
     }
@@ -68,7 +75,8 @@ fn axis(rows: &[Ratio]) -> Option<Axis> {
         range = [range[0].min(e), range[1].max(e)];
     }
     let limits = [range[0] / BEYOND, range[1] * BEYOND];
-    for end in rows.iter().flat_map(|r| r.ends).flatten().filter(inside) {
+    let ends = drawn().flat_map(|r| r.ends).flatten();
+    for end in ends.filter(|v| *v > 0.0 && v.is_finite()) {
         let kept = end.clamp(limits[0], limits[1]);
         range = [range[0].min(kept), range[1].max(kept)];
     }
@@ -79,6 +87,9 @@ fn axis(rows: &[Ratio]) -> Option<Axis> {
 
 fn words(row: &Ratio) -> String {
     let Some(estimate) = row.estimate else { return "no estimate".to_owned() };
+    if !is_bounded(&estimate) {
+        return "not bounded".to_owned();
+    }
     match row.ends {
         [None, None] => format!("{}, no interval", digits(estimate)),
         [low, high] => {
@@ -134,6 +145,22 @@ mod tests {
         let svg = forest.svg();
         assert_eq!(svg.matches("m-10 -8l10 8l-10 8").count(), 2, "an arrow for each open end");
         assert!(svg.contains("stroke-dasharray=\"8 6\""), "a line at 1");
+    }
+
+    /// A search that ran away must not press the others together.
+    #[test]
+    fn an_estimate_without_bound_has_words_and_no_mark() {
+        let rows = [
+            row("Cox", Some(2e8), [Some(4e7), Some(7e8)]),
+            row("Cox", Some(1e-9), [Some(0.0), None]),
+            row("Cox", Some(1.5), [Some(1.1), Some(2.0)]),
+        ];
+        let forest = ratios("x", &rows, "").unwrap();
+        assert!(forest.x.high < 3.0 && forest.x.low > 0.8, "{:?}", forest.x);
+        let words: Vec<&str> = forest.rows.iter().map(|r| r.words.as_str()).collect();
+        assert_eq!(words, ["", "not bounded", "not bounded", "1.50 (1.10–2.00)"]);
+        assert!(forest.rows[1].estimate.is_none() && forest.rows[2].estimate.is_none());
+        assert_eq!(ratios("x", &rows[..2], ""), None);
     }
 
     #[test]

@@ -39,6 +39,8 @@ pub struct Forest {
 const LABELS: f64 = 270.0;
 const ENDS: [f64; 2] = [200.0, 290.0];
 const TOP: f64 = 10.0;
+/// Above a heading that is not the first row.
+const GAP: f64 = 10.0;
 /// Below the rows: ticks, and the title of the axis.
 const AXIS: f64 = 80.0;
 
@@ -52,13 +54,23 @@ impl Forest {
         let mut rows: Vec<Markup> = Vec::new();
         for row in &self.rows {
             let heading = row.estimate.is_none() && row.words.is_empty();
-            let room = if heading { WIDTH } else { LABELS - 8.0 };
+            // Bold letters are wider by a sixth.
+            let room = if heading { WIDTH / 7.0 * 6.0 } else { LABELS - 8.0 };
+            if heading && !rows.is_empty() {
+                y += GAP;
+            }
             let lines = wrapped(&row.label, letters(room));
             let height = LINE * count(lines.len().max(1));
             let middle = y + height / 2.0;
             rows.push(html! {
                 @for (i, line) in lines.iter().enumerate() {
-                    text x="4" y=(at(y + LINE * (count(i) + 0.75))) font-weight=(if heading { "bold" } else { "normal" }) { (line) }
+                    @let baseline = at(y + LINE * (count(i) + 0.75));
+                    @if heading {
+                        // White around the letters: no line crosses them.
+                        text x="4" y=(baseline) font-weight="bold" paint-order="stroke" stroke="#fff" stroke-width="6" { (line) }
+                    } @else {
+                        text x="4" y=(baseline) { (line) }
+                    }
                 }
                 @if let Some([estimate, low, high]) = row.estimate {
                     path d={ "M" (at(x(low))) " " (at(middle)) "H" (at(x(high))) } stroke="#000" stroke-width="3" {}

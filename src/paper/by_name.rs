@@ -3,6 +3,7 @@
 //! are called is none of them.
 
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 use super::Study;
 use tidydose_table::frame::texts;
@@ -60,9 +61,15 @@ fn keys<'s>(
         let original = drawn.get(place).copied().flatten().unwrap_or(row.structure);
         row.plan_id == plan.plan_id && is_same(original, structure)
     };
-    let places = (0..study.structures.len()).filter(|place| called(*place));
-    let place = one(places, [NO_STRUCTURE, STRUCTURES])?;
-    Ok([plan.patient_id, plan.plan_id, study.structures[place].structure_id])
+    let of_plan: BTreeSet<&str> = (0..study.structures.len())
+        .filter(|place| called(*place))
+        .map(|place| study.structures[place].structure_id)
+        .collect();
+    // Regions that nobody drew, such as all tissue, have their name from the program.
+    let measured = study.metrics.iter().filter(|m| m.plan_id == plan.plan_id);
+    let regions = measured.filter(|m| is_same(m.structure, structure)).map(|m| m.structure_id);
+    let found = if of_plan.is_empty() { regions.collect() } else { of_plan };
+    Ok([plan.patient_id, plan.plan_id, one(found.into_iter(), [NO_STRUCTURE, STRUCTURES])?])
 }
 
 /// Whether two names are the same apart from capitals and the space around them.

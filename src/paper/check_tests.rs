@@ -108,10 +108,14 @@ fn a_value_is_found_by_the_names_of_the_hospital() {
         row(["H-1234", "VM2", "Tronco"]),
         row(["H-1234", "VM1 final", "Chiasm"]),
         row(["H-1234", "", ""]),
+        // By the name of the program, where nobody drew a structure of that name.
+        row(["H-1234", "VM1 final", "brainstem"]),
     ];
     let found = by_name::resolved(&study, &rows, Some(&names));
-    let keys = [&found[0].patient_id, &found[0].plan_id, &found[0].structure_id];
-    assert_eq!(keys, ["p00", "p00", measured.structure_id]);
+    for row in [&found[0], &found[4]] {
+        let keys = [&row.patient_id, &row.plan_id, &row.structure_id];
+        assert_eq!(keys, ["p00", "p00", measured.structure_id]);
+    }
     let why: Vec<_> = found.iter().map(|r| r.not_found.unwrap_or("found")).collect();
     assert!(why[0] == "found" && why[1].contains("no plan of this label"), "{why:?}");
     assert!(

@@ -463,3 +463,30 @@ fn quotient(events: usize, n: usize) -> f64 {
 pub(super) fn groups(places: &BTreeMap<String, PlanGroup>) -> BTreeSet<&str> {
     places.values().map(|p| p.group.as_str()).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two against two: of six arrangements one lies beyond each end, so that 1 − 2/6 is all there is.
+    #[test]
+    fn an_interval_that_cannot_have_its_level_is_not_shown() {
+        let one = |(place, value): (usize, f64)| Observed {
+            patient: format!("P{place}"),
+            plan: format!("O{place}"),
+            subject: format!("O{place}/1"),
+            group: ["x", "y"][place / 2].to_owned(),
+            fractions: "1".to_owned(),
+            target_cc: None,
+            value,
+        };
+        let values = [1.0, 2.0, 3.0, 5.0].into_iter().enumerate().map(one).collect();
+        let rows = rows_of(&[(QUANTITIES[0], Measured { values, ..Measured::default() })]);
+        let sheet = String::from_utf8(table(&rows)).unwrap();
+        let words = "no 95 % interval: with so few values the widest there is holds 66.7 % at most";
+        assert!(sheet.contains(words), "{sheet}");
+        let page = printed(&rows).markdown();
+        assert!(page.contains("| −2.50, no 95 % interval |"), "{page}");
+        assert!(!page.contains("−4.00"), "no ends of another level: {page}");
+    }
+}

@@ -56,7 +56,8 @@ pub(super) fn caption(own: &[ModelRow]) -> String {
     let of = of.iter().map(|(e, n, p)| format!("{e} events of {n} in {}", counted(*p, "patient")));
     format!(
         "Ratios of odds and hazards for one unit of each predictor with their 95 % intervals, on a \
-         logarithmic axis; dashed: no difference; an arrow: the interval goes on beyond the axis. Each \
+         logarithmic axis; dashed: no difference; an arrow: the interval goes on beyond the axis; not \
+         bounded: an estimate beyond 1000 or below its reciprocal, as where a predictor separates. Each \
          model is named with its measure and software. Made of {}. Units differ between predictors, so \
          that lengths are compared within one only. Numbers: models.csv of the folder above.",
         of.collect::<Vec<_>>().join("; ")

@@ -94,9 +94,9 @@ fn covariates_are_shared_where_they_are_no_free_text() {
     assert!(text("lesions.csv").contains("a,a/1,frontal"), "{}", text("lesions.csv"));
     let dictionary = text("data_dictionary.csv");
     assert!(
-        dictionary.contains("plans,age,,number,,what the department's sheet says of the patient")
+        dictionary.contains("plans,age,,real,,what the department's sheet says of the patient")
     );
-    assert!(dictionary.contains("lesions,site,,text,") && dictionary.contains(",frontal; stem"));
+    assert!(dictionary.contains("lesions,site,,text,") && dictionary.contains("frontal | stem"));
     // Two lesions of one patient are one patient.
     let few = "site frontal (1), site stem (1)";
     assert!(said.len() == 1 && said[0].contains(few), "{said:?}");

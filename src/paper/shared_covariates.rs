@@ -82,10 +82,10 @@ fn reason_to_keep_back(covariate: &Covariate) -> Option<&'static str> {
 fn row(covariate: &Covariate) -> [String; 7] {
     let of = covariate.grain.word();
     let (kind, allowed) = match &covariate.values {
-        Values::Numbers(_) => ("number", String::new()),
+        Values::Numbers(_) => ("real", String::new()),
         Values::Levels(map) => {
             let levels: BTreeSet<&str> = map.values().map(String::as_str).collect();
-            ("text", levels.into_iter().collect::<Vec<_>>().join("; "))
+            ("text", levels.into_iter().collect::<Vec<_>>().join(" | "))
         }
     };
     let meaning = format!("what the department's sheet says of the {of}; as it stands there");
@@ -170,6 +170,6 @@ mod tests {
             ]
         );
         assert_eq!(shared.dictionary[1][1], "histology");
-        assert_eq!(shared.dictionary[1][6], "breast; lung; melanoma");
+        assert_eq!(shared.dictionary[1][6], "breast | lung | melanoma");
     }
 }

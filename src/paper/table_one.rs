@@ -370,6 +370,10 @@ fn readable(g: &Grouped<'_>, v: &Variable<'_>, groups: &[String], out: &mut Vec<
             row(Kind::Main, &name, blank(), None);
             for fractions in g.fractions() {
                 let part = g.of_fractions(fractions);
+                if part.numbers(ALL, v.name).is_empty() {
+                    // They are among the missing.
+                    continue;
+                }
                 let cell = |group: &String| {
                     let own = part.numbers(group, v.name);
                     let n =

@@ -185,9 +185,9 @@ impl Analysis {
             let gone: usize = unknown.left.values().sum();
             if 10 * gone >= self.n() + gone && gone > 0 {
                 list.push(format!(
-                    "{gone} {}s have no value of the predictor (see flow.csv): if they differ from \
-                     the others, the result does not hold for all",
-                    request.grain.word()
+                    "{} without a value of the predictor (see flow.csv): if they differ from the others, \
+                     the result does not hold for all",
+                    super::words::counted(gone, request.grain.word())
                 ));
             }
         }
@@ -195,7 +195,7 @@ impl Analysis {
             && time.without_day > 0
         {
             list.push(format!(
-                "{} of those analysed have no day and are not in the incidence",
+                "{} of those analysed without a day, so not in the incidence",
                 time.without_day
             ));
         }

@@ -89,7 +89,9 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
 /// What is drawn of the estimates of other software.
 const MODELS: &str = "Ratios of odds and hazards for one unit of each predictor, estimated of subjects.csv \
                       by models.R and models.py, on a logarithmic axis with their 95 % intervals; \
-                      dashed: no difference. An arrow: the interval goes on beyond the axis. Units \
+                      dashed: no difference. An arrow: the interval goes on beyond the axis; not \
+                      bounded: an estimate beyond 1000 or below its reciprocal, as where a predictor \
+                      separates. Units \
                       differ between predictors, so that lengths are compared within one only.";
 
 /// How the band of the incidence is made.

@@ -10,6 +10,7 @@ use super::model::Fitted;
 use super::published::Published;
 use super::sheets::share;
 use super::time::{Group, MONTH, OverTime, Survival};
+use super::words::counted;
 use tidydose_figure::{
     Axis, Below, Calibrated, Figure, Layer, Look, Ratio, Stage as Box, calibration, flow, ratios,
 };
@@ -84,10 +85,6 @@ fn forest(models: &[&ModelRow]) -> Option<tidydose_figure::Forest> {
     };
     let rows: Vec<Ratio> = models.iter().map(row).collect();
     ratios("Estimates by other software", &rows, CAUTION)
-}
-
-fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
 }
 
 fn boxes(analysis: &Analysis, request: &Request) -> Vec<Box> {

@@ -5,9 +5,11 @@
 
 use std::fmt::Write as _;
 
-use super::super::example::request;
-use super::super::model::Lists;
-use super::*;
+use super::Grain;
+use super::example::request;
+use super::join::join;
+use super::model::Lists;
+use super::study::Cohort;
 use tidydose_statistics::bootstrap::percentile_interval;
 use tidydose_statistics::logistic::{Model, draw_slopes};
 use tidydose_statistics::{CONFIDENCE, Interval};
@@ -16,6 +18,7 @@ use tidydose_table::read::Tables;
 use tidydose_table::user::outcome_sheet::{
     Facts, Form, Grid, MapRow, Meaning, StudyNames, propose, read,
 };
+use tidydose_table::user::outcomes::Outcome;
 
 const ARCHIVES: u64 = 200;
 /// Log odds of a radionecrosis: intercept, and slope for each cc of the brain without targets that has

@@ -227,4 +227,6 @@ fn describe(
 #[cfg(test)]
 mod example;
 #[cfg(test)]
+mod known_truth_tests;
+#[cfg(test)]
 mod tests;

@@ -7,8 +7,6 @@ use super::*;
 use tidydose_statistics::survival::End;
 use tidydose_table::read::{PlanRole, Status};
 
-#[path = "known_truth_tests.rs"]
-mod known_truth_tests;
 #[path = "model_tests.rs"]
 mod model_tests;
 

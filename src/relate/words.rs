@@ -83,9 +83,14 @@ fn spaced(word: &str) -> String {
     word.replace('_', " ")
 }
 
+/// A number with its word.
+pub(super) fn counted(n: usize, word: &str) -> String {
+    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
+}
+
 /// Degrees of freedom.
 pub(super) fn freedom(degrees: usize) -> String {
-    format!("{degrees} degree{} of freedom", if degrees == 1 { "" } else { "s" })
+    format!("{} of freedom", counted(degrees, "degree"))
 }
 
 /// Three digits that count.
@@ -217,10 +222,9 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
     let mut list: Vec<String> = analysis.stages.iter().map(line).collect();
     let side = |side: &str| analysis.joined.unmatched.iter().filter(|u| u.side == side).count();
     list.push(format!(
-        "unmatched (unmatched.csv): {} rows of the sheet, {} {}s of the study",
-        side("sheet"),
-        side("study"),
-        request.grain.word()
+        "unmatched (unmatched.csv): {} of the sheet, {} of the study",
+        counted(side("sheet"), "row"),
+        counted(side("study"), request.grain.word())
     ));
     list
 }
