@@ -50,6 +50,7 @@ fn words(predictor: &Predictor, value: f64) -> String {
     match predictor {
         Predictor::Level { level, .. } if value > 0.0 => format!("it is {level}"),
         Predictor::Level { level, .. } => format!("it is other than {level}"),
+        _ if value.fract() == 0.0 => format!("it is {value}"),
         _ => format!("it is {}", shown(value)),
     }
 }

@@ -156,7 +156,7 @@ fn an_adjuster_that_is_the_same_for_everybody_is_held_back() {
     let all = found.warnings.join("\n");
     for words in [
         "adjuster plan_role is held back: it is treated for all 80 that would be analysed",
-        "adjuster fractions_planned is held back: it is 1.00 for all 80 that would be analysed",
+        "adjuster fractions_planned is held back: it is 1 for all 80 that would be analysed",
     ] {
         assert!(all.contains(words), "{words}: {all}");
     }

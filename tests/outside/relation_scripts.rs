@@ -96,12 +96,12 @@ fn adjusters_are_in_the_models_and_a_constant_one_is_held_back() {
     let asked = [
         &["--event", "necrosis", "--predictor", "all tissue:V12Gy[cc]", "--key", "study-key"][..],
         &adjusted,
-        &["--adjust", "plan_role"],
+        &["--adjust", "fractions_planned", "--fractions", "1"],
     ]
     .concat();
     let (code, _, err) = relate(place.path(), &sheet(), &asked);
     assert_eq!(code, 0, "{err}");
-    assert!(err.contains("adjuster plan_role is held back: it is treated for all "), "{err}");
+    assert!(err.contains("adjuster fractions_planned is held back: it is 1 for all "), "{err}");
     let folder = place.path().join("study/relate");
     let rows = run_scripts(&folder);
     let found = estimates(&rows);

