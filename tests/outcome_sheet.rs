@@ -181,6 +181,20 @@ fn a_column_of_an_event_that_nobody_had_gives_an_upper_limit() {
         said.contains(" patients were followed and none had radionecrosis: the risk is below"),
         "{said}"
     );
+    // What was read, as a sheet: no row of it tells of the event, the map still knows its column.
+    let read = fs::read_to_string(place.path().join("study/outcomes_read.csv")).unwrap();
+    assert!(rows_of(&read).iter().all(|r| r["event_type"] != "radionecrosis"), "{read}");
+    let tidy = RELATE.map(|w| if w == "sheet.csv" { "study/outcomes_read.csv" } else { w });
+    let (code, said) = run(place.path(), &tidy);
+    assert_eq!(code, 0, "{said}");
+    assert!(
+        said.contains(" were followed and none had radionecrosis: the risk is below"),
+        "{said}"
+    );
+    // An event that neither knows is none.
+    let other = tidy.map(|w| if w == "radionecrosis" { "palsy" } else { w });
+    let (code, said) = run(place.path(), &other);
+    assert!(code == 2 && said.contains("event palsy is not in the sheet"), "{said}");
 }
 
 #[test]

@@ -185,6 +185,48 @@ fn a_filled_worksheet_gives_the_agreement_that_was_put_in() {
     assert_eq!(slip["metric"], "Volume[cc]");
 }
 
+/// Somebody writes a list of their own: hospital ID, label of the plan and structure as the report has
+/// them. With the key beside the study each value is found, or it says why not.
+#[test]
+fn a_value_is_found_by_the_names_of_the_hospital() {
+    let place = crate::relate::study();
+    let paper = |more: &[&str]| {
+        let mut command = Command::cargo_bin("tidydose").unwrap();
+        command.current_dir(place.path()).arg("paper").args(more).assert().success();
+    };
+    paper(&[]);
+    let read = |name: &str| fs::read_to_string(place.path().join(name)).unwrap();
+    let sheet =
+        rows_of(read("study-key/check_worksheet_hospital.csv").trim_start_matches('\u{feff}'));
+    let mut mine = "hospital_id,plan_label,structure_in_plan,metric,unit,report_value\n".to_owned();
+    for row in &sheet {
+        let names = ["hospital_id", "plan_label", "structure_in_plan", "metric", "unit"];
+        mine.push_str(&names.map(|n| format!("\"{}\"", row[n])).join(","));
+        mine.push_str(",1\n");
+    }
+    fs::write(place.path().join("mine.csv"), mine).unwrap();
+    paper(&["--checked", "mine.csv"]);
+    let states = rows_of(&read("study/paper/agreement_rows.csv"));
+    assert_eq!(states.len(), sheet.len());
+    let mut found = 0;
+    for (state, asked) in states.iter().zip(&sheet) {
+        // A case without a plan has no label by which it could be found, and says so.
+        let unlabelled = asked["plan_label"].is_empty();
+        assert_eq!(state["state"].starts_with("no plan_id"), unlabelled, "{state:?}");
+        if unlabelled || state["state"].starts_with("several ") {
+            continue;
+        }
+        for key in ["patient_id", "plan_id", "structure_id"] {
+            assert_eq!(state[key], asked[key], "{state:?}");
+        }
+        found += 1;
+    }
+    assert!(found * 10 >= states.len() * 8, "{found} of {}", states.len());
+    // Labels stand in the folder of the key only.
+    let plans = read("study/tables/plans.csv");
+    assert!(!plans.lines().next().unwrap().contains("label"), "{plans}");
+}
+
 /// Rows that were changed are told apart; what is no number is refused by its place.
 #[test]
 fn a_changed_worksheet_is_noticed() {

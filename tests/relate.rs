@@ -118,6 +118,36 @@ fn a_second_run_writes_the_same_and_a_second_predictor_is_counted() {
 }
 
 #[test]
+fn pictures_come_on_request_and_the_paper_takes_the_calibration_over() {
+    let place = study();
+    let (code, _, err) = relate(place.path(), &sheet(), &[&NECROSIS[..], &["--tiff"]].concat());
+    assert_eq!(code, 0, "{err}");
+    let at = |name: &str| place.path().join("study").join(name);
+    let text = |name: &str| fs::read_to_string(at(name)).unwrap();
+    assert!(fs::read(at("relate/calibration.tiff")).unwrap().starts_with(b"II\x2a\0"));
+    let cited = text("relate/references.bib");
+    assert!(
+        cited.contains("@article{firth1993,") && text("relate/report.txt").contains("[@puhr2017]")
+    );
+    // Without them those of the run before go: beside other captions they would pass for its own.
+    relate(place.path(), &sheet(), &NECROSIS);
+    assert!(!at("relate/calibration.tiff").exists() && at("relate/calibration.pdf").exists());
+    Command::cargo_bin("tidydose")
+        .unwrap()
+        .current_dir(place.path())
+        .arg("paper")
+        .assert()
+        .success();
+    assert_eq!(text("paper/figures/calibration.svg"), text("relate/calibration.svg"));
+    assert_eq!(text("paper/figures/calibration.csv"), text("relate/calibration.csv"));
+    let captions = text("paper/figures/captions.md");
+    let own = captions.split("## calibration.svg\n\n").nth(1).unwrap();
+    assert!(own.starts_with("Calibration of the risk of necrosis by the model of "), "{own}");
+    assert!(own.contains("; slope of calibration ") && own.contains("Run: tidydose "), "{own}");
+    assert!(at("paper/figures/calibration.pdf").exists());
+}
+
+#[test]
 fn faults_are_2_and_write_nothing() {
     let place = study();
     let bad = place.path().join("bad.csv");

@@ -380,6 +380,9 @@ pub(super) struct Relate {
     /// Column of plans that makes the groups of survival
     #[arg(long, value_name = "NAME", default_value = "technology")]
     pub(super) group: String,
+    /// Figures as TIFF of 600 dots to the inch too, beside SVG and PDF
+    #[arg(long)]
+    pub(super) tiff: bool,
     /// Folder for what is written [default: relate in the folder of the study]
     #[arg(long, value_name = "DIR")]
     pub(super) output: Option<PathBuf>,

@@ -2,7 +2,7 @@
 //! tidy form, else by the map in the study folder, which is proposed on the first run. What was read is
 //! written back beside the map with an account of each cell.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use super::fault::Fault;
@@ -16,7 +16,7 @@ use tidydose_table::user::outcome_sheet::covariates::{self, Covariate, Grain};
 use tidydose_table::user::outcome_sheet::{
     self as sheet, Facts, Grid, MapRow, Meaning, OutcomeMap, PATIENT_KEY, SheetRead, StudyNames,
 };
-use tidydose_table::user::outcomes::{self, COLUMNS, Outcome};
+use tidydose_table::user::outcomes::{self, COLUMNS, LOST, NONE, Outcome};
 
 /// What was read, in the study folder.
 const TIDY: &str = "outcomes_read.csv";
@@ -63,8 +63,11 @@ pub(super) fn take(
         Ok(mut rows) => {
             translate(&mut rows, facts);
             let covariates = beside(grid, &map, facts);
+            // A tidy sheet has a row for each event, none for one that nobody had: the map of the
+            // department's sheet knows what was looked for.
+            let looked_for = events_of(map.rows());
             door.offer(map, &missing, terminal)?;
-            Taken { outcomes: rows, covariates, looked_for: Vec::new() }
+            Taken { outcomes: rows, covariates, looked_for }
         }
         Err(fault) => {
             let open = open(grid, &map);
@@ -135,11 +138,15 @@ fn open(grid: &Grid, map: &OutcomeMap) -> Vec<String> {
     grid.columns.iter().filter_map(|c| map.row(c)?.open()).collect()
 }
 
-/// Events that have a column of their own.
+/// Events that have a column of their own, and those that the words of a column of kinds stand for.
 fn events_of(rows: &[MapRow]) -> Vec<String> {
     let says = [Meaning::Event, Meaning::Time, Meaning::TimeOrEnd, Meaning::Grade].map(Some);
-    let own = rows.iter().filter(|r| says.contains(&r.meaning));
-    own.map(|r| r.of.clone()).filter(|name| !name.is_empty()).collect()
+    let own = rows.iter().filter(|r| says.contains(&r.meaning)).map(|r| &r.of);
+    let kinds = rows.iter().filter(|r| r.meaning == Some(Meaning::EventType));
+    let kinds = kinds.flat_map(|r| r.values.values());
+    let names: BTreeSet<&String> = own.chain(kinds).collect();
+    let is_event = |n: &&&String| !["", NONE, LOST].contains(&n.as_str());
+    names.iter().filter(is_event).map(|n| (*n).clone()).collect()
 }
 
 /// The rows of the map in the order of the columns.

@@ -6,7 +6,7 @@ use super::args::Paper;
 use super::fault::Fault;
 use super::outcome::Outcome;
 use super::outcome_sheet::{Asked, Taken, key_of, names, take};
-use super::relate::models_for_paper;
+use super::relate::relation_for_paper;
 use super::say_stale;
 use super::terminal::Terminal;
 use tidydose_paper as paper;
@@ -36,17 +36,18 @@ pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> 
     let document = run_document(&typed.study)?;
     let checked = typed.checked.as_ref().map(|path| worksheet::read(path)).transpose()?;
     let names = names(&typed.study, typed.key.as_deref())?;
+    let relation = relation_for_paper(&typed.study)?;
     let asked = paper::Request {
         group: &typed.group,
         checked: checked.as_deref(),
         covariates: &taken.covariates,
         outcomes: &taken.outcomes,
+        relation: &relation,
         names: names.as_ref(),
         tiff: typed.tiff,
     };
-    let mut made = paper::paper(&tables, &document, &asked)
+    let made = paper::paper(&tables, &document, &asked)
         .map_err(|e| Fault::folder(&typed.study, e.to_string()))?;
-    made.files.extend(models_for_paper(&typed.study)?);
     for remark in &made.remarks {
         terminal.warn(remark);
     }

@@ -32,6 +32,7 @@ use tidydose_table::user::decisions::DecisionsFile;
 use tidydose_table::user::lesion_file::{LesionDecisions, LesionFile, LesionsByCase};
 use tidydose_table::user::limits;
 use tidydose_table::user::names::NamesFile;
+use tidydose_table::user::outcome_sheet::{PATIENT_KEY, PLAN_KEY};
 use tidydose_table::user::prescriptions::PrescriptionsFile;
 use tidydose_table::user::questions::{self, Question};
 use tidydose_table::user::seen::{EvidenceByCase, seen_by_name};
@@ -457,8 +458,9 @@ fn scan(
 pub(super) fn record(key: &StudyKey, scan: &Scan) -> Result<(), Fault> {
     let files: BTreeMap<Token, String> =
         scan.paths.iter().map(|(token, place)| (token.clone(), place.to_string())).collect();
-    key.record("patient_key.csv", ["patient_id", "original_patient_id"], &scan.ledger.patients)?;
+    key.record(PATIENT_KEY, ["patient_id", "original_patient_id"], &scan.ledger.patients)?;
     key.record("object_key.csv", ["object_id", "sop_instance_uid"], &scan.ledger.objects)?;
+    key.record(PLAN_KEY, ["plan_id", "plan_label"], &scan.ledger.plan_labels)?;
     key.record("file_key.csv", ["file_id", "path"], &files)
 }
 

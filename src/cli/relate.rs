@@ -12,6 +12,7 @@ use tidydose_case::is_standard_name;
 use tidydose_metrics as metrics;
 use tidydose_paper as paper;
 use tidydose_relate::{self as relate, Grain, MOST_ADJUSTERS, RelateError, Request, Tried};
+use tidydose_table::citations;
 use tidydose_table::read_study::StudyTables;
 use tidydose_table::replace_file;
 use tidydose_table::run::{self, CAUTION, is_complete, run_document};
@@ -56,7 +57,9 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
             ),
         });
     }
-    let run = run::words(&run_document(&typed.study)?);
+    let document = run_document(&typed.study)?;
+    let run = run::words(&document);
+    let program = citations::program(&document).map(str::to_owned);
     let stale = say_stale(&typed.study, terminal);
     let covariates = covariates.into_iter().map(|c| c.name).collect();
     let asked = request(typed, &sheet);
@@ -64,7 +67,7 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
     let (mut file, tried) = tried(&typed.study.join(TRIED), &row)?;
     let folder = typed.output.clone().unwrap_or_else(|| typed.study.join("relate"));
     let models = models::read(&folder.join(models::FILE))?;
-    let request = Request { run, stale, covariates, tried, looked_for, models, ..asked };
+    let request = Request { run, program, stale, covariates, tried, looked_for, models, ..asked };
     let found = match relate::relate(&tables, &sheet, &request) {
         Ok(found) => found,
         // What is known and only not in this study makes a relation with nobody in it.
@@ -78,6 +81,7 @@ pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault>
     for (name, bytes) in &found.files {
         replace_file(&folder.join(name), |to| to.write_all(bytes))?;
     }
+    remove_others(&folder, &found)?;
     if !file.keys(TRIED_COLUMNS).contains(&row) {
         let pairs: Vec<(&str, &str)> =
             TRIED_COLUMNS.iter().copied().zip(row.iter().map(String::as_str)).collect();
@@ -121,6 +125,8 @@ fn request(typed: &Relate, sheet: &[outcomes::Outcome]) -> Request {
         looked_for: Vec::new(),
         covariates: Vec::new(),
         models: Vec::new(),
+        program: [String::new(), String::new()],
+        tiff: typed.tiff,
         stale: None,
         run: String::new(),
     }
@@ -164,17 +170,40 @@ fn tried(path: &Path, now: &[String]) -> Result<(UserFile, Vec<Tried>), Fault> {
     Ok((file, all))
 }
 
-/// What the scripts of the relation in the study folder estimated, as tables of a paper; estimates of
-/// other subjects than those beside them are counted only.
+/// What the relation in the study folder left for a paper; estimates of other subjects than those
+/// beside them are counted only.
 ///
 /// # Errors
-/// When the file cannot be read.
-pub(super) fn models_for_paper(study: &Path) -> Result<paper::Files, Fault> {
+/// When the estimates cannot be read.
+pub(super) fn relation_for_paper(study: &Path) -> Result<paper::Relation, Fault> {
     let folder = study.join("relate");
     let rows = models::read(&folder.join(models::FILE))?;
+    let file = |name: &str| std::fs::read(folder.join(name)).ok();
     // Without subjects nothing says what the estimates are of.
-    let subjects = std::fs::read(folder.join(models::SUBJECTS)).unwrap_or_default();
-    let own = models::mark(&subjects);
-    let own: Vec<&ModelRow> = rows.iter().filter(|r| r.relation == own).collect();
-    Ok(paper::models::files(&own, rows.len() - own.len()))
+    let own = models::mark(&file(models::SUBJECTS).unwrap_or_default());
+    let (models, others): (Vec<ModelRow>, Vec<ModelRow>) =
+        rows.into_iter().partition(|r| r.relation == own);
+    let of = |ending: &str| file(&format!("{}.{ending}", paper::CALIBRATION));
+    let captions = file(relate::CAPTIONS).unwrap_or_default();
+    Ok(paper::Relation {
+        captions: String::from_utf8_lossy(&captions).into_owned(),
+        calibration: of("svg").zip(of("csv")).map(|(svg, csv)| [svg, csv]),
+        models,
+        others: others.len(),
+    })
+}
+
+/// Removes figures of an earlier relation that this one does not have: beside its captions they would
+/// pass for its own.
+fn remove_others(folder: &Path, found: &relate::Relation) -> Result<(), Fault> {
+    for figure in relate::FIGURES {
+        for ending in ["svg", "pdf", "tiff"] {
+            let name = format!("{figure}.{ending}");
+            let path = folder.join(&name);
+            if !found.files.contains_key(&name) && path.exists() {
+                std::fs::remove_file(&path).map_err(|e| Fault::folder(folder, e.to_string()))?;
+            }
+        }
+    }
+    Ok(())
 }

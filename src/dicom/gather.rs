@@ -113,6 +113,9 @@ impl Ledger {
         }
         if let (Some(uid), Some(_)) = (&seen.uid, &seen.record.digest) {
             let token = known(&seen.record.object, Kind::Object, uid);
+            if let Some(label) = &seen.plan_label {
+                self.plan_labels.entry(token.clone()).or_insert_with(|| label.clone());
+            }
             self.objects.entry(token).or_insert_with(|| uid.clone());
         }
     }

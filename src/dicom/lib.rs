@@ -112,6 +112,8 @@ pub struct Ledger {
     pub patients: BTreeMap<Token, String>,
     /// SOP Instance UID (0008,0018) of radiotherapy objects by token.
     pub objects: BTreeMap<Token, String>,
+    /// RT Plan Label (300A,0002) by token of the plan.
+    pub plan_labels: BTreeMap<Token, String>,
 }
 
 /// A root that cannot be read at all.

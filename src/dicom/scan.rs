@@ -294,6 +294,7 @@ mod tests {
         assert_eq!(scan.errors.len(), 2);
         assert!(scan.paths[&Token::new("a/plan")].path().ends_with("a/plan"));
         assert_eq!(scan.ledger.patients[&Token::new("PAT-0001")], "PAT-0001");
+        assert!(scan.ledger.plan_labels.values().all(|label| label == "sample"));
     }
 
     #[test]

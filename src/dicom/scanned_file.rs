@@ -83,6 +83,8 @@ pub(super) struct ScannedFile {
     pub patient_id: Option<String>,
     /// SOP Instance UID as stored.
     pub uid: Option<String>,
+    /// RT Plan Label as stored.
+    pub plan_label: Option<String>,
     /// Where the file is.
     pub place: FileLocation,
     /// Its name below the root.
@@ -151,6 +153,7 @@ impl ScannedFile {
             error: None,
             patient_id: None,
             uid: None,
+            plan_label: None,
             place: entry.place,
             name: entry.name,
         }
@@ -294,6 +297,9 @@ impl ScannedFile {
         self.patient_id = object.patient_id().map(str::to_owned);
         let origin = object.origin()?;
         self.record.patient.clone_from(&origin.patient);
+        if matches!(class, Class::Plan | Class::IonPlan) {
+            self.plan_label = object.root().text(tags::RT_PLAN_LABEL).map(str::to_owned);
+        }
         self.content = match class {
             Class::StructureSet => {
                 let parsed = structure_set(object)?;

@@ -15,6 +15,9 @@ pub enum Scale {
     Names(Vec<String>),
 }
 
+/// Powers of ten whose numbers stand apart on the narrowest axis.
+const MOST_POWERS: usize = 6;
+
 /// One axis.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Axis {
@@ -81,7 +84,7 @@ impl Axis {
         }
     }
 
-    /// Powers of ten; twice and five times them too where a range holds few.
+    /// Powers of ten, at most [`MOST_POWERS`]; twice and five times them too where a range holds few.
     fn log_ticks(&self) -> Vec<(f64, String)> {
         let inside = |factors: &[f64]| -> Vec<(f64, String)> {
             let all = (-9..=9).flat_map(|k| factors.iter().map(move |f| f * 10f64.powi(k)));
@@ -91,7 +94,14 @@ impl Axis {
                 .collect()
         };
         let tens = inside(&[1.0]);
-        if tens.len() >= 3 { tens } else { inside(&[1.0, 2.0, 5.0]) }
+        if tens.len() < 3 {
+            return inside(&[1.0, 2.0, 5.0]);
+        }
+        // Of many powers every second or third, so that their numbers stand apart; 1 is among them.
+        #[expect(clippy::cast_possible_truncation, reason = "between -9 and 9")]
+        let power = |v: f64| v.log10().round() as i32;
+        let step = i32::try_from(tens.len().div_ceil(MOST_POWERS)).unwrap_or(1);
+        tens.into_iter().filter(|(v, _)| power(*v) % step == 0).collect()
     }
 
     /// Quarters, half years or years; of long times some of these.
@@ -144,6 +154,7 @@ mod tests {
         assert_eq!(words(&Axis::months("x", 4.0)), ["0", "1", "2", "3", "4"]);
         assert_eq!(words(&Axis::log("x", 0.01, 12.0)), ["0.01", "0.1", "1", "10"]);
         assert_eq!(words(&Axis::log("x", 0.8, 20.0)), ["1", "2", "5", "10", "20"]);
+        assert_eq!(words(&Axis::log("x", 1e-4, 1e4)), ["0.0001", "0.01", "1", "100", "10000"]);
         let names = Axis::names("x", vec!["a".to_owned(), "b".to_owned()]);
         assert_eq!(words(&names), ["a", "b"]);
         assert_eq!([-0.5, 0.5, 1.5].map(|v| names.share(v)), [0.0, 0.5, 1.0]);

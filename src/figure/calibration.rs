@@ -24,7 +24,8 @@ pub fn calibration(event: &str, bands: &[Calibrated], foot: &str) -> Figure {
     let y = Axis::shares("Observed share", highest);
     let mut layers =
         vec![Layer::Line { points: vec![(0.0, 0.0), (x.high, x.high)], look: Look(4) }];
-    layers.extend(bands.iter().map(|b| Layer::Mark {
+    // From right to left: the words of a mark stand at its right, above the whisker of the next.
+    layers.extend(bands.iter().rev().map(|b| Layer::Mark {
         at: (b.predicted, b.observed),
         whisker: Some(b.interval),
         look: Look(0),

@@ -10,12 +10,14 @@ mod calibration;
 mod draw;
 mod look;
 mod press;
+mod ratios;
 mod rows;
 
 pub use axis::{Axis, Scale};
 pub use calibration::{Calibrated, calibration};
 pub use look::{LOOKS, Look};
-pub use press::{pdf, tiff};
+pub use press::{PICTURE_DPI, pdf, pressed, tiff};
+pub use ratios::{Ratio, ratios};
 pub use rows::{Forest, ForestRow, Lane, Lanes, MOST_LANES};
 
 use maud::{Markup, html};

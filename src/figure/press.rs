@@ -3,6 +3,7 @@
 //! figure has the same bytes on every computer. A character that they lack is an empty box; the SVG has
 //! it.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::Write as _;
 
@@ -17,6 +18,34 @@ const POINTS: f32 = 72.0;
 const MOST_POINTS: f32 = 1e8;
 /// Rows of a strip in a TIFF.
 const STRIP: usize = 64;
+
+/// Dots to the inch of pictures: what journals ask for where a figure has letters and lines.
+pub const PICTURE_DPI: u16 = 600;
+
+/// Each drawing among files by name as PDF, and as TIFF where that is wanted; what could not be made,
+/// in words.
+#[must_use]
+pub fn pressed(
+    files: &BTreeMap<String, Vec<u8>>,
+    as_tiff: bool,
+) -> (BTreeMap<String, Vec<u8>>, Vec<String>) {
+    let (mut made, mut faults) = (BTreeMap::new(), Vec::new());
+    for (name, bytes) in files {
+        let Some(stem) = name.strip_suffix(".svg") else { continue };
+        let svg = String::from_utf8_lossy(bytes);
+        let mut kinds = vec![("pdf", pdf(&svg))];
+        if as_tiff {
+            kinds.push(("tiff", tiff(&svg, PICTURE_DPI)));
+        }
+        for (kind, outcome) in kinds {
+            match outcome {
+                Ok(bytes) => drop(made.insert(format!("{stem}.{kind}"), bytes)),
+                Err(why) => faults.push(format!("{name} could not be written as {kind}: {why}")),
+            }
+        }
+    }
+    (made, faults)
+}
 
 /// A drawing of this program as PDF, one page of its own size.
 ///
@@ -392,6 +421,18 @@ mod tests {
         let mut pixels = Vec::new();
         flate2::read::ZlibDecoder::new(&made[strip..]).read_to_end(&mut pixels).unwrap();
         assert_eq!((pixels.len(), &pixels[..6]), (600 * 64 * 3, &[255, 0, 0, 255, 0, 0][..]));
+    }
+
+    #[test]
+    fn every_drawing_is_pressed_and_a_fault_is_said() {
+        let files =
+            [("a.svg", drawing("")), ("b.svg", "none".to_owned()), ("c.csv", String::new())];
+        let files = files.map(|(name, text)| (name.to_owned(), text.into_bytes())).into();
+        let (made, faults) = pressed(&files, true);
+        assert_eq!(made.keys().collect::<Vec<_>>(), ["a.pdf", "a.tiff"]);
+        assert_eq!(faults.len(), 2, "{faults:?}");
+        assert!(faults[0].starts_with("b.svg could not be written as pdf: "), "{faults:?}");
+        assert_eq!(pressed(&files, false).0.len(), 1);
     }
 
     #[test]

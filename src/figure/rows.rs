@@ -4,6 +4,7 @@
 use maud::{Markup, html};
 
 use super::draw::{LETTER, LINE, WIDTH, count, wrapped};
+use super::ratios::room_for;
 use super::{Axis, Look, at, document};
 
 /// A row of a forest plot.
@@ -34,10 +35,12 @@ pub struct Forest {
     pub foot: String,
 }
 
-/// Paper for labels and for words at the end.
+/// Paper for labels, and for words at the end at least and at most.
 const LABELS: f64 = 270.0;
-const ENDS: f64 = 200.0;
+const ENDS: [f64; 2] = [200.0, 290.0];
 const TOP: f64 = 10.0;
+/// Above a heading that is not the first row.
+const GAP: f64 = 10.0;
 /// Below the rows: ticks, and the title of the axis.
 const AXIS: f64 = 80.0;
 
@@ -45,19 +48,29 @@ impl Forest {
     /// The plot as a file.
     #[must_use]
     pub fn svg(&self) -> String {
-        let (left, right) = (LABELS, WIDTH - ENDS);
+        let (left, right) = (LABELS, WIDTH - room_for(&self.rows, ENDS));
         let x = |value: f64| left + self.x.share(value) * (right - left);
         let mut y = TOP;
         let mut rows: Vec<Markup> = Vec::new();
         for row in &self.rows {
             let heading = row.estimate.is_none() && row.words.is_empty();
-            let room = if heading { WIDTH } else { LABELS - 8.0 };
+            // Bold letters are wider by a sixth.
+            let room = if heading { WIDTH / 7.0 * 6.0 } else { LABELS - 8.0 };
+            if heading && !rows.is_empty() {
+                y += GAP;
+            }
             let lines = wrapped(&row.label, letters(room));
             let height = LINE * count(lines.len().max(1));
             let middle = y + height / 2.0;
             rows.push(html! {
                 @for (i, line) in lines.iter().enumerate() {
-                    text x="4" y=(at(y + LINE * (count(i) + 0.75))) font-weight=(if heading { "bold" } else { "normal" }) { (line) }
+                    @let baseline = at(y + LINE * (count(i) + 0.75));
+                    @if heading {
+                        // White around the letters: no line crosses them.
+                        text x="4" y=(baseline) font-weight="bold" paint-order="stroke" stroke="#fff" stroke-width="6" { (line) }
+                    } @else {
+                        text x="4" y=(baseline) { (line) }
+                    }
                 }
                 @if let Some([estimate, low, high]) = row.estimate {
                     path d={ "M" (at(x(low))) " " (at(middle)) "H" (at(x(high))) } stroke="#000" stroke-width="3" {}

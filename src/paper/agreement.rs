@@ -189,6 +189,7 @@ fn compared<'a>(study: &Study<'_>, rows: &'a [Checked]) -> Vec<Compared<'a>> {
             Some([m.value?, low, high])
         });
         let state = match (found, measured) {
+            (None, _) if row.not_found.is_some() => row.not_found.unwrap_or_default(),
             (None, _) => "not in the tables of this study",
             (Some(m), _) if m.unit != row.unit => "unit differs from that of the tables",
             (_, None) => "without a value in the tables",

@@ -41,8 +41,9 @@ const ONE_IN: usize = 20;
 const LEAST: usize = 20;
 
 /// Columns by which the hospital finds a report; the columns of the sheet follow.
-const HOSPITAL: [&str; 7] = [
+const HOSPITAL: [&str; 8] = [
     "hospital_id",
+    "plan_label",
     "plan_date",
     "technology",
     "prescription_gy",
@@ -91,6 +92,7 @@ fn of_hospital(
     let whole = |n: Option<i64>| n.map_or(Cell::Missing, Cell::Integer);
     vec![
         word(names.hospital_id(row.patient_id).unwrap_or(row.patient_id)),
+        word(names.plan_label(row.plan_id).unwrap_or("")),
         word(&date.map(|d| d.to_string()).unwrap_or_default()),
         word(plan.map_or("", |p| p.technology)),
         plan.and_then(|p| p.prescription_dose_gy).map_or(Cell::Missing, number),

@@ -79,15 +79,62 @@ fn the_worksheet_is_blind_and_has_twenty_random_rows_before_the_extremes() {
     assert!(!made()["check_worksheet.csv"].contains("Mean[Gy]"));
 }
 
+/// A key that knows a patient and a plan.
+fn names_of(identity: &tidydose_rt::identity::Identity) -> StudyNames {
+    let place = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(place.path().join(name), text).unwrap();
+    write("patient_key.csv", "patient_id,original_patient_id\np00,H-1234\n");
+    write("plan_key.csv", "plan_id,plan_label\np00,VM1 final\n");
+    StudyNames::new(identity.clone(), &place.path().join("patient_key.csv")).unwrap()
+}
+
+/// Somebody reads a report and writes down what stands there: patient, plan and structure of the hospital.
+#[test]
+fn a_value_is_found_by_the_names_of_the_hospital() {
+    use tidydose_rt::identity::Identity;
+    use tidydose_table::user::worksheet::Checked;
+    let study = sixty();
+    let names = names_of(&Identity::keyed([7; 32]));
+    let measured = study.metrics.iter().find(|m| m.plan_id == "p00").unwrap();
+    let row = |hospital: [&str; 3]| Checked {
+        metric: measured.metric.to_owned(),
+        unit: measured.unit.to_owned(),
+        report_value: measured.value,
+        hospital: hospital.map(str::to_owned),
+        ..Checked::default()
+    };
+    let rows = [
+        row(["H-1234", "vm1 FINAL", "tronco"]),
+        row(["H-1234", "VM2", "Tronco"]),
+        row(["H-1234", "VM1 final", "Chiasm"]),
+        row(["H-1234", "", ""]),
+        // By the name of the program, where nobody drew a structure of that name.
+        row(["H-1234", "VM1 final", "brainstem"]),
+    ];
+    let found = by_name::resolved(&study, &rows, Some(&names));
+    for row in [&found[0], &found[4]] {
+        let keys = [&row.patient_id, &row.plan_id, &row.structure_id];
+        assert_eq!(keys, ["p00", "p00", measured.structure_id]);
+    }
+    let why: Vec<_> = found.iter().map(|r| r.not_found.unwrap_or("found")).collect();
+    assert!(why[0] == "found" && why[1].contains("no plan of this label"), "{why:?}");
+    assert!(
+        why[2].contains("no structure of this name") && why[3].contains("no plan_id"),
+        "{why:?}"
+    );
+    let text = |files: &Files| String::from_utf8(files["agreement_rows.csv"].clone()).unwrap();
+    let sheet = text(&agreement::files(&study, &found));
+    assert!(sheet.lines().nth(1).unwrap().contains("compared"), "{sheet}");
+    let without = by_name::resolved(&study, &rows[..1], None);
+    assert!(without[0].not_found.unwrap().contains("--key"), "{without:?}");
+}
+
 #[test]
 fn the_worksheet_of_the_hospital_has_its_names() {
     use tidydose_rt::identity::{Identity, Kind, Token};
-    let place = std::env::temp_dir().join(format!("tidydose-names-{}", std::process::id()));
     let identity = Identity::keyed([7; 32]);
     let day = identity.day(&Token::new("p00"), 16_000).0;
-    std::fs::write(&place, "patient_id,original_patient_id\np00,H-1234\n").unwrap();
-    let names = StudyNames::new(identity.clone(), &place).unwrap();
-    std::fs::remove_file(&place).unwrap();
+    let names = names_of(&identity);
     assert_eq!(names.hospital_id("p00"), Some("H-1234"));
     assert_eq!(names.hospital_id("p01"), None);
     // 16,000 days after 1970-01-01.
@@ -98,8 +145,14 @@ fn the_worksheet_of_the_hospital_has_its_names() {
     let sheet = check::hospital_worksheet(&study, &study.included(), &names);
     let sheet = String::from_utf8(sheet).unwrap();
     let mut lines = sheet.lines();
-    assert!(lines.next().unwrap().starts_with("\u{feff}hospital_id,plan_date,technology,"));
-    assert_eq!(lines.next().unwrap().split(',').nth(6), Some("Tronco"), "{sheet}");
+    assert!(
+        lines.next().unwrap().starts_with("\u{feff}hospital_id,plan_label,plan_date,technology,")
+    );
+    let first: Vec<&str> = lines.next().unwrap().split(',').collect();
+    assert_eq!(first[7], "Tronco", "{sheet}");
+    // The key knows the label of one plan.
+    let labelled = sheet.lines().filter(|l| l.contains(",VM1 final,")).count();
+    assert_eq!(labelled, sheet.lines().filter(|l| l.starts_with("H-1234,")).count(), "{sheet}");
     let same = String::from_utf8(check::worksheet(&study, &study.included())).unwrap();
     for (with, without) in sheet.lines().zip(same.lines()).skip(1) {
         assert!(with.ends_with(without), "{with}\n{without}");

@@ -42,6 +42,8 @@ const COLUMNS: &[&str] = &[
 struct Found {
     estimate: Option<f64>,
     interval: Option<Interval>,
+    /// The confidence that the interval has at most, where there are too few values for one of 95 %.
+    attained: Option<f64>,
     p: Option<f64>,
 }
 
@@ -117,7 +119,12 @@ pub(super) fn printed(rows: &[Vec<Cell<'static>>]) -> PrintedTable {
             fractions,
             compared,
             sizes.collect::<Vec<_>>().join(", "),
-            with_range(number(11), [number(12), number(13)]),
+            match text_of(row.get(15)) {
+                remark if remark.starts_with(NO_INTERVAL) => {
+                    format!("{}, {NO_INTERVAL}", with_range(number(11), [None, None]))
+                }
+                _ => with_range(number(11), [number(12), number(13)]),
+            },
             number(14).map_or_else(|| "–".to_owned(), p_value),
         ];
         out.push(PrintedRow { kind: Kind::Main, label: clinical_words::capital(&method), cells });
@@ -130,8 +137,9 @@ pub(super) fn printed(rows: &[Vec<Cell<'static>>]) -> PrintedTable {
         head: heads.map(str::to_owned).to_vec(),
         rows: out,
         note: format!(
-            "{tests} tests in all, none corrected for their number. Where patients have several values \
-             intervals are too narrow and p too small; comparisons.csv names these rows."
+            "{tests} tests in all, none corrected for their number. Where groups are too small for an exact \
+             interval of 95 %, none is shown; comparisons.csv has the widest there is and its level. Where \
+             patients have several values intervals are too narrow and p too small; comparisons.csv names these rows."
         ),
     }
 }
@@ -168,6 +176,7 @@ fn of_groups(values: &[&Observed], head: &QuantityAt<'_>) -> Vec<Comparison> {
             let found = rank_sum(&numbers(a), &numbers(b), CONFIDENCE).map(|r| Found {
                 estimate: Some(r.shift),
                 interval: Some(r.interval),
+                attained: r.attained,
                 p: Some(r.p),
             });
             rows.push(head.row("rank sum, Hodges-Lehmann shift", [first, second], [a, b], found));
@@ -177,8 +186,8 @@ fn of_groups(values: &[&Observed], head: &QuantityAt<'_>) -> Vec<Comparison> {
         let lists: Vec<Vec<f64>> = groups.iter().map(|(_, list)| numbers(list)).collect();
         let found = kruskal_wallis(&lists).map(|k| Found {
             estimate: Some(k.h),
-            interval: None,
             p: Some(k.p),
+            ..Found::default()
         });
         rows.push(head.row("Kruskal-Wallis H", ["all groups", ""], [values, &[]], found));
     }
@@ -189,7 +198,12 @@ fn with_volume(placed: &[&Observed]) -> Result<Found, Undefined> {
     let volumes: Vec<f64> = placed.iter().filter_map(|o| o.target_cc).collect();
     let values: Vec<f64> = placed.iter().map(|o| o.value).collect();
     let found = spearman(&volumes, &values, CONFIDENCE)?;
-    Ok(Found { estimate: Some(found.rho), interval: Some(found.interval), p: Some(found.p) })
+    Ok(Found {
+        estimate: Some(found.rho),
+        interval: Some(found.interval),
+        p: Some(found.p),
+        attained: None,
+    })
 }
 
 /// Patients with more than one of the observations.
@@ -201,17 +215,28 @@ fn repeated(members: [&[&Observed]; 2]) -> usize {
     seen.values().filter(|n| **n > 1).count()
 }
 
+/// How the remark begins where an exact interval cannot have its level.
+const NO_INTERVAL: &str = "no 95 % interval";
+
+fn attained_words(level: f64) -> String {
+    let percent = 100.0 * level;
+    format!("{NO_INTERVAL}: with so few values the widest there is holds {percent:.1} % at most")
+}
+
 impl Comparison {
     fn cells(self, tests: usize) -> Vec<Cell<'static>> {
         let found = self.found.as_ref().copied().unwrap_or_default();
         let interval = found.interval;
         let remark = match &self.found {
             Err(why) => why.to_string(),
-            Ok(_) if self.repeated > 0 => format!(
-                "{} with several values: interval too narrow, p too small",
-                counted(self.repeated, "patient")
-            ),
-            Ok(_) => String::new(),
+            Ok(found) => {
+                let level = found.attained.map(attained_words);
+                let repeated = (self.repeated > 0).then(|| {
+                    let patients = counted(self.repeated, "patient");
+                    format!("{patients} with several values: interval too narrow, p too small")
+                });
+                level.into_iter().chain(repeated).collect::<Vec<_>>().join("; ")
+            }
         };
         let real = |v: Option<f64>| number(v.unwrap_or(f64::NAN));
         vec![
@@ -437,4 +462,31 @@ fn quotient(events: usize, n: usize) -> f64 {
 /// Names of groups in the included plans, by rank of their look in figures.
 pub(super) fn groups(places: &BTreeMap<String, PlanGroup>) -> BTreeSet<&str> {
     places.values().map(|p| p.group.as_str()).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Two against two: of six arrangements one lies beyond each end, so that 1 − 2/6 is all there is.
+    #[test]
+    fn an_interval_that_cannot_have_its_level_is_not_shown() {
+        let one = |(place, value): (usize, f64)| Observed {
+            patient: format!("P{place}"),
+            plan: format!("O{place}"),
+            subject: format!("O{place}/1"),
+            group: ["x", "y"][place / 2].to_owned(),
+            fractions: "1".to_owned(),
+            target_cc: None,
+            value,
+        };
+        let values = [1.0, 2.0, 3.0, 5.0].into_iter().enumerate().map(one).collect();
+        let rows = rows_of(&[(QUANTITIES[0], Measured { values, ..Measured::default() })]);
+        let sheet = String::from_utf8(table(&rows)).unwrap();
+        let words = "no 95 % interval: with so few values the widest there is holds 66.7 % at most";
+        assert!(sheet.contains(words), "{sheet}");
+        let page = printed(&rows).markdown();
+        assert!(page.contains("| −2.50, no 95 % interval |"), "{page}");
+        assert!(!page.contains("−4.00"), "no ends of another level: {page}");
+    }
 }

@@ -7,6 +7,7 @@
 //! tables came about. Nothing is imputed: what is missing is counted beside every number.
 
 mod agreement;
+mod by_name;
 mod check;
 mod citations;
 mod comparisons;
@@ -15,21 +16,25 @@ mod doses;
 mod figures;
 mod lists;
 mod measures;
-pub mod models;
+mod models;
 mod packet;
 mod printed;
 mod readme;
+mod relation;
 mod scripts;
+mod shared_covariates;
 mod strobe;
 mod table_one;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+pub use relation::{CALIBRATION, Relation};
 use serde_json::Value;
 
-use tidydose_figure::{LOOKS, Stage, flow, pdf, tiff};
+use tidydose_figure::{LOOKS, Stage, flow, pressed};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
+use tidydose_table::citations::{bibliography, program};
 use tidydose_table::clinical_words;
 use tidydose_table::curves::{CurvesByPlan, curves};
 use tidydose_table::frame::LoadedTable;
@@ -57,9 +62,6 @@ pub const HOSPITAL_WORKSHEET: &str = "check_worksheet_hospital.csv";
 
 /// The folder of what may be shared; it has checksums, so that nothing is to be added to its files.
 pub const SHARED: &str = "share";
-
-/// Dots to the inch of pictures: what journals ask for where a figure has letters and lines.
-pub const PICTURE_DPI: u16 = 600;
 
 /// A folder could not be made.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -117,9 +119,11 @@ pub struct Request<'r> {
     pub covariates: &'r [Covariate],
     /// What the sheet of the department tells of outcomes; empty without a sheet.
     pub outcomes: &'r [Outcome],
+    /// What a relation left in its folder.
+    pub relation: &'r Relation,
     /// Names and dates of the hospital; absent without the study's key.
     pub names: Option<&'r StudyNames>,
-    /// Whether figures are wanted as pictures of [`PICTURE_DPI`] too.
+    /// Whether figures are wanted as pictures of [`tidydose_figure::PICTURE_DPI`] too.
     pub tiff: bool,
 }
 
@@ -138,14 +142,23 @@ pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Folder
     let mut files = study.made(run, asked, &curves_of_organs)?;
     let mut remarks = Vec::new();
     if let Some(rows) = asked.checked {
-        files.extend(agreement::files(&study, rows));
-        remarks.extend(agreement::remark(&study, rows));
+        let rows = by_name::resolved(&study, rows, asked.names);
+        files.extend(agreement::files(&study, &rows));
+        remarks.extend(agreement::remark(&study, &rows));
     }
     if run.pointer("/settings/identity").and_then(Value::as_str) == Some("kept") {
         remarks.push("the study kept identifiers: nothing is made ready to be shared".to_owned());
     } else {
-        files.extend(packet::files(tables));
+        let (shared, said) = packet::files(tables, asked.covariates);
+        files.extend(shared);
+        remarks.extend(said);
     }
+    let (of_relation, captions, said) = relation::files(asked.relation, &words(run));
+    files.extend(of_relation);
+    if let Some(page) = files.get_mut(&format!("{}/captions.md", figures::FOLDER)) {
+        page.extend(captions.as_bytes());
+    }
+    remarks.extend(said);
     let (pressed, faults) = pressed(&files, asked.tiff);
     files.extend(pressed);
     remarks.extend(faults);
@@ -154,26 +167,6 @@ pub fn paper(tables: &Tables, run: &Value, asked: &Request<'_>) -> Result<Folder
     let hospital_worksheet =
         asked.names.map(|names| check::hospital_worksheet(&study, &study.included(), names));
     Ok(Folder { files, hospital_worksheet, remarks })
-}
-
-/// Each figure as PDF, and as TIFF where that is wanted; what could not be made, in words.
-fn pressed(files: &Files, as_tiff: bool) -> (Files, Vec<String>) {
-    let (mut made, mut faults) = (Files::new(), Vec::new());
-    for (name, bytes) in files {
-        let Some(stem) = name.strip_suffix(".svg") else { continue };
-        let svg = String::from_utf8_lossy(bytes);
-        let mut kinds = vec![("pdf", pdf(&svg))];
-        if as_tiff {
-            kinds.push(("tiff", tiff(&svg, PICTURE_DPI)));
-        }
-        for (kind, outcome) in kinds {
-            match outcome {
-                Ok(bytes) => drop(made.insert(format!("{stem}.{kind}"), bytes)),
-                Err(why) => faults.push(format!("{name} could not be written as {kind}: {why}")),
-            }
-        }
-    }
-    (made, faults)
 }
 
 /// The tables as rows, and those whole of which any column may be asked for.
@@ -245,7 +238,8 @@ impl<'t> Study<'t> {
         add("methods.txt", lists::methods(self, run, &included, checked).into_bytes());
         let outcomes = !asked.outcomes.is_empty();
         add("reporting.md", lists::reporting(self, run, &included, outcomes).into_bytes());
-        add("references.bib", citations::bibliography(run).into_bytes());
+        let cited = bibliography(program(run), &citations::statistics(checked));
+        add("references.bib", cited.into_bytes());
         add("CITATION.cff", citations::citation_file(run).into_bytes());
         add(WORKSHEET, check::worksheet(self, &included));
         add("table_one.py", scripts::python(group, &variables, covariates).into_bytes());

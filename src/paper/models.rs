@@ -1,11 +1,14 @@
-//! Estimates that R or Python made of a relation, as a result table: what the ready scripts beside
-//! `subjects.csv` wrote into `models.csv`.
+//! Estimates that R or Python made of a relation, as a result table and a forest plot: what the ready
+//! scripts beside `subjects.csv` wrote into `models.csv`.
 
 use std::borrow::Cow;
 use std::fmt::Write as _;
 
-use super::Files;
+use super::figures::FOLDER;
+use super::{Files, counted};
+use tidydose_figure::{Ratio, ratios};
 use tidydose_table::Cell;
+use tidydose_table::clinical_words::predictor;
 use tidydose_table::run::CAUTION;
 use tidydose_table::user::models::ModelRow;
 use tidydose_table::write_csv::write_records;
@@ -15,21 +18,50 @@ const COLUMNS: &[&str] = &[
     "software", "version", "note",
 ];
 
-/// The table as CSV and for reading; nothing where no script has run. `others` are rows of data that
-/// have changed since.
-#[must_use]
-pub fn files(own: &[&ModelRow], others: usize) -> Files {
+/// The table as CSV and for reading, and the plot; nothing where no script has run. `others` are rows of
+/// data that have changed since.
+pub(super) fn files(own: &[ModelRow], others: usize) -> Files {
     let mut files = Files::new();
     if own.is_empty() && others == 0 {
         return files;
     }
     let mut bytes = Vec::new();
     // Writing into memory does not fail.
-    if write_records(COLUMNS, own.iter().map(|r| cells(r)), &mut bytes).is_ok() {
+    if write_records(COLUMNS, own.iter().map(cells), &mut bytes).is_ok() {
         files.insert("models.csv".to_owned(), bytes);
     }
     files.insert("models.md".to_owned(), page(own, others).into_bytes());
+    if let Some(forest) = ratios("Estimates by other software", &rows(own), CAUTION) {
+        files.insert(format!("{FOLDER}/models.svg"), forest.svg().into_bytes());
+    }
     files
+}
+
+fn rows(own: &[ModelRow]) -> Vec<Ratio> {
+    let row = |r: &ModelRow| Ratio {
+        model: r.heading(),
+        label: predictor(&r.term),
+        estimate: r.estimate,
+        ends: [r.low, r.high],
+    };
+    own.iter().map(row).collect()
+}
+
+/// What is drawn, for the captions.
+pub(super) fn caption(own: &[ModelRow]) -> String {
+    let numbers = |r: &ModelRow| (r.events, r.n, r.patients);
+    let mut of: Vec<(usize, usize, usize)> = own.iter().map(numbers).collect();
+    of.sort_unstable();
+    of.dedup();
+    let of = of.iter().map(|(e, n, p)| format!("{e} events of {n} in {}", counted(*p, "patient")));
+    format!(
+        "Ratios of odds and hazards for one unit of each predictor with their 95 % intervals, on a \
+         logarithmic axis; dashed: no difference; an arrow: the interval goes on beyond the axis; not \
+         bounded: an estimate beyond 1000 or below its reciprocal, as where a predictor separates. Each \
+         model is named with its measure and software. Made of {}. Units differ between predictors, so \
+         that lengths are compared within one only. Numbers: models.csv of the folder above.",
+        of.collect::<Vec<_>>().join("; ")
+    )
 }
 
 fn cells(row: &ModelRow) -> Vec<Cell<'static>> {
@@ -46,7 +78,7 @@ fn cells(row: &ModelRow) -> Vec<Cell<'static>> {
     cells
 }
 
-fn page(own: &[&ModelRow], others: usize) -> String {
+fn page(own: &[ModelRow], others: usize) -> String {
     let mut out = format!("{CAUTION}\n\n");
     out.push_str(
         "| Model | Term | Estimate (95 % interval) | p | Events / observations (patients) | By |\n",
@@ -129,7 +161,7 @@ mod tests {
     #[test]
     fn estimates_stand_in_both_tables_and_a_failed_model_says_why() {
         let failed = ModelRow { estimate: None, note: "nobody had it".to_owned(), ..row() };
-        let found = files(&[&row(), &failed], 2);
+        let found = files(&[row(), failed.clone()], 2);
         let text = |name: &str| String::from_utf8(found[name].clone()).unwrap();
         let page = text("models.md");
         assert!(
@@ -138,6 +170,16 @@ mod tests {
         );
         assert!(page.contains("none: nobody had it") && page.contains("2 rows of models.csv"));
         assert_eq!(text("models.csv").lines().count(), 3);
-        assert!(files(&[], 0).is_empty());
+        let svg = text("figures/models.svg");
+        assert!(
+            svg.contains("Cause-specific Cox, hazard ratio (R survival 3.5.3)")
+                && svg.contains("no estimate"),
+            "{svg}"
+        );
+        assert!(caption(&[row(), failed]).contains("Made of 7 events of 40 in 20 patients."));
+        assert!(super::files(&[], 0).is_empty());
+        // Where no model has an estimate there is nothing to draw.
+        let none = ModelRow { estimate: None, ..row() };
+        assert!(!super::files(&[none], 0).contains_key("figures/models.svg"));
     }
 }

@@ -20,6 +20,7 @@ const FILES: &[(&str, &str)] = &[
     ("lesion_covariates.csv", "what the department's sheet tells of lesions"),
     ("limit_shares.csv", "shares above each limit"),
     ("methods.txt", "methods, with the versions and the statistics"),
+    ("models", "estimates by R and Python of the relation in the study"),
     ("plan_covariates.csv", "what the department's sheet tells of patients and plans"),
     ("references.bib", "what the methods cite, as BibTeX"),
     ("reporting.md", "STROBE and ICRU 91 as far as the program knows, the rest as questions"),

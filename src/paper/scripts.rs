@@ -19,10 +19,8 @@ fn levels(covariates: &[Covariate]) -> impl Iterator<Item = &str> {
 
 /// The Python script; needs pandas.
 pub(super) fn python(group: &str, variables: &[Variable<'_>], covariates: &[Covariate]) -> String {
-    let variables = list(variables, |v| {
-        let categories = if v.categories { "True" } else { "False" };
-        format!("(\"{}\", \"{}\", {categories})", v.grain, v.name)
-    });
+    let variables =
+        list(variables, |v| format!("(\"{}\", \"{}\", \"{}\")", v.grain, v.name, v.values.word()));
     let mut told = String::new();
     if !covariates.is_empty() {
         let words = levels(covariates).fold(String::new(), |mut all, name| {
@@ -55,8 +53,7 @@ pub(super) fn python(group: &str, variables: &[Variable<'_>], covariates: &[Cova
 /// The R script; needs no package.
 pub(super) fn r(group: &str, variables: &[Variable<'_>], covariates: &[Covariate]) -> String {
     let variables = list(variables, |v| {
-        let categories = if v.categories { "TRUE" } else { "FALSE" };
-        format!("list(\"{}\", \"{}\", {categories})", v.grain, v.name)
+        format!("list(\"{}\", \"{}\", \"{}\")", v.grain, v.name, v.values.word())
     });
     let mut told = String::new();
     if !covariates.is_empty() {
@@ -126,25 +123,31 @@ def word(value):
 
 @TOLD@
 plans["group"] = ["unknown" if pd.isna(v) else word(v) for v in plans[GROUP]]
-lesions = lesions.merge(plans[["plan_id", "group"]], on="plan_id", validate="many_to_one")
+plans["of_fractions"] = ["unknown" if pd.isna(v) else word(v) for v in plans["fractions_planned"]]
+of_plan = plans[["plan_id", "group", "of_fractions"]]
+lesions = lesions.merge(of_plan, on="plan_id", validate="many_to_one")
 @GRAINS@
 
 made = []
-for grain, name, categories in VARIABLES:
+for grain, name, values in VARIABLES:
     data = grains[grain]
+    # A dose in gray means another thing in another number of fractions: each is described apart.
+    parts = sorted(data.of_fractions.unique()) if values == "by fractions" else [""]
     for group in ["all", *sorted(data.group.unique())]:
-        own = data if group == "all" else data[data.group == group]
-        known = own[name].dropna()
-        base = {"grain": grain, "variable": name, "group": group, "n": len(known)}
-        base["missing"] = len(own) - len(known)
-        if categories:
-            for level in sorted({word(v) for v in data[name].dropna()}):
-                n = sum(word(v) == level for v in known)
-                percent = 100 * n / len(known) if len(known) else None
-                made.append(base | {"level": level, "count": n, "percent": percent})
-        else:
-            low, middle, high = (known.quantile(q) for q in (0.25, 0.5, 0.75))
-            made.append(base | {"level": "", "median": middle, "lower": low, "upper": high})
+        for part in parts:
+            own = data if group == "all" else data[data.group == group]
+            own = own if part == "" else own[own.of_fractions == part]
+            known = own[name].dropna()
+            base = {"grain": grain, "variable": name, "level": part, "group": group}
+            base |= {"n": len(known), "missing": len(own) - len(known)}
+            if values == "categories":
+                for level in sorted({word(v) for v in data[name].dropna()}):
+                    n = sum(word(v) == level for v in known)
+                    percent = 100 * n / len(known) if len(known) else None
+                    made.append(base | {"level": level, "count": n, "percent": percent})
+            else:
+                low, middle, high = (known.quantile(q) for q in (0.25, 0.5, 0.75))
+                made.append(base | {"median": middle, "lower": low, "upper": high})
 made = pd.DataFrame(made)
 
 key = ["grain", "variable", "level", "group"]
@@ -185,7 +188,11 @@ table <- read(given[2])
 plans <- plans[as.character(plans$in_study) %in% c("TRUE", "true"), ]
 @TOLD@
 plans$group <- ifelse(is.na(plans[[group_column]]), "unknown", as.character(plans[[group_column]]))
-lesions$group <- plans$group[match(lesions$plan_id, plans$plan_id)]
+planned <- plans$fractions_planned
+plans$of_fractions <- ifelse(is.na(planned), "unknown", as.character(planned))
+place <- match(lesions$plan_id, plans$plan_id)
+lesions$group <- plans$group[place]
+lesions$of_fractions <- plans$of_fractions[place]
 lesions <- lesions[!is.na(lesions$group), ]
 
 rows <- 0
@@ -202,16 +209,19 @@ find <- function(grain, name, level, group) {
 for (v in variables) {
 @DATA@
   for (group in c("all", sort(unique(data$group)))) {
-    own <- if (group == "all") data else data[data$group == group, ]
-    values <- own[[v[[2]]]]
-    known <- values[!is.na(values)]
-    levels <- if (v[[3]]) unique(as.character(na.omit(data[[v[[2]]]]))) else NA
+    of_group <- if (group == "all") data else data[data$group == group, ]
+    # A dose in gray means another thing in another number of fractions: each is described apart.
+    levels <- switch(v[[3]], categories = unique(as.character(na.omit(data[[v[[2]]]]))),
+      "by fractions" = unique(data$of_fractions), NA)
     for (level in levels) {
+      own <- if (v[[3]] == "by fractions") of_group[of_group$of_fractions == level, ] else of_group
+      values <- own[[v[[2]]]]
+      known <- values[!is.na(values)]
       row <- find(v[[1]], v[[2]], level, group)
       what <- paste(v[[1]], v[[2]], level, group)
       equal(row$n, length(known), what)
       equal(row$missing, length(values) - length(known), what)
-      if (v[[3]]) {
+      if (v[[3]] == "categories") {
         n <- sum(as.character(known) == level)
         equal(row$count, n, what)
         equal(row$percent, if (length(known)) 100 * n / length(known) else NA, what)

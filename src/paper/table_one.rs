@@ -4,7 +4,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::measures::places;
+use super::measures::{fraction_words, places};
 use super::printed::{Kind, PrintedRow, PrintedTable, with_range};
 use super::{Study, count, number, sheet, word};
 use tidydose_statistics::describe::{Summary, summary};
@@ -16,6 +16,29 @@ use tidydose_table::frame::{LoadedTable, reals};
 use tidydose_table::read::level;
 use tidydose_table::user::outcome_sheet::covariates::{Covariate, Grain};
 
+/// How the values of a variable are described.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Values {
+    /// By median and quartiles.
+    Numbers,
+    /// By counts of each level.
+    Categories,
+    /// By median and quartiles for each number of fractions apart: a dose in gray means another thing in
+    /// another number of fractions.
+    ByFractions,
+}
+
+impl Values {
+    /// Its word in the starter scripts.
+    pub(super) const fn word(self) -> &'static str {
+        match self {
+            Self::Numbers => "numbers",
+            Self::Categories => "categories",
+            Self::ByFractions => "by fractions",
+        }
+    }
+}
+
 /// A variable of the table.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Variable<'v> {
@@ -23,12 +46,12 @@ pub(super) struct Variable<'v> {
     pub(super) grain: &'static str,
     /// Column.
     pub(super) name: &'v str,
-    /// Whether its values are categories.
-    pub(super) categories: bool,
+    /// What its values are.
+    pub(super) values: Values,
 }
 
-const fn of(grain: &'static str, name: &'static str, categories: bool) -> Variable<'static> {
-    Variable { grain, name, categories }
+const fn of(grain: &'static str, name: &'static str, values: Values) -> Variable<'static> {
+    Variable { grain, name, values }
 }
 
 /// Grains in the order of the table.
@@ -48,33 +71,43 @@ pub(super) fn variables(covariates: &[Covariate]) -> Vec<Variable<'_>> {
 }
 
 fn of_covariate<'v>(grain: &'static str, covariate: &'v Covariate) -> Variable<'v> {
-    Variable { grain, name: &covariate.name, categories: covariate.is_levels() }
+    let values = if covariate.is_levels() { Values::Categories } else { Values::Numbers };
+    Variable { grain, name: &covariate.name, values }
 }
 
 /// What every study has.
 const MEASURED: &[Variable<'static>] = &[
-    of("plan", "fractions_planned", true),
-    of("plan", "prescription_dose_gy", false),
-    of("plan", "n_targets", false),
-    of("plan", "era", true),
-    of("plan", "course", true),
-    of("plan", "plan_role", true),
-    of("plan", "grid_plane_mm", false),
-    of("lesion", "gtv_volume_cc", false),
-    of("lesion", "ptv_volume_cc", false),
-    of("lesion", "prescription_dose_gy", false),
-    of("lesion", "prescription_isodose_percent", false),
-    of("lesion", "side", true),
+    of("plan", "fractions_planned", Values::Categories),
+    of("plan", "prescription_dose_gy", Values::ByFractions),
+    of("plan", "n_targets", Values::Numbers),
+    of("plan", "era", Values::Categories),
+    of("plan", "course", Values::Categories),
+    of("plan", "plan_role", Values::Categories),
+    of("plan", "grid_plane_mm", Values::Numbers),
+    of("lesion", "gtv_volume_cc", Values::Numbers),
+    of("lesion", "ptv_volume_cc", Values::Numbers),
+    of("lesion", "prescription_dose_gy", Values::ByFractions),
+    of("lesion", "prescription_isodose_percent", Values::Numbers),
+    of("lesion", "side", Values::Categories),
 ];
 
 /// The name of everybody together.
 pub(super) const ALL: &str = "all";
 
+/// A row of a table with the group and the number of fractions of its plan.
+#[derive(Clone)]
+struct Member {
+    row: usize,
+    group: String,
+    fractions: String,
+}
+
 /// Rows of one grain with their group.
 struct Grouped<'s> {
     table: &'s LoadedTable,
-    /// Row and group.
-    members: Vec<(usize, String)>,
+    members: Vec<Member>,
+    /// Everybody, then the groups of this grain.
+    names: Vec<String>,
 }
 
 impl<'s> Grouped<'s> {
@@ -93,19 +126,35 @@ impl<'s> Grouped<'s> {
                 continue;
             }
             if let Some(of_plan) = groups.get(plan) {
-                members.push((number, of_plan.group.clone()));
+                let (group, fractions) = (of_plan.group.clone(), of_plan.fractions.clone());
+                members.push(Member { row: number, group, fractions });
             }
         }
-        Self { table, members }
+        let of_members: BTreeSet<&String> = members.iter().map(|m| &m.group).collect();
+        let names = std::iter::once(ALL.to_owned()).chain(of_members.into_iter().cloned());
+        Self { table, names: names.collect(), members }
     }
 
-    fn names(&self) -> Vec<String> {
-        let names: BTreeSet<&String> = self.members.iter().map(|(_, g)| g).collect();
-        std::iter::once(ALL.to_owned()).chain(names.into_iter().cloned()).collect()
+    /// Only those of a number of fractions, in the same groups.
+    fn of_fractions(&self, fractions: &str) -> Self {
+        let own = self.members.iter().filter(|m| m.fractions == fractions);
+        Self { table: self.table, names: self.names.clone(), members: own.cloned().collect() }
+    }
+
+    /// Numbers of fractions, the fewest first.
+    fn fractions(&self) -> Vec<&str> {
+        let all: BTreeSet<&str> = self.members.iter().map(|m| m.fractions.as_str()).collect();
+        let mut all: Vec<&str> = all.into_iter().collect();
+        all.sort_by_key(|n| n.parse::<u64>().unwrap_or(u64::MAX));
+        all
+    }
+
+    fn names(&self) -> &[String] {
+        &self.names
     }
 
     fn members(&self, group: &str) -> impl Iterator<Item = usize> {
-        self.members.iter().filter(move |(_, g)| group == ALL || g == group).map(|(r, _)| *r)
+        self.members.iter().filter(move |m| group == ALL || m.group == group).map(|m| m.row)
     }
 
     fn numbers(&self, group: &str, name: &str) -> Vec<f64> {
@@ -124,7 +173,7 @@ impl<'s> Grouped<'s> {
         let mut largest: Option<f64> = None;
         for (i, a) in groups.iter().enumerate() {
             for b in groups.iter().skip(i + 1) {
-                let found = if v.categories {
+                let found = if v.values == Values::Categories {
                     let (x, y) = (self.levels(a, v.name), self.levels(b, v.name));
                     let levels: BTreeSet<&String> = x.iter().chain(&y).collect();
                     let of = |list: &[String], l: &String| list.iter().filter(|w| *w == l).count();
@@ -183,14 +232,16 @@ pub(super) fn table(
         let grouped = Grouped::of(study, grain, included, group);
         printed.push(section(&format!("By {grain}")));
         for v in variables.iter().filter(|v| v.grain == grain) {
-            let difference = grouped.difference(v);
-            let shown = difference.map_or_else(String::new, |d| format!("{d:.2}"));
-            if v.categories {
-                categories(&grouped, v, difference, &mut rows);
-            } else {
-                numbers(&grouped, v, difference, &mut rows);
+            match v.values {
+                Values::Categories => categories(&grouped, v, &mut rows),
+                Values::Numbers => numbers(&grouped, v, "", &mut rows),
+                Values::ByFractions => {
+                    for fractions in grouped.fractions() {
+                        numbers(&grouped.of_fractions(fractions), v, fractions, &mut rows);
+                    }
+                }
             }
-            readable(&grouped, v, &groups, &shown, &mut printed);
+            readable(&grouped, v, &groups, &mut printed);
         }
     }
     let mut head = vec![String::new()];
@@ -208,7 +259,8 @@ pub(super) fn table(
 
 /// What stands below the table.
 const NOTE: &str = "Numbers: median (quartiles); categories: count (percent of those known); missing \
-                    values are counted and not part of any other number. A patient with plans in \
+                    values are counted and not part of any other number. Prescribed doses stand for each \
+                    number of fractions apart. A patient with plans in \
                     several groups counts in each of them. Difference: the largest standardised \
                     difference between two groups; no p, since groups were not drawn at random.";
 
@@ -234,7 +286,7 @@ fn counts(
 ) -> (Vec<PrintedRow>, Vec<String>) {
     let plans = Grouped::of(study, Grain::Plan.word(), included, group);
     let lesions = Grouped::of(study, Grain::Lesion.word(), included, group);
-    let groups = plans.names();
+    let groups = plans.names().to_vec();
     let patients = |name: &String| -> usize {
         let of_plan = plans.members(name).filter_map(|row| study.plans.get(row));
         of_plan.map(|p| p.patient_id).collect::<BTreeSet<_>>().len()
@@ -262,18 +314,14 @@ fn head(
     vec![word(v.grain), word(v.name), word(level), word(group), count(known), count(all - known)]
 }
 
-fn categories(
-    g: &Grouped<'_>,
-    v: &Variable<'_>,
-    d: Option<f64>,
-    rows: &mut Vec<Vec<Cell<'static>>>,
-) {
+fn categories(g: &Grouped<'_>, v: &Variable<'_>, rows: &mut Vec<Vec<Cell<'static>>>) {
+    let d = g.difference(v);
     let levels: BTreeSet<String> = g.levels(ALL, v.name).into_iter().collect();
     for level in &levels {
         for name in g.names() {
-            let own = g.levels(&name, v.name);
+            let own = g.levels(name, v.name);
             let n = own.iter().filter(|l| *l == level).count();
-            let mut row = head(v, level, &name, own.len(), g.members(&name).count());
+            let mut row = head(v, level, name, own.len(), g.members(name).count());
             let percent = 100.0 * real(n) / real(own.len());
             row.extend([count(n), number(percent), Cell::Missing, Cell::Missing, Cell::Missing]);
             row.push(if name == ALL { number(d.unwrap_or(f64::NAN)) } else { Cell::Missing });
@@ -282,10 +330,12 @@ fn categories(
     }
 }
 
-fn numbers(g: &Grouped<'_>, v: &Variable<'_>, d: Option<f64>, rows: &mut Vec<Vec<Cell<'static>>>) {
+/// Rows of numbers; `level` is the number of fractions where they are described apart.
+fn numbers(g: &Grouped<'_>, v: &Variable<'_>, level: &str, rows: &mut Vec<Vec<Cell<'static>>>) {
+    let d = g.difference(v);
     for name in g.names() {
-        let own = g.numbers(&name, v.name);
-        let mut row = head(v, "", &name, own.len(), g.members(&name).count());
+        let own = g.numbers(name, v.name);
+        let mut row = head(v, level, name, own.len(), g.members(name).count());
         row.extend([Cell::Missing, Cell::Missing]);
         let s = summary(&own).ok();
         let of = |f: fn(&Summary) -> f64| number(s.as_ref().map_or(f64::NAN, f));
@@ -296,47 +346,69 @@ fn numbers(g: &Grouped<'_>, v: &Variable<'_>, d: Option<f64>, rows: &mut Vec<Vec
 }
 
 /// The rows of a variable as they are printed, for the groups of the whole table.
-fn readable(
-    g: &Grouped<'_>,
-    v: &Variable<'_>,
-    groups: &[String],
-    difference: &str,
-    out: &mut Vec<PrintedRow>,
-) {
-    let mut row = |kind, label: &str, mut cells: Vec<String>, difference: &str| {
-        cells.push(difference.to_owned());
+fn readable(g: &Grouped<'_>, v: &Variable<'_>, groups: &[String], out: &mut Vec<PrintedRow>) {
+    let mut row = |kind, label: &str, mut cells: Vec<String>, difference: Option<f64>| {
+        cells.push(difference.map_or_else(String::new, |d| format!("{d:.2}")));
         out.push(PrintedRow { kind, label: label.to_owned(), cells });
     };
-    let known = |group: &String| match v.categories {
-        true => g.levels(group, v.name).len(),
-        false => g.numbers(group, v.name).len(),
+    let blank = || vec![String::new(); groups.len()];
+    let name = clinical_words::column(v.name);
+    match v.values {
+        Values::Categories => {
+            row(Kind::Main, &name, blank(), g.difference(v));
+            let levels: BTreeSet<String> = g.levels(ALL, v.name).into_iter().collect();
+            for level in &levels {
+                let cells = groups.iter().map(|group| share_of(level, &g.levels(group, v.name)));
+                row(Kind::Level, &clinical_words::level(v.name, level), cells.collect(), None);
+            }
+        }
+        Values::Numbers => {
+            let cells = groups.iter().map(|group| middle(&g.numbers(group, v.name)));
+            row(Kind::Main, &name, cells.collect(), g.difference(v));
+        }
+        Values::ByFractions => {
+            row(Kind::Main, &name, blank(), None);
+            for fractions in g.fractions() {
+                let part = g.of_fractions(fractions);
+                if part.numbers(ALL, v.name).is_empty() {
+                    // They are among the missing.
+                    continue;
+                }
+                let cell = |group: &String| {
+                    let own = part.numbers(group, v.name);
+                    let n =
+                        if own.is_empty() { String::new() } else { format!(", n = {}", own.len()) };
+                    format!("{}{n}", middle(&own))
+                };
+                let cells = groups.iter().map(cell).collect();
+                row(Kind::Level, &fraction_words(fractions), cells, part.difference(v));
+            }
+        }
+    }
+    let known = |group: &String| match v.values {
+        Values::Categories => g.levels(group, v.name).len(),
+        Values::Numbers | Values::ByFractions => g.numbers(group, v.name).len(),
     };
     let missing = |group: &String| g.members(group).count() - known(group);
-    let name = clinical_words::column(v.name);
-    if v.categories {
-        row(Kind::Main, &name, vec![String::new(); groups.len()], difference);
-        let levels: BTreeSet<String> = g.levels(ALL, v.name).into_iter().collect();
-        for level in &levels {
-            let cell = |group: &String| {
-                let own = g.levels(group, v.name);
-                let n = own.iter().filter(|l| *l == level).count();
-                if own.is_empty() {
-                    return "–".to_owned();
-                }
-                format!("{n} ({:.0} %)", 100.0 * real(n) / real(own.len()))
-            };
-            let words = clinical_words::level(v.name, level);
-            row(Kind::Level, &words, groups.iter().map(cell).collect(), "");
-        }
-    } else {
-        let cell = |group: &String| match summary(&g.numbers(group, v.name)) {
-            Ok(s) => with_range(Some(s.median), [Some(s.lower), Some(s.upper)]),
-            Err(_) => "–".to_owned(),
-        };
-        row(Kind::Main, &name, groups.iter().map(cell).collect(), difference);
-    }
     if groups.iter().any(|n| missing(n) > 0) {
         let cells = groups.iter().map(|n| missing(n).to_string()).collect();
-        row(Kind::Level, "missing", cells, "");
+        row(Kind::Level, "missing", cells, None);
     }
+}
+
+/// Median with quartiles; a dash for no values.
+fn middle(values: &[f64]) -> String {
+    match summary(values) {
+        Ok(s) => with_range(Some(s.median), [Some(s.lower), Some(s.upper)]),
+        Err(_) => "–".to_owned(),
+    }
+}
+
+/// How many of those known have a level; a dash where nobody is known.
+fn share_of(level: &str, own: &[String]) -> String {
+    if own.is_empty() {
+        return "–".to_owned();
+    }
+    let n = own.iter().filter(|l| *l == level).count();
+    format!("{n} ({:.0} %)", 100.0 * real(n) / real(own.len()))
 }

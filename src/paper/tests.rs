@@ -34,9 +34,21 @@ pub(super) fn study_of(tables: Tables) -> Study<'static> {
     Study::read(Box::leak(Box::new(tables))).unwrap()
 }
 
+/// No relation.
+static ALONE: Relation =
+    Relation { captions: String::new(), calibration: None, models: Vec::new(), others: 0 };
+
 /// Groups by a column, and nothing else.
 pub(super) fn by(group: &str) -> Request<'_> {
-    Request { group, checked: None, covariates: &[], outcomes: &[], names: None, tiff: false }
+    Request {
+        group,
+        checked: None,
+        covariates: &[],
+        outcomes: &[],
+        relation: &ALONE,
+        names: None,
+        tiff: false,
+    }
 }
 
 fn limit_checks_of_five() -> (String, LoadedTable) {
@@ -147,7 +159,9 @@ fn table_one_counts_what_is_there_and_what_is_missing() {
     for line in [
         "plan,fractions_planned,1,all,3,1,2,66.66666666666667,,,,",
         "plan,fractions_planned,5,y,1,1,1,100,,,,",
-        "plan,prescription_dose_gy,,all,3,1,,,22,21,23.5,",
+        // 20 and 22 Gy in one fraction, 25 in five; who has no dose has no number either.
+        "plan,prescription_dose_gy,1,all,2,0,,,21,20.5,21.5,",
+        "plan,prescription_dose_gy,5,all,1,",
         "lesion,gtv_volume_cc,,x,3,0,,,2,1.5,2.5,",
     ] {
         assert!(table.contains(line), "{line}\n{table}");
@@ -167,7 +181,10 @@ fn table_one_counts_what_is_there_and_what_is_missing() {
         ],
         "{read}"
     );
-    assert!(read.contains("| Prescription dose (Gy) | 22.0 (21.0 to 23.5) |"), "{read}");
+    // Never over several numbers of fractions.
+    assert!(read.contains("| Prescription dose (Gy) |  |"), "{read}");
+    assert!(read.contains("1 fraction | 21.0 (20.5 to 21.5), n = 2 |"), "{read}");
+    assert!(!table.contains("plan,prescription_dose_gy,,all"), "{table}");
     assert!(!read.contains("prescription_dose") && read.contains("no p"), "{read}");
 }
 
@@ -520,8 +537,8 @@ fn covariates_of_the_sheet_stand_in_table_1_and_beside_the_scripts() {
     let beside = text("plan_covariates.csv");
     assert_eq!(beside.lines().next(), Some("plan_id,first_of_patient,age,kps"));
     assert_eq!(beside.lines().filter(|l| l.contains(",true,")).count(), 4, "{beside}");
-    assert!(text("table_one.py").contains("(\"patient\", \"age\", False)"));
-    assert!(text("table_one.R").contains("list(\"plan\", \"kps\", TRUE)"));
+    assert!(text("table_one.py").contains("(\"patient\", \"age\", \"numbers\")"));
+    assert!(text("table_one.R").contains("list(\"plan\", \"kps\", \"categories\")"));
     // Without a sheet the folder is what it was.
     assert!(!made().contains_key("plan_covariates.csv"));
 }

@@ -142,6 +142,7 @@ impl Analysis {
                      {trust}"
                 ));
             }
+            list.extend(super::model_words::unbounded(self, request));
             if fitted.curve.slope.is_none() {
                 list.push(
                     "too few bootstrap resamples of patients had a model: no interval from them"
@@ -184,9 +185,9 @@ impl Analysis {
             let gone: usize = unknown.left.values().sum();
             if 10 * gone >= self.n() + gone && gone > 0 {
                 list.push(format!(
-                    "{gone} {}s have no value of the predictor (see flow.csv): if they differ from \
-                     the others, the result does not hold for all",
-                    request.grain.word()
+                    "{} without a value of the predictor (see flow.csv): if they differ from the others, \
+                     the result does not hold for all",
+                    super::words::counted(gone, request.grain.word())
                 ));
             }
         }
@@ -194,7 +195,7 @@ impl Analysis {
             && time.without_day > 0
         {
             list.push(format!(
-                "{} of those analysed have no day and are not in the incidence",
+                "{} of those analysed without a day, so not in the incidence",
                 time.without_day
             ));
         }

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use super::Request;
 use super::analysis::Analysis;
 use super::join::Stage;
+use super::model_words::performance_words;
 use super::words::small_groups;
 use tidydose_table::run::CAUTION;
 
@@ -22,8 +23,8 @@ pub(super) fn file(
             if name == "dose_response" { "curve.csv, rates.csv and subjects" } else { name };
         let _ = writeln!(
             out,
-            "\n## {name}.svg\n\n{what} {} {} Numbers: {sheet}.csv.",
-            left_out(analysis),
+            "\n## {name}.svg\n\n{what} {}{} Numbers: {sheet}.csv.",
+            if name == "models" { String::new() } else { format!("{} ", left_out(analysis)) },
             request.run
         );
     }
@@ -49,20 +50,30 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
              without below. Values published elsewhere are drawn beside the data and are no advice{}.",
             unchecked(analysis)
         ),
+        "calibration" => format!(
+            "Calibration of the risk of {event} by the model of {predictor}: {n}, in parts of about equal \
+             numbers by risk. Marks: share with the event against the mean risk of the model, with exact \
+             95 % intervals for the effective number of patients and events / observations; line: model \
+             and observation alike. {}",
+            optimism(analysis)
+        ),
         "incidence" => {
             let missing = analysis.over_time.as_ref().map_or(0, |o| o.without_day);
             format!(
                 "Cumulative incidence of {event}, and of death before it, by Aalen and Johansen: {n}; \
-                 band: 95 %. {missing} with the event but without its day are not in it. Shown while a \
-                 tenth is at risk."
+                 {}. {missing} with the event but without its day are not in it. Shown while a \
+                 tenth is at risk.",
+                incidence_band(analysis)
             )
         }
+        "models" => MODELS.to_owned(),
         "survival" => {
             let patients = analysis.survival.as_ref().map_or(0, |s| s.all.times.count());
             let small = analysis.survival.as_ref().ok().and_then(small_groups);
             let small = small.map_or_else(String::new, |words| format!(" Groups {words}."));
             format!(
-                "Survival of {patients} patients by Kaplan and Meier, by {}; strokes: censored. Shown \
+                "Survival of {patients} patients by Kaplan and Meier, by {}; bands: pointwise 95 % by \
+                 Greenwood's variance on the scale of log(−log survival); strokes: censored. Shown \
                  while a tenth is at risk.{small}",
                 request.group.replace('_', " ")
             )
@@ -73,6 +84,35 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
         ),
         _ => format!("Who is analysed, and who left at which stage for which reason: {n}."),
     }
+}
+
+/// What is drawn of the estimates of other software.
+const MODELS: &str = "Ratios of odds and hazards for one unit of each predictor, estimated of subjects.csv \
+                      by models.R and models.py, on a logarithmic axis with their 95 % intervals; \
+                      dashed: no difference. An arrow: the interval goes on beyond the axis; not \
+                      bounded: an estimate beyond 1000 or below its reciprocal, as where a predictor \
+                      separates. Units \
+                      differ between predictors, so that lengths are compared within one only.";
+
+/// How the band of the incidence is made.
+fn incidence_band(analysis: &Analysis) -> &'static str {
+    let unseen = analysis.over_time.as_ref().is_ok_and(|o| o.unseen.is_some());
+    if unseen || analysis.lists.clusters.repeat() {
+        "band: pointwise 95 %, bootstrap, resampling patients"
+    } else {
+        "band: pointwise 95 % by the delta method (Dinse and Larson) on the scale of \
+         log(−log incidence)"
+    }
+}
+
+/// Discrimination and calibration of the model in its own data, and what is left without optimism.
+fn optimism(analysis: &Analysis) -> String {
+    let found = analysis.fitted.as_ref().ok().and_then(|f| f.performance.as_ref().ok());
+    let Some(found) = found else { return String::new() };
+    let [area, slope] = performance_words(found);
+    format!(
+        "In the data that the model was made of: {area}; {slope}. This is no validation in other patients."
+    )
 }
 
 /// How many of the published values drawn nobody has seen in their source.

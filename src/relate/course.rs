@@ -4,6 +4,7 @@
 
 use super::join::{Lesions, Stage};
 use super::study::{Cohort, GroupedPlan};
+use super::words::counted;
 use super::{Grain, Request};
 use tidydose_statistics::survival::End;
 use tidydose_table::user::outcomes::{DEATH, LOST, Outcome};
@@ -85,15 +86,16 @@ impl<'c> OutcomesOf<'c> {
         let mut notes = Vec::new();
         if held > 0 {
             notes.push(format!(
-                "{held} rows of the sheet contradict themselves and are held back; see held_back in \
-                 outcomes_read.csv"
+                "held back since the sheet contradicts itself: {} (held_back in outcomes_read.csv)",
+                counted(held, "row")
             ));
         }
         if moved > 0 {
             let event = &self.request.event;
             notes.push(format!(
-                "{moved} rows with {event} lie after a later course of the patient than the plan they name: the event \
-                 is told of that course"
+                "{} with {event} after a later course of the patient than the plan that is named there: \
+                 the event is told of that course",
+                counted(moved, "row")
             ));
         }
         notes

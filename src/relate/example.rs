@@ -121,6 +121,8 @@ pub(super) fn request(grain: Grain) -> Request {
         tried: vec![tried("Brain:V12Gy[cc]")],
         looked_for: Vec::new(),
         models: Vec::new(),
+        program: ["tidydose", "0.0"].map(str::to_owned),
+        tiff: false,
         stale: None,
         run: "Run: of a test.".to_owned(),
     }

@@ -1,4 +1,5 @@
-//! The figures of a relation: dose-response, incidence, survival, discrimination and flow.
+//! The figures of a relation: dose-response, calibration, incidence, survival, discrimination, flow,
+//! and estimates by other software.
 
 use std::collections::BTreeMap;
 
@@ -9,23 +10,39 @@ use super::model::Fitted;
 use super::published::Published;
 use super::sheets::share;
 use super::time::{Group, MONTH, OverTime, Survival};
-use tidydose_figure::{Axis, Below, Figure, Layer, Look, Stage as Box, flow};
+use super::words::counted;
+use tidydose_figure::{
+    Axis, Below, Calibrated, Figure, Layer, Look, Ratio, Stage as Box, calibration, flow, ratios,
+};
 use tidydose_statistics::survival::End;
 use tidydose_table::clinical_words;
 use tidydose_table::run::CAUTION;
+use tidydose_table::user::models::ModelRow;
 
 /// Curves over time end where fewer than this share is left.
 const LEFT: f64 = 0.1;
 /// Dose ticks are drawn up to so many.
 const TICKS: usize = 400;
 
-/// All figures by name of the file; those without data are left out.
-pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, Vec<u8>> {
+/// Names of all figures, without the ending of their files.
+pub const FIGURES: [&str; 7] =
+    ["flow", "dose_response", "calibration", "incidence", "survival", "roc", "models"];
+
+/// All figures by name of the file; those without data are left out. `models` are estimates of these
+/// subjects by other software.
+pub(super) fn files(
+    analysis: &Analysis,
+    request: &Request,
+    models: &[&ModelRow],
+) -> BTreeMap<String, Vec<u8>> {
     let mut files = BTreeMap::new();
     let mut add = |name: &str, svg: String| files.insert(format!("{name}.svg"), svg.into_bytes());
     add("flow", flow("Who is analysed", &boxes(analysis, request), CAUTION));
     if analysis.n() > 0 {
         add("dose_response", dose_response(analysis, request).svg());
+    }
+    if let Some(figure) = calibrated(analysis, request) {
+        add("calibration", figure.svg());
     }
     if let Ok(found) = &analysis.over_time {
         add("incidence", incidence(found, request).svg());
@@ -36,11 +53,38 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
     if let Some(figure) = roc(analysis, request) {
         add("roc", figure.svg());
     }
+    if let Some(forest) = forest(models) {
+        add("models", forest.svg());
+    }
     files
 }
 
-fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
+/// Risks of the model against what was observed, part by part.
+fn calibrated(analysis: &Analysis, request: &Request) -> Option<Figure> {
+    let parts = &analysis.fitted.as_ref().ok()?.calibration;
+    let bands: Vec<Calibrated> = parts
+        .iter()
+        .map(|c| Calibrated {
+            predicted: c.risk,
+            observed: share(c.rate.events, c.rate.n),
+            interval: (c.rate.interval.low, c.rate.interval.high),
+            events: (c.rate.events, c.rate.n),
+        })
+        .collect();
+    let event = request.event.replace('_', " ");
+    (!bands.is_empty()).then(|| calibration(&event, &bands, CAUTION))
+}
+
+/// What the ready scripts estimated, model by model.
+fn forest(models: &[&ModelRow]) -> Option<tidydose_figure::Forest> {
+    let row = |r: &&ModelRow| Ratio {
+        model: r.heading(),
+        label: clinical_words::predictor(&r.term),
+        estimate: r.estimate,
+        ends: [r.low, r.high],
+    };
+    let rows: Vec<Ratio> = models.iter().map(row).collect();
+    ratios("Estimates by other software", &rows, CAUTION)
 }
 
 fn boxes(analysis: &Analysis, request: &Request) -> Vec<Box> {
@@ -50,7 +94,8 @@ fn boxes(analysis: &Analysis, request: &Request) -> Vec<Box> {
         if request.grain == super::Grain::Patient {
             vec![what.to_owned(), patients]
         } else {
-            vec![what.to_owned(), format!("{} of {patients}", counted(s.subjects, "lesion"))]
+            let subjects = counted(s.subjects, request.grain.word());
+            vec![what.to_owned(), format!("{subjects} of {patients}")]
         }
     };
     let left = |s: &StageCount| {

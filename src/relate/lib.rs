@@ -9,9 +9,11 @@
 mod analysis;
 mod captions;
 mod checks;
+mod constant;
 mod course;
 mod figures;
 mod join;
+mod methods;
 mod model;
 mod model_words;
 mod predictor;
@@ -27,11 +29,15 @@ use std::collections::BTreeMap;
 use study::Cohort;
 
 use analysis::Analysis;
+pub use figures::FIGURES;
 pub use tidydose_statistics::logistic::MOST_ADJUSTERS;
 use tidydose_table::nobody::nobody;
 use tidydose_table::read::{CellError, Tables};
 use tidydose_table::user::models::{ModelRow, SUBJECTS};
 use tidydose_table::user::outcomes::Outcome;
+
+/// The file with the captions of all figures.
+pub const CAPTIONS: &str = "captions.md";
 
 /// The tables that are read.
 pub const TABLES: &[&str] = &["plans", "lesions", "metrics", "structures"];
@@ -92,6 +98,10 @@ pub struct Request {
     pub looked_for: Vec<String>,
     /// What scripts of an earlier run of this relation estimated, see [`tidydose_table::user::models`].
     pub models: Vec<ModelRow>,
+    /// Name and version of the program, for the references.
+    pub program: [String; 2],
+    /// Whether figures are wanted as pictures of [`tidydose_figure::PICTURE_DPI`] too.
+    pub tiff: bool,
     /// What to say where something was decided after the tables were made.
     pub stale: Option<String>,
     /// The run that the tables come from, for the captions; see [`tidydose_table::run::words`].
@@ -181,7 +191,8 @@ fn describe(
     outcomes: &[Outcome],
     request: &Request,
 ) -> Result<Relation, RelateError> {
-    let joined = join::join(cohort, outcomes, request)?;
+    let (joined, followed) = constant::joined(cohort, outcomes, request)?;
+    let request = &followed;
     let analysis = Analysis::of(joined, request);
     if let Some(wanted) = analysis.pooled_prescription(request) {
         return Err(RelateError::Predictor {
@@ -196,18 +207,18 @@ fn describe(
     let mut files = sheets::files(&analysis, request);
     let subjects = files.get(SUBJECTS).cloned().unwrap_or_default();
     files.extend(scripts::files(&subjects, request));
-    let drawn = figures::files(&analysis, request);
-    // A drawing of this program that has no PDF would be a fault of the program; it has its SVG.
-    files.extend(drawn.iter().filter_map(|(name, bytes)| {
-        let pdf = tidydose_figure::pdf(&String::from_utf8_lossy(bytes)).ok()?;
-        Some((format!("{}.pdf", name.strip_suffix(".svg")?), pdf))
-    }));
+    let models = scripts::own(&request.models, &subjects);
+    let drawn = figures::files(&analysis, request, &models);
+    let (pressed, faults) = tidydose_figure::pressed(&drawn, request.tiff);
+    files.extend(pressed);
     files.extend(drawn);
-    files.insert("captions.md".to_owned(), captions::file(&analysis, request, &files));
+    files.insert(CAPTIONS.to_owned(), captions::file(&analysis, request, &files));
     let mut warnings: Vec<String> = request.stale.iter().cloned().collect();
     warnings.extend(analysis.warnings(request));
-    let others = scripts::words(&request.models, &subjects);
+    warnings.extend(faults);
+    let others = scripts::words(&models, request.models.len() - models.len());
     let text = words::report(&analysis, request, &warnings, others);
+    files.insert("references.bib".to_owned(), methods::references(request));
     files.insert("report.txt".to_owned(), text.into_bytes());
     let summary = words::summary(&analysis, request);
     Ok(Relation { files, summary, warnings, nobody: words::nobody(&analysis, request) })
@@ -215,5 +226,7 @@ fn describe(
 
 #[cfg(test)]
 mod example;
+#[cfg(test)]
+mod known_truth_tests;
 #[cfg(test)]
 mod tests;

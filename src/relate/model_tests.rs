@@ -146,3 +146,110 @@ fn an_interval_that_cannot_have_its_level_says_so() {
     );
     assert!(report.contains("holds 50.0 % at most"), "{report}");
 }
+
+/// An adjuster of one level, or of one value among those analysed, is named and held back.
+#[test]
+fn an_adjuster_that_is_the_same_for_everybody_is_held_back() {
+    let mut asked = request(Grain::Lesion);
+    asked.adjust = ["plan_role", "gtv_volume_cc", "fractions_planned"].map(str::to_owned).to_vec();
+    let found = describe(&cohort(), &outcomes(), &asked).unwrap();
+    let all = found.warnings.join("\n");
+    for words in [
+        "adjuster plan_role is held back: it is treated for all 80 that would be analysed",
+        "adjuster fractions_planned is held back: it is 1 for all 80 that would be analysed",
+    ] {
+        assert!(all.contains(words), "{words}: {all}");
+    }
+    assert!(found.summary.contains("odds ratio "), "{}", found.summary);
+    asked.adjust = vec!["gtv_volume_cc".to_owned()];
+    let without = describe(&cohort(), &outcomes(), &asked).unwrap();
+    for name in ["model.csv", "subjects.csv", "models.R", "models.py", "curve.csv"] {
+        assert_eq!(found.files[name], without.files[name], "{name}");
+    }
+    // One that only those of one kind know: without it the others are analysed, too.
+    let mut cohort = cohort();
+    let known = cohort.plan_columns.get_mut("fractions_planned").unwrap();
+    known.retain(|plan, _| *plan < "O20");
+    asked.adjust = vec!["fractions_planned".to_owned()];
+    let found = describe(&cohort, &outcomes(), &asked).unwrap();
+    assert!(found.summary.starts_with("80 of 80 lesions analysed"), "{}", found.summary);
+}
+
+/// Two events of four: an interval over powers of ten is no statement of size.
+#[test]
+fn an_interval_that_the_data_do_not_bound_says_so() {
+    let rows: Vec<Outcome> = (0..5)
+        .map(|i| {
+            let event = [false, true, false, false, true][i];
+            row(i, None, if event { "necrosis" } else { "none" }, event.then_some(50))
+        })
+        .collect();
+    let mut cohort = cohort();
+    for (m, v) in
+        cohort.metrics.iter_mut().filter(|m| m.structure == "Brain").zip([1.0, 1.1, 1.2, 1.3, 2.4])
+    {
+        m.value = Some(v);
+    }
+    let found = describe(&cohort, &rows, &request(Grain::Patient)).unwrap();
+    let all = found.warnings.join("\n");
+    let words = "the data do not bound the odds ratio for one unit of Brain:V12Gy[cc]: the ends of its interval, ";
+    assert!(all.contains(words) && all.contains("2 events of 5 say hardly anything"), "{all}");
+    // Of forty patients they do.
+    let found = describe(&super::cohort(), &outcomes(), &request(Grain::Patient)).unwrap();
+    assert!(!found.warnings.join("\n").contains("do not bound"), "{:?}", found.warnings);
+}
+
+#[test]
+fn one_degree_of_freedom_is_no_several() {
+    let found = describe(&cohort(), &outcomes(), &request(Grain::Patient)).unwrap();
+    let report = String::from_utf8(found.files["report.txt"].clone()).unwrap();
+    assert!(report.contains("log-rank over 2 groups of technology"), "{report}");
+    assert!(
+        report.contains("with 1 degree of freedom, p = ") && !report.contains("1 degrees"),
+        "{report}"
+    );
+}
+
+/// What the scripts wrote of these subjects is a figure with a caption; of others it is none.
+#[test]
+fn estimates_of_other_software_are_a_forest_plot() {
+    use tidydose_table::user::models::mark;
+    let mut asked = request(Grain::Lesion);
+    let first = describe(&cohort(), &outcomes(), &asked).unwrap();
+    assert!(!first.files.contains_key("models.svg"));
+    let row = |model: &str, relation: String| ModelRow {
+        model: model.to_owned(),
+        term: "Brain:V12Gy[cc]".to_owned(),
+        measure: "hazard ratio".to_owned(),
+        estimate: Some(1.2),
+        low: Some(1.05),
+        high: Some(1.4),
+        p: Some(0.01),
+        n: 80,
+        patients: 40,
+        events: 11,
+        software: "R survival".to_owned(),
+        version: "3.5".to_owned(),
+        note: String::new(),
+        relation,
+    };
+    let own = mark(&first.files["subjects.csv"]);
+    asked.models = vec![row("cause-specific Cox", own), row("another", "of older data".to_owned())];
+    asked.tiff = true;
+    let found = describe(&cohort(), &outcomes(), &asked).unwrap();
+    let svg = String::from_utf8(found.files["models.svg"].clone()).unwrap();
+    for words in
+        ["Cause-specific Cox, hazard ratio (R survival 3.5)", "Brain V12Gy", "1.20 (1.05–1.40)"]
+    {
+        assert!(svg.contains(words), "{words}: {svg}");
+    }
+    assert!(!svg.contains("Another"), "{svg}");
+    let captions = String::from_utf8(found.files["captions.md"].clone()).unwrap();
+    assert!(captions.contains("## models.svg\n\nRatios of odds and hazards"), "{captions}");
+    // Pictures on request, and what the report cites.
+    assert!(found.files["models.tiff"].starts_with(b"II\x2a\0"));
+    assert!(found.files.contains_key("calibration.tiff") && !first.files.contains_key("flow.tiff"));
+    assert!(
+        String::from_utf8_lossy(&found.files["references.bib"]).contains("@article{firth1993,")
+    );
+}

@@ -6,10 +6,10 @@ use super::analysis::Analysis;
 use super::checks::name;
 use super::model::{Fitted, Step};
 use super::sheets::share;
-use super::words::{p, percent, percents, shown};
+use super::words::{freedom, p, percent, percents, shown};
 use tidydose_statistics::Interval;
 use tidydose_statistics::bootstrap::DRAWS;
-use tidydose_statistics::logistic::{Reached, Separation};
+use tidydose_statistics::logistic::{Performance, Reached, Separation};
 
 /// The effect of the predictor with the interval that counts.
 pub(super) fn effect(analysis: &Analysis, fitted: &Fitted, request: &Request) -> String {
@@ -22,6 +22,35 @@ pub(super) fn effect(analysis: &Analysis, fitted: &Fitted, request: &Request) ->
         step.words,
         step.interval(draws, Some(slope.interval))
     )
+}
+
+/// An interval of a ratio whose ends differ by this factor or more says that there is a relation, and
+/// nothing of its size: three powers of ten.
+const UNBOUNDED: f64 = 1000.0;
+
+/// What goes with an interval of the effect that no reader takes for one. Where the predictor separates,
+/// that is said already.
+pub(super) fn unbounded(analysis: &Analysis, request: &Request) -> Option<String> {
+    let fitted = analysis.fitted.as_ref().ok()?;
+    if !matches!(analysis.checks.separation, Ok(Separation::No | Separation::NotFound)) {
+        return None;
+    }
+    let step = Stepped::of(analysis, request);
+    let draws = fitted.curve.slope.filter(|_| by_draws(analysis));
+    let interval = draws.unwrap_or(fitted.model.slope.interval);
+    let factor = ((interval.high - interval.low) * step.size).exp();
+    (factor >= UNBOUNDED).then(|| {
+        format!(
+            "the data do not bound the odds ratio for {}: the ends of its interval, {} and {}, differ by \
+             a factor of {UNBOUNDED} or more; {} events of {} say hardly anything of how strong the \
+             relation is",
+            step.words,
+            step.ratio(interval.low),
+            step.ratio(interval.high),
+            fitted.model.events,
+            fitted.model.n
+        )
+    })
 }
 
 /// Whether the interval by draws of patients counts: where rows share patients, and no draw is
@@ -126,8 +155,9 @@ fn effects(analysis: &Analysis, fitted: &Fitted, request: &Request, list: &mut V
         ));
     }
     list.push(format!(
-        "penalised likelihood ratio {} with 1 degree of freedom, p = {}{}",
+        "penalised likelihood ratio {} with {}, p = {}{}",
         shown(slope.ratio),
+        freedom(1),
         p(slope.p),
         independent(analysis)
     ));
@@ -198,10 +228,10 @@ fn checks(analysis: &Analysis, request: &Request, list: &mut Vec<String>) {
             };
             format!(
                 "a line against a restricted cubic spline with knots at {} (Harrell's quantiles): \
-                 penalised likelihood ratio {} with {} degrees of freedom, p = {}{}{few}",
+                 penalised likelihood ratio {} with {}, p = {}{}{few}",
                 knots.join(", "),
                 shown(found.ratio),
-                found.degrees,
+                freedom(found.degrees),
                 p(found.p),
                 independent(analysis)
             )
@@ -219,18 +249,10 @@ fn fit(fitted: &Fitted, list: &mut Vec<String>) {
             return;
         }
     };
-    let left =
-        |value: Option<f64>| value.map_or_else(|| "not known".to_owned(), |v| format!("{v:.2}"));
+    let [area, slope] = performance_words(found);
+    list.push(area);
     list.push(format!(
-        "area under the curve of the model {:.2}, without optimism {} (bootstrap, resampling patients)",
-        found.area,
-        left(found.area_left)
-    ));
-    list.push(format!(
-        "slope of calibration {}, without optimism {}: below 1 the risks of other patients would be \
-         exaggerated; this is no validation elsewhere",
-        left(found.slope),
-        left(found.slope_left)
+        "{slope}: below 1 the risks of other patients would be exaggerated; this is no validation elsewhere"
     ));
     list.extend(fitted.calibration.iter().map(|c| {
         format!(
@@ -244,6 +266,24 @@ fn fit(fitted: &Fitted, list: &mut Vec<String>) {
             percents(c.rate.interval)
         )
     }));
+}
+
+/// Discrimination and slope of calibration, each with what is left of it without optimism.
+pub(super) fn performance_words(found: &Performance) -> [String; 2] {
+    let left =
+        |value: Option<f64>| value.map_or_else(|| "not known".to_owned(), |v| format!("{v:.2}"));
+    [
+        format!(
+            "area under the curve of the model {:.2}, without optimism {} (bootstrap, resampling patients)",
+            found.area,
+            left(found.area_left)
+        ),
+        format!(
+            "slope of calibration {}, without optimism {}",
+            left(found.slope),
+            left(found.slope_left)
+        ),
+    ]
 }
 
 fn reached(r: &Reached, request: &Request) -> String {

@@ -31,7 +31,6 @@ all_known <- complete.cases(values)
 analysed <- truth(subjects$analysed) & all_known
 # Who is left out for a short follow-up only was followed that long, and counts over time.
 timed <- all_known & !is.na(subjects$days)
-right <- paste(names(values), collapse = " + ")
 
 rows <- list()
 add <- function(model, term, measure, estimate, low, high, p, n, patients, events, package, note = "") {
@@ -44,16 +43,20 @@ add <- function(model, term, measure, estimate, low, high, p, n, patients, event
     note = gsub("[\r\n]+", " ", note), relation = relation, script = script, stringsAsFactors = FALSE)
 }
 
-# Fits with `work`, which gives log estimates, their standard errors and p. Whatever it says stands in
-# the rows: a model that fails is a row with its reason.
+# Fits with `work`, which gives log estimates, their standard errors and p of the predictors that it is
+# given. Whatever it says stands in the rows: a model that fails is a row with its reason. A predictor
+# that is the same for all rows says nothing: it is held back, and its row says so.
 fit <- function(model, measure, package, data, happened, work) {
   patients <- length(unique(data$patient))
+  differs <- vapply(data[names(values)], function(column) length(unique(column)) > 1, TRUE)
+  used <- names(values)[differs]
   said <- character(0)
   found <- tryCatch(
     {
       if (!requireNamespace(package, quietly = TRUE)) stop(paste("package", package, "is not installed"))
       if (sum(happened) == 0) stop("nobody had the event")
-      withCallingHandlers(work(data), warning = function(w) {
+      if (length(used) == 0) stop("all predictors are the same for all rows")
+      withCallingHandlers(work(data, used), warning = function(w) {
         said <<- c(said, conditionMessage(w))
         invokeRestart("muffleWarning")
       })
@@ -62,9 +65,15 @@ fit <- function(model, measure, package, data, happened, work) {
       said <<- c(said, conditionMessage(e))
       NULL
     })
+  if (any(!differs)) {
+    said <- c(said, paste("held back, the same for all rows:", paste(terms[!differs], collapse = ", ")))
+  }
   note <- paste(unique(said), collapse = "; ")
   for (k in seq_along(terms)) {
-    at <- function(values) if (is.null(found) || !is.finite(values[k])) NA else unname(values[k])
+    place <- match(names(values)[k], used)
+    at <- function(column) {
+      if (is.null(found) || is.na(place) || !is.finite(column[place])) NA else unname(column[place])
+    }
     if (is.null(found$low)) {
       reach <- qnorm(0.975) * found$error
       ends <- list(found$log - reach, found$log + reach)
@@ -95,14 +104,14 @@ once <- take(analysed)
 over_time <- take(timed)
 clustered <- anyDuplicated(once$patient) > 0
 clustered_times <- anyDuplicated(over_time$patient) > 0
-formula_of <- function(left) as.formula(paste(left, "~", right))
+formula_of <- function(left, used) as.formula(paste(left, "~", paste(used, collapse = " + ")))
 
-fit("cause-specific Cox", "hazard ratio", "survival", over_time, over_time$ended == "event", function(d) {
+fit("cause-specific Cox", "hazard ratio", "survival", over_time, over_time$ended == "event", function(d, used) {
   d$status <- as.integer(d$ended == "event")
   m <- if (clustered_times) {
-    survival::coxph(formula_of("survival::Surv(seen, status)"), data = d, cluster = patient)
+    survival::coxph(formula_of("survival::Surv(seen, status)", used), data = d, cluster = patient)
   } else {
-    survival::coxph(formula_of("survival::Surv(seen, status)"), data = d)
+    survival::coxph(formula_of("survival::Surv(seen, status)", used), data = d)
   }
   error <- sqrt(diag(vcov(m)))
   list(log = coef(m), error = error, p = 2 * pnorm(-abs(coef(m) / error)))
@@ -112,21 +121,21 @@ fit("cause-specific Cox", "hazard ratio", "survival", over_time, over_time$ended
 # day of the last imaging before it has no part in it.
 if (clustered_times) {
   fit("Fine and Gray", "subdistribution hazard ratio", "survival", over_time,
-    over_time$ended == "event", function(d) {
+    over_time$ended == "event", function(d, used) {
     d$status <- factor(d$ended, levels = c("censored", "event", "competing"))
     d$row <- seq_len(nrow(d))
-    keep <- as.formula(paste("survival::Surv(days, status) ~", right, "+ patient + row"))
+    keep <- formula_of("survival::Surv(days, status)", c(used, "patient", "row"))
     weighted <- survival::finegray(keep, data = d, etype = "event", id = row)
-    m <- survival::coxph(as.formula(paste("survival::Surv(fgstart, fgstop, fgstatus) ~", right)),
+    m <- survival::coxph(formula_of("survival::Surv(fgstart, fgstop, fgstatus)", used),
       data = weighted, weights = fgwt, cluster = patient)
     error <- sqrt(diag(vcov(m)))
     list(log = coef(m), error = error, p = 2 * pnorm(-abs(coef(m) / error)))
   })
 } else {
   fit("Fine and Gray", "subdistribution hazard ratio", "cmprsk", over_time,
-    over_time$ended == "event", function(d) {
+    over_time$ended == "event", function(d, used) {
     status <- match(d$ended, c("censored", "event", "competing")) - 1
-    m <- cmprsk::crr(d$days, status, as.matrix(d[names(values)]), failcode = 1, cencode = 0)
+    m <- cmprsk::crr(d$days, status, as.matrix(d[used]), failcode = 1, cencode = 0)
     if (!isTRUE(m$converged)) warning("did not converge")
     error <- sqrt(diag(m$var))
     list(log = m$coef, error = error, p = 2 * pnorm(-abs(m$coef / error)))
@@ -134,9 +143,9 @@ if (clustered_times) {
 }
 
 if (clustered) {
-  fit("estimating equations, exchangeable", "odds ratio", "geepack", once, once$event == 1, function(d) {
+  fit("estimating equations, exchangeable", "odds ratio", "geepack", once, once$event == 1, function(d, used) {
     d$group <- as.integer(factor(d$patient))
-    m <- geepack::geeglm(formula_of("event"), id = group, data = d, family = binomial,
+    m <- geepack::geeglm(formula_of("event", used), id = group, data = d, family = binomial,
       corstr = "exchangeable")
     s <- summary(m)$coefficients[-1, , drop = FALSE]
     if (any(abs(s[, "Estimate"]) > 20)) warning("separated: the estimate has no end")
@@ -145,8 +154,8 @@ if (clustered) {
 } else if (!requireNamespace("logistf", quietly = TRUE)) {
   cat("logistf is not installed: Firth's model is in model.csv only\n")
 } else {
-  fit("Firth's logistic model", "odds ratio", "logistf", once, once$event == 1, function(d) {
-    m <- logistf::logistf(formula_of("event"), data = d)
+  fit("Firth's logistic model", "odds ratio", "logistf", once, once$event == 1, function(d, used) {
+    m <- logistf::logistf(formula_of("event", used), data = d)
     list(log = coef(m)[-1], low = m$ci.lower[-1], high = m$ci.upper[-1], p = m$prob[-1])
   })
 }

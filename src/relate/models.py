@@ -62,9 +62,11 @@ rows = []
 
 
 def fit(model, measure, library, data, happened, work):
-    """Fits with `work`, which gives log estimates, their standard errors and p. Whatever it says stands
-    in the rows: a model that fails is a row with its reason."""
+    """Fits with `work`, which gives log estimates, their standard errors and p of the predictors that it
+    is given. Whatever it says stands in the rows: a model that fails is a row with its reason. A
+    predictor that is the same for all rows says nothing: it is held back, and its row says so."""
     said, found = [], None
+    used = [n for n in names if data[n].nunique() > 1]
     version = ""
     with warnings.catch_warnings(record=True) as heard:
         warnings.simplefilter("always")
@@ -72,17 +74,22 @@ def fit(model, measure, library, data, happened, work):
             version = metadata.version(library)
             if happened.sum() == 0:
                 raise ValueError("nobody had the event")
-            found = work(data)
+            if not used:
+                raise ValueError("all predictors are the same for all rows")
+            found = work(data, used)
         except metadata.PackageNotFoundError:
             said.append(f"{library} is not installed")
         except Exception as problem:  # noqa: BLE001
             said.append(f"{type(problem).__name__}: {problem}")
     said += [str(w.message) for w in heard if not issubclass(w.category, (DeprecationWarning, FutureWarning))]
+    held = [term for name, term in zip(names, terms) if name not in used]
+    if held:
+        said.append("held back, the same for all rows: " + ", ".join(held))
     note = " ".join("; ".join(dict.fromkeys(said)).split())
-    for k, term in enumerate(terms):
+    for name, term in zip(names, terms):
         numbers = [math.nan] * 4
-        if found is not None:
-            log, error, p = (float(list(part)[k]) for part in found)
+        if found is not None and name in used:
+            log, error, p = (float(part[name]) for part in found)
             reach = 1.959963984540054 * error
             numbers = [ratio(log), ratio(log - reach), ratio(log + reach), p]
         rows.append(
@@ -97,7 +104,7 @@ def ratio(log):
     return math.exp(log) if math.isfinite(log) and abs(log) < 700 else math.nan
 
 
-def cox(data):
+def cox(data, names):
     from lifelines import CoxPHFitter
 
     data = data.assign(status=(data["ended"] == "event").astype(int))
@@ -114,7 +121,7 @@ def cox(data):
     return s["coef"] / scale, s["se(coef)"] / scale, s["p"]
 
 
-def equations(data):
+def equations(data, names):
     import statsmodels.api as sm
 
     scale = data[names].std()

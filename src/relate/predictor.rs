@@ -40,7 +40,7 @@ impl Predictor {
         predictor.there(words, cohort, grain).map(|()| predictor)
     }
 
-    /// `NAME=LEVEL`, or the name of a column of words: where it has two levels, the second counts
+    /// `NAME=LEVEL`, or the name of a column of words: where it has two levels at most, the last counts
     /// as 1.
     fn level(words: &str, cohort: &Cohort<'_>, grain: Grain) -> Result<Option<Self>, RelateError> {
         let (name, asked) = match words.split_once('=') {
@@ -54,7 +54,8 @@ impl Predictor {
         let levels: BTreeSet<&str> = column.values().map(String::as_str).collect();
         let found = match asked {
             Some(asked) => levels.iter().find(|l| l.eq_ignore_ascii_case(asked)),
-            None if levels.len() == 2 => levels.last(),
+            // Where all have one level, it is found to say nothing when it is used.
+            None if levels.len() <= 2 => levels.last(),
             None => None,
         };
         let Some(level) = found else {

@@ -56,23 +56,25 @@ fn quoted(text: &str) -> String {
     out
 }
 
-/// What the scripts wrote, in words; rows of another relation are counted, not shown.
-pub(super) fn words(rows: &[ModelRow], subjects: &[u8]) -> Vec<String> {
-    if rows.is_empty() {
+/// What the scripts estimated of these subjects.
+pub(super) fn own<'r>(rows: &'r [ModelRow], subjects: &[u8]) -> Vec<&'r ModelRow> {
+    let own = mark(subjects);
+    rows.iter().filter(|r| r.relation == own).collect()
+}
+
+/// What the scripts wrote, in words; `others` are rows of another relation, counted and not shown.
+pub(super) fn words(own: &[&ModelRow], others: usize) -> Vec<String> {
+    if own.is_empty() && others == 0 {
         return vec![
             "none yet: models.R and models.py fit them and write models.csv, which the next run shows"
                 .to_owned(),
         ];
     }
-    let own = mark(subjects);
-    let (own, others): (Vec<&ModelRow>, Vec<&ModelRow>) =
-        rows.iter().partition(|r| r.relation == own);
-    let mut list: Vec<String> = own.into_iter().map(row_words).collect();
-    if !others.is_empty() {
+    let mut list: Vec<String> = own.iter().map(|r| row_words(r)).collect();
+    if others > 0 {
         list.push(format!(
-            "{} rows of models.csv are of another relation or of older data and are not shown; run the \
-             scripts again",
-            others.len()
+            "{others} rows of models.csv are of another relation or of older data and are not shown; run \
+             the scripts again"
         ));
     }
     list
@@ -143,14 +145,18 @@ mod tests {
             relation: mark(b"rows"),
         };
         let failed = ModelRow { estimate: None, note: "nobody had it".to_owned(), ..row.clone() };
-        let shown = words(&[row.clone(), failed], b"rows");
+        let of = |rows: &[ModelRow], subjects: &[u8]| {
+            let own = own(rows, subjects);
+            words(&own, rows.len() - own.len())
+        };
+        let shown = of(&[row.clone(), failed], b"rows");
         assert!(
             shown[0].contains("hazard ratio 1.25 (95 % 1.00 to 1.50, p = 0.040; 7 events of 40"),
             "{shown:?}"
         );
         assert!(shown[1].contains("no estimate") && shown[1].contains("it says: nobody had it"));
-        let other = words(&[row], b"other rows");
+        let other = of(&[row], b"other rows");
         assert!(other.len() == 1 && other[0].contains("of another relation"), "{other:?}");
-        assert!(words(&[], b"rows")[0].contains("none yet"));
+        assert!(of(&[], b"rows")[0].contains("none yet"));
     }
 }

@@ -450,7 +450,7 @@ fn every_figure_has_a_caption_with_numbers_exclusions_and_run() {
     let found = describe(&cohort, &outcomes(), &request(Grain::Lesion)).unwrap();
     let captions = String::from_utf8(found.files["captions.md"].clone()).unwrap();
     let figures: Vec<&str> = found.files.keys().filter_map(|n| n.strip_suffix(".svg")).collect();
-    assert_eq!(figures, ["dose_response", "flow", "incidence", "roc", "survival"]);
+    assert_eq!(figures, ["calibration", "dose_response", "flow", "incidence", "roc", "survival"]);
     for name in figures {
         let own = captions.split(&format!("## {name}.svg\n\n")).nth(1).unwrap();
         let own = own.split("\n\n").next().unwrap();
@@ -461,5 +461,21 @@ fn every_figure_has_a_caption_with_numbers_exclusions_and_run() {
             assert!(!sheet.ends_with("csv") || found.files.contains_key(sheet), "{sheet}");
         }
         assert!(name == "survival" || own.contains(&format!("{} lesions", 2 * (PATIENTS - 1))));
+        assert!(FIGURES.contains(&name) && found.files.contains_key(&format!("{name}.pdf")));
     }
+    // Each says how its intervals are made, the calibration what is left without optimism.
+    for words in [
+        "bands: pointwise 95 % by Greenwood's variance on the scale of log(−log survival)",
+        "band: pointwise 95 %, bootstrap, resampling patients.",
+        "Marks: share with the event against the mean risk of the model, with exact 95 % intervals",
+        "; slope of calibration ",
+        ", without optimism 0.",
+    ] {
+        assert!(captions.contains(words), "{words}: {captions}");
+    }
+    let marks = String::from_utf8(found.files["calibration.svg"].clone()).unwrap();
+    let parts =
+        String::from_utf8(found.files["calibration.csv"].clone()).unwrap().lines().count() - 1;
+    // One for each part, and that of the legend.
+    assert_eq!(marks.matches("fill=\"#fff\" stroke=\"#0072B2\"").count(), parts + 1);
 }

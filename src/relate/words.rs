@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 
 use super::analysis::Analysis;
 use super::join::Stage;
+use super::methods::METHODS;
 use super::model_words::{effect, model};
 use super::sheets::share;
 use super::time::{LEAST, MONTH, OverTime, Survival};
@@ -82,6 +83,16 @@ fn spaced(word: &str) -> String {
     word.replace('_', " ")
 }
 
+/// A number with its word.
+pub(super) fn counted(n: usize, word: &str) -> String {
+    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Degrees of freedom.
+pub(super) fn freedom(degrees: usize) -> String {
+    format!("{} of freedom", counted(degrees, "degree"))
+}
+
 /// Three digits that count.
 pub(super) fn shown(value: f64) -> String {
     let size = value.abs();
@@ -135,7 +146,7 @@ pub(super) fn report(
     part("Over time", time(analysis, request));
     part("Models by other software, of subjects.csv", others);
     part("Published values, beside the data and no advice", published(analysis, request));
-    let _ = writeln!(text, "{LEFT_OUT}");
+    let _ = writeln!(text, "Methods, with the marks of references.bib\n\n{METHODS}\n\n{LEFT_OUT}");
     text
 }
 
@@ -211,10 +222,9 @@ fn flow(analysis: &Analysis, request: &Request) -> Vec<String> {
     let mut list: Vec<String> = analysis.stages.iter().map(line).collect();
     let side = |side: &str| analysis.joined.unmatched.iter().filter(|u| u.side == side).count();
     list.push(format!(
-        "unmatched (unmatched.csv): {} rows of the sheet, {} {}s of the study",
-        side("sheet"),
-        side("study"),
-        request.grain.word()
+        "unmatched (unmatched.csv): {} of the sheet, {} of the study",
+        counted(side("sheet"), "row"),
+        counted(side("study"), request.grain.word())
     ));
     list
 }
@@ -337,12 +347,12 @@ fn time(analysis: &Analysis, request: &Request) -> Vec<String> {
             list.push(format!("median follow-up by the reverse method: {follow}"));
             if let Some(test) = &s.test {
                 list.push(format!(
-                    "log-rank over {} groups of {}: chi-squared {} with {} degrees of freedom, p = {}; \
-                     groups differ in more than their name, see the warnings",
+                    "log-rank over {} groups of {}: chi-squared {} with {}, p = {}; groups differ in more \
+                     than their name, see the warnings",
                     s.groups.len(),
                     request.group,
                     shown(test.chi_squared),
-                    test.degrees,
+                    freedom(test.degrees),
                     p(test.p)
                 ));
             }

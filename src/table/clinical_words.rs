@@ -138,6 +138,22 @@ pub fn column(name: &str) -> String {
     with_unit(&capital(&words.join(" ")), symbol)
 }
 
+/// A predictor as somebody asked for it: a metric of a structure, a column, or a level of one.
+#[must_use]
+pub fn predictor(name: &str) -> String {
+    if let Some(of) = name.strip_prefix("log2 ") {
+        return format!("{}, doubled", predictor(of));
+    }
+    if let Some((of, metric_name)) = name.split_once(':') {
+        return quantity(of, metric_name);
+    }
+    match name.split_once('=') {
+        Some((of, value)) => format!("{} is {}", column(of), level(of, value)),
+        None if name.ends_with(']') => quantity("lesion", name),
+        None => column(name),
+    }
+}
+
 /// A value of a column of categories.
 #[must_use]
 pub fn level(of: &str, value: &str) -> String {
@@ -197,6 +213,19 @@ mod tests {
             ("lesion", "V12GyNearest[cc]", "Lesion V12Gy nearest (cm³)"),
         ] {
             assert_eq!(quantity(of, name), words);
+        }
+    }
+
+    #[test]
+    fn predictors_are_said_as_in_the_clinic() {
+        for (name, words) in [
+            ("Brain:V12Gy[cc]", "Brain V12Gy (cm³)"),
+            ("log2 gtv_volume_cc", "GTV volume (cm³), doubled"),
+            ("V12Gy[cc]", "Lesion V12Gy (cm³)"),
+            ("histology=small_cell", "Histology is small cell"),
+            ("age", "Age"),
+        ] {
+            assert_eq!(predictor(name), words);
         }
     }
 

@@ -11,6 +11,7 @@ mod allowed;
 pub mod analysis;
 mod bounds;
 pub mod causes;
+pub mod citations;
 pub mod clinical_words;
 pub mod column;
 mod column_words;

@@ -87,26 +87,76 @@ fn scripts_fit_the_models_and_their_estimates_are_picked_up() {
     assert!(!paper().contains("| cause-specific Cox |"));
 }
 
-/// Nobody with the event: every model is a row with its reason.
+/// A relation with adjusters: both languages have every term, and one that is the same for all rows is
+/// held back and says so, in the program and, where only the sheet of subjects knows, in the scripts.
 #[test]
-fn a_model_that_cannot_be_fitted_is_a_row_with_its_reason() {
+fn adjusters_are_in_the_models_and_a_constant_one_is_held_back() {
     let place = study();
-    relate(place.path(), &sheet(), &ASKED);
+    let adjusted = ["--adjust", "gtv_volume_cc", "--adjust", "technology=gantry_linac"];
+    let asked = [
+        &["--event", "necrosis", "--predictor", "all tissue:V12Gy[cc]", "--key", "study-key"][..],
+        &adjusted,
+        &["--adjust", "fractions_planned", "--fractions", "1"],
+    ]
+    .concat();
+    let (code, _, err) = relate(place.path(), &sheet(), &asked);
+    assert_eq!(code, 0, "{err}");
+    assert!(err.contains("adjuster fractions_planned is held back: it is 1 for all "), "{err}");
     let folder = place.path().join("study/relate");
+    let rows = run_scripts(&folder);
+    let found = estimates(&rows);
+    let terms = ["all tissue:V12Gy[cc]", "gtv_volume_cc", "technology=gantry_linac"];
+    for term in terms {
+        let by = |script: &str| {
+            let key = ("cause-specific Cox".to_owned(), term.to_owned(), script.to_owned());
+            found.get(&key).unwrap_or_else(|| panic!("{key:?}: {rows:#?}")).ln()
+        };
+        let (r, python) = (by("models.R"), by("models.py"));
+        assert!((r - python).abs() <= 1e-3 * r.abs().max(1.0), "{term}: {r} {python}");
+    }
+    assert!(rows.iter().all(|r| !r["note"].contains("held back")), "{rows:#?}");
+    // The same adjuster for every row: no NaN, no failed model, a row that says so.
+    changed_cells(&folder, |name, value| if name == "adjuster" { "3.5" } else { value });
+    let rows = run_scripts(&folder);
+    let mut held = 0;
+    for row in &rows {
+        assert!(row["note"].contains("held back, the same for all rows: gtv_volume_cc"), "{row:?}");
+        let constant = row["term"] == "gtv_volume_cc";
+        held += usize::from(constant);
+        let known = row["model"] == "cause-specific Cox" || row["model"].starts_with("estimating");
+        assert!(!(constant && !row["estimate"].is_empty()), "{row:?}");
+        assert!(constant || !known || !row["estimate"].is_empty(), "{row:?}");
+    }
+    assert!(held >= 4, "{rows:#?}");
+}
+
+/// Writes the subjects again with other cells; one that is empty stays.
+fn changed_cells(folder: &Path, cell: impl for<'c> Fn(&str, &'c str) -> &'c str) {
     let subjects = fs::read_to_string(folder.join("subjects.csv")).unwrap();
     let mut reader = csv::Reader::from_reader(subjects.as_bytes());
     let head = reader.headers().unwrap().clone();
     let mut writer = csv::Writer::from_path(folder.join("subjects.csv")).unwrap();
     writer.write_record(&head).unwrap();
     for record in reader.records().map(Result::unwrap) {
-        let cell = |(name, value): (&str, &str)| match (name, value) {
-            ("event", "true") => "false".to_owned(),
-            ("ended", "event") => "censored".to_owned(),
-            (_, value) => value.to_owned(),
-        };
-        writer.write_record(head.iter().zip(&record).map(cell)).unwrap();
+        let cells = head.iter().zip(&record);
+        let cells =
+            cells.map(|(name, value)| if value.is_empty() { value } else { cell(name, value) });
+        writer.write_record(cells).unwrap();
     }
     writer.flush().unwrap();
+}
+
+/// Nobody with the event: every model is a row with its reason.
+#[test]
+fn a_model_that_cannot_be_fitted_is_a_row_with_its_reason() {
+    let place = study();
+    relate(place.path(), &sheet(), &ASKED);
+    let folder = place.path().join("study/relate");
+    changed_cells(&folder, |name, value| match (name, value) {
+        ("event", "true") => "false",
+        ("ended", "event") => "censored",
+        (_, value) => value,
+    });
     for row in run_scripts(&folder) {
         assert!(
             row["estimate"].is_empty() && row["note"].contains("nobody had the event"),

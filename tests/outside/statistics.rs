@@ -114,8 +114,8 @@ fn proportions_are_those_of_statsmodels() {
             );
         }
     }
-    for seed in 1..5 {
-        let c = cohort(seed, 40, 1 + (seed as usize), [-2.0, 0.2, 1.5]);
+    for seed in 0..30 {
+        let c = cohort(1 + seed, 40, 2 + (seed as usize % 5), [-2.0, 0.2, 1.5]);
         let mut patients = vec![(0, 0); 40];
         for (event, patient) in c.event.iter().zip(&c.patient) {
             patients[*patient].0 += usize::from(*event);
@@ -139,15 +139,12 @@ fn proportions_are_those_of_statsmodels() {
 #[test]
 fn comparisons_by_ranks_are_those_of_scipy() {
     let mut tasks = Tasks::default();
-    for (seed, m, n, step) in [
-        (1, 5, 6, 0.0),
-        (2, 9, 30, 0.0),
-        (3, 20, 25, 0.5),
-        (4, 60, 45, 0.0),
-        (5, 55, 70, 0.25),
-        (6, 12, 10, 1.0),
-    ] {
-        let mut numbers = Numbers::new(seed);
+    // Small groups, unequal ones, ties finer and coarser, groups above the size of exact counts.
+    for set in 0..36_usize {
+        let (m, n) = [(5, 6), (9, 30), (20, 25), (60, 45), (55, 70), (12, 10)][set % 6];
+        // With ties a step of p is as large as 1 % of it only where groups are not tiny.
+        let step = if m < 10 { 0.0 } else { [0.0, 0.5, 0.25, 1.0][(set + set / 6) % 4] };
+        let mut numbers = Numbers::new(1 + set as u64);
         let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
         let a = tied(numbers.list(m, |r| 0.4 + r.normal()));
         let b = tied(numbers.list(n, Numbers::normal));
@@ -174,11 +171,15 @@ fn comparisons_by_ranks_are_those_of_scipy() {
 #[test]
 fn other_tests_are_those_of_scipy() {
     let mut tasks = Tasks::default();
-    for (seed, step) in [(11, 0.0), (12, 0.5), (13, 2.0)] {
-        let mut numbers = Numbers::new(seed);
+    for set in 0..30_u64 {
+        let step = [0.0, 0.5, 2.0][(set % 3) as usize];
+        let mut numbers = Numbers::new(11 + set);
         let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
-        let groups: Vec<Vec<f64>> =
-            [8, 15, 4].iter().map(|n| tied(numbers.list(*n, |r| 2.0 * r.normal()))).collect();
+        let sizes = [vec![8, 15, 4], vec![2, 3, 2, 9], vec![30, 3, 11]];
+        let groups: Vec<Vec<f64>> = sizes[(set / 3 % 3) as usize]
+            .iter()
+            .map(|n| tied(numbers.list(*n, |r| 2.0 * r.normal())))
+            .collect();
         let found = rank::kruskal_wallis(&groups).unwrap();
         tasks.add(
             "kruskal",
@@ -219,8 +220,9 @@ fn other_tests_are_those_of_scipy() {
 #[test]
 fn scores_of_what_stands_out_are_those_of_scipy() {
     let mut tasks = Tasks::default();
-    for (seed, n, step) in [(21, 12, 0.0), (22, 41, 0.0), (23, 60, 0.5)] {
-        let mut numbers = Numbers::new(seed);
+    for set in 0..30_usize {
+        let (n, step) = [(12, 0.0), (41, 0.0), (60, 0.5)][set % 3];
+        let mut numbers = Numbers::new(21 + set as u64);
         let tied = |v: Vec<f64>| if step > 0.0 { rounded(&v, step) } else { v };
         let x = tied(numbers.list(n, |r| 3.0 * r.normal()));
         let mut y: Vec<f64> = x.iter().map(|x| 1.0 - 0.7 * x + 0.3 * numbers.normal()).collect();
@@ -238,22 +240,32 @@ fn scores_of_what_stands_out_are_those_of_scipy() {
 #[test]
 fn counts_in_tables_are_those_of_scipy() {
     let mut tasks = Tasks::default();
-    for counts in [
+    let mut numbers = Numbers::new(71);
+    let mut up_to = |most: f64| (most * numbers.uniform()) as u64;
+    let mut shares = vec![
         vec![(3, 9), (10, 2)],
         vec![(4, 10), (0, 6), (9, 9), (0, 0)],
         vec![(40, 38), (3, 5), (7, 12)],
-    ] {
+    ];
+    for set in 0..30 {
+        let levels = 2 + set % 4;
+        shares
+            .push((0..levels).map(|_| (1 + up_to(30.0) as usize, up_to(20.0) as usize)).collect());
+    }
+    for counts in shares {
         let found = difference::of_shares(&counts).unwrap();
         tasks.add("shares", json!({"counts": counts}), &[("d", found, 1e-8)]);
     }
-    for [a, b, c, d] in [
+    let mut tables = vec![
         [3, 1, 1, 3],
         [0, 12, 5, 9],
         [7, 0, 4, 40],
         [2, 98, 11, 189],
         [10, 10, 10, 10],
         [0, 5, 0, 7],
-    ] {
+    ];
+    tables.extend((0..30).map(|_| [up_to(9.0), 1 + up_to(40.0), 1 + up_to(15.0), up_to(40.0)]));
+    for [a, b, c, d] in tables {
         let table = [[a, b], [c, d]];
         let Ok(found) = contingency::fisher(table, 0.95) else {
             assert_eq!(a + c, 0, "only a column without counts has no answer");
@@ -270,7 +282,11 @@ fn counts_in_tables_are_those_of_scipy() {
             ],
         );
     }
-    for rows in [vec![(2, 8), (0, 9), (5, 4)], vec![(1, 5), (1, 5), (0, 7), (4, 2)]] {
+    let mut several = vec![vec![(2, 8), (0, 9), (5, 4)], vec![(1, 5), (1, 5), (0, 7), (4, 2)]];
+    several.extend((0..30).map(|set| {
+        (0..3 + set % 2).map(|_| (up_to(5.0), 1 + up_to(9.0))).chain([(1, 2)]).collect()
+    }));
+    for rows in several {
         let found = contingency::fisher_rows(&rows).unwrap();
         tasks.add("fisher_rows", json!({"rows": rows}), &[("p", found, TIGHT)]);
     }
@@ -287,8 +303,15 @@ fn survival_and_incidence_are_those_of_scikit_survival_and_statsmodels() {
     let mut tasks = Tasks::default();
     let mut curves = Vec::new();
     // Ties of events with censoring and with death; one group so small that all are gone at the end.
-    for (seed, n, step) in [(31, 120, 30.0), (32, 40, 1.0), (33, 15, 90.0)] {
-        let (time, end) = follow_up(seed, n, step);
+    for set in 0..30_usize {
+        let (n, step) = [(120, 30.0), (40, 1.0), (15, 90.0)][set % 3];
+        let (mut time, mut end) = follow_up(31 + set as u64, n, step);
+        if set >= 3 {
+            // Where all who are left have the event at once, the library divides by 0 and has no band at
+            // all: somebody is left.
+            time.push(time.iter().copied().fold(0.0, f64::max) + step);
+            end.push(0);
+        }
         let times = Times::new(&time, &ends(&end)).unwrap();
         let survival = kaplan_meier(&times, 0.95).unwrap();
         let events: Vec<_> = survival.steps.iter().filter(|s| s.events > 0.0).collect();
@@ -340,7 +363,7 @@ fn same(found: &[f64], wanted: &[f64]) {
 fn same_where_inside(found: &[f64], wanted: &[f64], shares: &[f64]) {
     let inside = shares.iter().map(|s| *s > 0.0 && *s < 1.0);
     let wanted: Vec<f64> = wanted.iter().zip(inside).filter(|(_, i)| *i).map(|(w, _)| *w).collect();
-    assert!(found.len() > 5);
+    assert!(found.len() > 2);
     assert_eq!(found.len(), wanted.len());
     for (a, b) in found.iter().zip(wanted) {
         assert!((a - b).abs() < 1e-9, "{a} {b}");
@@ -404,7 +427,7 @@ fn patients_are_told_from_lesions() {
 #[test]
 fn agreement_is_that_of_analysis_of_variance() {
     let mut tasks = Tasks::default();
-    for seed in 1..6 {
+    for seed in 1..=15 {
         let mut numbers = Numbers::new(seed);
         let mut draw = |size: f64| size * (numbers.uniform() + numbers.uniform() - 1.0);
         let single: Vec<f64> = (0..20).map(|_| 0.3 + draw(2.0)).collect();

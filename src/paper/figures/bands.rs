@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Drawn, Source, named};
+use super::{Drawn, Source, named, too_small};
 use crate::doses::organ_states;
 use crate::measures::{fraction_words, plain};
 use crate::{count, counted, number, sheet, word};
@@ -99,7 +99,8 @@ fn organ_figures(source: &Source<'_>, organ: &str, covered: &BTreeSet<&str>) -> 
     }
     let banded = |panel| Banded { rows: bands(&panel), panel };
     let panels_of_organ: Vec<Banded<'_>> = panels_of_organ.into_iter().map(banded).collect();
-    let caption = caption(organ, drawn, source.places.len() - drawn - several, several);
+    let caption = caption(organ, drawn, source.places.len() - drawn - several, several)
+        + &small(&panels_of_organ);
     let mut out = Vec::new();
     for small in [false, true] {
         let axes = axes(&panels_of_organ, organ, small);
@@ -123,6 +124,15 @@ fn organ_figures(source: &Source<'_>, organ: &str, covered: &BTreeSet<&str>) -> 
         });
     }
     out
+}
+
+/// Panels without a median, in a sentence.
+fn small(panels: &[Banded<'_>]) -> String {
+    let mut groups: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for Banded { panel, .. } in panels {
+        groups.insert((panel.fractions, panel.group), panel.curves.len());
+    }
+    too_small(&groups, LEAST, "a median and bands")
 }
 
 fn caption(organ: &str, drawn: usize, left: usize, several: usize) -> String {

@@ -13,12 +13,12 @@ use std::fmt::Write as _;
 use serde_json::Value;
 
 use super::comparisons::limit_shares;
-use super::measures::{Measured, PlanGroup, Quantity};
+use super::measures::{Measured, PlanGroup, Quantity, fraction_words};
 use super::{Curves, Files, Study};
 use tidydose_table::run::{CAUTION, words};
 use tidydose_table::user::outcomes::Outcome;
 
-const FOLDER: &str = "figures";
+pub(super) const FOLDER: &str = "figures";
 
 /// A figure with what belongs to it.
 struct Drawn {
@@ -88,7 +88,39 @@ fn captions(drawn: &[Drawn], run: &Value) -> String {
     out
 }
 
+/// Groups with fewer than so many, in a sentence of a caption: what a figure cannot show of them, a reader
+/// would take for forgotten. Each is a number of fractions with a group and how many there are.
+fn too_small(groups: &BTreeMap<(&str, &str), usize>, least: usize, for_what: &str) -> String {
+    let small: Vec<String> = groups
+        .iter()
+        .filter(|(_, n)| **n < least)
+        .map(|((fractions, group), n)| {
+            format!("{}, {} ({n})", named(group), fraction_words(fractions))
+        })
+        .collect();
+    if small.is_empty() {
+        return String::new();
+    }
+    format!(" Too small for {for_what}: {}.", small.join("; "))
+}
+
 /// A group with words in place of underscores.
 fn named(group: &str) -> String {
     group.replace('_', " ")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn groups_too_small_are_named_and_large_ones_are_not() {
+        let groups =
+            [(("1", "cobalt_unit"), 3), (("5", "gantry_linac"), 9), (("5", "other"), 1)].into();
+        assert_eq!(
+            too_small(&groups, 5, "a median"),
+            " Too small for a median: cobalt unit, 1 fraction (3); other, 5 fractions (1)."
+        );
+        assert_eq!(too_small(&groups, 1, "a median"), "");
+    }
 }

@@ -1,7 +1,9 @@
 //! One quantity by group and against the volume of the target, panels by number of fractions: every
 //! value is a mark, a box stands only where there are enough, and case mix is seen beside the groups.
 
-use super::{Drawn, Source, named};
+use std::collections::BTreeMap;
+
+use super::{Drawn, Source, named, too_small};
 use crate::measures::{Measured, Observed, Quantity, fraction_words};
 use crate::{counted, number, sheet, word};
 use tidydose_figure::{Axis, Figure, Layer, Look, panels};
@@ -45,10 +47,15 @@ pub(super) fn figure(source: &Source<'_>, quantity: &Quantity, all: &Measured) -
     } else {
         format!("Without a value: {}.", all.without_words())
     };
+    let mut groups: BTreeMap<(&str, &str), usize> = BTreeMap::new();
+    for o in &all.values {
+        *groups.entry((&o.fractions, &o.group)).or_default() += 1;
+    }
+    let small = too_small(&groups, LEAST, "a median");
     let caption = format!(
         "{} of {} of {}, by group, and against the volume of the target (all targets of a plan \
          together for a quantity of the plan), panels by number of fractions. Every value is a mark; \
-         stroke: median, from {LEAST} values on; box: quartiles, from {MANY} on. {without}",
+         stroke: median, from {LEAST} values on; box: quartiles, from {MANY} on.{small} {without}",
         quantity.clinical(),
         counted(all.values.len(), quantity.grain()),
         counted(patients, "patient"),

@@ -6,6 +6,7 @@ use std::path::Path;
 use sha2::{Digest, Sha256};
 
 use super::user_file::{ReadError, UserFile};
+use crate::clinical_words::capital;
 use tidydose_rt::digest::hexadecimal;
 
 /// The name of the file.
@@ -49,6 +50,15 @@ pub struct ModelRow {
     pub note: String,
     /// The mark of the subjects it was made of, see [`mark`].
     pub relation: String,
+}
+
+impl ModelRow {
+    /// What made the estimate, as a heading: model, measure, software.
+    #[must_use]
+    pub fn heading(&self) -> String {
+        let Self { model, measure, software, version, .. } = self;
+        capital(&format!("{model}, {measure} ({software} {version})"))
+    }
 }
 
 /// A short mark of a sheet of subjects, by which estimates are known to be of it.
@@ -125,6 +135,7 @@ mod tests {
             .unwrap();
         assert_eq!((rows[0].estimate, rows[0].high, rows[0].events), (Some(1.5), None, 7));
         assert_eq!((rows[1].estimate, rows[1].note.as_str()), (None, "nobody had it"));
+        assert_eq!(rows[0].heading(), "Cox, hazard ratio (R survival 3.5)");
         assert_eq!(read(Path::new("/nowhere/models.csv")).unwrap(), []);
     }
 

@@ -1,5 +1,6 @@
 //! `check_worksheet.csv` after a person filled it in: for each row the value that the planning report
-//! states. The sheet is taken as a whole or refused as a whole, with every fault named by row, column
+//! states. A row names its value by the keys of the tables, or as the hospital knows it, by patient, plan
+//! and structure. The sheet is taken as a whole or refused as a whole, with every fault named by row, column
 //! and value. What was measured is not in it, so that the reading is blind.
 
 use std::path::Path;
@@ -22,6 +23,12 @@ pub const COLUMNS: &[&str] = &[
     "read_by",
     "comment",
 ];
+
+/// Columns by which the hospital names patient, plan and structure.
+pub const HOSPITAL_NAMES: [&str; 3] = ["hospital_id", "plan_label", "structure_in_plan"];
+
+/// What a row must have in any case.
+const REQUIRED: &[&str] = &["metric", "unit", "report_value"];
 
 /// A row of the sheet.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -46,6 +53,10 @@ pub struct Checked {
     pub report_value: Option<f64>,
     /// The same read once more; absent when nobody did.
     pub second_reading: Option<f64>,
+    /// Patient, plan and structure as the hospital names them; empty where the sheet does not.
+    pub hospital: [String; 3],
+    /// Why the keys of the tables are not found by these names.
+    pub not_found: Option<&'static str>,
 }
 
 /// Reads the sheet.
@@ -55,8 +66,7 @@ pub struct Checked {
 pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
     let fault = |reason: String| ReadError { path: path.to_path_buf(), reason };
     std::fs::metadata(path).map_err(|e| fault(e.to_string()))?;
-    let required = &COLUMNS[..8];
-    let file = UserFile::read(path, required, &[])?;
+    let file = UserFile::read(path, REQUIRED, &[])?;
     let (mut rows, mut faults) = (Vec::new(), Vec::new());
     let readings = ["report_value", "second_reading"];
     let typed = (0..file.row_count()).flat_map(|row| readings.map(|c| file.text(row, c)));
@@ -83,6 +93,8 @@ pub fn read(path: &Path) -> Result<Vec<Checked>, ReadError> {
             why: text("why"),
             report_value,
             second_reading,
+            hospital: HOSPITAL_NAMES.map(&text),
+            not_found: None,
         });
     }
     if rows.is_empty() {

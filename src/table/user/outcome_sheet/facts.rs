@@ -63,16 +63,21 @@ pub struct StudyNames {
     identity: Identity,
     /// Pseudonyms by the IDs of the hospital.
     patients: BTreeMap<String, String>,
+    /// What the clinic calls plans, by plan_id.
+    plan_labels: BTreeMap<String, String>,
 }
 
 /// The file of pseudonyms in the folder of the key.
 pub const PATIENT_KEY: &str = "patient_key.csv";
+/// The file of plan labels there. They are in no table: people write names into them.
+pub const PLAN_KEY: &str = "plan_key.csv";
 
 impl StudyNames {
-    /// With the secret of the key and its file of pseudonyms.
+    /// With the secret of the key, its file of pseudonyms, and the labels of plans beside it, where they
+    /// are there.
     ///
     /// # Errors
-    /// When the file cannot be read.
+    /// When a file cannot be read.
     pub fn new(identity: Identity, patient_key: &Path) -> Result<Self, ReadError> {
         let fault = |reason: String| ReadError { path: patient_key.to_path_buf(), reason };
         std::fs::metadata(patient_key).map_err(|e| fault(e.to_string()))?;
@@ -81,7 +86,17 @@ impl StudyNames {
             let original = file.text(row, "original_patient_id").to_owned();
             (original, file.text(row, "patient_id").to_owned())
         };
-        Ok(Self { identity, patients: (0..file.row_count()).map(pair).collect() })
+        let patients = (0..file.row_count()).map(pair).collect();
+        let labels = ["plan_id", "plan_label"];
+        let file = UserFile::read(&patient_key.with_file_name(PLAN_KEY), &labels, &labels)?;
+        let pair = |row| labels.map(|column| file.text(row, column).to_owned()).into();
+        Ok(Self { identity, patients, plan_labels: (0..file.row_count()).map(pair).collect() })
+    }
+
+    /// What the clinic calls a plan; absent where the key does not know it.
+    #[must_use]
+    pub fn plan_label(&self, plan: &str) -> Option<&str> {
+        self.plan_labels.get(plan).map(String::as_str)
     }
 
     /// What the hospital calls the patient of a pseudonym; absent where the key does not know it.
@@ -89,6 +104,12 @@ impl StudyNames {
     pub fn hospital_id(&self, patient: &str) -> Option<&str> {
         let found = self.patients.iter().find(|(_, pseudonym)| *pseudonym == patient);
         found.map(|(original, _)| original.as_str())
+    }
+
+    /// The pseudonym of an ID of the hospital; the ID itself where nothing stands for it.
+    #[must_use]
+    pub fn pseudonym<'n>(&'n self, hospital_id: &'n str) -> &'n str {
+        self.patients.get(hospital_id).map_or(hospital_id, String::as_str)
     }
 
     /// The date of a day of the study, which is hidden by a shift for each patient.
@@ -101,7 +122,7 @@ impl StudyNames {
     /// Of a study that kept its identifiers: nothing stands for anything else.
     #[must_use]
     pub const fn kept() -> Self {
-        Self { identity: Identity::kept(), patients: BTreeMap::new() }
+        Self { identity: Identity::kept(), patients: BTreeMap::new(), plan_labels: BTreeMap::new() }
     }
 }
 

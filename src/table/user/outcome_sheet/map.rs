@@ -266,6 +266,12 @@ impl OutcomeMap {
         Ok(Self { file, rows })
     }
 
+    /// All rows.
+    #[must_use]
+    pub fn rows(&self) -> &[MapRow] {
+        &self.rows
+    }
+
     /// The row of a column.
     #[must_use]
     pub fn row(&self, column: &str) -> Option<&MapRow> {

@@ -22,7 +22,7 @@ mod read;
 mod tests;
 
 pub use combine::SheetRead;
-pub use facts::{Facts, LesionFact, PATIENT_KEY, PlanFact, StudyNames};
+pub use facts::{Facts, LesionFact, PATIENT_KEY, PLAN_KEY, PlanFact, StudyNames};
 pub use grid::{Grid, GridRow};
 pub use map::{FILE, Form, MapRow, Meaning, OutcomeMap};
 pub use propose::propose;
