@@ -294,7 +294,9 @@ mod tests {
         assert_eq!(scan.errors.len(), 2);
         assert!(scan.paths[&Token::new("a/plan")].path().ends_with("a/plan"));
         assert_eq!(scan.ledger.patients[&Token::new("PAT-0001")], "PAT-0001");
-        assert!(scan.ledger.plan_labels.values().all(|label| label == "sample"));
+        // The label of the plan, and of nothing else.
+        let labels: Vec<_> = scan.ledger.plan_labels.iter().collect();
+        assert_eq!(labels, [(&inventory.plans[0].origin.object, &"sample".to_owned())]);
     }
 
     #[test]
