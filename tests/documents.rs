@@ -118,9 +118,9 @@ fn the_readme_states_the_caution_and_the_tables_every_status() {
     let readme = text("README.md");
     let dense = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(dense(&readme).contains(CAUTION));
-    let tables = text("notebooks-md/tables.md");
+    let words = text("notebooks-md/words.md");
     for word in Status::VARIANTS {
-        assert!(tables.contains(&format!("`{word}`")), "status {word} is not explained");
+        assert!(words.contains(&format!("`{word}`")), "status {word} is not explained");
     }
     // Two minutes of reading.
     assert!(readme.lines().count() <= 140, "{}", readme.lines().count());

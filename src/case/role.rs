@@ -38,7 +38,9 @@ impl PlanRole {
     #[must_use]
     pub const fn meaning(self) -> &'static str {
         match self {
-            Self::Treated => "treated, by the rule that plan_role_rule names",
+            Self::Treated => {
+                "treated: a treatment record or the user says so, or only its mark as approved, which is no proof of delivery; see plan_role_rule"
+            }
             Self::Candidate => "perhaps treated: neither approval, record nor user says so",
             Self::Superseded => "replaced: another version of the plan was treated or is newer",
             Self::NotTreated => "not treated, as the user says",
@@ -82,9 +84,10 @@ pub enum RoleReason {
     /// It is marked as rejected and another version is not.
     OtherNotRejected,
     /// Another version was derived from it.
-    #[strum(serialize = "derived_from")]
+    #[strum(serialize = "other_derived_from_it")]
     Derived,
     /// Another version is newer.
+    #[strum(serialize = "other_newer")]
     Newer,
     /// The user says of this plan that it was not treated.
     UserNo,

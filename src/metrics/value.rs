@@ -48,13 +48,13 @@ impl Status {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::Ok => {
-                "there is a value, and its bounds are narrow enough to use it. It says nothing about how \
-                 good the plan is"
+                "there is a value, and its bounds are narrow enough to use it; they may still lie up to \
+                 half of it away, so read them. It says nothing about how good the plan is"
             }
             Self::Uncertain => {
-                "there is a value, but its bounds are too wide to use it: they reach more than half of it \
-                 away (unless the study says otherwise) and more than matters. Leave it out of \
-                 statistics; value and bounds are shown"
+                "there is a value, but its bounds are too wide to use it: they lie farther away than \
+                 half of the value (unless the study says otherwise) and than a small fixed amount, such \
+                 as 0.03 cc of an organ. Leave it out of statistics; value and bounds are shown"
             }
             Self::Bound => {
                 "only one side is known: where low is given, the true value is at least the value shown, \
@@ -100,7 +100,7 @@ impl Status {
             Self::NotApplicable => {
                 "the metric cannot be computed here, see reason in table metrics: often no prescription is \
                  known (state it in prescriptions.csv and it can be), or the isodose holds other \
-                 lesions too, or there is no second lesion"
+                 lesions too, or there is no second lesion. It is seldom so by chance: report how many"
             }
             Self::Excluded => {
                 "the plan was left out (see plans.exclusion_reason), or the contours of the structure were \

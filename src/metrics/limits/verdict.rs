@@ -31,8 +31,8 @@ impl Verdict {
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::Within => {
-                "the limit is kept: the value and both its bounds are below it. How good the limit is, see \
-                 checked; whether a target lies inside, see judge_clinically"
+                "the limit is kept: the value and both its bounds meet it. Whether the limit was compared \
+                 with its source, see checked; whether a target lies inside, see judge_clinically"
             }
             Self::Above => "the limit is exceeded: the value and both its bounds are above it",
             Self::Undecided => {

@@ -139,9 +139,10 @@ fn of_lesion_itself<'a>() -> Vec<Column<WideLesionEntry<'a>>> {
         Column::real(
             "prescription_dose_gy",
             "Gy",
-            "prescribed dose of this lesion, all fractions together, as prescriptions.csv or the \
-             plan states it for the target; which isodose or point it is prescribed to is not known \
-             from it. Empty where neither states one",
+            "prescribed dose of this lesion, all fractions together: stated for its target, else for \
+             the whole plan, else the sum of the beam doses, which may not be the prescription; \
+             see prescription_basis in table plans. Which isodose or point it is prescribed to is \
+             not known from it. Empty where none is stated",
             |r: &WideLesionEntry<'a>| r.row.prescription.map(|p| p.dose.value()),
         )
         .labelled("Prescription"),

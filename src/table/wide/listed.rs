@@ -187,9 +187,9 @@ pub(crate) const OF_LESION: &[Value] = &[
         "volume",
         "_cc",
         "cc",
-        "Volume of the lesion",
+        "Volume of the measured target",
         "volume of the target of lesion_id: of a PTV in one row and of a GTV in another, see \
-         target_kind",
+         target_kind; for the volume of the tumour take gtv_volume_cc",
         Own("Volume[cc]")
     ),
     value!(
@@ -290,7 +290,7 @@ pub(crate) const OF_LESION: &[Value] = &[
         "v12gy_nearest",
         "_cc",
         "cc",
-        "V12Gy, nearest lesion",
+        "V12Gy, part nearest to this lesion",
         "volume that receives at least 12 Gy and lies nearer to this lesion than to any other of \
          the plan: all tissue, not the brain alone, the target included; dose of all fractions \
          together, not converted to another number of fractions. The lesions of a plan may be added \
