@@ -76,9 +76,7 @@ impl Status {
                 "no structure has the name of this organ, but one with an undecided name may be it: \
                  decide that name in names.csv"
             }
-            Self::Empty => {
-                "the structure is listed, but nothing is drawn for it, or nothing with a volume"
-            }
+            Self::Empty => "the structure is listed, but nothing with a volume is drawn for it",
             Self::OutsideGrid => {
                 "the structure lies outside the dose grid as a whole: its dose is unknown, not zero"
             }

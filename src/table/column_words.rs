@@ -21,7 +21,10 @@ pub(super) struct ColumnWord {
 type Pairs = Vec<(&'static str, &'static str)>;
 
 /// Table, column, and the words with their meanings.
-pub(super) const ALL: &[(&str, &str, fn() -> Pairs)] = &[
+type Words = (&'static str, &'static str, fn() -> Pairs);
+
+/// Every column of words.
+pub(super) const ALL: &[Words] = &[
     ("plans", "technology", || Technology::iter().map(|w| (w.word(), w.meaning())).collect()),
     ("plans", "prescription_basis", || {
         PrescriptionBasis::iter().map(|w| (w.word(), w.meaning())).collect()
