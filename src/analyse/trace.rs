@@ -134,7 +134,7 @@ pub struct StructureTrace {
     pub planes: Vec<TracedPlane>,
     /// Centre of mass, mm; absent without volume.
     pub middle_mm: Option<Point>,
-    /// Middle of the hottest cell, with the interpolated dose; absent without dose.
+    /// The hottest point that was looked at, with the interpolated dose; absent without dose.
     pub hottest: Option<TracedPoint>,
     /// Centre and stored dose of the voxel nearest to it.
     pub voxel: Option<TracedPoint>,
@@ -181,30 +181,48 @@ fn planes(solid: &Solid) -> Vec<TracedPlane> {
     solid.planes().map(plane).collect()
 }
 
-/// Middle of the hottest cell.
+/// Points along each edge of the hottest cell.
+const POINTS: u32 = 7;
+
+/// The hottest point: of the middles of all cells, then, where that cell is filled as a whole, of a
+/// lattice of points in it. Cells of a large structure are several millimetres wide.
 fn hottest(cells: &Occupancy, field: &DoseField) -> Option<TracedPoint> {
     let h = cells.pitch_mm;
     let mut best: Option<TracedPoint> = None;
-    let mut look = |u: f64, v: f64, w: f64| {
-        let point_mm = cells.axes.point([u, v, w]);
-        if let Some(dose_gy) = field.at(point_mm)
-            && best.is_none_or(|most| dose_gy > most.dose_gy)
-        {
-            best = Some(TracedPoint { point_mm, dose_gy });
+    let mut look = |at: Point| {
+        let point_mm = cells.axes.point(at);
+        let dose_gy = field.at(point_mm)?;
+        if best.is_some_and(|most| dose_gy <= most.dose_gy) {
+            return None;
         }
+        best = Some(TracedPoint { point_mm, dose_gy });
+        Some(())
     };
+    let mut whole: Option<(Point, Point)> = None;
     for layer in &cells.layers {
         let [du, dv] = layer.shift_mm;
         for sheet in &layer.sheets {
             for run in &layer.footprint.runs {
                 let v = (f64::from(run.row) + 0.5) * h + dv;
                 for column in run.start..run.end {
-                    look((f64::from(column) + 0.5) * h + du, v, sheet.w_mm);
+                    let middle = [(f64::from(column) + 0.5) * h + du, v, sheet.w_mm];
+                    if look(middle).is_some() {
+                        whole = Some((middle, [h, h, sheet.thickness_mm]));
+                    }
                 }
             }
             for cut in &layer.footprint.cuts {
-                look(cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm);
+                if look([cut.centre[0] + du, cut.centre[1] + dv, sheet.w_mm]).is_some() {
+                    whole = None;
+                }
             }
+        }
+    }
+    if let Some((middle, edges)) = whole {
+        let share = |i: u32| (f64::from(i) + 0.5) / f64::from(POINTS) - 0.5;
+        for i in 0..POINTS.pow(3) {
+            let place = [i % POINTS, i / POINTS % POINTS, i / POINTS.pow(2)];
+            look([0, 1, 2].map(|a| middle[a] + share(place[a]) * edges[a]));
         }
     }
     best
