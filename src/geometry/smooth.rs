@@ -24,10 +24,10 @@ use super::plane_field::{self, Kind};
 use super::polygon::{Bounds, Point2};
 use super::region::Region;
 use super::slab::{self, EVEN_DOUBT, FreeEnd, Slab, Spacing};
-use ends::{Beyond, Cap, FlatEnd, JoinedPart};
-
 use super::stack::PlaneStack;
 use super::strand::Strand;
+use ends::{Beyond, Cap, FlatEnd, JoinedPart};
+
 pub use ends::Joined;
 
 /// What is varied to find out how far the solid can be trusted.
@@ -337,6 +337,7 @@ const CAP_DOUBT: f64 = 0.1;
 /// A field that closes within this many gaps makes a cap: a little more than one, since the outline
 /// in a tip may be too small to have been drawn on the next plane.
 const CLOSING_GAPS: f64 = 1.2;
+
 #[derive(Clone, Copy)]
 enum Side {
     Above,

@@ -35,7 +35,7 @@ use tidydose_figure::{LOOKS, Stage, flow, pressed};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::Cell;
 use tidydose_table::citations::{bibliography, program};
-use tidydose_table::clinical_words;
+use tidydose_table::clinical_words::{self, counted};
 use tidydose_table::curves::{CurvesByPlan, curves};
 use tidydose_table::frame::LoadedTable;
 use tidydose_table::open_names::OpenNames;
@@ -354,11 +354,6 @@ fn reason<'t>(plan: &PlanRow<'t>) -> Option<(usize, &'t str)> {
 /// A text as a cell; missing when empty.
 fn word(text: &str) -> Cell<'static> {
     if text.is_empty() { Cell::Missing } else { Cell::Text(text.to_owned().into()) }
-}
-
-/// A number with its word.
-fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
 }
 
 fn count(n: usize) -> Cell<'static> {

@@ -15,6 +15,7 @@ use tidydose_statistics::proportion::NoEvents;
 use tidydose_statistics::rank::RankSum;
 use tidydose_statistics::survival::End;
 use tidydose_statistics::{Interval, Undefined};
+pub(super) use tidydose_table::clinical_words::counted;
 use tidydose_table::run::CAUTION;
 
 /// What is left to others on purpose.
@@ -81,11 +82,6 @@ pub(super) fn nobody_had_it(none: &NoEvents, request: &Request) -> String {
 
 fn spaced(word: &str) -> String {
     word.replace('_', " ")
-}
-
-/// A number with its word.
-pub(super) fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Degrees of freedom.

@@ -1,5 +1,7 @@
 //! Numbers and words for a reader. Rounded only here; the page carries the full value beside each.
 
+pub(super) use tidydose_table::clinical_words::counted;
+
 /// A value with two decimals, fewer for large ones, as many as it takes for small ones.
 pub(super) fn shown(value: f64) -> String {
     let size = value.abs();
@@ -46,11 +48,6 @@ pub(super) fn bounds(low: Option<f64>, high: Option<f64>) -> String {
         (None, Some(high)) => format!("at most {}", shown(high)),
         (None, None) => String::new(),
     }
-}
-
-/// A count with its noun; the plural has an `s`.
-pub(super) fn counted(n: usize, noun: &str) -> String {
-    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
 }
 
 /// The numbers of fractions that a limit is for, in words.

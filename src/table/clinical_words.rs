@@ -50,6 +50,12 @@ const CAPITALS: &[&str] = &[
 /// Years of a band of table plans.
 const ERA_YEARS: i64 = 5;
 
+/// A count with its noun; the plural has an `s`.
+#[must_use]
+pub fn counted(n: usize, noun: &str) -> String {
+    format!("{n} {noun}{}", if n == 1 { "" } else { "s" })
+}
+
 /// A unit as it is printed; empty for a ratio.
 #[must_use]
 pub fn unit(symbol: &str) -> &str {

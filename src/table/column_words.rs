@@ -23,13 +23,18 @@ type Pairs = Vec<(&'static str, &'static str)>;
 /// Table, column, and the words with their meanings.
 type Words = (&'static str, &'static str, fn() -> Pairs);
 
+/// All words of a type with their meanings.
+macro_rules! words_of {
+    ($of:ty) => {
+        || <$of>::iter().map(|w| (w.word(), w.meaning())).collect()
+    };
+}
+
 /// Every column of words.
 pub(super) const ALL: &[Words] = &[
-    ("plans", "technology", || Technology::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("plans", "prescription_basis", || {
-        PrescriptionBasis::iter().map(|w| (w.word(), w.meaning())).collect()
-    }),
-    ("plans", "plan_role", || PlanRole::iter().map(|w| (w.word(), w.meaning())).collect()),
+    ("plans", "technology", words_of!(Technology)),
+    ("plans", "prescription_basis", words_of!(PrescriptionBasis)),
+    ("plans", "plan_role", words_of!(PlanRole)),
     ("plans", "plan_role_rule", || {
         let words = |w: RoleReason| match w {
             RoleReason::NoPlan => "there is no plan",
@@ -37,19 +42,19 @@ pub(super) const ALL: &[Words] = &[
         };
         RoleReason::iter().map(|w| (w.word(), words(w))).collect()
     }),
-    ("structures", "name_basis", || NameBasis::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("structures", "role", || Role::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("lesions", "side", || SeenSide::iter().map(|w| (w.word(), w.meaning())).collect()),
+    ("structures", "name_basis", words_of!(NameBasis)),
+    ("structures", "role", words_of!(Role)),
+    ("lesions", "side", words_of!(SeenSide)),
     ("lesions_wide", "target_kind", || {
         let kinds = Role::iter().filter(|role| role.is_target());
         kinds.map(|w| (w.word(), w.meaning())).collect()
     }),
-    ("metrics", "status", || Status::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("limit_checks", "tier", || Tier::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("limit_checks", "checked", || Checked::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("limit_checks", "verdict", || Verdict::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("findings", "severity", || Severity::iter().map(|w| (w.word(), w.meaning())).collect()),
-    ("findings", "state", || State::iter().map(|w| (w.word(), w.meaning())).collect()),
+    ("metrics", "status", words_of!(Status)),
+    ("limit_checks", "tier", words_of!(Tier)),
+    ("limit_checks", "checked", words_of!(Checked)),
+    ("limit_checks", "verdict", words_of!(Verdict)),
+    ("findings", "severity", words_of!(Severity)),
+    ("findings", "state", words_of!(State)),
 ];
 
 /// The words of a column of a table; none where its meaning says all or another table explains them.

@@ -9,6 +9,7 @@ use serde::Serialize;
 use strum::{EnumIter, IntoEnumIterator, IntoStaticStr};
 
 use super::{choices, clinical_file, decisions, lesion_file, names, prescriptions, sums_file};
+use crate::clinical_words::counted;
 use crate::words::Word;
 use tidydose_rt::identity::Token;
 
@@ -218,11 +219,6 @@ pub fn sort(questions: &mut [Question]) {
         };
         rank(a).cmp(&rank(b)).then_with(|| a.title.cmp(&b.title))
     });
-}
-
-/// A count with its noun.
-fn counted(n: usize, one: &str) -> String {
-    if n == 1 { format!("1 {one}") } else { format!("{n} {one}s") }
 }
 
 #[cfg(test)]
