@@ -8,6 +8,7 @@ mod coherent;
 mod coin;
 pub mod evidence;
 pub mod fields;
+pub mod follow_up;
 mod form;
 pub mod grids;
 mod known;
@@ -42,6 +43,7 @@ mod alone;
 pub(crate) mod testing;
 
 pub use evidence::{SeenSide, ShapeEvidence};
+pub use follow_up::{FollowUpPlace, follow_up_places};
 pub use grids::{analyse_grids, analyse_remembered};
 pub use lesion::Lesion;
 pub use lesion_site::{Fit, LesionSite, fit};

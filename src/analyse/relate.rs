@@ -5,7 +5,7 @@
 //! with every target of a higher ROI Number. Helpers and structures of unknown role take no part.
 
 mod definitions;
-mod shape;
+pub(super) mod shape;
 
 pub use super::rows::Relation;
 pub use definitions::{DEFINITIONS, RelationDefinition, SHARE};

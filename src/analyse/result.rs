@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::evidence::ShapeEvidence;
+use super::follow_up::FollowUpPlace;
 use super::lesion::Lesion;
 use super::limit_check::LimitCheck;
 use super::picture::Picture;
@@ -29,6 +30,7 @@ impl Analysis {
             traces: Vec::new(),
             relations: Vec::new(),
             limit_checks: Vec::new(),
+            places: Vec::new(),
             findings: Vec::new(),
         }
     }
@@ -61,6 +63,8 @@ pub struct Analysis {
     pub relations: Vec<Relation>,
     /// What the values say about the limits.
     pub limit_checks: Vec<LimitCheck>,
+    /// Where targets that were drawn after a treatment lie in what was treated; empty for plans.
+    pub places: Vec<FollowUpPlace>,
     /// Findings of the computation.
     pub findings: Vec<Finding>,
 }

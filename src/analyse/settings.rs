@@ -106,6 +106,23 @@ impl Settings {
         self.with_limits(|_| true)
     }
 
+    /// What is asked of structures that were drawn after a treatment: sizes and doses. Isodoses,
+    /// limits and regions belong to the plan, not to what grew later.
+    #[must_use]
+    pub fn of_follow_up(&self) -> Self {
+        let sizes = [&metrics::VOLUME, &metrics::LONGEST_IN_PLANE, &metrics::ACROSS_IN_PLANE];
+        let mut list: Vec<Metric> =
+            sizes.map(|definition| Metric { definition, argument: 0.0 }).into();
+        for metric in &self.metrics {
+            let alone = metric.definition.is_of_dose_alone()
+                || metric.definition.needs(metrics::Need::Form);
+            if alone && !list.contains(metric) {
+                list.push(*metric);
+            }
+        }
+        Self { metrics: list, limits: Vec::new(), regions: false, ..self.clone() }
+    }
+
     fn with_limits(&self, wanted: impl Fn(&Limit) -> bool) -> Vec<Metric> {
         let mut list = self.metrics.clone();
         for limit in self.limits.iter().filter(|l| wanted(l)) {

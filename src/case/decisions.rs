@@ -110,7 +110,7 @@ impl Question {
     #[must_use]
     pub const fn about(code: Code) -> Option<Self> {
         match code {
-            Code::LinkFrameMismatch => Some(Self::SameFrame),
+            Code::LinkFrameMismatch | Code::FollowUpUnjoined => Some(Self::SameFrame),
             Code::DoseSeveral => Some(Self::Dose),
             Code::PlanAmbiguous | Code::PlanRejected => Some(Self::Treated),
             Code::DoseRelative => Some(Self::RelativeUnit),

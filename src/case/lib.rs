@@ -6,6 +6,7 @@ pub mod alike;
 mod course;
 mod decisions;
 mod dose_source;
+mod follow_up;
 mod identify;
 mod link;
 mod names;
@@ -19,6 +20,7 @@ mod treatment;
 pub use course::{Course, DateSource, courses};
 pub use decisions::{Decisions, NameDecision, Question};
 pub use dose_source::{DosePart, DoseSource, FrameJoin, FrameLink};
+pub use follow_up::{FollowUp, FollowUpDay, GivenDose, TreatedTarget};
 pub use identify::identify;
 pub use link::{
     copied_patients, dose_defect, is_whole_dose, link, link_decided, registered_motion,
@@ -234,6 +236,9 @@ pub enum PrescriptionBasis {
     PlanOnly,
     /// Beam doses times fractions.
     BeamDose,
+    /// What an earlier plan prescribed to the treated target nearest to it, for a structure that
+    /// was drawn after the treatment.
+    TreatedTarget,
 }
 
 impl PrescriptionBasis {
@@ -245,6 +250,9 @@ impl PrescriptionBasis {
             Self::PlanStructure => "the plan states it for this structure",
             Self::PlanOnly => "the plan states one dose for all its targets",
             Self::BeamDose => "sum of the beam doses times the number of fractions",
+            Self::TreatedTarget => {
+                "of a structure drawn after the treatment: the dose that was prescribed to the nearest treated target"
+            }
         }
     }
 
@@ -286,6 +294,8 @@ pub struct Case {
     pub frames: FrameJoin,
     /// Which part the plan had in the treatment, and what was delivered of it.
     pub treatment: Treatment,
+    /// What is known of a structure set that was drawn after a treatment; absent for all others.
+    pub follow_up: Option<FollowUp>,
     /// How many dose objects refer to the plan, used or not.
     pub doses_seen: usize,
     /// How dose and plan were joined.
@@ -318,6 +328,7 @@ impl Case {
             dose_source: DoseSource::default(),
             frames: FrameJoin::default(),
             treatment: Treatment::default(),
+            follow_up: None,
             doses_seen: 0,
             dose_link: LinkMethod::None,
             structure_link: LinkMethod::None,

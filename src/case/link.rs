@@ -11,6 +11,7 @@ mod choice;
 mod copies;
 mod course;
 mod draft;
+mod follow_up;
 mod frames;
 mod owner;
 mod person;
@@ -57,6 +58,8 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     }));
     drafts.extend(archive.lone_structure_sets().map(Draft::of_structures));
     findings.extend(course::settle(&mut drafts, &inventory.records, decisions));
+    let used = used(&drafts, &owners.findings, &findings);
+    drafts.extend(follow_up::later_sets(inputs, &drafts, &used));
     let mut cases = resolved.waiting;
     for draft in drafts {
         findings.extend(draft.findings);
@@ -103,6 +106,14 @@ fn subject(origin: &Origin, case: Option<&Token>) -> Subject {
         object: Some(origin.object.clone()),
         ..Subject::default()
     }
+}
+
+/// The objects that are in a case or about which there is something to say.
+fn used(drafts: &[Draft], owned: &[Finding], findings: &[Finding]) -> BTreeSet<Token> {
+    let cases = drafts.iter().map(|d| &d.case);
+    let sets = cases.filter_map(|c| Some(c.structure_set.as_ref()?.origin.object.clone()));
+    let said = drafts.iter().flat_map(|d| &d.findings).chain(owned).chain(findings);
+    sets.chain(said.filter_map(|f| f.subject.object.clone())).collect()
 }
 
 /// Notes for the objects that are neither in a case nor named by a finding.

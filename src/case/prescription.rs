@@ -129,7 +129,7 @@ fn several_for_one(case: &Case, roi_number: i64, doses: &[Gray]) -> Finding {
 }
 
 fn missing_finding(case: &Case, missing: &[i64], targets: usize) -> Option<Finding> {
-    if missing.is_empty() || case.left_out.is_some() {
+    if missing.is_empty() || case.left_out.is_some() || case.is_follow_up() {
         return None;
     }
     let numbers = missing.iter().map(ToString::to_string).collect::<Vec<_>>().join(", ");

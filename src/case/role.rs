@@ -29,6 +29,8 @@ pub enum PlanRole {
     NotTreated,
     /// It verifies another plan or a machine.
     Qa,
+    /// There is no plan: the structures were drawn after a treatment.
+    FollowUp,
     /// There is no plan.
     Unknown,
 }
@@ -45,6 +47,9 @@ impl PlanRole {
             Self::Superseded => "replaced: another version of the plan was treated or is newer",
             Self::NotTreated => "not treated, as the user says",
             Self::Qa => "a plan of quality assurance, which verifies another plan or a machine",
+            Self::FollowUp => {
+                "no plan: a structure set drawn on images after a treatment, see table follow_up"
+            }
             Self::Unknown => "there is no plan, only a dose or structures",
         }
     }
@@ -97,6 +102,8 @@ pub enum RoleReason {
     Verifies,
     /// Its intent or geometry is no treatment of a patient.
     NoTreatment,
+    /// The structures were drawn after a treatment, and no plan refers to them.
+    DrawnLater,
     /// There is no plan.
     #[default]
     NoPlan,
@@ -125,6 +132,7 @@ impl RoleReason {
             | Self::Newer => PlanRole::Superseded,
             Self::UserNo | Self::UserNoToAll => PlanRole::NotTreated,
             Self::Verifies | Self::NoTreatment => PlanRole::Qa,
+            Self::DrawnLater => PlanRole::FollowUp,
             Self::NoPlan => PlanRole::Unknown,
         }
     }
@@ -163,6 +171,7 @@ impl RoleReason {
             Self::UserNoToAll => "the user says no of all plans of which nothing else tells",
             Self::Verifies => "it verifies another plan",
             Self::NoTreatment => "it is no treatment of a patient",
+            Self::DrawnLater => "drawn on images after a treatment; no plan refers to it",
             Self::NoPlan => "",
         }
     }
@@ -179,8 +188,8 @@ impl RoleReason {
 ///   approval, and leaving all plans out would be the greater error. Where another plan of the
 ///   patient is known to have been treated, a plan that lacks the mark is more likely a trial: it
 ///   does not count. In either case the user is asked, and the answer decides.
-/// - Superseded plans, plans that the user says were not treated and plans of quality assurance do
-///   not count.
+/// - Superseded plans, plans that the user says were not treated, plans of quality assurance and
+///   structures drawn after a treatment do not count.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Standing {
     /// It counts.
@@ -202,7 +211,10 @@ impl Standing {
             (PlanRole::Treated | PlanRole::Unknown, _) => Self::Counts,
             (PlanRole::Candidate, false) => Self::Presumed,
             (PlanRole::Candidate, true) => Self::Undecided,
-            (PlanRole::Superseded | PlanRole::NotTreated | PlanRole::Qa, _) => Self::Aside,
+            (
+                PlanRole::Superseded | PlanRole::NotTreated | PlanRole::Qa | PlanRole::FollowUp,
+                _,
+            ) => Self::Aside,
         }
     }
 
@@ -238,10 +250,10 @@ mod tests {
 
     #[test]
     fn who_counts_depends_on_part_and_on_other_plans_of_the_patient() {
-        use PlanRole::{Candidate, NotTreated, Qa, Superseded, Treated, Unknown};
+        use PlanRole::{Candidate, FollowUp, NotTreated, Qa, Superseded, Treated, Unknown};
         for other in [false, true] {
             assert!([Treated, Unknown].iter().all(|r| Standing::of(*r, other).counts()));
-            let aside = [Superseded, NotTreated, Qa];
+            let aside = [Superseded, NotTreated, Qa, FollowUp];
             assert!(aside.iter().all(|r| Standing::of(*r, other) == Standing::Aside));
         }
         assert_eq!(Standing::of(Candidate, false), Standing::Presumed);

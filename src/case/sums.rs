@@ -386,6 +386,7 @@ mod tests {
         matrix[3] = 10.0;
         let registration = Registration {
             origin: cases[0].dose.as_ref().unwrap().origin.clone(),
+            day: None,
             frame: Token::new("elsewhere"),
             items: vec![RegisteredFrame {
                 frame: cases[1].dose.as_ref().unwrap().frame.clone().unwrap(),

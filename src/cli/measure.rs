@@ -439,8 +439,13 @@ fn percent(share: f64) -> f64 {
 }
 
 fn summary(prepared: &PreparedStudy, tables: &[table::Written], open: usize) -> String {
-    let cases: &[Case] = &prepared.cases;
+    let cases: Vec<&Case> = prepared.plans().collect();
     let left_out = cases.iter().filter(|c| c.left_out.is_some()).count();
+    let later = match prepared.cases.len() - cases.len() {
+        0 => String::new(),
+        1 => "; 1 structure set drawn after a treatment".to_owned(),
+        n => format!("; {n} structure sets drawn after a treatment"),
+    };
     let rows = |name: &str| tables.iter().find(|t| t.table == name).map_or(0, |t| t.rows);
     let only: Vec<_> = tables.iter().filter(|t| !t.csv).map(|t| t.table).collect();
     let only = match only.as_slice() {
@@ -450,7 +455,7 @@ fn summary(prepared: &PreparedStudy, tables: &[table::Written], open: usize) -> 
     let open = words_of_open(open, &prepared.folder);
     let open = open.map_or(String::new(), |words| format!(" {words}."));
     format!(
-        "{} of {} cases measured, {left_out} left out; {} structures, {} metric values, {} limits \
+        "{} of {} cases measured, {left_out} left out{later}; {} structures, {} metric values, {} limits \
          checked, {} findings.{only} Tables are in {}.{open} {}",
         cases.len() - left_out,
         cases.len(),

@@ -1,17 +1,18 @@
 //! One case from its files to its analysis: reads the structure set and the dose, computes, and
 //! lets both go. Whatever goes wrong here is a finding of this case and never ends the run.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use super::parallel::guarded;
 use tidydose_analyse::stage::{Stage, during};
-use tidydose_analyse::{self as analyse, Analysis, Memory};
-use tidydose_case::Case;
+use tidydose_analyse::{self as analyse, Analysis, FollowUpPlace, Memory};
+use tidydose_case::{Case, GivenDose};
 use tidydose_dicom::{self as dicom, FileLocation};
 use tidydose_dose as dose;
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::{Identity, Token};
-use tidydose_rt::{Dose, DoseHeader, Origin, StructureSet};
+use tidydose_rt::{Dose, DoseHeader, Origin, Roi, StructureSet};
 
 /// What came of one case.
 #[derive(Debug, Clone, Default)]
@@ -30,6 +31,8 @@ pub(super) struct RunContext<'a> {
     pub(super) paths: &'a BTreeMap<Token, FileLocation>,
     pub(super) identity: &'a Identity,
     pub(super) settings: &'a analyse::Settings,
+    /// All cases: structures that were drawn after a treatment lie in the dose of another one.
+    pub(super) cases: &'a [Case],
 }
 
 /// Whether there is anything to compute. A case that is left out for its dose still has structures
@@ -94,15 +97,45 @@ impl RunContext<'_> {
         let mut memory = memory.looking_ahead();
         let mut of_doses = None;
         let read = || during(Stage::Read, || self.doses(case, of_doses.insert(Vec::new())));
-        let settings = self.settings;
-        let analysis =
-            analyse::analyse_remembered(case, structures.as_ref(), read, settings, &mut memory)?;
+        let settings = self.settings_of(case);
+        let mut analysis =
+            analyse::analyse_remembered(case, structures.as_ref(), read, &settings, &mut memory)?;
+        if let (Some(given), Some(set)) = (case.given(), &structures) {
+            analysis.places = self.places(case, set, given)?;
+        }
         // Of a case that is left out no dose is read: what was found in it is kept and not said.
         if case.left_out.is_none() {
             memory.findings = of_doses.unwrap_or(memory.findings);
             findings.extend(memory.findings.iter().cloned());
         }
         Ok((CaseResult { analysis: Some(analysis), findings, failure: None }, memory))
+    }
+
+    /// What is asked of a case: of structures drawn after a treatment only what has a meaning there.
+    fn settings_of(&self, case: &Case) -> Cow<'_, analyse::Settings> {
+        if case.is_follow_up() {
+            Cow::Owned(self.settings.of_follow_up())
+        } else {
+            Cow::Borrowed(self.settings)
+        }
+    }
+
+    /// Where the targets of a follow-up lie in what was treated.
+    fn places(
+        &self,
+        case: &Case,
+        set: &StructureSet,
+        given: &GivenDose,
+    ) -> Result<Vec<FollowUpPlace>, Box<Finding>> {
+        let mut doses = self.doses(case, &mut Vec::new())?;
+        // Grids of several regions are no one dose in which distances could be taken.
+        let Some(dose) = doses.pop().filter(|_| doses.is_empty()) else { return Ok(Vec::new()) };
+        let plan = self.cases.iter().find(|c| c.id == given.plan);
+        let planned = plan.and_then(|plan| read_structures(plan, self.paths, self.identity));
+        let is_target = |roi: &Roi| given.targets.iter().any(|t| t.roi_number == roi.header.number);
+        let mut treated = planned.map_or_else(Vec::new, |set| set.rois);
+        treated.retain(is_target);
+        Ok(analyse::follow_up_places(case, set, &treated, dose, self.settings))
     }
 
     /// The dose that is measured, added up from its parts, then the grids of further regions.

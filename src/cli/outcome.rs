@@ -141,11 +141,12 @@ impl LeftOut {
         let gone: BTreeSet<&Token> =
             cases.iter().filter(|c| c.left_out.is_some()).map(|c| &c.id).collect();
         structures.retain(|(of, _)| of.is_none_or(|of| !gone.contains(of)));
-        let left_out = || cases.iter().filter_map(|c| c.left_out.as_ref());
+        let plans = || cases.iter().filter(|c| !c.is_follow_up());
+        let left_out = || plans().filter_map(|c| c.left_out.as_ref());
         let by_rule = left_out().filter(|(c, _)| c.definition().severity == Severity::Note);
         Self {
             cases: left_out().count(),
-            all_cases: cases.len(),
+            all_cases: plans().count(),
             by_rule: by_rule.count(),
             files: files.iter().filter(|f| f.status == FileStatus::Refused).count(),
             all_files: files.len(),

@@ -13,7 +13,8 @@ use sha2::{Digest, Sha256};
 
 use tidydose_analyse::{self as analyse, NUMBERS};
 use tidydose_case::{
-    Case, Delivery, DosePart, DoseSource, FrameJoin, NamedRoi, Prescription, Treatment,
+    Case, Delivery, DosePart, DoseSource, FollowUp, FrameJoin, GivenDose, NamedRoi, Prescription,
+    TreatedTarget, Treatment,
 };
 use tidydose_metrics::Metric;
 use tidydose_rt::digest::hexadecimal;
@@ -118,6 +119,7 @@ fn add_case(case: &Case, inputs: &mut Text, decisions: &mut Text) {
         dose_source,
         frames,
         treatment,
+        follow_up,
         // How things were joined and what they are called in other tables.
         doses_seen: _,
         dose_link: _,
@@ -141,6 +143,11 @@ fn add_case(case: &Case, inputs: &mut Text, decisions: &mut Text) {
     // Which plan was treated, and who counts, has no part in the numbers of a case.
     let Treatment { reason: _, delivery, other_treated: _, asked: _ } = treatment;
     decisions.add("delivered", delivery.as_ref().map(of_delivery));
+    if let Some(given) =
+        follow_up.as_ref().and_then(|FollowUp { day: _, day_source: _, given }| given.as_ref())
+    {
+        add_given(given, inputs, decisions);
+    }
     for NamedRoi { number, original, standard, role, basis } in names {
         decisions.add("name", (number, original, standard, role.word(), basis.word()));
     }
@@ -148,6 +155,16 @@ fn add_case(case: &Case, inputs: &mut Text, decisions: &mut Text) {
         decisions.add("prescription", (roi_number, dose.value(), basis.word()));
     }
     decisions.add("left out", left_out.as_ref().map(|(code, why)| (code.definition().id, why)));
+}
+
+/// The plan whose targets distances are taken from. Where a target lies follows from the content of
+/// its structure set; which structures are targets, and which dose is prescribed, is decided.
+fn add_given(given: &GivenDose, inputs: &mut Text, decisions: &mut Text) {
+    let GivenDose { plan, structures_digest, registration_day: _, fractions: _, targets } = given;
+    inputs.add("given", (plan.as_str(), structures_digest));
+    for TreatedTarget { roi_number, middle_mm: _, prescription: _ } in targets {
+        decisions.add("treated target", roi_number);
+    }
 }
 
 /// All else that an object says follows from its content.

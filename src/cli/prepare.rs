@@ -200,6 +200,11 @@ const DECIDED_ELSEWHERE: [Code; 5] = [
 ];
 
 impl PreparedStudy {
+    /// The cases without structure sets that were drawn after a treatment.
+    pub(super) fn plans(&self) -> impl Iterator<Item = &Case> {
+        self.cases.iter().filter(|c| !c.is_follow_up())
+    }
+
     /// What was decided about findings.
     pub(super) const fn states(&self) -> &States {
         self.decisions.states()
@@ -270,12 +275,13 @@ impl PreparedStudy {
             None => Code::PlanUndecided,
         };
         let none = !self.cases.iter().any(Case::counts);
-        none.then(|| nobody::sentence(self.cases.iter().map(|c| Some(code(c)))))
+        none.then(|| nobody::sentence(self.plans().map(|c| Some(code(c)))))
     }
 
     /// What is needed to read and measure any case of the run.
     pub(super) const fn context<'a>(&'a self, settings: &'a analyse::Settings) -> RunContext<'a> {
-        RunContext { paths: &self.scan.paths, identity: &self.identity, settings }
+        let (paths, identity) = (&self.scan.paths, &self.identity);
+        RunContext { paths, identity, settings, cases: self.cases.as_slice() }
     }
 
     /// The sums of plans that the user asks for.

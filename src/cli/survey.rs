@@ -142,14 +142,19 @@ fn files(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
 
 fn cases(prepared: &PreparedStudy) -> Vec<(SummaryLine, usize)> {
     let (measurable, left_out): (Vec<_>, Vec<_>) =
-        prepared.cases.iter().partition(|c| c.left_out.is_none());
+        prepared.plans().partition(|c| c.left_out.is_none());
     let mut list = vec![(line("cases", "measurable", ""), measurable.len())];
+    let later = prepared.cases.iter().filter(|c| c.is_follow_up());
+    list.extend(tally(later.map(|c| {
+        let words = if c.given().is_some() { "in a dose that was given" } else { "volumes only" };
+        line("follow-up structure sets", words, "")
+    })));
     list.extend(tally(left_out.into_iter().filter_map(|c| {
         let (code, _) = c.left_out.as_ref()?;
         Some(line("cases", "left out", code.definition().id))
     })));
     list.extend(standings(prepared));
-    let technology = prepared.cases.iter().map(|c| line("technologies", c.technology.word(), ""));
+    let technology = prepared.plans().map(|c| line("technologies", c.technology.word(), ""));
     list.extend(tally(technology));
     list
 }

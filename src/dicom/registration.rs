@@ -21,8 +21,11 @@ pub(super) fn registration(object: &Object<'_>) -> Result<Registration, Error> {
         let uid = item.uid(tags::FRAME_OF_REFERENCE_UID)?;
         Some(RegisteredFrame { frame: object.token(Kind::Frame, uid), motion: motion(&item) })
     });
+    let dates = [tags::CONTENT_DATE, tags::SERIES_DATE, tags::STUDY_DATE];
+    let made = dates.into_iter().find_map(|tag| root.date(tag));
     Ok(Registration {
         origin: object.origin()?,
+        day: made.and_then(|date| object.day(date)),
         frame: object.token(Kind::Frame, frame),
         items: items.collect(),
     })

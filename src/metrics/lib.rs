@@ -44,6 +44,7 @@ pub use needs::{InRegions, Need};
 pub use place::Place;
 pub use range::Range;
 pub use registry::{List, Registry, UnknownMetric, candidates, parse, standard};
+pub use size::{ACROSS_IN_PLANE, LONGEST_IN_PLANE};
 pub use statistics::{MAX, MEAN};
 pub use subject::{Biology, PrescriptionIsodoses, Subject};
 pub use value::{Outcome, Status};

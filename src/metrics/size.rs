@@ -89,7 +89,8 @@ pub(super) static EQUIVALENT: Definition = Definition {
 
 const IN_PLANE: Definition = Definition { rule: |s, _| plane_words(s), ..SIZE };
 
-pub(super) static LONGEST_IN_PLANE: Definition = Definition {
+/// Longest diameter on one plane.
+pub static LONGEST_IN_PLANE: Definition = Definition {
     name: "LongestDiameterAxial[mm]",
     title: "longest diameter on one plane: largest distance between two points of one outline",
     formula: "max over planes and connected pieces of |p − q|",
@@ -98,7 +99,8 @@ pub(super) static LONGEST_IN_PLANE: Definition = Definition {
     ..IN_PLANE
 };
 
-pub(super) static ACROSS_IN_PLANE: Definition = Definition {
+/// Longest chord across it on the same plane.
+pub static ACROSS_IN_PLANE: Definition = Definition {
     name: "PerpendicularDiameterAxial[mm]",
     title: "longest chord inside the outline at right angles to the longest diameter, on its plane",
     formula: "max chord ⟂ longest diameter",

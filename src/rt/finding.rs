@@ -194,6 +194,9 @@ codes! {
     LinkByRegistration "link-by-registration" Check "structures were brought into the frame of reference of the dose by a rigid registration", "the plan is measured", "check that the registration was approved";
     RegistrationRefused "registration-refused" Check "a registration between frames of reference scales, shears, mirrors, states its numbers too coarsely, or contradicts another one", "it is not used", "export a rigid registration with all its digits, or remove the one that is wrong";
     LinkByUser "link-by-user" Check "the user says that structures and dose lie in one frame of reference though their identifiers differ", "the plan is measured", "check the picture of the case";
+    FollowUpSet "follow-up-set" Note "a structure set drawn on images after a treatment; no plan refers to it", "its structures are measured, see table follow_up; it is no plan and counts in no study", "say in lesions.csv which treated lesion each of its targets is, or `new`";
+    FollowUpUnjoined "follow-up-unjoined" Check "nothing brings a structure set drawn after a treatment into the frame of reference of a dose that was given", "its volumes and diameters are measured; doses and distances from what was treated are not", "export the rigid registration between both image series, or decide in choices.csv";
+    FollowUpSeveralPlans "follow-up-several-plans" Check "a structure set was drawn after several plans of the patient", "its structures are measured in the dose of one of them", "look at table recurrences with the other courses in mind; a sum of plans stands in sums.csv";
     LinkAmbiguous "link-ambiguous" Stop "a plan, dose or structure set names no partner, and several objects could be it", "the plan with its dose and structures is not measured; the candidates are in the message", "remove the ones that were not treated";
     LinkMissing "link-missing" Stop "the object that this one refers to is not in the archive and nothing else fits", "the plan with its dose and structures is not measured", "export the missing object";
     LinkFrameMismatch "link-frame-mismatch" Stop "dose and structures are in different frames of reference", "the plan with its dose and structures is not measured", "export a rigid registration, correct the references, or decide in choices.csv";
@@ -303,6 +306,9 @@ const REACHES: &[(Reach, &[Code])] = &[
             Code::PrescriptionContradicts,
             Code::LinkByFrame,
             Code::LinkByRegistration,
+            Code::FollowUpSet,
+            Code::FollowUpUnjoined,
+            Code::FollowUpSeveralPlans,
             Code::LinkAmbiguous,
             Code::LinkMissing,
             Code::LinkFrameMismatch,

@@ -5,6 +5,7 @@ use super::Origin;
 use crate::identity::Token;
 use tidydose_geometry::Point;
 use tidydose_geometry::point::{add, dot, sub};
+use tidydose_geometry::units::Day;
 
 /// Largest departure of rotation rows from orthonormal ones that is accepted. A matrix of decimal
 /// strings with seven digits keeps every point of a head (200 mm) within 0.02 mm at that.
@@ -105,6 +106,8 @@ pub struct RegisteredFrame {
 pub struct Registration {
     /// File, SOP instance and patient.
     pub origin: Origin,
+    /// Content Date (0008,0023), else Series Date or Study Date: when it was made.
+    pub day: Option<Day>,
     /// The frame into which the items are registered (0020,0052).
     pub frame: Token,
     /// The registered frames.
@@ -178,6 +181,7 @@ mod tests {
                 digest: String::new(),
                 person: Person::default(),
             },
+            day: None,
             frame: token("a"),
             items: vec![
                 RegisteredFrame { frame: token("a"), motion: Ok(Rigid::IDENTITY) },

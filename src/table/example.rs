@@ -284,6 +284,7 @@ fn analysis() -> Analysis {
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         pictures: vec![picture()],
         traces: vec![trace()],
+        places: Vec::new(),
         findings: vec![finding(Code::PlaneGap, "8 mm"), finding(Code::PlanesFew, "2 planes")],
     }
 }

@@ -48,6 +48,13 @@ impl<'a> LesionEntry<'a> {
     }
 }
 
+/// The lesions of plans, without those drawn after a treatment.
+pub(super) fn of_plans<'a>(study: &Study<'a>) -> Vec<LesionEntry<'a>> {
+    let mut list = rows(study);
+    list.retain(|row| !row.measured.case.is_follow_up());
+    list
+}
+
 /// All lesions, by patient and case.
 pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<LesionEntry<'a>> {
     let mut rows = Vec::new();

@@ -68,6 +68,7 @@ struct Counts {
     cases: usize,
     cases_measured: usize,
     cases_left_out: usize,
+    follow_ups: usize,
     patients: usize,
     findings: BTreeMap<&'static str, usize>,
 }
@@ -142,13 +143,14 @@ fn counts(study: &Study<'_>) -> Counts {
     for cause in super::findings::all(study) {
         *findings.entry(cause.severity().word()).or_insert(0) += 1;
     }
-    let measured = study.measured();
+    let measured = study.plans();
     let patients: BTreeSet<_> = study.cases.iter().filter_map(|c| c.patient.as_ref()).collect();
     Counts {
         files,
         cases: measured.len(),
         cases_measured: measured.iter().filter(|m| m.is_measured()).count(),
         cases_left_out: measured.iter().filter(|m| m.case.left_out.is_some()).count(),
+        follow_ups: study.cases.iter().filter(|c| c.is_follow_up()).count(),
         patients: patients.len(),
         findings,
     }

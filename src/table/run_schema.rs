@@ -44,6 +44,7 @@ fn schema() -> Value {
         ("cases", count("cases: plans with structures and dose, or what there is of them")),
         ("cases_measured", count("of these, measured")),
         ("cases_left_out", count("of these, left out")),
+        ("follow_ups", count("structure sets drawn after a treatment; no cases")),
         ("patients", count("patients with a case")),
         ("findings", counted(&severities, "causes by severity")),
     ]);

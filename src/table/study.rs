@@ -113,6 +113,13 @@ impl<'a> Study<'a> {
         cases.map(|case| Measured { case, analysis: analyses.get(&case.id).copied() }).collect()
     }
 
+    /// The same without structure sets that were drawn after a treatment.
+    pub(super) fn plans(&self) -> Vec<Measured<'a>> {
+        let mut list = self.measured();
+        list.retain(|m| !m.case.is_follow_up());
+        list
+    }
+
     /// Every finding once, in catalogue order of the codes, then by subject and message.
     pub(super) fn all_findings(&self) -> Vec<&'a Finding> {
         let computed = self.analyses.iter().flat_map(|a| &a.findings);

@@ -66,6 +66,10 @@ pub struct Tally {
 impl Tally {
     /// Adds a case with what was computed for it.
     pub fn add(&mut self, case: &Case, analysis: Option<&Analysis>) {
+        // Structures that were drawn later are no plan: they are counted in table follow_up.
+        if case.is_follow_up() {
+            return;
+        }
         self.values.insert(case.id.clone(), PlanValues::of(case, analysis));
         let of_plan = reason_of_plan(case, analysis);
         self.count(Grain::Plan, of_plan);

@@ -17,9 +17,9 @@ use tidydose_geometry::smooth::{OutlineVariant, Variant};
 use tidydose_metrics::{Outcome, Status};
 
 /// A solid as cells and as a surface.
-pub(super) struct Shape {
-    cells: Arc<Occupancy>,
-    pub(super) body: Body,
+pub(crate) struct Shape {
+    pub(crate) cells: Arc<Occupancy>,
+    pub(crate) body: Body,
 }
 
 impl Shape {
@@ -35,10 +35,10 @@ type Quantity<'f> = dyn Fn(&Shape, &Shape) -> Option<f64> + 'f;
 type Quantities<'f, const N: usize> = dyn Fn(&Shape, &Shape) -> Option<[f64; N]> + 'f;
 
 /// Uncertainty of a gap from where the cells happen to lie, as a share of a cell.
-pub(super) const GAP_CHANCE: f64 = 0.05;
+pub(crate) const GAP_CHANCE: f64 = 0.05;
 
 /// A structure in all ways.
-pub(super) struct Shapes {
+pub(crate) struct Shapes {
     nominal: Shape,
     coarse: Shape,
     /// With its free ends grown, and shrunk; absent where nothing is left of it.
@@ -48,12 +48,12 @@ pub(super) struct Shapes {
 }
 
 /// The reason where a solid has no surface.
-pub(super) fn nothing() -> NoSolid {
+pub(crate) fn nothing() -> NoSolid {
     NoSolid { status: Status::Empty, reason: "the structure has no volume".to_owned() }
 }
 
 impl Shapes {
-    pub(super) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
+    pub(crate) fn of(solid: &Solid, ends: Ends) -> Option<Self> {
         let variants = [0.0, 1.0, -1.0].map(|by| Variant { ends: [by; 2], ..Variant::default() });
         let mut coarse = solid.occupancies(ends, 2.0, &variants).into_iter().map(Shape::of);
         Some(Self {
@@ -68,28 +68,33 @@ impl Shapes {
         })
     }
 
-    pub(super) const fn pitch_mm(&self) -> f64 {
+    pub(crate) const fn pitch_mm(&self) -> f64 {
         self.nominal.body.pitch_mm()
     }
 
-    pub(super) const fn volume_cc(&self) -> f64 {
+    /// Of cells of twice the edge, as everything that is varied.
+    pub(crate) const fn coarse(&self) -> &Shape {
+        &self.coarse
+    }
+
+    pub(crate) const fn volume_cc(&self) -> f64 {
         self.coarse.body.volume_mm3() / 1000.0
     }
 
     /// The gap between two structures with its bounds.
-    pub(super) fn gap(a: &Self, b: &Self) -> Outcome {
+    pub(crate) fn gap(a: &Self, b: &Self) -> Outcome {
         let chance = GAP_CHANCE * a.pitch_mm().max(b.pitch_mm());
         Self::compare(a, b, chance, &|x, y| gap_mm(&x.body, &y.body))
     }
 
     /// A quantity of two structures with its bounds.
-    pub(super) fn compare(a: &Self, b: &Self, chance: f64, of: &Quantity<'_>) -> Outcome {
+    pub(crate) fn compare(a: &Self, b: &Self, chance: f64, of: &Quantity<'_>) -> Outcome {
         let [outcome] = Self::compare_several(a, b, chance, &|x, y| of(x, y).map(|value| [value]));
         outcome
     }
 
     /// Several quantities of two structures, each with its bounds.
-    pub(super) fn compare_several<const N: usize>(
+    pub(crate) fn compare_several<const N: usize>(
         a: &Self,
         b: &Self,
         chance: f64,
@@ -119,14 +124,14 @@ impl Shapes {
 
 /// Volume that two solids share, mm³: cells of the smaller one, each counted by the share of the
 /// larger one's cell in which its middle lies.
-pub(super) fn overlap_mm3(a: &Shape, b: &Shape) -> f64 {
+pub(crate) fn overlap_mm3(a: &Shape, b: &Shape) -> f64 {
     let (small, large) = if a.body.volume_mm3() <= b.body.volume_mm3() { (a, b) } else { (b, a) };
     clipped(&small.cells, &Locator::new(&large.cells), Keep::Inside).volume_mm3()
 }
 
 /// Uncertainty of an overlap from where cells happen to lie, cc: half a cell for each cell of a cut
 /// through the smaller solid, at random.
-pub(super) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
+pub(crate) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
     let small = if a.volume_cc() <= b.volume_cc() { a } else { b };
     #[allow(clippy::cast_precision_loss)] // some ten thousand cells
     let cells = 8.0 * small.coarse.cells.cells() as f64;
@@ -135,7 +140,7 @@ pub(super) fn overlap_chance(a: &Shapes, b: &Shapes) -> f64 {
 
 /// Share of `organ` within each distance of the surface of `target`, percent. Its bounds are those
 /// shares for distances less and greater by the uncertainty of the gap, and of the number of cells.
-pub(super) fn shares_within<const N: usize>(
+pub(crate) fn shares_within<const N: usize>(
     target: &Shapes,
     organ: &Shapes,
     distances_mm: [f64; N],
@@ -213,7 +218,7 @@ const MARGIN_POINTS: usize = 500;
 
 /// The margin around `inner` that `outer` leaves, mm: smallest, mean and largest; absent without
 /// surface.
-pub(super) fn margin_mm(inner: &Shape, outer: &Shape) -> Option<[f64; 3]> {
+pub(crate) fn margin_mm(inner: &Shape, outer: &Shape) -> Option<[f64; 3]> {
     let points = inner.body.points();
     let every = (points.len() / MARGIN_POINTS).max(1);
     let (mut of_inner, mut of_outer) = (inner.body.distances(), outer.body.distances());

@@ -44,7 +44,7 @@ fn entries<'a>(study: &Study<'a>) -> Vec<AnalysisEntry<'a>> {
         });
         AnalysisEntry { row, values }
     };
-    lesions::rows(study).into_iter().map(entry).collect()
+    lesions::of_plans(study).into_iter().map(entry).collect()
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {

@@ -177,7 +177,10 @@ fn ids(cases: &[Case], lesions: &LesionsByCase) -> Existing {
 }
 
 fn day(case: &Case) -> Option<i64> {
-    case.plan.as_ref()?.day.map(|d| d.0)
+    match &case.follow_up {
+        Some(follow_up) => Some(follow_up.day.0),
+        None => case.plan.as_ref()?.day.map(|d| d.0),
+    }
 }
 
 /// Where earlier lesions are looked for.
@@ -332,6 +335,7 @@ mod tests {
         let set = cases[0].structure_set.as_ref().unwrap();
         let registration = Registration {
             origin: set.origin.clone(),
+            day: None,
             frame: set.frame.clone().unwrap(),
             items: vec![RegisteredFrame {
                 frame: Token::new("other"),

@@ -70,7 +70,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     ];
     columns.extend(case_mix());
     columns.extend(value_columns(OF_LESION));
-    Sheet::new(columns, lesions::rows(study).into_iter().map(wide).collect())
+    Sheet::new(columns, lesions::of_plans(study).into_iter().map(wide).collect())
 }
 
 fn case_mix<'a>() -> Vec<Column<WideLesionEntry<'a>>> {

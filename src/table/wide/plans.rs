@@ -44,7 +44,7 @@ pub(super) fn rows<'a>(study: &Study<'a>) -> Vec<WidePlanEntry<'a>> {
             None => PlanValues::of(measured.case, measured.analysis),
         },
     };
-    study.measured().into_iter().map(row).collect()
+    study.plans().into_iter().map(row).collect()
 }
 
 fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {

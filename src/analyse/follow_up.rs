@@ -1,0 +1,336 @@
+//! Where a structure that was drawn after a treatment lies in the dose that was given and to the
+//! targets that were treated: shares inside isodoses of the prescription, the dose at its centre of
+//! mass, distances, and what a shift of the registration does to the shares. Names no class; which
+//! lesion is which is not known here.
+//!
+//! Bounds are those of relations (`relate/shape.rs`) with a term for the dose: the larger
+//! difference to the dose of every second voxel, counted as in [`crate::bounds`].
+
+mod isodose_surface;
+
+use serde::{Deserialize, Serialize};
+
+use super::bounds::{CHANCE_SHARE, dose_share};
+use super::fields::{Fields, Prepared};
+use super::relate::shape::{self, Shape, Shapes};
+use super::settings::Settings;
+use super::structure;
+use isodose_surface::IsodoseSurface;
+use tidydose_case::Case;
+use tidydose_dose::{DoseField, Dvh, sample};
+use tidydose_geometry::Occupancy;
+use tidydose_geometry::point::{Point, unit};
+use tidydose_metrics::{Outcome, Status};
+use tidydose_rt::finding::Subject;
+use tidydose_rt::{Dose, Roi, StructureSet};
+
+/// Isodoses in which the share of a structure is told, percent of the prescription.
+pub const ISODOSES_PERCENT: [f64; 3] = [95.0, 100.0, 50.0];
+/// How far the registration is shifted to see what that does, mm.
+pub const SHIFTS_MM: [f64; 2] = [1.0, 2.0];
+/// Distance about a treated target in which a recurrence counts as near, mm: a usual margin of
+/// external beams (common practice).
+pub const NEAR_MM: f64 = 20.0;
+
+/// Smallest and largest value over all directions of a shift.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct Shifted {
+    /// How far, mm.
+    pub by_mm: f64,
+    /// Smallest and largest share, percent.
+    pub percent: [f64; 2],
+}
+
+/// The share of a structure that receives an isodose.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ShareInside {
+    /// The isodose, percent of the prescription.
+    pub isodose_percent: f64,
+    /// The same in gray.
+    pub isodose_gy: f64,
+    /// The share, percent.
+    pub share: Outcome,
+    /// What shifts do to it.
+    pub shifted: Vec<Shifted>,
+}
+
+/// Where one structure lies in what was treated.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct FollowUpPlace {
+    /// ROI Number.
+    pub roi_number: i64,
+    /// ROI Number of the nearest treated target, in the structure set of its plan.
+    pub nearest_target: Option<i64>,
+    /// Shares inside isodoses, in the order of [`ISODOSES_PERCENT`]; empty without a prescription.
+    pub inside: Vec<ShareInside>,
+    /// Dose at its centre of mass, Gy.
+    pub centre_dose: Outcome,
+    /// Signed distance of its centre of mass from the surface of that target, mm.
+    pub centre_to_target: Outcome,
+    /// Smallest distance between the surfaces, mm; negative where they overlap.
+    pub gap_to_target: Outcome,
+    /// Share within [`NEAR_MM`] of that target, percent.
+    pub near_target: Outcome,
+    /// Signed distance of its centre of mass from the prescription isodose, mm.
+    pub centre_to_isodose: Outcome,
+    /// Smallest signed distance of its surface from the prescription isodose, mm.
+    pub gap_to_isodose: Outcome,
+}
+
+/// The places of all targets of a follow-up, by ascending ROI Number. `treated` are the targets of
+/// the plan in the frame of reference of `dose`, `set` the structures in the same frame. Targets
+/// without a solid have no place: their volume says why.
+#[must_use]
+pub fn follow_up_places(
+    case: &Case,
+    set: &StructureSet,
+    treated: &[Roi],
+    dose: Dose,
+    settings: &Settings,
+) -> Vec<FollowUpPlace> {
+    let prepared = Prepared::of(dose, settings.interpolation);
+    let fields = prepared.fields(0.0);
+    let frame = case.dose.as_ref().and_then(|d| d.frame.as_ref());
+    let shapes = |roi: &Roi| {
+        let solid = structure::build(roi, &Subject::default(), &mut Vec::new()).ok()?;
+        Shapes::of(&solid.by(settings.outlines), settings.ends)
+    };
+    let given: Vec<TreatedShape> = treated
+        .iter()
+        .filter_map(|roi| Some(TreatedShape { number: roi.header.number, shapes: shapes(roi)? }))
+        .collect();
+    let mut places = Vec::new();
+    for roi in &set.rois {
+        let number = roi.header.number;
+        let is_target = case.name(number).is_some_and(|n| n.role.is_target());
+        if !is_target || roi.header.frame.as_ref() != frame {
+            continue;
+        }
+        let Some(own) = shapes(roi) else { continue };
+        let prescription = case.prescriptions.iter().find(|p| p.roi_number == number);
+        let inputs = PlaceInputs {
+            fields,
+            prescription_gy: prescription.map(|p| p.dose.value()),
+            given: &given,
+        };
+        places.push(place(number, &own, inputs));
+    }
+    places.sort_by_key(|p| p.roi_number);
+    places
+}
+
+struct TreatedShape {
+    number: i64,
+    shapes: Shapes,
+}
+
+#[derive(Clone, Copy)]
+struct PlaceInputs<'a> {
+    fields: Fields<'a>,
+    prescription_gy: Option<f64>,
+    given: &'a [TreatedShape],
+}
+
+fn place(roi_number: i64, own: &Shapes, inputs: PlaceInputs<'_>) -> FollowUpPlace {
+    let gaps = inputs.given.iter().map(|t| (t, Shapes::gap(&t.shapes, own)));
+    let nearest = gaps.filter(|(_, gap)| gap.value.is_some()).min_by(|(_, a), (_, b)| {
+        let gap = |o: &Outcome| o.value.unwrap_or(f64::INFINITY);
+        gap(a).total_cmp(&gap(b))
+    });
+    let no_target = || Outcome::none(Status::NotApplicable, "the plan has no target with a volume");
+    let (mut centre_to_target, mut near_target) = (no_target(), no_target());
+    if let Some((target, gap)) = &nearest {
+        let centre = |x: &Shape, y: &Shape| y.body.signed_distance_mm(x.cells.centroid()?);
+        let chance = shape::GAP_CHANCE * own.pitch_mm().max(target.shapes.pitch_mm());
+        centre_to_target = Shapes::compare(own, &target.shapes, chance, &centre);
+        let [near] = shape::shares_within(&target.shapes, own, [NEAR_MM], gap);
+        near_target = near;
+    }
+    let in_dose = InDose { own, fields: inputs.fields };
+    let [centre_to_isodose, gap_to_isodose] = in_dose.from_isodose(inputs.prescription_gy);
+    FollowUpPlace {
+        roi_number,
+        nearest_target: nearest.as_ref().map(|(t, _)| t.number),
+        inside: in_dose.shares(inputs.prescription_gy),
+        centre_dose: in_dose.centre_dose(),
+        centre_to_target,
+        gap_to_target: nearest.map_or_else(no_target, |(_, gap)| gap),
+        near_target,
+        centre_to_isodose,
+        gap_to_isodose,
+    }
+}
+
+/// A structure in a dose.
+#[derive(Clone, Copy)]
+struct InDose<'a> {
+    own: &'a Shapes,
+    fields: Fields<'a>,
+}
+
+/// A quantity of a shape in a dose; absent outside the grid.
+type InField<'f> = dyn Fn(&Shape, &DoseField) -> Option<f64> + 'f;
+
+impl InDose<'_> {
+    /// A quantity with its bounds; the reason is that of a structure outside the grid.
+    fn bounded(&self, chance: f64, of: &InField<'_>) -> Outcome {
+        let nominal = self.fields.nominal;
+        let outcome = Shapes::compare(self.own, self.own, chance, &|x, _| of(x, nominal));
+        let Some((value, low)) = outcome.value.zip(outcome.low) else {
+            let reason = "the structure lies outside the dose grid";
+            return Outcome::none(Status::OutsideGrid, reason);
+        };
+        let coarse = self.own.coarse();
+        let base = of(coarse, nominal).unwrap_or(value);
+        let off = |field: &DoseField| of(coarse, field).map_or(0.0, |v| (v - base).abs());
+        let thinned = self.fields.thinned.iter().map(off).fold(0.0, f64::max);
+        let mut doubt_2 = (dose_share(nominal.method()) * thinned).powi(2);
+        for other in self.fields.scattered {
+            doubt_2 += (other.share * off(&other.field)).powi(2);
+        }
+        let reach = (value - low).hypot(2.0 * doubt_2.sqrt());
+        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+    }
+
+    fn centre_dose(&self) -> Outcome {
+        let of = |x: &Shape, field: &DoseField| field.at(x.cells.centroid()?);
+        self.bounded(0.0, &of)
+    }
+
+    fn shares(&self, prescription_gy: Option<f64>) -> Vec<ShareInside> {
+        let Some(prescription_gy) = prescription_gy else { return Vec::new() };
+        let of = |isodose_percent: f64| {
+            let isodose_gy = isodose_percent / 100.0 * prescription_gy;
+            let share = |x: &Shape, field: &DoseField| share_percent(&x.cells, field, isodose_gy);
+            let outcome = self.bounded(100.0 * CHANCE_SHARE, &share);
+            ShareInside {
+                isodose_percent,
+                isodose_gy,
+                share: within_percent(self.outside_grid(outcome)),
+                shifted: self.shifted(isodose_gy),
+            }
+        };
+        ISODOSES_PERCENT.map(of).into()
+    }
+
+    /// What lies outside the grid may receive the dose or not.
+    fn outside_grid(&self, outcome: Outcome) -> Outcome {
+        let samples = sample(self.fields.nominal, &self.own.coarse().cells, 2.0);
+        let outside = samples.outside_mm3;
+        if outside <= 0.0 || outcome.value.is_none() {
+            return outcome;
+        }
+        let percent = 100.0 * outside / (outside + samples.inside_mm3());
+        let reason = format!("{percent:.1} % of the structure lies outside the dose grid");
+        let high = outcome.high.map(|high| high + percent);
+        Outcome { high, status: Status::PartlyOutsideGrid, reason, ..outcome }
+    }
+
+    fn shifted(&self, isodose_gy: f64) -> Vec<Shifted> {
+        let cells = &self.own.coarse().cells;
+        let mut out = Vec::new();
+        for by_mm in SHIFTS_MM {
+            let mut range: Option<[f64; 2]> = None;
+            for way in directions() {
+                let moved = moved(cells, way.map(|x| by_mm * x));
+                let Some(percent) = share_percent(&moved, self.fields.nominal, isodose_gy) else {
+                    continue;
+                };
+                let [low, high] = range.unwrap_or([percent; 2]);
+                range = Some([low.min(percent), high.max(percent)]);
+            }
+            out.extend(range.map(|percent| Shifted { by_mm, percent }));
+        }
+        out
+    }
+
+    /// Signed distances of the centre of mass, and of the nearest point of the surface, from the
+    /// prescription isodose.
+    fn from_isodose(&self, prescription_gy: Option<f64>) -> [Outcome; 2] {
+        let none = |reason: &str| {
+            [Status::NotApplicable; 2].map(|status| Outcome::none(status, reason.to_owned()))
+        };
+        let Some(dose_gy) = prescription_gy else {
+            return none("no prescription dose is known for what was treated");
+        };
+        let surface = |field| IsodoseSurface::of(field, dose_gy);
+        let Some(nominal) = surface(self.fields.nominal) else {
+            return none("the dose reaches the prescription nowhere");
+        };
+        let others: Vec<IsodoseSurface<'_>> =
+            self.fields.thinned.iter().filter_map(surface).collect();
+        let centre = |x: &Shape, of: &IsodoseSurface<'_>| of.signed_mm(x.cells.centroid()?);
+        let surface =
+            |x: &Shape, of: &IsodoseSurface<'_>| of.least_signed_mm(&spread(x.body.points()));
+        let chance = shape::GAP_CHANCE * self.own.pitch_mm();
+        let bounded = |of: &dyn Fn(&Shape, &IsodoseSurface<'_>) -> Option<f64>| {
+            let outcome = Shapes::compare(self.own, self.own, chance, &|x, _| of(x, &nominal));
+            let coarse = self.own.coarse();
+            let (Some((value, low)), Some(base)) =
+                (outcome.value.zip(outcome.low), of(coarse, &nominal))
+            else {
+                return Outcome::none(Status::OutsideGrid, "it lies outside the dose grid");
+            };
+            let off = |o: &IsodoseSurface<'_>| of(coarse, o).map_or(0.0, |v| (v - base).abs());
+            let thinned = others.iter().map(off).fold(0.0, f64::max);
+            let doubt = dose_share(self.fields.nominal.method()) * thinned;
+            let reach = (value - low).hypot(2.0 * doubt);
+            Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        };
+        [bounded(&centre), bounded(&surface)]
+    }
+}
+
+/// Points of a surface that are looked at, at most twice as many.
+const SURFACE_POINTS: usize = 600;
+
+fn spread(points: &[Point]) -> Vec<Point> {
+    points.iter().step_by((points.len() / SURFACE_POINTS).max(1)).copied().collect()
+}
+
+/// Share of a solid that receives a dose, percent, of all of it; absent where none of it lies in
+/// the grid.
+fn share_percent(cells: &Occupancy, field: &DoseField, dose_gy: f64) -> Option<f64> {
+    let samples = sample(field, cells, 2.0);
+    let all = samples.inside_mm3() + samples.outside_mm3;
+    let dvh = Dvh::of(&samples)?;
+    Some(100.0 * dvh.volume_at_dose(dose_gy) / all)
+}
+
+fn within_percent(outcome: Outcome) -> Outcome {
+    let clamp = |x: Option<f64>| x.map(|x| x.clamp(0.0, 100.0));
+    let (low, high) = (clamp(outcome.low), clamp(outcome.high));
+    Outcome { value: clamp(outcome.value), low, high, ..outcome }
+}
+
+/// The six ways along the axes and the eight between them, of length 1.
+fn directions() -> Vec<Point> {
+    let mut out = Vec::new();
+    for x in [-1.0, 0.0, 1.0] {
+        for y in [-1.0, 0.0, 1.0] {
+            for z in [-1.0, 0.0, 1.0_f64] {
+                let axes = [x, y, z].iter().filter(|c| **c != 0.0).count();
+                if axes == 1 || axes == 3 {
+                    out.extend(unit([x, y, z]));
+                }
+            }
+        }
+    }
+    out
+}
+
+/// The same cells elsewhere.
+fn moved(cells: &Occupancy, by_mm: Point) -> Occupancy {
+    let [du, dv, dw] = cells.axes.local(by_mm);
+    let mut out = cells.clone();
+    for layer in &mut out.layers {
+        layer.shift_mm = [layer.shift_mm[0] + du, layer.shift_mm[1] + dv];
+        for sheet in &mut layer.sheets {
+            sheet.w_mm += dw;
+        }
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests;
