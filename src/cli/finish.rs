@@ -2,6 +2,7 @@
 //! measured, as far as a decision changed what it rests on, and its part written. Only what the
 //! tables of the whole study need stays in memory.
 
+use std::collections::BTreeSet;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
 
@@ -17,9 +18,10 @@ use tidydose_analyse::stage::{StageTimes, timed};
 use tidydose_analyse::{Analysis, Work};
 use tidydose_case::Case;
 use tidydose_rt::finding::Finding;
-use tidydose_table::WriteError;
+use tidydose_rt::identity::Token;
 use tidydose_table::part::{CasePart, PartRead};
 use tidydose_table::user::prescriptions;
+use tidydose_table::{WriteError, needed_for_follow_up};
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]
@@ -50,10 +52,12 @@ pub(super) fn finish_cases(
     measuring: &Measuring,
     (terminal, stop): (&Terminal, &AtomicBool),
 ) -> Result<Vec<Option<FinishedCase>>, Fault> {
+    let followed = prepared.cases.iter().filter(|c| c.is_follow_up());
     let run = CaseRun {
         context: prepared.context(&measuring.analysis),
         keys: PartKeys::new(&measuring.analysis),
         store: Store::new(prepared.folder.cases()),
+        followed: followed.filter_map(|c| c.patient.as_ref()).collect(),
         terminal,
     };
     let own = |case: &&Case| measuring.share.is_none_or(|share| share.takes(&case.id));
@@ -91,14 +95,17 @@ struct CaseRun<'a> {
     context: RunContext<'a>,
     keys: PartKeys,
     store: Store,
+    /// Patients with a structure set that was drawn after a treatment.
+    followed: BTreeSet<&'a Token>,
     terminal: &'a Terminal,
 }
 
 impl CaseRun<'_> {
     fn finish(&self, case: &Case) -> Result<FinishedCase, WriteError> {
         let key = self.keys.of(case);
+        let followed = case.patient.as_ref().is_some_and(|p| self.followed.contains(p));
         match self.store.load(key.text(), case) {
-            PartRead::Whole(part) => return Ok(FinishedCase::of(*part, key, true)),
+            PartRead::Whole(part) => return Ok(FinishedCase::of(*part, key, (true, followed))),
             PartRead::Damaged(reason) => {
                 let folder = self.store.folder().display();
                 self.terminal.warn(&format!(
@@ -116,7 +123,10 @@ impl CaseRun<'_> {
             (Some(analysis), None) => {
                 let mut part = CasePart { analysis, findings };
                 self.store.keep(key.text(), case, (&mut part, &mut memory))?;
-                Ok(FinishedCase { work: memory.work, ..FinishedCase::of(part, key, false) })
+                Ok(FinishedCase {
+                    work: memory.work,
+                    ..FinishedCase::of(part, key, (false, followed))
+                })
             }
             (_, failure) => Ok(FinishedCase { findings, failure, ..FinishedCase::default() }),
         }
@@ -124,21 +134,27 @@ impl CaseRun<'_> {
 }
 
 impl FinishedCase {
-    fn of(part: CasePart, key: PartKey, reused: bool) -> Self {
+    fn of(part: CasePart, key: PartKey, (reused, followed): (bool, bool)) -> Self {
         let CasePart { analysis, findings } = part;
-        let (residue, key) = (Some(residue(analysis)), Some(key.into_text()));
+        let (residue, key) = (Some(residue(analysis, followed)), Some(key.into_text()));
         Self { residue, findings, key, reused, ..Self::default() }
     }
 }
 
-/// What the proposals, the findings and the table of plans need of an analysis.
-fn residue(analysis: Analysis) -> Analysis {
+/// What the proposals, the findings and the tables of the whole study need of an analysis; of a
+/// patient with a follow-up the sizes of lesions as well.
+fn residue(analysis: Analysis, followed: bool) -> Analysis {
+    let sizes = followed.then(|| needed_for_follow_up(&analysis));
     let mut measurements = analysis.measurements;
     measurements.retain(|m| prescriptions::SHOWN.contains(&m.metric.as_str()));
+    let structures = sizes.map_or_else(Vec::new, |sizes| {
+        measurements.extend(sizes.measurements);
+        sizes.structures
+    });
     measurements.shrink_to_fit();
     Analysis {
         measurements,
-        structures: Vec::new(),
+        structures,
         regions: Vec::new(),
         dvh: Vec::new(),
         pictures: Vec::new(),

@@ -11,6 +11,7 @@ mod conformity;
 mod conformity_forms;
 mod definition;
 mod dose_at_volume;
+pub mod follow_up;
 pub mod gradient;
 mod homogeneity;
 mod integral;

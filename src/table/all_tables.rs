@@ -4,7 +4,7 @@ use super::column::Sheet;
 use super::study::Study;
 use super::table::Table;
 use super::{
-    analysis, bounds, dictionary, dvh, files, finding_details, findings, flow, lesions,
+    analysis, bounds, dictionary, dvh, files, finding_details, findings, flow, follow_up, lesions,
     limit_checks, metrics, pictures, plans, relations, structures, sums, traces, wide,
 };
 
@@ -17,6 +17,10 @@ pub const TABLES: &[Table] = &[
     dvh::TABLE,
     relations::TABLE,
     sums::TABLE,
+    follow_up::FOLLOW_UP,
+    follow_up::RESPONSES,
+    follow_up::RECURRENCES,
+    follow_up::NEW_LESIONS,
     limit_checks::TABLE,
     bounds::TABLE,
     pictures::TABLE,

@@ -180,6 +180,7 @@ fn case(id: &str, left_out: Option<&str>) -> Case {
         dose: left_out.is_none().then(dose),
         dose_source: DoseSource::default(),
         frames: FrameJoin::default(),
+        follow_up: None,
         treatment: Treatment::default(),
         doses_seen: usize::from(left_out.is_none()),
         dose_link: LinkMethod::Reference,

@@ -25,6 +25,7 @@ mod files;
 mod finding_details;
 mod findings;
 mod flow;
+mod follow_up;
 pub mod frame;
 mod lesions;
 mod limit_checks;
@@ -67,6 +68,7 @@ mod testing;
 
 pub use all_tables::{TABLES, table};
 pub use column::{Cell, Column, Kind, Sheet};
+pub use follow_up::needed_for_follow_up;
 pub use study::{MeasuredSum, MetricDefinition, Study};
 pub use table::{CSV_ROW_LIMIT, Table, Written};
 pub use tally::Tally;

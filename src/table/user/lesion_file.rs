@@ -3,7 +3,7 @@
 //! have one frame of reference or a rigid registration joins their frames; the user decides in `same_as` (a lesion_id, or `new`) and writes the
 //! clinic's label into `clinical_label`. Nothing is taken from a proposal.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 
 use super::unmatched::{Spot, Unmatched};
@@ -14,6 +14,7 @@ use crate::write_file::{Access, WriteError};
 use tidydose_analyse::Lesion;
 use tidydose_case::alike::Existing;
 use tidydose_case::{Case, registered_motion};
+use tidydose_geometry::point::distance_2;
 use tidydose_rt::Registration;
 use tidydose_rt::identity::Token;
 
@@ -24,7 +25,9 @@ pub(super) const COLUMNS: &[&str] = &[
     "day_plan",
     "proposed_same_as",
     "distance_mm",
+    "proposed_by",
     "same_as",
+    "recurrence",
     "clinical_label",
     "comment",
 ];
@@ -44,6 +47,8 @@ pub struct LesionDecision {
     pub same_as: Option<String>,
     /// Whether it was decided that it has not been treated before.
     pub new: bool,
+    /// Whether a lesion that was drawn after a treatment is a recurrence; absent when undecided.
+    pub recurrence: Option<bool>,
     /// What the clinic calls it.
     pub clinical_label: Option<String>,
 }
@@ -138,11 +143,12 @@ impl LesionFile {
             for lesion in lesions.get(&case.id).into_iter().flatten() {
                 let id = structure_id(case, lesion.roi_number);
                 let earlier = earlier(case, lesion, &sorted, &Archive { lesions, registrations });
-                let (same, distance) =
-                    earlier.map_or_else(Default::default, |(id, mm)| (id, number(mm)));
+                let EarlierLesion { id: same, distance_mm, by } = earlier.unwrap_or_default();
+                let distance = distance_mm.map_or_else(String::new, number);
                 if let Some(row) = rows.get(&id) {
                     self.file.refresh(*row, "proposed_same_as", &same);
                     self.file.refresh(*row, "distance_mm", &distance);
+                    self.file.refresh(*row, "proposed_by", by);
                     continue;
                 }
                 let name = case.name(lesion.roi_number);
@@ -153,6 +159,7 @@ impl LesionFile {
                     ("day_plan", &day(case).map_or(String::new(), |d| d.to_string())),
                     ("proposed_same_as", &same),
                     ("distance_mm", &distance),
+                    ("proposed_by", by),
                 ]);
             }
         }
@@ -189,31 +196,100 @@ struct Archive<'a> {
     registrations: &'a [Registration],
 }
 
-/// The nearest lesion of an earlier course of the patient, with the distance of the centres rounded
-/// to 0.1 mm. Courses in different frames of reference are compared only through a registration.
+/// A lesion that may be the same one, seen earlier.
+#[derive(Debug, Clone, PartialEq, Default)]
+struct EarlierLesion {
+    id: String,
+    /// Distance of the centres, rounded to 0.1 mm.
+    distance_mm: Option<f64>,
+    /// What speaks for it: its position or its name.
+    by: &'static str,
+}
+
+/// The lesion of the patient that was seen earlier and may be this one: the nearest of a plan, else
+/// of an earlier follow-up. Where nothing joins the frames of reference of any of them, the only one
+/// of a plan that has the same name.
 fn earlier(
     case: &Case,
     lesion: &Lesion,
     cases: &[&Case],
     archive: &Archive<'_>,
-) -> Option<(String, f64)> {
+) -> Option<EarlierLesion> {
     let own_day = day(case)?;
+    let before: Vec<&Case> = cases
+        .iter()
+        .copied()
+        .filter(|c| c.patient.is_some() && c.patient == case.patient && c.id != case.id)
+        .filter(|c| day(c).is_some_and(|d| d < own_day))
+        .collect();
+    let (later, plans): (Vec<&Case>, Vec<&Case>) = before.iter().partition(|c| c.is_follow_up());
+    let nearest = |among: &[&Case]| nearest(case, lesion, among, archive);
+    nearest(&plans).or_else(|| nearest(&later)).or_else(|| {
+        let centre = lesion.centre_mm.unwrap_or_default();
+        let joined = |c: &&Case| moved(centre, case, c, archive.registrations).is_some();
+        // Where positions can be compared, a name says nothing against them.
+        if !case.is_follow_up() || plans.iter().any(joined) {
+            return None;
+        }
+        of_same_name(case, lesion, &plans, archive.lesions)
+    })
+}
+
+/// Courses in different frames of reference are compared only through a registration.
+fn nearest(
+    case: &Case,
+    lesion: &Lesion,
+    among: &[&Case],
+    archive: &Archive<'_>,
+) -> Option<EarlierLesion> {
     let centre = lesion.centre_mm?;
-    let before = cases.iter().filter(|c| {
-        let same = c.patient.is_some() && c.patient == case.patient && c.id != case.id;
-        same && day(c).is_some_and(|d| d < own_day)
-    });
-    let candidates = before.flat_map(|c| {
-        let here = moved(centre, case, c, archive.registrations);
-        let near = move |l: &Lesion| {
-            let squares = here?.into_iter().zip(l.centre_mm?).map(|(a, b)| (a - b) * (a - b));
-            Some((structure_id(c, l.roi_number), squares.sum::<f64>().sqrt()))
-        };
-        archive.lesions.get(&c.id).into_iter().flatten().filter_map(near).collect::<Vec<_>>()
-    });
-    let near = candidates.filter(|(_, distance)| *distance <= NEAR_MM);
-    let best = near.min_by(|a, b| a.1.total_cmp(&b.1).then_with(|| a.0.cmp(&b.0)));
-    best.map(|(id, distance)| (id, (distance * 10.0).round() / 10.0))
+    let mut best: Option<(f64, String)> = None;
+    for other in among {
+        let Some(here) = moved(centre, case, other, archive.registrations) else { continue };
+        for candidate in archive.lesions.get(&other.id).into_iter().flatten() {
+            let Some(there) = candidate.centre_mm else { continue };
+            let distance = distance_2(here, there).sqrt();
+            let id = structure_id(other, candidate.roi_number);
+            let nearer = best.as_ref().is_none_or(|(least, known)| {
+                distance.total_cmp(least).then_with(|| id.cmp(known)).is_lt()
+            });
+            if distance <= NEAR_MM && nearer {
+                best = Some((distance, id));
+            }
+        }
+    }
+    let (distance, id) = best?;
+    let distance_mm = Some((distance * 10.0).round() / 10.0);
+    Some(EarlierLesion { id, distance_mm, by: "position" })
+}
+
+/// The only lesion of plans with a target of the same name, but for case and separators.
+fn of_same_name(
+    case: &Case,
+    lesion: &Lesion,
+    plans: &[&Case],
+    lesions: &LesionsByCase,
+) -> Option<EarlierLesion> {
+    let plain = |name: &str| -> String {
+        name.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+    };
+    let names = |of: &Case, lesion: &Lesion| -> BTreeSet<String> {
+        let numbers = [&lesion.gtv, &lesion.ctv, &lesion.ptv, &lesion.other].into_iter().flatten();
+        numbers.filter_map(|n| of.name(*n)).map(|n| plain(&n.original)).collect()
+    };
+    let own = names(case, lesion);
+    let mut same = Vec::new();
+    for plan in plans {
+        for candidate in lesions.get(&plan.id).into_iter().flatten() {
+            if !names(plan, candidate).is_disjoint(&own) {
+                same.push(structure_id(plan, candidate.roi_number));
+            }
+        }
+    }
+    match same.as_slice() {
+        [only] => Some(EarlierLesion { id: only.clone(), distance_mm: None, by: "name" }),
+        _ => None,
+    }
 }
 
 /// A point of one case in the frame of reference of another; absent where nothing joins the two.
@@ -241,7 +317,8 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
         let line = UserFile::line(row);
         let text = |column| Some(file.text(row, column).to_owned()).filter(|t| !t.is_empty());
         let (same_as, clinical_label) = (text("same_as"), text("clinical_label"));
-        if same_as.is_none() && clinical_label.is_none() {
+        let recurrence = yes_or_no(text("recurrence"), line)?;
+        if same_as.is_none() && clinical_label.is_none() && recurrence.is_none() {
             continue;
         }
         let Some(id) = text("lesion_id") else {
@@ -252,12 +329,23 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
         }
         let new = same_as.as_deref().is_some_and(|t| t.eq_ignore_ascii_case("new"));
         let same_as = same_as.filter(|_| !new);
-        let decision = LesionDecision { same_as, new, clinical_label };
+        let decision = LesionDecision { same_as, new, recurrence, clinical_label };
         if decisions.insert(id, decision.clone()).is_some_and(|earlier| earlier != decision) {
             return Err(format!("row {line}: an earlier row decides otherwise; keep one of them"));
         }
     }
     Ok(decisions)
+}
+
+fn yes_or_no(text: Option<String>, line: usize) -> Result<Option<bool>, String> {
+    match text.map(|t| t.trim().to_lowercase()).as_deref() {
+        None => Ok(None),
+        Some("yes") => Ok(Some(true)),
+        Some("no") => Ok(Some(false)),
+        Some(other) => Err(format!(
+            "row {line}: recurrence is `{other}`; yes, no or nothing would be accepted"
+        )),
+    }
 }
 
 #[cfg(test)]
@@ -300,13 +388,15 @@ mod tests {
         file.propose(&cases, &lesions, &[]);
         file.write(&path).unwrap();
         let text = std::fs::read_to_string(&path).unwrap();
-        assert!(text.contains("second/1,second,GTV,400,first/1,4,,,"), "{text}");
+        assert!(text.contains("second/1,second,GTV,400,first/1,4,position,,,,"), "{text}");
         assert!(
-            text.contains("first/1,first,GTV,100,,,,,") && text.contains("late/1,late,GTV,900,,,")
+            text.contains("first/1,first,GTV,100,,,,,,,")
+                && text.contains("late/1,late,GTV,900,,,,")
         );
         assert!(text.contains("far/1,far,GTV,500,,,"), "{text}");
         assert!(LesionFile::read(&path).unwrap().decisions().is_empty());
-        let decided = text.replace("first/1,4,,,", "first/1,4,first/1,left frontal,");
+        let decided =
+            text.replace("first/1,4,position,,,,", "first/1,4,position,first/1,,left frontal,");
         std::fs::write(&path, &decided).unwrap();
         let mut file = LesionFile::read(&path).unwrap();
         assert_eq!(file.decisions()["second/1"].same_as.as_deref(), Some("first/1"));

@@ -191,22 +191,26 @@ pub fn of_lesions(file: &LesionFile) -> Vec<Question> {
             continue;
         }
         let key = Key::of(Place::Lesions, id);
-        let why = format!("its centre lies {} mm away", text("distance_mm"));
+        let distance = match text("distance_mm") {
+            "" => "not known: nothing joins the frames of reference".to_owned(),
+            mm => format!("{mm} mm"),
+        };
+        let why = match text("proposed_by") {
+            "name" => "it is the only one that was treated under this name".to_owned(),
+            _ => format!("its centre lies {distance} away"),
+        };
         questions.push(Question {
             place: Place::Lesions,
             title: format!("{} of plan {}", text("structure"), text("plan_id")),
-            asks: "Is it a lesion that an earlier course has treated?".to_owned(),
+            asks: "Is it a lesion that was treated or seen before?".to_owned(),
             cases: 1,
             facts: vec![
                 Fact { what: "Lesion", seen: id.to_owned() },
-                Fact { what: "Nearest lesion of an earlier course", seen: earlier.to_owned() },
-                Fact {
-                    what: "Distance of the centres",
-                    seen: format!("{} mm", text("distance_mm")),
-                },
+                Fact { what: "Lesion that was treated or seen before", seen: earlier.to_owned() },
+                Fact { what: "Distance of the centres", seen: distance },
             ],
             accepts: Accepts::Words(vec![
-                word(earlier, "it is this lesion of an earlier course"),
+                word(earlier, "it is this earlier lesion"),
                 word("new", "it has not been treated before"),
             ]),
             suggestions: vec![Suggestion { answer: earlier.to_owned(), why, likely: true }],

@@ -1,0 +1,312 @@
+//! Table `follow_up`: one row for each lesion and time of a patient who has a structure set that was
+//! drawn after a treatment: the treated lesion itself, and each time at which it was drawn again.
+
+use std::borrow::Cow;
+
+use strum::VariantNames;
+
+use super::{Drawn, Identity, Patient, patients};
+use crate::column::{Column, Sheet, borrowed, count};
+use crate::structure_names::shown_name;
+use crate::study::Study;
+use crate::table::Table;
+use tidydose_case::FollowUpDay;
+use tidydose_metrics::follow_up::Bounded;
+use tidydose_metrics::follow_up::response::LEAST_VOLUME_CC;
+use tidydose_metrics::{Outcome, Status};
+
+pub(crate) const TABLE: Table = Table {
+    name: "follow_up",
+    grain: "one lesion at one time, of patients with a structure set drawn after a treatment",
+    key: &["patient_id", "day", "lesion_id"],
+    by_case: false,
+    sheet,
+};
+
+const TIMES: &[&str] = &["treatment", "follow_up"];
+const MATCHES: &[&str] = &["user", "new", "unmatched"];
+
+struct LesionTime {
+    patient_id: Option<String>,
+    plan_id: String,
+    lesion_id: String,
+    structure: Option<String>,
+    drawn_as: Option<&'static str>,
+    treated_lesion_id: Option<String>,
+    is_follow_up: bool,
+    match_basis: &'static str,
+    day: Option<i64>,
+    day_source: Option<&'static str>,
+    days_since: Option<i64>,
+    planes: usize,
+    measurable: Option<bool>,
+    sizes: [Option<Outcome>; 3],
+    /// Volume against the treatment, against the smallest before, longest diameter against both.
+    changes: [Option<Bounded>; 4],
+    remark: Option<&'static str>,
+}
+
+fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
+    let mut rows = Vec::new();
+    for patient in patients(study) {
+        rows.extend(patient.drawn.values().filter_map(|drawn| row(&patient, drawn)));
+    }
+    rows.sort_by(|a, b| {
+        let key = |r: &LesionTime| (r.patient_id.clone(), r.day, r.lesion_id.clone());
+        key(a).cmp(&key(b))
+    });
+    let mut columns = who();
+    columns.extend(when());
+    for place in 0..SIZES.len() {
+        columns.extend(size_columns(place));
+    }
+    for place in 0..CHANGES.len() {
+        columns.extend(change_columns(place));
+    }
+    columns.push(Column::text(
+        "reason",
+        "why a change is missing, or what to mind about it; missing without either",
+        |r: &LesionTime| r.remark.map(Cow::Borrowed),
+    ));
+    Sheet::new(columns, rows)
+}
+
+/// A treated lesion has a row where a later one is said to be it.
+fn row(patient: &Patient<'_>, drawn: &Drawn<'_>) -> Option<LesionTime> {
+    let case = drawn.entry.measured.case;
+    let is_follow_up = case.is_follow_up();
+    let treated = match &drawn.identity {
+        Identity::Treated(id) => Some(id.clone()),
+        Identity::New(_) | Identity::Undecided => None,
+    };
+    if !is_follow_up && patient.times_of(&drawn.entry.id).len() < 2 {
+        return None;
+    }
+    let treated_at = match &treated {
+        Some(id) => patient.drawn.get(id).and_then(|d| d.day),
+        None => drawn
+            .day
+            .and_then(|day| patient.plans.iter().rev().find(|(d, _)| *d < day).map(|(d, _)| *d)),
+    };
+    let name = drawn.entry.measured.name(drawn.sizes.roi_number);
+    let (changes, remark) = changes(patient, drawn, treated.as_deref());
+    Some(LesionTime {
+        patient_id: drawn.entry.measured.patient().map(str::to_owned),
+        plan_id: case.id.to_string(),
+        lesion_id: drawn.entry.id.clone(),
+        structure: name.map(|n| shown_name(n).to_owned()),
+        drawn_as: name.map(|n| n.role.word()),
+        is_follow_up,
+        match_basis: drawn.identity.word(),
+        day: drawn.day,
+        day_source: case.follow_up.as_ref().map(|f| f.day_source.word()),
+        days_since: drawn.day.zip(treated_at).map(|(day, then)| day - then),
+        planes: drawn.sizes.planes,
+        measurable: drawn.sizes.is_measurable(),
+        sizes: [&drawn.sizes.volume, &drawn.sizes.longest, &drawn.sizes.across].map(Clone::clone),
+        changes,
+        remark,
+        treated_lesion_id: treated,
+    })
+}
+
+type Changes = ([Option<Bounded>; 4], Option<&'static str>);
+
+fn changes(patient: &Patient<'_>, drawn: &Drawn<'_>, treated: Option<&str>) -> Changes {
+    if !drawn.entry.measured.case.is_follow_up() {
+        return ([None; 4], None);
+    }
+    let (Some(treated), Some(day)) = (treated, drawn.day) else {
+        let reason = match drawn.identity {
+            Identity::New(_) => "new: there is no treatment of it to compare with",
+            _ => "lesions.csv does not say which treated lesion it is",
+        };
+        return ([None; 4], Some(reason));
+    };
+    let change = |now: Option<Bounded>, then: Option<Bounded>| now?.change_percent(then?);
+    let volume = patient.before(treated, day, super::Sizes::volume);
+    let longest = patient.before(treated, day, super::Sizes::longest);
+    let list = [
+        change(drawn.sizes.volume(), volume.map(|b| b.baseline)),
+        change(drawn.sizes.volume(), volume.map(|b| b.nadir)),
+        change(drawn.sizes.longest(), longest.map(|b| b.baseline)),
+        change(drawn.sizes.longest(), longest.map(|b| b.nadir)),
+    ];
+    (list, remark(patient, treated, volume.map(|b| b.baseline), list[0]))
+}
+
+fn remark(
+    patient: &Patient<'_>,
+    treated: &str,
+    baseline: Option<Bounded>,
+    change: Option<Bounded>,
+) -> Option<&'static str> {
+    let then = patient.drawn.get(treated)?;
+    let role = then.entry.measured.name(then.sizes.roi_number).map(|n| n.role.word());
+    if change.is_none() {
+        return Some("volume or bounds of one of the times are not known");
+    }
+    if matches!(role, Some("ptv" | "ctv")) {
+        return Some("the plan has no GTV of it: what was treated may hold a margin");
+    }
+    (baseline.is_some_and(|b| b.value < LEAST_VOLUME_CC)).then_some(
+        "smaller than 0.1 cc when it was treated: relative changes of its volume say little",
+    )
+}
+
+fn who() -> Vec<Column<LesionTime>> {
+    vec![
+        Column::text("patient_id", "patient, as a pseudonym", |r: &LesionTime| {
+            r.patient_id.as_deref().map(Cow::Borrowed)
+        }),
+        Column::text(
+            "plan_id",
+            "the plan that treated it, or the structure set in which it was drawn later",
+            |r| borrowed(&r.plan_id),
+        ),
+        Column::text("lesion_id", "the lesion at this time, as in table lesions", |r| {
+            borrowed(&r.lesion_id)
+        }),
+        Column::text("structure", "name of the structure that is measured", |r| {
+            r.structure.as_deref().map(Cow::Borrowed)
+        }),
+        Column::text(
+            "drawn_as",
+            "what that structure is: the innermost GTV, else a target of unstated kind, a CTV or PTV",
+            |r| r.drawn_as.map(Cow::Borrowed),
+        ),
+        Column::text(
+            "treated_lesion_id",
+            "lesion_id of the treated lesion that it is, as lesions.csv says; missing while nobody \
+             has decided, and for a new one",
+            |r| r.treated_lesion_id.as_deref().map(Cow::Borrowed),
+        ),
+        Column::word(
+            "match_basis",
+            "whether lesions.csv names the treated lesion, calls it new, or nobody has decided",
+            MATCHES,
+            |r| borrowed(r.match_basis),
+        ),
+    ]
+}
+
+fn when() -> Vec<Column<LesionTime>> {
+    vec![
+        Column::word("time_point", "whether it is the treatment or a time after it", TIMES, |r| {
+            borrowed(if r.is_follow_up { "follow_up" } else { "treatment" })
+        }),
+        Column::integer(
+            "day",
+            "d",
+            "day of the images, else of the structure set or plan, from a zero hidden per patient",
+            |r: &LesionTime| r.day,
+        ),
+        Column::word(
+            "day_source",
+            "where the day of a follow-up comes from; missing for a treatment",
+            FollowUpDay::VARIANTS,
+            |r| r.day_source.map(Cow::Borrowed),
+        ),
+        Column::integer(
+            "days_since_treatment",
+            "d",
+            "days since its treatment, of a new or undecided one since the latest treatment before",
+            |r| r.days_since,
+        ),
+        Column::integer("n_planes", "", "planes on which it was drawn", |r| count(r.planes)),
+        Column::boolean(
+            "measurable",
+            "whether criteria for the brain measure it: at least 10 mm long and 5 mm across on two \
+             planes or more (RANO-BM; minimum read in a summary); missing without diameters",
+            |r| r.measurable,
+        ),
+    ]
+}
+
+struct SizeWords {
+    name: &'static str,
+    unit: &'static str,
+    meaning: &'static str,
+}
+
+const SIZES: [SizeWords; 3] = [
+    SizeWords { name: "volume", unit: "cc", meaning: "volume" },
+    SizeWords { name: "longest", unit: "mm", meaning: "longest diameter on one plane" },
+    SizeWords {
+        name: "across",
+        unit: "mm",
+        meaning: "longest chord across the longest diameter on its plane",
+    },
+];
+
+fn size_columns(place: usize) -> Vec<Column<LesionTime>> {
+    let words = &SIZES[place];
+    let SizeWords { name, unit, meaning } = words;
+    fn of(r: &LesionTime, at: usize, read: fn(&Outcome) -> Option<f64>) -> Option<f64> {
+        read(r.sizes.get(at)?.as_ref()?)
+    }
+    vec![
+        Column::real_at(format!("{name}_{unit}"), *unit, *meaning, place, |r, at| {
+            of(r, at, |o| o.value)
+        }),
+        Column::real_at(
+            format!("{name}_low_{unit}"),
+            *unit,
+            format!("lower numerical bound of the {meaning}"),
+            place,
+            |r, at| of(r, at, |o| o.low),
+        ),
+        Column::real_at(
+            format!("{name}_high_{unit}"),
+            *unit,
+            format!("upper numerical bound of the {meaning}"),
+            place,
+            |r, at| of(r, at, |o| o.high),
+        ),
+        Column::word_at(
+            format!("{name}_status"),
+            format!(
+                "why there is or is not a {meaning}; missing where it is no metric of this run"
+            ),
+            Status::VARIANTS,
+            place,
+            |r: &LesionTime, at| borrowed(r.sizes.get(at)?.as_ref()?.status.word()),
+        ),
+    ]
+}
+
+const CHANGES: [[&str; 2]; 4] = [
+    ["volume_change", "change of its volume since its treatment"],
+    [
+        "volume_change_from_smallest",
+        "change of its volume since it was smallest after its treatment",
+    ],
+    ["longest_change", "change of its longest diameter since its treatment"],
+    ["longest_change_from_smallest", "change of its longest diameter since it was smallest"],
+];
+
+fn change_columns(place: usize) -> Vec<Column<LesionTime>> {
+    let [name, meaning] = CHANGES[place];
+    fn of(r: &LesionTime, at: usize, read: fn(&Bounded) -> f64) -> Option<f64> {
+        r.changes.get(at)?.as_ref().map(read)
+    }
+    vec![
+        Column::real_at(format!("{name}_percent"), "%", meaning, place, |r, at| {
+            of(r, at, |b| b.value)
+        }),
+        Column::real_at(
+            format!("{name}_low_percent"),
+            "%",
+            format!("lower bound of the {meaning}, by the bounds of both times"),
+            place,
+            |r, at| of(r, at, |b| b.low),
+        ),
+        Column::real_at(
+            format!("{name}_high_percent"),
+            "%",
+            format!("upper bound of the {meaning}, by the bounds of both times"),
+            place,
+            |r, at| of(r, at, |b| b.high),
+        ),
+    ]
+}

@@ -1,0 +1,260 @@
+//! What the tables of the time after a treatment are made from: every lesion at every time at which
+//! it was drawn, with the treated lesion that the user says it is. Nothing is taken from a proposal.
+//! The criteria are in `tidydose_metrics::follow_up`; here they meet lesions and days.
+
+mod lesion_times;
+mod new_lesions;
+mod recurrences;
+mod responses;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::lesions::{self, LesionEntry};
+use super::study::{Measured, Study};
+use tidydose_analyse::{Analysis, Lesion, StructureResult};
+use tidydose_case::Case;
+use tidydose_metrics::follow_up::Bounded;
+use tidydose_metrics::follow_up::response::MEASURABLE_MM;
+use tidydose_metrics::{ACROSS_IN_PLANE, LONGEST_IN_PLANE, Outcome};
+use tidydose_rt::identity::Token;
+
+pub(super) use lesion_times::TABLE as FOLLOW_UP;
+pub(super) use new_lesions::TABLE as NEW_LESIONS;
+pub(super) use recurrences::TABLE as RECURRENCES;
+pub(super) use responses::TABLE as RESPONSES;
+
+/// Who a lesion of a later structure set is.
+#[derive(Debug, Clone, PartialEq, Eq)]
+enum Identity {
+    /// A lesion that a plan treated, by its lesion_id.
+    Treated(String),
+    /// One that was not there before, by the lesion_id of its first time.
+    New(String),
+    /// Nobody has decided.
+    Undecided,
+}
+
+impl Identity {
+    /// The word for column `match_basis`.
+    const fn word(&self) -> &'static str {
+        match self {
+            Self::Treated(_) => "user",
+            Self::New(_) => "new",
+            Self::Undecided => "unmatched",
+        }
+    }
+}
+
+/// A lesion as it was drawn at one time.
+struct Drawn<'a> {
+    entry: LesionEntry<'a>,
+    day: Option<i64>,
+    identity: Identity,
+    sizes: Sizes,
+}
+
+/// What was measured of the structure that stands for the visible tumour: the innermost GTV, else
+/// the innermost target of unstated kind, CTV or PTV.
+struct Sizes {
+    roi_number: i64,
+    planes: usize,
+    volume: Option<Outcome>,
+    longest: Option<Outcome>,
+    across: Option<Outcome>,
+}
+
+impl Sizes {
+    fn of(analysis: Option<&Analysis>, lesion: &Lesion) -> Self {
+        let roi_number = visible(lesion);
+        let result =
+            |a: &Analysis| a.structures.iter().find(|r| r.roi_number == roi_number).cloned();
+        let structure: Option<StructureResult> = analysis.and_then(result);
+        let metric = |name: &str| {
+            let found = |a: &Analysis| {
+                let own = |m: &&_| is_metric(m, roi_number, name);
+                a.measurements.iter().find(own).map(|m| m.outcome.clone())
+            };
+            analysis.and_then(found)
+        };
+        Self {
+            roi_number,
+            planes: structure.as_ref().map_or(0, |s| s.planes),
+            volume: structure.map(|s| s.volume),
+            longest: metric(LONGEST_IN_PLANE.name),
+            across: metric(ACROSS_IN_PLANE.name),
+        }
+    }
+
+    fn bounded(of: Option<&Outcome>) -> Option<Bounded> {
+        Bounded::of(of?)
+    }
+
+    fn volume(&self) -> Option<Bounded> {
+        Self::bounded(self.volume.as_ref())
+    }
+
+    fn longest(&self) -> Option<Bounded> {
+        Self::bounded(self.longest.as_ref())
+    }
+
+    /// Whether the criteria for the brain measure it: at least 10 mm long, 5 mm across, on two planes.
+    fn is_measurable(&self) -> Option<bool> {
+        let long = self.longest.as_ref()?.value?;
+        let across = self.across.as_ref()?.value?;
+        Some(self.planes >= 2 && long >= MEASURABLE_MM[0] && across >= MEASURABLE_MM[1])
+    }
+}
+
+fn is_metric(m: &tidydose_analyse::Measurement, roi_number: i64, name: &str) -> bool {
+    m.roi_number == roi_number && m.metric == name
+}
+
+/// ROI Number of the structure that stands for the visible tumour.
+fn visible(lesion: &Lesion) -> i64 {
+    let lists = [&lesion.gtv, &lesion.other, &lesion.ctv, &lesion.ptv];
+    lists.into_iter().find_map(|list| list.last().copied()).unwrap_or(lesion.roi_number)
+}
+
+/// The structures and metrics of an analysis that these tables need of a patient with a follow-up.
+#[must_use]
+pub fn needed_for_follow_up(analysis: &Analysis) -> Analysis {
+    let numbers: BTreeSet<i64> = analysis.lesions.iter().map(visible).collect();
+    let mut needed = analysis.clone();
+    needed.structures.retain(|r| numbers.contains(&r.roi_number));
+    let names = [LONGEST_IN_PLANE.name, ACROSS_IN_PLANE.name];
+    needed
+        .measurements
+        .retain(|m| numbers.contains(&m.roi_number) && names.contains(&m.metric.as_str()));
+    needed
+}
+
+/// Everything drawn of a patient who has a follow-up, by lesion_id.
+struct Patient<'a> {
+    drawn: BTreeMap<String, Drawn<'a>>,
+    /// The plans that count, with their day, the earliest first.
+    plans: Vec<(i64, &'a Case)>,
+    /// The follow-ups, the earliest first.
+    follow_ups: Vec<(i64, Measured<'a>)>,
+}
+
+/// The patients who have a follow-up, by their pseudonym.
+fn patients<'a>(study: &Study<'a>) -> Vec<Patient<'a>> {
+    let later = study.cases.iter().filter(|c| c.is_follow_up());
+    let followed: BTreeSet<&Token> = later.filter_map(|c| c.patient.as_ref()).collect();
+    let mut by_patient: BTreeMap<&Token, Patient<'a>> = BTreeMap::new();
+    for measured in study.measured() {
+        let Some(patient) = measured.case.patient.as_ref().filter(|p| followed.contains(p)) else {
+            continue;
+        };
+        let new = || Patient { drawn: BTreeMap::new(), plans: Vec::new(), follow_ups: Vec::new() };
+        let own = by_patient.entry(patient).or_insert_with(new);
+        match (day_of(measured.case), measured.case.is_follow_up()) {
+            (Some(day), true) => own.follow_ups.push((day, measured)),
+            (Some(day), false) if measured.case.counts() => own.plans.push((day, measured.case)),
+            _ => {}
+        }
+    }
+    for entry in lesions::rows(study) {
+        let case = entry.measured.case;
+        let patient = case.patient.as_ref().and_then(|p| by_patient.get_mut(p));
+        let Some(patient) = patient.filter(|_| case.is_follow_up() || case.counts()) else {
+            continue;
+        };
+        let sizes = Sizes::of(entry.measured.analysis, entry.lesion);
+        let (id, day) = (entry.id.clone(), day_of(case));
+        let identity = Identity::Undecided;
+        patient.drawn.insert(id, Drawn { entry, day, identity, sizes });
+    }
+    let mut list: Vec<Patient<'a>> = by_patient.into_values().collect();
+    for patient in &mut list {
+        patient.plans.sort_by_key(|(day, case)| (*day, &case.id));
+        patient.follow_ups.sort_by_key(|(day, m)| (*day, &m.case.id));
+        patient.identify();
+    }
+    list
+}
+
+/// The day of a follow-up, else of the first treatment or of the plan.
+fn day_of(case: &Case) -> Option<i64> {
+    if let Some(follow_up) = &case.follow_up {
+        return Some(follow_up.day.0);
+    }
+    let treated = case.treatment.delivery.and_then(|d| d.first_day);
+    treated.or(case.plan.as_ref()?.day).map(|day| day.0)
+}
+
+impl<'a> Patient<'a> {
+    /// Follows what `lesions.csv` says from one time to the earlier one.
+    fn identify(&mut self) {
+        let identities: BTreeMap<String, Identity> =
+            self.drawn.keys().map(|id| (id.clone(), self.identity(id))).collect();
+        for (id, identity) in identities {
+            if let Some(drawn) = self.drawn.get_mut(&id) {
+                drawn.identity = identity;
+            }
+        }
+    }
+
+    fn identity(&self, id: &str) -> Identity {
+        let mut at = id;
+        // Each step leads to another lesion; more steps than lesions are a circle.
+        for _ in 0..=self.drawn.len() {
+            let Some(drawn) = self.drawn.get(at) else { return Identity::Undecided };
+            if !drawn.entry.measured.case.is_follow_up() {
+                return Identity::Treated(at.to_owned());
+            }
+            match drawn.entry.decision {
+                Some(decision) if decision.new => return Identity::New(at.to_owned()),
+                Some(decision) => match &decision.same_as {
+                    Some(earlier) => at = earlier,
+                    None => return Identity::Undecided,
+                },
+                None => return Identity::Undecided,
+            }
+        }
+        Identity::Undecided
+    }
+
+    /// The lesions of one follow-up or plan.
+    fn drawn_in<'s>(&'s self, case: &'s Case) -> impl Iterator<Item = (&'s String, &'s Drawn<'a>)> {
+        self.drawn.iter().filter(move |(_, d)| d.entry.measured.case.id == case.id)
+    }
+
+    /// The same lesion at all times from its treatment on, the earliest first.
+    fn times_of(&self, treated_id: &str) -> Vec<&Drawn<'a>> {
+        let same =
+            |d: &&Drawn<'a>| matches!(&d.identity, Identity::Treated(id) if id == treated_id);
+        let mut times: Vec<&Drawn<'a>> = self.drawn.values().filter(same).collect();
+        times.sort_by_key(|d| (d.day, &d.entry.id));
+        times
+    }
+
+    /// What a lesion was when it was treated, and its smallest size since and before a day.
+    fn before(
+        &self,
+        treated_id: &str,
+        day: i64,
+        size: impl Fn(&Sizes) -> Option<Bounded>,
+    ) -> Option<Before> {
+        let baseline = size(&self.drawn.get(treated_id)?.sizes)?;
+        let mut nadir = baseline;
+        for earlier in self.times_of(treated_id) {
+            let is_before = earlier.day.is_some_and(|d| d < day);
+            if let Some(then) = size(&earlier.sizes).filter(|_| is_before)
+                && then.value < nadir.value
+            {
+                nadir = then;
+            }
+        }
+        Some(Before { baseline, nadir })
+    }
+}
+
+/// What a size was before.
+#[derive(Debug, Clone, Copy)]
+struct Before {
+    /// When it was treated.
+    baseline: Bounded,
+    /// The smallest since, the time of treatment included.
+    nadir: Bounded,
+}
