@@ -32,7 +32,7 @@ pub const SHIFTS_MM: [f64; 2] = [1.0, 2.0];
 /// external beams (common practice).
 pub const NEAR_MM: f64 = 20.0;
 
-/// Smallest and largest value over all directions of a shift.
+/// Smallest and largest value over all directions of shifts of up to so much.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Shifted {
     /// How far, mm.
@@ -229,8 +229,10 @@ impl InDose<'_> {
     fn shifted(&self, isodose_gy: f64) -> Vec<Shifted> {
         let cells = &self.own.coarse().cells;
         let mut out = Vec::new();
+        // A shift of up to so much: a smaller one may reach further where a larger one goes past.
+        let unmoved = share_percent(cells, self.fields.nominal, isodose_gy);
+        let mut range: Option<[f64; 2]> = unmoved.map(|percent| [percent; 2]);
         for by_mm in SHIFTS_MM {
-            let mut range: Option<[f64; 2]> = None;
             for way in directions() {
                 let moved = moved(cells, way.map(|x| by_mm * x));
                 let Some(percent) = share_percent(&moved, self.fields.nominal, isodose_gy) else {

@@ -259,7 +259,13 @@ fn size_columns(place: usize) -> Vec<Column<LesionTime>> {
         Column::real_at(
             format!("{name}_high_{unit}"),
             *unit,
-            format!("upper numerical bound of the {meaning}"),
+            match *unit {
+                "mm" => format!(
+                    "upper bound of the {meaning}, with what a plane between two drawn ones may \
+                     have had: for a ball √(value² + spacing of planes²)"
+                ),
+                _ => format!("upper numerical bound of the {meaning}"),
+            },
             place,
             |r, at| of(r, at, |o| o.high),
         ),

@@ -76,12 +76,14 @@ impl Sizes {
             };
             analysis.and_then(found)
         };
+        let spacing_mm = structure.as_ref().and_then(|s| s.plane_spacing_mm);
+        let between = |outcome: Outcome| between_planes(outcome, spacing_mm);
         Self {
             roi_number,
             planes: structure.as_ref().map_or(0, |s| s.planes),
             volume: structure.map(|s| s.volume),
-            longest: metric(LONGEST_IN_PLANE.name),
-            across: metric(ACROSS_IN_PLANE.name),
+            longest: metric(LONGEST_IN_PLANE.name).map(between),
+            across: metric(ACROSS_IN_PLANE.name).map(between),
         }
     }
 
@@ -103,6 +105,15 @@ impl Sizes {
         let across = self.across.as_ref()?.value?;
         Some(self.planes >= 2 && long >= MEASURABLE_MM[0] && across >= MEASURABLE_MM[1])
     }
+}
+
+/// A diameter that may have been larger between two drawn planes: of a ball the nearest plane lies
+/// within half the spacing s of the middle, so that its chord c and diameter D hold D² ≤ c² + s².
+fn between_planes(outcome: Outcome, spacing_mm: Option<f64>) -> Outcome {
+    let (Some(value), Some(high), Some(spacing)) = (outcome.value, outcome.high, spacing_mm) else {
+        return outcome;
+    };
+    Outcome { high: Some(high.max(value.hypot(spacing))), ..outcome }
 }
 
 fn is_metric(m: &tidydose_analyse::Measurement, roi_number: i64, name: &str) -> bool {

@@ -198,7 +198,7 @@ fn shares<'a>() -> Vec<Column<Recurrence<'a>>> {
         ));
         for (i, by_mm) in SHIFTS_MM.iter().enumerate() {
             let at = at * SHIFTS_MM.len() + i;
-            let shift = format!("when it is shifted by {by_mm} mm, in 14 directions");
+            let shift = format!("when it is shifted by up to {by_mm} mm, in 14 directions");
             columns.push(Column::real_at(
                 format!("{name}_least_shifted_{by_mm}mm_percent"),
                 "%",

@@ -1,11 +1,12 @@
 //! The invented cohort: keepers of lights that never stood, their targets, organs and dose.
 //!
-//! `anatomy` has the head and its names, `case` turns a description into objects, `patients` lists
+//! `anatomy` has the head and its names, `follow_up` who was looked at again, `case` turns a description into objects, `patients` lists
 //! the people and what is wrong with each one's files, `truth` states what should be measured.
 #![allow(unreachable_pub)] // nothing outside this program sees it
 
 mod anatomy;
 mod case;
+pub mod follow_up;
 mod patients;
 mod truth;
 
@@ -37,6 +38,7 @@ pub fn archive() -> Result<Archive> {
     let mut archive = Archive::default();
     patients::add_clean(&mut archive)?;
     patients::add_flawed(&mut archive)?;
+    follow_up::add(&mut archive)?;
     Ok(archive)
 }
 

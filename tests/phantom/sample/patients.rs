@@ -36,7 +36,7 @@ impl Archive {
     }
 
     /// A course without defect, and the truth about it.
-    fn clean(&mut self, course: &Course) -> Result<()> {
+    pub(super) fn clean(&mut self, course: &Course) -> Result<()> {
         self.truth.extend(truth::rows(course));
         self.objects(course, &course.objects())
     }
