@@ -45,6 +45,7 @@ mod documents;
 mod encodings;
 mod explain;
 mod faults;
+mod follow_up;
 mod golden;
 mod handoff;
 mod leaks;

@@ -161,6 +161,13 @@ fn place(roi_number: i64, own: &Shapes, inputs: PlaceInputs<'_>) -> FollowUpPlac
     }
 }
 
+/// Smallest and largest share inside each isodose for shifts of up to so much.
+#[derive(Clone, Copy)]
+struct ShiftedShares {
+    by_mm: f64,
+    percent: [[f64; 2]; ISODOSES_PERCENT.len()],
+}
+
 /// A structure in a dose.
 #[derive(Clone, Copy)]
 struct InDose<'a> {
@@ -168,49 +175,67 @@ struct InDose<'a> {
     fields: Fields<'a>,
 }
 
-/// A quantity of a shape in a dose; absent outside the grid.
-type InField<'f> = dyn Fn(&Shape, &DoseField) -> Option<f64> + 'f;
+/// Quantities of a shape in a dose; absent outside the grid.
+type InField<'f, const N: usize> = dyn Fn(&Shape, &DoseField) -> Option<[f64; N]> + 'f;
 
 impl InDose<'_> {
-    /// A quantity with its bounds; the reason is that of a structure outside the grid.
-    fn bounded(&self, chance: f64, of: &InField<'_>) -> Outcome {
+    /// Quantities with their bounds; the reason is that of a structure outside the grid.
+    fn bounded<const N: usize>(&self, chance: f64, of: &InField<'_, N>) -> [Outcome; N] {
         let nominal = self.fields.nominal;
-        let outcome = Shapes::compare(self.own, self.own, chance, &|x, _| of(x, nominal));
-        let Some((value, low)) = outcome.value.zip(outcome.low) else {
-            let reason = "the structure lies outside the dose grid";
-            return Outcome::none(Status::OutsideGrid, reason);
-        };
+        let in_shape = |x: &Shape, _: &Shape| of(x, nominal);
+        let outcomes = Shapes::compare_several(self.own, self.own, chance, &in_shape);
         let coarse = self.own.coarse();
-        let base = of(coarse, nominal).unwrap_or(value);
-        let off = |field: &DoseField| of(coarse, field).map_or(0.0, |v| (v - base).abs());
-        let thinned = self.fields.thinned.iter().map(off).fold(0.0, f64::max);
-        let mut doubt_2 = (dose_share(nominal.method()) * thinned).powi(2);
-        for other in self.fields.scattered {
-            doubt_2 += (other.share * off(&other.field)).powi(2);
-        }
-        let reach = (value - low).hypot(2.0 * doubt_2.sqrt());
-        Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        let base = of(coarse, nominal);
+        let off = |field: &DoseField| -> [f64; N] {
+            let (Some(base), Some(other)) = (base, of(coarse, field)) else { return [0.0; N] };
+            std::array::from_fn(|i| (other[i] - base[i]).abs())
+        };
+        let thinned = self.fields.thinned.each_ref().map(off);
+        let scattered: Vec<(f64, [f64; N])> =
+            self.fields.scattered.iter().map(|other| (other.share, off(&other.field))).collect();
+        let with_dose = |i: usize, outcome: Outcome| {
+            let Some((value, low)) = outcome.value.zip(outcome.low) else {
+                let reason = "the structure lies outside the dose grid";
+                return Outcome::none(Status::OutsideGrid, reason);
+            };
+            let largest = thinned.iter().map(|t| t[i]).fold(0.0, f64::max);
+            let mut doubt_2 = (dose_share(nominal.method()) * largest).powi(2);
+            for (share, off) in &scattered {
+                doubt_2 += (share * off[i]).powi(2);
+            }
+            let reach = (value - low).hypot(2.0 * doubt_2.sqrt());
+            Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        };
+        let mut place = 0;
+        outcomes.map(|outcome| {
+            place += 1;
+            with_dose(place - 1, outcome)
+        })
     }
 
     fn centre_dose(&self) -> Outcome {
-        let of = |x: &Shape, field: &DoseField| field.at(x.cells.centroid()?);
-        self.bounded(0.0, &of)
+        let of = |x: &Shape, field: &DoseField| Some([field.at(x.cells.centroid()?)?]);
+        let [outcome] = self.bounded(0.0, &of);
+        outcome
     }
 
     fn shares(&self, prescription_gy: Option<f64>) -> Vec<ShareInside> {
         let Some(prescription_gy) = prescription_gy else { return Vec::new() };
-        let of = |isodose_percent: f64| {
-            let isodose_gy = isodose_percent / 100.0 * prescription_gy;
-            let share = |x: &Shape, field: &DoseField| share_percent(&x.cells, field, isodose_gy);
-            let outcome = self.bounded(100.0 * CHANCE_SHARE, &share);
-            ShareInside {
-                isodose_percent,
-                isodose_gy,
+        let doses_gy = ISODOSES_PERCENT.map(|percent| percent / 100.0 * prescription_gy);
+        let of = |x: &Shape, field: &DoseField| shares_percent(&x.cells, field, doses_gy);
+        let outcomes = self.bounded(100.0 * CHANCE_SHARE, &of);
+        let shifted = self.shifted(doses_gy);
+        let mut out = Vec::new();
+        for (i, outcome) in outcomes.into_iter().enumerate() {
+            let of_level = |s: &ShiftedShares| Shifted { by_mm: s.by_mm, percent: s.percent[i] };
+            out.push(ShareInside {
+                isodose_percent: ISODOSES_PERCENT[i],
+                isodose_gy: doses_gy[i],
                 share: within_percent(self.outside_grid(outcome)),
-                shifted: self.shifted(isodose_gy),
-            }
-        };
-        ISODOSES_PERCENT.map(of).into()
+                shifted: shifted.iter().map(of_level).collect(),
+            });
+        }
+        out
     }
 
     /// What lies outside the grid may receive the dose or not.
@@ -226,22 +251,22 @@ impl InDose<'_> {
         Outcome { high, status: Status::PartlyOutsideGrid, reason, ..outcome }
     }
 
-    fn shifted(&self, isodose_gy: f64) -> Vec<Shifted> {
+    fn shifted(&self, doses_gy: [f64; ISODOSES_PERCENT.len()]) -> Vec<ShiftedShares> {
         let cells = &self.own.coarse().cells;
         let mut out = Vec::new();
         // A shift of up to so much: a smaller one may reach further where a larger one goes past.
-        let unmoved = share_percent(cells, self.fields.nominal, isodose_gy);
-        let mut range: Option<[f64; 2]> = unmoved.map(|percent| [percent; 2]);
+        let unmoved = shares_percent(cells, self.fields.nominal, doses_gy);
+        let mut ranges = unmoved.map(|shares| shares.map(|percent| [percent; 2]));
         for by_mm in SHIFTS_MM {
             for way in directions() {
                 let moved = moved(cells, way.map(|x| by_mm * x));
-                let Some(percent) = share_percent(&moved, self.fields.nominal, isodose_gy) else {
-                    continue;
-                };
-                let [low, high] = range.unwrap_or([percent; 2]);
-                range = Some([low.min(percent), high.max(percent)]);
+                let shares = shares_percent(&moved, self.fields.nominal, doses_gy);
+                let (Some(ranges), Some(shares)) = (&mut ranges, shares) else { continue };
+                for (range, percent) in ranges.iter_mut().zip(shares) {
+                    *range = [range[0].min(percent), range[1].max(percent)];
+                }
             }
-            out.extend(range.map(|percent| Shifted { by_mm, percent }));
+            out.extend(ranges.map(|percent| ShiftedShares { by_mm, percent }));
         }
         out
     }
@@ -290,13 +315,17 @@ fn spread(points: &[Point]) -> Vec<Point> {
     points.iter().step_by((points.len() / SURFACE_POINTS).max(1)).copied().collect()
 }
 
-/// Share of a solid that receives a dose, percent, of all of it; absent where none of it lies in
-/// the grid.
-fn share_percent(cells: &Occupancy, field: &DoseField, dose_gy: f64) -> Option<f64> {
+/// Shares of a solid that receive some doses, percent, of all of it; absent where none of it lies
+/// in the grid.
+fn shares_percent<const N: usize>(
+    cells: &Occupancy,
+    field: &DoseField,
+    doses_gy: [f64; N],
+) -> Option<[f64; N]> {
     let samples = sample(field, cells, 2.0);
     let all = samples.inside_mm3() + samples.outside_mm3;
     let dvh = Dvh::of(&samples)?;
-    Some(100.0 * dvh.volume_at_dose(dose_gy) / all)
+    Some(doses_gy.map(|dose_gy| 100.0 * dvh.volume_at_dose(dose_gy) / all))
 }
 
 fn within_percent(outcome: Outcome) -> Outcome {

@@ -143,3 +143,50 @@ fn what_lies_outside_the_grid_may_have_any_dose() {
     assert_eq!(inside.status, Status::PartlyOutsideGrid);
     assert!(inside.high.unwrap() > 10.0 && inside.low == Some(0.0), "{inside:?}");
 }
+
+/// Over 200 places of balls of 3 to 8 mm radius: the bounds hold at least 95 of 100 of the shares
+/// and distances that formulas tell.
+#[test]
+fn bounds_hold_the_truth_in_all_places() {
+    // Multiples of three irrational numbers fill the unit cube evenly (additive recurrence).
+    let step = [0.819_172_513_396_164_4, 0.671_043_606_703_789, 0.549_700_477_901_560_5];
+    let ball_of = |i: i64| {
+        let at = step.map(|s| (0.5 + s * i as f64).fract());
+        let centre = [28.0 * at[0] - 14.0, 28.0 * at[1] - 14.0, 28.0 * at[2] - 14.0];
+        (centre, 3.0 + 5.0 * (0.618_033_988_75 * i as f64).fract())
+    };
+    let names: Vec<String> = (1..=200).map(|i| format!("GTV{i}")).collect();
+    let names: Vec<&str> = names.iter().map(String::as_str).collect();
+    let mut case = case_of(&names);
+    case.dose = Some(header());
+    let (dose_gy, basis) = (Gray::gy(PRESCRIBED_GY), PrescriptionBasis::TreatedTarget);
+    case.prescriptions =
+        (1..=200).map(|roi_number| Prescription { roi_number, dose: dose_gy, basis }).collect();
+    let rois = (1..=200).map(|i| {
+        let (centre, radius) = ball_of(i);
+        ball(i, centre, radius)
+    });
+    let set = set_of(rois.collect());
+    let treated = [ball(7, [0.0; 3], 6.0)];
+    let places = follow_up_places(&case, &set, &treated, dose(), &Settings::default());
+    assert_eq!(places.len(), 200);
+    let (mut held, mut all) = (0, 0);
+    let mut check = |outcome: &Outcome, truth: f64| {
+        // A share of 100 % is a share of volumes: equal to so many digits.
+        let (low, high) = (outcome.low.unwrap() - 1e-9, outcome.high.unwrap() + 1e-9);
+        held += i32::from((low..=high).contains(&truth));
+        all += 1;
+    };
+    for place in &places {
+        let (centre, r) = ball_of(place.roi_number);
+        let d = distance_2(centre, [0.0; 3]).sqrt();
+        for inside in &place.inside {
+            check(&inside.share, lens_percent(r, isodose_radius(inside.isodose_gy), d));
+        }
+        check(&place.centre_to_target, d - 6.0);
+        check(&place.centre_to_isodose, d - isodose_radius(PRESCRIBED_GY));
+        check(&place.gap_to_isodose, (d - r).abs() - isodose_radius(PRESCRIBED_GY));
+        check(&place.centre_dose, TOP_GY * (-d * d / 128.0).exp());
+    }
+    assert!(f64::from(held) >= 0.95 * f64::from(all), "{held} of {all}");
+}

@@ -42,7 +42,7 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
             for (day, follow_up) in patient.follow_ups.iter().filter(|(d, _)| d > treated_day) {
                 let at =
                     FollowUpOf { patient: &patient, plan, treated_day: *treated_day, day: *day };
-                if !at.is_followed() {
+                if !at.is_followed_by(follow_up.case) {
                     continue;
                 }
                 for definition in RESPONSES_BY {
@@ -72,9 +72,25 @@ struct FollowUpOf<'p, 'a> {
 }
 
 impl<'a> FollowUpOf<'_, 'a> {
-    /// Whether any lesion of the plan was drawn again.
-    fn is_followed(&self) -> bool {
-        self.patient.drawn_in(self.plan).any(|(id, _)| self.patient.times_of(id).len() > 1)
+    /// Whether the follow-up is one of this plan: its dose lies under it, a lesion of the plan was
+    /// drawn again in it, or it is the latest plan before.
+    fn is_followed_by(&self, follow_up: &tidydose_case::Case) -> bool {
+        let drawn_again =
+            self.patient.drawn_in(follow_up).any(|(_, drawn)| match &drawn.identity {
+                Identity::Treated(id) => {
+                    let treated = self.patient.drawn.get(id);
+                    treated.is_some_and(|t| t.entry.measured.case.id == self.plan.id)
+                }
+                Identity::New(_) | Identity::Undecided => false,
+            });
+        let own = match follow_up.given() {
+            Some(given) => given.plan == self.plan.id,
+            None => {
+                let before = self.patient.plans.iter().filter(|(day, _)| *day < self.day);
+                before.last().is_some_and(|(_, plan)| plan.id == self.plan.id)
+            }
+        };
+        drawn_again || own
     }
 
     /// The treated lesions that are added up: the largest that the criterion measures.
