@@ -147,7 +147,7 @@ fn place(roi_number: i64, own: &Shapes, inputs: PlaceInputs<'_>) -> FollowUpPlac
         near_target = near;
     }
     let in_dose = InDose { own, fields: inputs.fields };
-    let [centre_to_isodose, gap_to_isodose] = in_dose.from_isodose(inputs.prescription_gy);
+    let [centre_to_isodose, gap_to_isodose] = in_dose.isodose_distances(inputs.prescription_gy);
     FollowUpPlace {
         roi_number,
         nearest_target: nearest.as_ref().map(|(t, _)| t.number),
@@ -273,7 +273,7 @@ impl InDose<'_> {
 
     /// Signed distances of the centre of mass, and of the nearest point of the surface, from the
     /// prescription isodose.
-    fn from_isodose(&self, prescription_gy: Option<f64>) -> [Outcome; 2] {
+    fn isodose_distances(&self, prescription_gy: Option<f64>) -> [Outcome; 2] {
         let none = |reason: &str| {
             [Status::NotApplicable; 2].map(|status| Outcome::none(status, reason.to_owned()))
         };

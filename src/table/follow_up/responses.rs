@@ -86,8 +86,8 @@ impl<'a> FollowUpOf<'_, 'a> {
         let own = match follow_up.given() {
             Some(given) => given.plan == self.plan.id,
             None => {
-                let before = self.patient.plans.iter().filter(|(day, _)| *day < self.day);
-                before.last().is_some_and(|(_, plan)| plan.id == self.plan.id)
+                let latest = self.patient.plans.iter().rfind(|(day, _)| *day < self.day);
+                latest.is_some_and(|(_, plan)| plan.id == self.plan.id)
             }
         };
         drawn_again || own
