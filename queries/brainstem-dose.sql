@@ -8,5 +8,5 @@ SELECT m.patient_id, m.plan_id, p.technology, p.fractions_planned, m.value, m.lo
        m.status, m.reason
 FROM metrics m
 JOIN plans p ON m.plan_id = p.plan_id
-WHERE m.structure = $organ AND m.metric = $metric
+WHERE m.structure = $organ AND m.metric = $metric AND p.plan_role <> 'follow_up'
 ORDER BY m.value DESC NULLS LAST, m.plan_id

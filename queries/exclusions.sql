@@ -5,6 +5,6 @@
 SELECT exclusion_code, plan_role, COUNT(*) AS plans, COUNT(DISTINCT patient_id) AS patients,
        SUM(n_targets) AS targets
 FROM plans
-WHERE NOT in_study
+WHERE NOT in_study AND plan_role <> 'follow_up'
 GROUP BY exclusion_code, plan_role
 ORDER BY plans DESC, exclusion_code NULLS LAST, plan_role

@@ -5,5 +5,6 @@
 SELECT technology, era, COUNT(DISTINCT patient_id) AS patients, COUNT(*) AS plans,
        SUM(CASE WHEN measured THEN 1 ELSE 0 END) AS measured, SUM(n_targets) AS targets
 FROM plans
+WHERE plan_role <> 'follow_up'
 GROUP BY technology, era
 ORDER BY technology, era NULLS LAST

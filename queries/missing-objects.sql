@@ -5,5 +5,6 @@
 SELECT patient_id, plan_id, technology, dose_link, structure_link, n_doses_seen, measured,
        exclusion_code, exclusion_reason
 FROM plans
-WHERE dose_link <> 'reference' OR structure_link <> 'reference' OR NOT measured
+WHERE plan_role <> 'follow_up'
+  AND (dose_link <> 'reference' OR structure_link <> 'reference' OR NOT measured)
 ORDER BY measured, exclusion_code NULLS LAST, patient_id, plan_id

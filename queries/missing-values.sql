@@ -7,7 +7,7 @@ WITH rows AS (
   SELECT p.technology, m.metric, m.status
   FROM metrics m
   JOIN plans p ON m.plan_id = p.plan_id
-  WHERE m.metric IN ($metrics)
+  WHERE m.metric IN ($metrics) AND p.plan_role <> 'follow_up'
 ),
 totals AS (SELECT technology, metric, COUNT(*) AS total FROM rows GROUP BY technology, metric),
 counts AS (

@@ -17,5 +17,6 @@ SELECT CASE WHEN NOT p.measured THEN 'case left out'
        COUNT(*) AS cases, COUNT(DISTINCT p.patient_id) AS patients
 FROM plans p
 LEFT JOIN organ o ON p.plan_id = o.plan_id
+WHERE p.plan_role <> 'follow_up'
 GROUP BY state
 ORDER BY cases DESC, state

@@ -21,6 +21,7 @@ WITH judged AS (
   FROM metrics m
   JOIN plans p ON m.plan_id = p.plan_id
   WHERE m.structure = $organ AND m.metric = $metric AND m.value IS NOT NULL
+    AND p.plan_role <> 'follow_up'
 )
 SELECT patient_id, plan_id, fractions_planned, value, low, high, unit, status, by_limit, by_other,
        CASE WHEN by_limit <> by_other THEN 'yes' ELSE 'no' END AS changed

@@ -9,4 +9,5 @@ SELECT s.patient_id, s.plan_id, s.structure, s.volume_cc,
 FROM structures s
 JOIN plans p ON s.plan_id = p.plan_id
 WHERE s.role IN ('gtv', 'ctv', 'ptv', 'target') AND s.volume_cc < $below
+  AND p.plan_role <> 'follow_up'
 ORDER BY s.volume_cc, s.plan_id, s.roi_number

@@ -11,5 +11,6 @@ FROM metrics m
 JOIN structures s ON m.structure_id = s.structure_id
 JOIN plans p ON m.plan_id = p.plan_id
 WHERE m.status IN ('ok', 'uncertain') AND m.metric IN ($metrics) AND m.value > 0
+  AND p.plan_role <> 'follow_up'
   AND 100 * (m.high - m.low) / m.value > $percent
 ORDER BY width_percent DESC, m.plan_id, m.roi_number, m.metric

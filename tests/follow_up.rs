@@ -216,7 +216,7 @@ fn decisions_make_responses_patterns_and_velocities() {
         let own = places.iter().filter(|r| r["structure"] == name);
         own.map(|r| r[column].clone()).next_back().unwrap()
     };
-    assert_eq!(pattern("GTV again", "pattern_gebhardt_2014"), "in_field");
+    assert_eq!(pattern("GTV again 2", "pattern_gebhardt_2014"), "in_field");
     assert_eq!(pattern("GTV edge", "pattern_gebhardt_2014"), "marginal");
     assert_eq!(pattern("GTV other side", "pattern_lee_1999"), "outside");
     assert_eq!(pattern("GTV edge", "recurrence"), "yes");

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use strum::{IntoStaticStr, VariantNames};
 
-use super::{Case, Prescription, PrescriptionBasis};
+use super::{Case, Prescription, PrescriptionBasis, Technology};
 use tidydose_geometry::Point;
 use tidydose_geometry::point::{distance_2, scale};
 use tidydose_geometry::units::{Day, Gray};
@@ -94,11 +94,15 @@ impl Case {
 /// Tells every follow-up the targets of the plan whose dose lies under it, and holds its own
 /// targets against what was prescribed to the nearest of them, where the user has not decided.
 pub(super) fn hold_against_given(cases: &mut [Case]) {
+    let plans = || cases.iter().filter(|c| !c.is_follow_up());
     let treated: BTreeMap<Token, Vec<TreatedTarget>> =
-        cases.iter().filter(|c| !c.is_follow_up()).map(|c| (c.id.clone(), targets(c))).collect();
+        plans().map(|c| (c.id.clone(), targets(c))).collect();
+    let technologies: BTreeMap<Token, Technology> =
+        plans().map(|c| (c.id.clone(), c.technology)).collect();
     for case in cases.iter_mut() {
         let Some(given) = case.follow_up.as_mut().and_then(|f| f.given.as_mut()) else { continue };
         given.targets = treated.get(&given.plan).cloned().unwrap_or_default();
+        case.technology = technologies.get(&given.plan).copied().unwrap_or(Technology::Unknown);
         let targets = given.targets.clone();
         let numbers: Vec<i64> =
             case.names.iter().filter(|n| n.role.is_target()).map(|n| n.number).collect();

@@ -145,7 +145,6 @@ impl Draft {
         self.case.dose_link = plan.dose_link;
         self.case.doses_seen = plan.doses_seen;
         self.case.frames = join.frames.clone();
-        self.case.technology = plan.technology;
     }
 }
 

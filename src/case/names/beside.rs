@@ -13,7 +13,8 @@ const SURE: &str = "boost srs srt sbrt fsrt hsrt hfsrt rt gk lgk tx rx plan plan
     eval dose gy cgy fx fxs fr fraction fractions mr mri irm rm ct tdm tac tc t1 t2 t1c t1w tw \
     flair pet fet met dopa gd gado gadolinium km kontrast contrast ce enh enhancing enhancement \
     edema oedema odem oedem postop preop post pre op resid residual rest recid recidive \
-    recurrence recurrent rec rez rezidiv node nodal solid cystic cyst zyste necrosis necrotic \
+    recurrence recurrent rec rez rezidiv recidiva recidief recidiv progression follow followup fu \
+    up later again suivi nachsorge verlauf node nodal solid cystic cyst zyste necrosis necrotic \
     core rim new neu neuf nouveau nuevo nuovo novo nowy novy uj yeni nieuw ny uusi adapt adapted \
     replan rev revised approved appr final ok def mod edit edited margin nat prim primary sec \
     main center central centre peripheral medial lateral ant anterior sup superior inf inferior \

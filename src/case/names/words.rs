@@ -103,7 +103,8 @@ const SUMS: &str = "s total totale tot totaal sum summe suma somme somma all all
 /// Words of a target of unstated kind.
 const TARGETS: &str = "tumor tumour tumeur tumore lesion lesione lesao lasie les met mets \
     metastase metastasis metastasi metastas metastases metastasen filia herd bm target targets \
-    tgt cible blanco objetivo bersaglio doel alvo tv";
+    tgt cible blanco objetivo bersaglio doel alvo tv recurrence rezidiv recidive recidiva recidief \
+    recidiv";
 
 /// Ends of compounds that name a lesion by its place: `Hirnmetastase`.
 pub(super) const TARGET_ENDS: &str = "tumor metastase metastas metastasen";

@@ -48,7 +48,7 @@ pub static PATTERNS: &[PatternDefinition] = &[
         // Their line is that of 60 Gy, the dose they prescribed.
         isodose_percent: 100.0,
         classes: "central > 95 %, in_field more than 80 and up to 95 %, marginal 20 to 80 %, distant < 20 % inside the isodose of the prescription (there 60 Gy)",
-        reference: "McDonald et al. 2011, IJROBP 79:130 (abstract read; volume and page from memory)",
+        reference: "McDonald et al. 2011, IJROBP 79:130 (abstract read; volume and page not yet checked against the source)",
         // The source says 81 to 95 %: what lies between 80 and 81 counts as in-field here.
         class: |share| match share {
             s if s > 95.0 => "central",
@@ -61,7 +61,7 @@ pub static PATTERNS: &[PatternDefinition] = &[
         word: "lee_1999",
         isodose_percent: 95.0,
         classes: "central 95 % and more, in_field 80 to 95 %, marginal 20 to 80 %, outside < 20 % inside the 95 % isodose",
-        reference: "Lee et al. 1999, IJROBP 43:79 (from memory)",
+        reference: "Lee et al. 1999, IJROBP 43:79 (not yet checked against the source)",
         class: |share| match share {
             s if s >= 95.0 => "central",
             s if s >= 80.0 => "in_field",

@@ -52,7 +52,7 @@ pub static RESPONSES_BY: &[ResponseDefinition] = &[
         partial_percent: -30.0,
         progressive_percent: 20.0,
         progressive_by: 5.0,
-        reference: "RANO-BM, Lin et al. 2015, Lancet Oncol 16:e270 (criteria read in a table that reprints them; the growth by 5 mm in one lesion from memory)",
+        reference: "RANO-BM, Lin et al. 2015, Lancet Oncol 16:e270 (criteria read in a table that reprints them; the growth by 5 mm in one lesion not yet checked against the source)",
     },
     // A sphere whose diameter falls by 30 % has 0.7³ = 34.3 % of its volume, one that grows by 20 %
     // has 1.2³ = 172.8 %.

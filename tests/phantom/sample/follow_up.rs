@@ -99,18 +99,18 @@ const fn again(name: &'static str, centre: Point, radius: f64) -> Again {
 /// LK-21: 12 mm, then 9 and 6 mm.
 fn shrinking() -> Keeper {
     let centre = [22.4, -31.7, 24.3];
-    let look = |date, days, centre, radius, degrees| Look {
+    let look = |date, days, name, (centre, radius), degrees| Look {
         date,
         days,
-        balls: vec![again("GTV later", centre, radius)],
+        balls: vec![again(name, centre, radius)],
         motion: (degrees, [4.0, -7.5, 11.0]),
         imaged: false,
     };
     Keeper {
         course: treated("LK-21", "Kittiwake", Technology::Cobalt, (centre, 6.0)),
         looks: vec![
-            look("20210705", 84, [22.9, -31.3, 24.1], 4.5, 6.0),
-            look("20211018", 189, [23.1, -31.2, 23.8], 3.0, -4.0),
+            look("20210705", 84, "GTV later", ([22.9, -31.3, 24.1], 4.5), 6.0),
+            look("20211018", 189, "GTV later 2", ([23.1, -31.2, 23.8], 3.0), -4.0),
         ],
     }
 }
@@ -118,18 +118,18 @@ fn shrinking() -> Keeper {
 /// LK-22: 14 mm, then 8 mm, then 13.2 mm: it grows again within what was treated.
 fn in_field() -> Keeper {
     let centre = [-27.3, 21.4, 19.6];
-    let look = |date, days, centre, radius, degrees| Look {
+    let look = |date, days, name, (centre, radius), degrees| Look {
         date,
         days,
-        balls: vec![again("GTV again", centre, radius)],
+        balls: vec![again(name, centre, radius)],
         motion: (degrees, [-6.0, 3.5, -8.0]),
         imaged: true,
     };
     Keeper {
         course: treated("LK-22", "Guillemot", Technology::Gantry, (centre, 7.0)),
         looks: vec![
-            look("20210812", 122, [-27.0, 21.0, 19.9], 4.0, 5.0),
-            look("20220131", 294, [-26.8, 21.1, 19.7], 6.6, 3.0),
+            look("20210812", 122, "GTV again", ([-27.0, 21.0, 19.9], 4.0), 5.0),
+            look("20220131", 294, "GTV again 2", ([-26.8, 21.1, 19.7], 6.6), 3.0),
         ],
     }
 }
