@@ -63,10 +63,10 @@ impl Study {
             let structure = record[place("structure")].clone();
             if !proposed.is_empty() {
                 record[place("same_as")] = proposed;
-            } else if structure == "GTV other side" {
+            } else if structure == "GTV new" {
                 record[place("same_as")] = "new".to_owned();
             }
-            if structure == "GTV edge" {
+            if structure == "GTV recurrence" {
                 record[place("recurrence")] = "yes".to_owned();
             }
             writer.write_record(&record).unwrap();
@@ -155,7 +155,7 @@ fn sizes_and_places_hold_what_the_formulas_say() {
                 [format!("{size}_mm"), format!("{size}_low_mm"), format!("{size}_high_mm")];
             holds(row, columns.each_ref().map(String::as_str), 2.0 * ball.radius);
         }
-        let is_new = ball.name == "GTV other side";
+        let is_new = ball.name == "GTV new";
         if !is_new {
             let change = 100.0 * ((ball.radius / keeper.radius()).powi(3) - 1.0);
             let columns = [
@@ -217,13 +217,67 @@ fn decisions_make_responses_patterns_and_velocities() {
         own.map(|r| r[column].clone()).next_back().unwrap()
     };
     assert_eq!(pattern("GTV again 2", "pattern_gebhardt_2014"), "in_field");
-    assert_eq!(pattern("GTV edge", "pattern_gebhardt_2014"), "marginal");
-    assert_eq!(pattern("GTV other side", "pattern_lee_1999"), "outside");
-    assert_eq!(pattern("GTV edge", "recurrence"), "yes");
+    assert_eq!(pattern("GTV recurrence", "pattern_gebhardt_2014"), "marginal");
+    assert_eq!(pattern("GTV new", "pattern_lee_1999"), "outside");
+    assert_eq!(pattern("GTV recurrence", "recurrence"), "yes");
     let new = study.rows("new_lesions");
     let look = new.iter().find(|r| r["days_since_first_treatment"] == "240").unwrap();
     assert_eq!((look["n_new"].as_str(), look["velocity_class"].as_str()), ("1", "low"));
     assert!((number(look, "new_per_year") - 365.25 / 240.0).abs() < 1e-9);
+}
+
+/// Events are offered as rows of an outcome sheet and stay out of every number until somebody
+/// empties the cell that holds them back.
+#[test]
+fn events_are_offered_and_held_back() {
+    let study = Study::measured();
+    study.decide();
+    study.measure();
+    let path = study.place.path().join("study/outcomes_proposed.csv");
+    let text = fs::read_to_string(&path).unwrap();
+    let rows = rows_of(&text);
+    assert_eq!(rows.len(), 6, "three lesions and three plans: {text}");
+    assert!(rows.iter().all(|r| r["held_back"].contains("empty this cell")));
+    let events = |kind: &str| -> Vec<(String, String)> {
+        let own = rows.iter().filter(|r| r["event_type"] == kind);
+        own.map(|r| (r["day_event"].clone(), r["source_note_code"].clone())).collect()
+    };
+    let mut local = events("local_progression");
+    local.sort();
+    let between = |a, b| format!("rano_bm_imaging: between day {a} and day {b}");
+    assert_eq!(
+        local,
+        [("240".to_owned(), between(0, 240)), ("294".to_owned(), between(122, 294))],
+        "one called a recurrence, one grown by 65 % and 5.2 mm"
+    );
+    assert_eq!(events("new_lesion")[0].0, "240");
+    assert_eq!(events("none").len(), 3);
+    // Taken over, the rows are a sheet that the program reads.
+    let taken: String = text
+        .lines()
+        .map(|line| {
+            let open = "images leave it open: decide from the patient's record, then empty this cell";
+            let held = "\"proposed from images alone: look at the patient's record, correct the row, then empty this cell\"";
+            format!("{}\n", line.replace(held, "").replace(open, ""))
+        })
+        .collect();
+    let sheet = study.place.path().join("outcomes.csv");
+    fs::write(&sheet, taken).unwrap();
+    let relate = |sheet: &Path| {
+        let output = Command::cargo_bin("tidydose")
+            .unwrap()
+            .current_dir(study.place.path())
+            .args(["relate", "--study", "study", "--outcomes"])
+            .arg(sheet)
+            .args(["--event", "local_progression", "--predictor", "gtv_volume_cc"])
+            .output()
+            .unwrap();
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    };
+    let said = relate(&sheet);
+    assert!(said.contains("2 with local_progression"), "{said}");
+    let said = relate(&path);
+    assert!(!said.contains("2 with local_progression"), "{said}");
 }
 
 /// A follow-up is no plan: it counts in no flow, no wide table and no committee's page.

@@ -102,7 +102,8 @@ impl Weight {
     }
 }
 
-/// Measures the structures of `case` in the sum; `addends` begin with the dose of the case itself.
+/// Measures the structures of `case` in the sum; `addends` begin with the dose of the case itself,
+/// where it is one of them.
 ///
 /// # Errors
 /// When the grids have no common part, or a plan has no dose in some of it.

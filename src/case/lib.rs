@@ -34,8 +34,8 @@ pub use names::{
 pub use open::{DecisionFile, OpenDecision, open_decisions};
 pub use role::{PlanRole, RoleReason, Standing};
 pub use sums::{
-    CountedFractions, PlanSum, SumBasis, SumPart, can_be_summed, frames_join, latest_missed,
-    resolve,
+    CountedFractions, PlanSum, ResolvedSum, SumBasis, SumPart, can_be_summed, frames_join,
+    latest_missed, resolve,
 };
 pub use technology::{isocentres, planned_meterset};
 

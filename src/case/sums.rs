@@ -171,6 +171,13 @@ pub fn latest_missed<'a>(sum: &PlanSum, cases: &'a [Case]) -> Option<&'a Case> {
 /// # Errors
 /// Why not.
 pub fn can_be_summed(case: &Case) -> Result<(), String> {
+    if case.is_follow_up() {
+        return Err(format!(
+            "{} was drawn after a treatment and adds no dose; `yes` in column structures would be \
+             accepted",
+            case.id
+        ));
+    }
     if let Some((_, reason)) = &case.left_out {
         return Err(format!("plan {} is left out: {reason}", case.id));
     }
@@ -191,7 +198,17 @@ pub fn can_be_summed(case: &Case) -> Result<(), String> {
     }
 }
 
-/// The plan whose structures are measured and the plans to add up, that one first.
+/// A sum that may be computed.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ResolvedSum<'a> {
+    /// The plan or follow-up whose structures are measured.
+    pub structures_of: &'a Case,
+    /// The plans to add up, that one first where it is a plan.
+    pub parts: Vec<SumPart<'a>>,
+}
+
+/// The plans to add up and whose structures are measured. Structures that were drawn after a
+/// treatment may be measured in the sum and add no dose to it.
 ///
 /// # Errors
 /// A sentence that says why the sum is not computed and what would be accepted.
@@ -199,13 +216,17 @@ pub fn resolve<'a>(
     sum: &PlanSum,
     cases: &'a [Case],
     registrations: &[Registration],
-) -> Result<Vec<SumPart<'a>>, String> {
-    let mut list = Vec::new();
+) -> Result<ResolvedSum<'a>, String> {
+    let (mut list, mut later) = (Vec::new(), None);
     for plan in &sum.plans {
         let found = cases.iter().find(|c| c.id == *plan);
         let case = found.ok_or_else(|| format!("no plan {plan} in table plans"))?;
         if case.patient.as_ref() != Some(&sum.patient) {
             return Err(format!("plan {plan} is not of patient {}", sum.patient));
+        }
+        if case.is_follow_up() && sum.structures_of.as_ref() == Some(plan) {
+            later = Some(case);
+            continue;
         }
         can_be_summed(case)?;
         list.push(case);
@@ -213,6 +234,28 @@ pub fn resolve<'a>(
     if list.len() < 2 {
         return Err("it has one plan; two or more would be accepted".to_owned());
     }
+    let structures_of = match later {
+        Some(case) => case,
+        None => structures_first(sum, &mut list)?,
+    };
+    let mut parts = Vec::new();
+    for case in list {
+        let motion = frames_join(structures_of, case, registrations).map_err(|refused| {
+            let why = if refused.is_empty() { String::new() } else { format!("; {refused}") };
+            format!(
+                "plans {} and {} are in different frames of reference; a rigid Spatial \
+                 Registration between them would be accepted{why}",
+                structures_of.id, case.id
+            )
+        })?;
+        parts.push(SumPart { case, motion, fractions: CountedFractions::of(case)? });
+    }
+    fractionation(sum.basis, &parts, cases)?;
+    Ok(ResolvedSum { structures_of, parts })
+}
+
+/// Puts the plan whose structures are measured first: the one that the user names, else the latest.
+fn structures_first<'a>(sum: &PlanSum, list: &mut Vec<&'a Case>) -> Result<&'a Case, String> {
     let day = |c: &Case| c.plan.as_ref().and_then(|p| p.day);
     let chosen = match &sum.structures_of {
         Some(plan) => list.iter().position(|c| c.id == *plan),
@@ -229,20 +272,7 @@ pub fn resolve<'a>(
     if first.structure_set.is_none() {
         return Err(format!("plan {} has no structures to measure", first.id));
     }
-    let mut parts = Vec::new();
-    for case in list {
-        let motion = frames_join(first, case, registrations).map_err(|refused| {
-            let why = if refused.is_empty() { String::new() } else { format!("; {refused}") };
-            format!(
-                "plans {} and {} are in different frames of reference; a rigid Spatial \
-                 Registration between them would be accepted{why}",
-                first.id, case.id
-            )
-        })?;
-        parts.push(SumPart { case, motion, fractions: CountedFractions::of(case)? });
-    }
-    fractionation(sum.basis, &parts, cases)?;
-    Ok(parts)
+    Ok(first)
 }
 
 /// Whether the fractionation allows this kind of sum. It is that of the plans: a course that
@@ -316,8 +346,8 @@ mod tests {
 
     fn resolved(basis: SumBasis, days: i64, fractions: [u32; 2]) -> Result<Vec<String>, String> {
         let (cases, inventory) = archive(days, fractions);
-        let parts = resolve(&sum(basis), &cases, &inventory.registrations)?;
-        Ok(parts.iter().map(|p| p.case.id.to_string()).collect())
+        let resolved = resolve(&sum(basis), &cases, &inventory.registrations)?;
+        Ok(resolved.parts.iter().map(|p| p.case.id.to_string()).collect())
     }
 
     #[test]
@@ -346,8 +376,8 @@ mod tests {
             Some(Delivery { fractions, partial, first_day, last_day, source })
         };
         let counted = |cases: &[Case]| -> Result<Vec<(u32, f64)>, String> {
-            let parts = resolve(&asked, cases, &inventory.registrations)?;
-            Ok(parts.iter().map(|p| (p.fractions.number(), p.fractions.share())).collect())
+            let resolved = resolve(&asked, cases, &inventory.registrations)?;
+            Ok(resolved.parts.iter().map(|p| (p.fractions.number(), p.fractions.share())).collect())
         };
         assert_eq!(counted(&cases).unwrap(), [(5, 1.0), (5, 1.0)]);
         cases[0].treatment.delivery = told(Some(3), 0);
@@ -361,6 +391,24 @@ mod tests {
         let groups = &mut cases[0].plan.as_mut().unwrap().fraction_groups;
         *groups = vec![group(2), group(3)];
         assert!(counted(&cases).unwrap_err().contains("2 fraction groups may differ in dose"));
+    }
+
+    /// Structures of a later scan are measured in the sum of what was given, and add no dose.
+    #[test]
+    fn a_follow_up_is_measured_in_a_sum_and_adds_nothing() {
+        let (_, mut inventory) = archive(1, [5, 5]);
+        let mut later = structure_set("later");
+        later.imaged = Some(Day(300));
+        inventory.structure_sets.push(later);
+        let (cases, _) = link_decided(&inventory, &Decisions::default());
+        let follow_up = Token::new("later");
+        let mut asked = sum(SumBasis::Physical);
+        asked.plans.insert(follow_up.clone());
+        let refused = resolve(&asked, &cases, &[]).unwrap_err();
+        assert!(refused.contains("adds no dose"), "{refused}");
+        asked.structures_of = Some(follow_up.clone());
+        let resolved = resolve(&asked, &cases, &[]).unwrap();
+        assert_eq!((&resolved.structures_of.id, resolved.parts.len()), (&follow_up, 2));
     }
 
     #[test]
@@ -393,7 +441,7 @@ mod tests {
                 motion: Rigid::from_matrix(&matrix),
             }],
         };
-        let parts = resolve(&asked, &cases, &[registration]).unwrap();
+        let parts = resolve(&asked, &cases, &[registration]).unwrap().parts;
         assert_eq!(parts[1].motion.apply([0.0; 3]), [10.0, 0.0, 0.0]);
         cases[0].dose_source.local = vec![cases[0].dose.clone().unwrap()];
         assert!(of(&asked, &cases).contains("several grids"));

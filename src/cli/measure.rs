@@ -364,6 +364,7 @@ fn make_tables(
         tables: &tables,
     };
     hand_off(&prepared.folder, (&tables, study.columns), measuring.spreadsheet)?;
+    table::write_proposed_outcomes(study, prepared.folder.root())?;
     run::write_run(study, &run, &prepared.folder.run_file())?;
     Ok(tables)
 }

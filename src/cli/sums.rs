@@ -7,7 +7,7 @@ use super::one_case::{RunContext, read_structures};
 use super::parallel::{guarded, map_indices};
 use super::prepare::PreparedStudy;
 use tidydose_analyse::{self as analyse, Addend, SumMeasurement};
-use tidydose_case::{Case, PlanSum, SumPart, latest_missed, resolve};
+use tidydose_case::{Case, PlanSum, ResolvedSum, SumPart, latest_missed, resolve};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_table::MeasuredSum;
 
@@ -55,10 +55,8 @@ type SumResult<'a> = Result<MeasuredSum, (Option<&'a Case>, String)>;
 
 fn one<'a>(context: RunContext<'_>, prepared: &'a PreparedStudy, sum: &PlanSum) -> SumResult<'a> {
     let registrations = &prepared.scan.inventory.registrations;
-    let parts = resolve(sum, &prepared.cases, registrations).map_err(|reason| (None, reason))?;
-    let Some(first) = parts.first().map(|p| p.case) else {
-        return Err((None, "it has no plan".to_owned()));
-    };
+    let resolved = resolve(sum, &prepared.cases, registrations).map_err(|reason| (None, reason))?;
+    let ResolvedSum { structures_of: first, parts } = resolved;
     match guarded(|| computed(context, first, &parts, sum)) {
         Ok(Ok(measurements)) => Ok(MeasuredSum {
             sum: sum.clone(),

@@ -4,6 +4,7 @@
 
 mod lesion_times;
 mod new_lesions;
+mod proposed_outcomes;
 mod recurrences;
 mod responses;
 
@@ -20,6 +21,7 @@ use tidydose_rt::identity::Token;
 
 pub(super) use lesion_times::TABLE as FOLLOW_UP;
 pub(super) use new_lesions::TABLE as NEW_LESIONS;
+pub use proposed_outcomes::write_proposed_outcomes;
 pub(super) use recurrences::TABLE as RECURRENCES;
 pub(super) use responses::TABLE as RESPONSES;
 

@@ -5,7 +5,6 @@
 
 use tidydose_geometry::Point;
 
-use super::anatomy::Organ;
 use super::case::{Course, Lesion, Technology};
 use super::truth::Row;
 use super::{Archive, File};
@@ -87,7 +86,7 @@ fn treated(
 ) -> Course {
     let lesion = Lesion::ball("GTV", (centre, radius), (20.0, 0.3), (technology, 0.04));
     let mut course = Course::new(patient, keeper, technology, vec![lesion]);
-    course.organs = vec![Organ::Brainstem];
+    course.organs = Vec::new();
     course.date = "20210412";
     course
 }
@@ -143,8 +142,8 @@ fn marginal() -> Keeper {
             date: "20211208",
             days: 240,
             balls: vec![
-                again("GTV edge", [19.8, 33.1 + 6.5, 12.2], 4.5),
-                again("GTV other side", [19.8, 21.9, 19.2], 3.5),
+                again("GTV recurrence", [19.8, 33.1 + 6.5, 12.2], 4.5),
+                again("GTV new", [19.8, 21.9, 19.2], 3.5),
             ],
             motion: (7.0, [9.0, 2.0, -5.5]),
             imaged: true,
