@@ -149,7 +149,7 @@ fn quiet_leaves_one_line_where_something_is_missing_and_none_where_nothing_is() 
     assert_eq!((code, err.as_str()), (0, ""), "{out}");
 }
 
-/// One damaged and one empty file among four cases: the run is complete. Only who asks for it gets
+/// One damaged and one empty file among five cases: the run is complete. Only who asks for it gets
 /// another exit code, and once somebody has decided nothing is asked any more.
 #[test]
 fn what_is_left_out_fails_a_run_only_when_asked_for() {
@@ -158,7 +158,7 @@ fn what_is_left_out_fails_a_run_only_when_asked_for() {
     let (code, _, err) = ran(place.path(), &["survey", &sample, "--quiet"]);
     assert_eq!(code, 0, "{err}");
     let last = err.trim_end().lines().last().unwrap();
-    assert!(last.contains("2 of 13 files") && last.contains("findings.csv"), "{err}");
+    assert!(last.contains("2 of 16 files") && last.contains("findings.csv"), "{err}");
     for (extra, expected, why) in [
         (&["--fail-on", "left-out"][..], 1, "left-out: 2 findings of severity stop"),
         (&["--fail-on", "check"], 1, "of check without a decision"),
@@ -299,7 +299,7 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     assert_eq!((code, out.as_str()), (0, ""), "{err}");
     assert!(err.contains("empty.dcm"), "{err}");
     let last = err.trim_end().lines().last().unwrap();
-    assert!(last.starts_with("left out: 2 of 13 files, "), "damaged and empty: {err}");
+    assert!(last.starts_with("left out: 2 of 16 files, "), "damaged and empty: {err}");
     assert!(last.contains("study/tables/findings.csv"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));

@@ -22,7 +22,7 @@ use tidydose_table::write_file::{Access, replace_file_for};
 /// # Errors
 /// When the study has no tables, the grouping is no column, or the folder cannot be written.
 pub(super) fn run(typed: &Paper, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let mut tables = StudyTables::of_study(&typed.study)?.read_all(paper::TABLES)?;
+    let mut tables = StudyTables::of_study(&typed.study)?.read_plans(paper::TABLES)?;
     let taken = match &typed.outcomes {
         None => Taken::default(),
         Some(sheet) => {

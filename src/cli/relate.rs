@@ -42,7 +42,7 @@ const TRIED_REQUIRED: &[&str] = &["event", "predictor"];
 /// When the study has no tables, the sheet has a fault, event or predictor are not there, or the
 /// folder cannot be written.
 pub(super) fn run(typed: &Relate, terminal: &Terminal) -> Result<Outcome, Fault> {
-    let mut tables = StudyTables::of_study(&typed.study)?.read_all(relate::TABLES)?;
+    let mut tables = StudyTables::of_study(&typed.study)?.read_plans(relate::TABLES)?;
     let asked = Asked { study: &typed.study, sheet: &typed.outcomes, key: typed.key.as_deref() };
     let Taken { outcomes: sheet, covariates, looked_for } = take(asked, &mut tables, terminal)?;
     if is_complete(&typed.study) == Some(false) {

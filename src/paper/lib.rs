@@ -41,7 +41,7 @@ use tidydose_table::frame::LoadedTable;
 use tidydose_table::open_names::OpenNames;
 use tidydose_table::read::{
     CellError, LesionRow, LimitCheckRow, MetricRow, PlanRole, PlanRow, Role, StructureRow, Tables,
-    rows, without_follow_ups,
+    rows,
 };
 use tidydose_table::run::{CAUTION, words};
 use tidydose_table::user::outcome_sheet::StudyNames;
@@ -194,14 +194,12 @@ impl<'t> Study<'t> {
         let structure_table = table("structures")?;
         let (_, _) = (table("metrics")?, table("limit_checks")?);
         let structures: Vec<StructureRow<'t>> = rows(tables)?;
-        let (mut plans, mut lesions) = (rows(tables)?, rows(tables)?);
-        without_follow_ups(&mut plans, &mut lesions);
         Ok(Self {
             plan_table,
             lesion_table,
             structure_table,
-            plans,
-            lesions,
+            plans: rows(tables)?,
+            lesions: rows(tables)?,
             metrics: rows(tables)?,
             limit_checks: rows(tables)?,
             open: OpenNames::of(&structures),

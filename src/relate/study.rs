@@ -7,9 +7,7 @@ use super::RelateError;
 use tidydose_rt::nearest::nearest;
 use tidydose_table::frame::{LoadedTable, reals, texts};
 use tidydose_table::open_names::OpenNames;
-use tidydose_table::read::{
-    LesionRow, MetricRow, PlanRow, Tables, level, rows, without_follow_ups,
-};
+use tidydose_table::read::{LesionRow, MetricRow, PlanRow, Tables, level, rows};
 
 /// A plan with the group it is shown in.
 #[derive(Debug, Clone, PartialEq)]
@@ -62,18 +60,11 @@ impl<'t> Cohort<'t> {
             return Err(RelateError::Group { wanted: group.to_owned(), there });
         }
         let group_of = |i| level(plans, group, i).unwrap_or_else(|| "unknown".to_owned());
-        let (mut rows_of_plans, mut lesion_rows): (Vec<PlanRow<'t>>, _) =
-            (rows(tables)?, rows(tables)?);
-        let groups: BTreeMap<&str, String> =
-            rows_of_plans.iter().enumerate().map(|(i, row)| (row.plan_id, group_of(i))).collect();
-        without_follow_ups(&mut rows_of_plans, &mut lesion_rows);
-        let group = |row: &PlanRow<'t>| groups.get(row.plan_id).cloned().unwrap_or_default();
+        let rows_of_plans: Vec<PlanRow<'t>> = rows(tables)?;
+        let grouped = rows_of_plans.into_iter().enumerate();
         Ok(Self {
-            plans: rows_of_plans
-                .into_iter()
-                .map(|row| GroupedPlan { group: group(&row), row })
-                .collect(),
-            lesions: lesion_rows,
+            plans: grouped.map(|(i, row)| GroupedPlan { row, group: group_of(i) }).collect(),
+            lesions: rows(tables)?,
             metrics: rows(tables)?,
             open: OpenNames::of(&rows(tables)?),
             plan_columns: columns(plans, "plan_id"),

@@ -12,6 +12,7 @@ use super::column::{Cell, Kind};
 use super::database::{self, insert_frame, kind_of, quoted};
 use super::frame::{Cells, LoadedTable};
 use super::user::user_file::{ReadError, UserFile};
+use tidydose_case::PlanRole;
 
 /// The tables of a study, open for reading.
 #[derive(Debug)]
@@ -139,6 +140,31 @@ impl StudyTables {
         let mut frames = BTreeMap::new();
         for name in names {
             if let Some(frame) = self.read(name) {
+                frames.insert((*name).to_owned(), frame?);
+            }
+        }
+        Ok(frames)
+    }
+
+    /// The same without structure sets that were drawn after a treatment: they are no plans, and
+    /// tables of their own tell of them.
+    ///
+    /// # Errors
+    /// As [`Self::read`].
+    pub fn read_plans(&self, names: &[&str]) -> Result<BTreeMap<String, LoadedTable>, ReadError> {
+        let mut frames = BTreeMap::new();
+        for name in names {
+            let in_database = self.tables.get(*name) == Some(&KeptIn::Database);
+            if in_database && self.columns(name)?.iter().any(|column| column == "plan_id") {
+                let sql = format!(
+                    "SELECT * FROM {} WHERE plan_id IS NULL OR plan_id NOT IN
+                     (SELECT plan_id FROM plans WHERE plan_role = '{}')",
+                    quoted(name),
+                    PlanRole::FollowUp.word()
+                );
+                let rows = self.connection.prepare(&sql).and_then(|mut s| answered(&mut s));
+                frames.insert((*name).to_owned(), rows.map_err(|e| self.fault(name, &e))?);
+            } else if let Some(frame) = self.read(name) {
                 frames.insert((*name).to_owned(), frame?);
             }
         }

@@ -1,7 +1,5 @@
 //! Rows of tables `plans`, `structures` and `lesions`.
 
-use std::collections::BTreeSet;
-
 use super::{PlanRole, Role, row};
 
 row! {
@@ -44,15 +42,6 @@ row! {
         /// The same in words.
         exclusion_reason: Option<&'t str>,
     }
-}
-
-/// Takes away structure sets that were drawn after a treatment, with their lesions: they are no
-/// plans, and tables of their own tell of them.
-pub fn without_follow_ups(plans: &mut Vec<PlanRow<'_>>, lesions: &mut Vec<LesionRow<'_>>) {
-    let later = |p: &&PlanRow<'_>| p.plan_role == Some(PlanRole::FollowUp);
-    let gone: BTreeSet<&str> = plans.iter().filter(later).map(|p| p.plan_id).collect();
-    lesions.retain(|l| !gone.contains(l.plan_id));
-    plans.retain(|p| p.plan_role != Some(PlanRole::FollowUp));
 }
 
 impl PlanRow<'_> {

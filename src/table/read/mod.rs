@@ -16,7 +16,7 @@ use std::collections::BTreeMap;
 
 use super::frame::{LoadedTable, texts};
 
-pub use cases::{LesionRow, PlanRow, StructureRow, without_follow_ups};
+pub use cases::{LesionRow, PlanRow, StructureRow};
 pub use cell::{CellError, Word};
 pub use findings::{ChoiceRow, DictionaryRow, FileRow, FindingDetailRow, FindingRow};
 pub use places::{PictureRow, TraceRow};

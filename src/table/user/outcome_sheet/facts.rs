@@ -6,7 +6,7 @@ use std::path::Path;
 
 use chrono::{NaiveDate, TimeDelta};
 
-use crate::read::{CellError, LesionRow, PlanRow, Tables, rows, without_follow_ups};
+use crate::read::{CellError, LesionRow, PlanRow, Tables, rows};
 use crate::user::user_file::{ReadError, UserFile};
 use tidydose_rt::identity::{Identity, Token};
 
@@ -137,9 +137,8 @@ impl Facts {
     /// # Errors
     /// A cell that is not understood.
     pub fn of(tables: &Tables, key: Option<StudyNames>) -> Result<Self, CellError> {
-        let (mut plans, mut lesions): (Vec<PlanRow<'_>>, Vec<LesionRow<'_>>) =
-            (rows(tables)?, rows(tables)?);
-        without_follow_ups(&mut plans, &mut lesions);
+        let plans: Vec<PlanRow<'_>> = rows(tables)?;
+        let lesions: Vec<LesionRow<'_>> = rows(tables)?;
         let plan = |p: PlanRow<'_>| PlanFact {
             patient_id: p.patient_id.to_owned(),
             plan_id: p.plan_id.to_owned(),
