@@ -3,7 +3,7 @@
 
 use super::body::Body;
 use super::distance::Lattice;
-use super::occupancy::{Layer, Occupancy};
+use super::occupancy::{Layer, Occupancy, Sheet};
 use super::outline::cells_inside;
 use super::polygon::Bounds;
 use super::shares::bounds;
@@ -37,7 +37,7 @@ pub fn offset(solid: &Occupancy, body: &Body, margin_mm: f64) -> Option<Occupanc
     let lattice = Lattice::around(plane, pitch_mm);
     let radius_mm = (ball_radius_mm(body.volume_mm3()) + margin_mm).max(pitch_mm);
     let mut layers = Vec::new();
-    for sheet in sheets(from, to, pitch_mm) {
+    for sheet in moved_sheets(faces, [from, to], pitch_mm) {
         let place = |uv: [f64; 2]| solid.axes.point([uv[0], uv[1], sheet.w_mm]);
         let beyond = distances_beyond(body, &lattice, margin_mm, place)?;
         let footprint = cells_inside(&beyond, &lattice, radius_mm);
@@ -46,6 +46,29 @@ pub fn offset(solid: &Occupancy, body: &Body, margin_mm: f64) -> Option<Occupanc
         }
     }
     (!layers.is_empty()).then_some(Occupancy { axes: solid.axes, pitch_mm, layers })
+}
+
+/// The sheets between two faces, with their outermost ones cut or others beyond them so that they end on
+/// the moved faces: what lies inside has the same sheets whatever the margin, so that chance of where
+/// samples lie is no difference.
+fn moved_sheets(faces_mm: [f64; 2], moved_mm: [f64; 2], pitch_mm: f64) -> Vec<Sheet> {
+    let ([low, high], [from, to]) = (faces_mm, moved_mm);
+    let mut out = Vec::new();
+    if from < low {
+        out.extend(sheets(from, low, pitch_mm));
+    }
+    for sheet in sheets(low, high, pitch_mm) {
+        let [a, b] = sheet.faces_mm();
+        if from <= a && b <= to {
+            out.push(sheet);
+        } else if a.max(from) < b.min(to) {
+            out.extend(sheets(a.max(from), b.min(to), pitch_mm));
+        }
+    }
+    if high < to {
+        out.extend(sheets(high, to, pitch_mm));
+    }
+    out
 }
 
 /// How far each node of a lattice lies outside of the wanted surface, mm; far from it only the side
