@@ -261,6 +261,22 @@ impl<'a> Filled<'a> {
     }
 }
 
+/// The cells that variants are compared in.
+pub(super) fn coarse_cells(solid: &Solid, ends: Ends) -> Arc<Occupancy> {
+    solid.occupancy(ends, COARSE, Variant::default())
+}
+
+/// What other cells of that size hold in a dose, without size and shape.
+pub(super) fn coarse_view(
+    solid: &Solid,
+    ends: Ends,
+    cells: Arc<Occupancy>,
+    field: Option<&DoseField>,
+) -> View {
+    let fill = FillSettings { ends, coarse: COARSE, variant: Variant::default(), isocentres: None };
+    Filled::by(solid, fill, cells).view(field)
+}
+
 /// The solid with cells fine enough for the dose in it, as a coarse look at the dose tells.
 #[must_use]
 pub fn refined(solid: &Solid, ends: Ends, fields: Option<Fields<'_>>) -> Solid {

@@ -259,7 +259,7 @@ impl InDose<'_> {
         let mut ranges = unmoved.map(|shares| shares.map(|percent| [percent; 2]));
         for by_mm in SHIFTS_MM {
             for way in directions() {
-                let moved = moved(cells, way.map(|x| by_mm * x));
+                let moved = cells.moved(way.map(|x| by_mm * x));
                 let shares = shares_percent(&moved, self.fields.nominal, doses_gy);
                 let (Some(ranges), Some(shares)) = (&mut ranges, shares) else { continue };
                 for (range, percent) in ranges.iter_mut().zip(shares) {
@@ -345,19 +345,6 @@ fn directions() -> Vec<Point> {
                     out.extend(unit([x, y, z]));
                 }
             }
-        }
-    }
-    out
-}
-
-/// The same cells elsewhere.
-fn moved(cells: &Occupancy, by_mm: Point) -> Occupancy {
-    let [du, dv, dw] = cells.axes.local(by_mm);
-    let mut out = cells.clone();
-    for layer in &mut out.layers {
-        layer.shift_mm = [layer.shift_mm[0] + du, layer.shift_mm[1] + dv];
-        for sheet in &mut layer.sheets {
-            sheet.w_mm += dw;
         }
     }
     out

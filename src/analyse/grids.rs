@@ -254,6 +254,7 @@ pub(super) fn add(total: &mut Analysis, one: Analysis) {
     total.regions.extend(one.regions);
     total.dvh.extend(one.dvh);
     total.pictures.extend(one.pictures);
+    total.sensitivities.extend(one.sensitivities);
     total.traces.extend(one.traces);
     total.findings.extend(one.findings);
 }

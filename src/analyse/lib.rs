@@ -27,6 +27,7 @@ pub mod relate;
 pub mod result;
 pub mod rows;
 mod sampling;
+pub mod sensitivity;
 pub mod settings;
 pub mod shape;
 pub mod stage;
@@ -444,6 +445,7 @@ impl<'a> GridMeasurement<'a> {
         let method = self.settings.method();
         for metric in part.who().metrics(self.settings).iter().filter(|m| part.takes(m.definition))
         {
+            self.add_moved_without_solid(part, metric, &outcome, out);
             out.measurements.push(row(part, metric, outcome.clone(), None, [&method, ""]));
         }
     }

@@ -14,6 +14,7 @@ use serde::{Deserialize, Serialize};
 use super::missing::Missing;
 use super::picture::DoseLines;
 use super::rows::{DoseResult, DvhPoint, RegionMeasurement, Relation};
+use super::sensitivity::Swung;
 use super::trace::{StructureTrace, Uncertainty};
 use tidydose_metrics::Outcome;
 use tidydose_rt::finding::Finding;
@@ -81,6 +82,8 @@ pub(super) struct GridFacts {
 struct Sampled {
     facts: Facts,
     values: BTreeMap<String, Raw>,
+    /// What moving it changes of its values.
+    moved: BTreeMap<String, Swung>,
     /// Its isodoses that the grid cuts, in words, by the arrangement of the targets.
     cuts: BTreeMap<String, Vec<String>>,
 }
@@ -159,8 +162,8 @@ impl Notes {
 
     pub(super) fn keep_facts(&self, structure: &str, facts: Facts) {
         self.learned.set(true);
-        let none = (BTreeMap::new(), BTreeMap::new());
-        let sampled = Sampled { facts, values: none.0, cuts: none.1 };
+        let (values, moved, cuts) = (BTreeMap::new(), BTreeMap::new(), BTreeMap::new());
+        let sampled = Sampled { facts, values, moved, cuts };
         self.memory.borrow_mut().structures.insert(structure.to_owned(), sampled);
     }
 
@@ -172,6 +175,17 @@ impl Notes {
         if let Some(sampled) = self.memory.borrow_mut().structures.get_mut(structure) {
             self.learned.set(true);
             sampled.values.insert(value, raw);
+        }
+    }
+
+    pub(super) fn swung(&self, structure: &str, value: &str) -> Option<Swung> {
+        self.memory.borrow().structures.get(structure)?.moved.get(value).cloned()
+    }
+
+    pub(super) fn keep_swung(&self, structure: &str, value: String, swung: Swung) {
+        if let Some(sampled) = self.memory.borrow_mut().structures.get_mut(structure) {
+            self.learned.set(true);
+            sampled.moved.insert(value, swung);
         }
     }
 

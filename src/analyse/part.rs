@@ -113,6 +113,11 @@ impl<'a> Part<'a> {
         self.who().takes(definition)
     }
 
+    /// Whether it is moved where that is asked for: targets, and organs with a standard name.
+    pub(super) fn is_moved(&self) -> bool {
+        self.role().is_target() || self.role() == Role::Organ && self.who().standard().is_some()
+    }
+
     /// Whether nobody has decided its name, and it may be an organ.
     pub(super) fn is_open(&self) -> bool {
         self.name.is_some_and(|name| name.possible_organs().is_some())

@@ -10,6 +10,7 @@ use super::picture::Picture;
 use super::rows::{
     DoseResult, DvhPoint, Measurement, RegionMeasurement, Relation, StructureResult,
 };
+use super::sensitivity::Sensitivity;
 use super::trace::StructureTrace;
 use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
@@ -29,6 +30,7 @@ impl Analysis {
             pictures: Vec::new(),
             traces: Vec::new(),
             relations: Vec::new(),
+            sensitivities: Vec::new(),
             limit_checks: Vec::new(),
             places: Vec::new(),
             findings: Vec::new(),
@@ -61,6 +63,8 @@ pub struct Analysis {
     pub traces: Vec<StructureTrace>,
     /// How the structures lie to each other.
     pub relations: Vec<Relation>,
+    /// What values would be if their structures lay elsewhere or were larger or smaller.
+    pub sensitivities: Vec<Sensitivity>,
     /// What the values say about the limits.
     pub limit_checks: Vec<LimitCheck>,
     /// Where targets that were drawn after a treatment lie in what was treated; empty for plans.

@@ -10,6 +10,7 @@ use super::known::{Gathered, Known};
 use super::memory::{Facts, Raw};
 use super::missing::Missing;
 use super::part::{Part, Who};
+use super::sensitivity::{self, Mover, Moving, Swung};
 use super::stage::{Stage, during};
 use super::structure::Solid;
 use super::trace::StructureTrace;
@@ -19,8 +20,8 @@ use tidydose_metrics::local::Surroundings;
 use tidydose_metrics::place::HOLDING;
 use tidydose_metrics::weigh::Extent;
 use tidydose_metrics::{
-    self as metrics, AppliesTo, Definition, Metric, Need, PrescriptionIsodoses, Status, Subject,
-    needs,
+    self as metrics, AppliesTo, Biology, Definition, Metric, Need, Outcome, PrescriptionIsodoses,
+    Status, Subject, needs,
 };
 
 /// A structure that is looked up, and measured where that does not do.
@@ -145,9 +146,8 @@ impl<'b, 'a> Sampling<'b, 'a> {
         Ok(cuts)
     }
 
-    /// One value, as the structure would have it if it were `who`.
-    fn value(&self, metric: &Metric, who: Who<'_>) -> Result<Raw, Missing> {
-        let biology = who.biology(self.context.case, self.context.settings);
+    /// What a value follows from besides the structure and its dose.
+    fn value_key(&self, metric: &Metric, biology: &Biology) -> String {
         let mut key = metric.to_string();
         if metric.definition.needs(Need::Biology) {
             let organ = biology.organ.map_or("", |o| o.organ);
@@ -163,6 +163,13 @@ impl<'b, 'a> Sampling<'b, 'a> {
         if metric.definition.applies_to == AppliesTo::Target {
             key += &format!("; {}", self.arrangement());
         }
+        key
+    }
+
+    /// One value, as the structure would have it if it were `who`.
+    fn value(&self, metric: &Metric, who: Who<'_>) -> Result<Raw, Missing> {
+        let biology = who.biology(self.context.case, self.context.settings);
+        let key = self.value_key(metric, &biology);
         let notes = self.context.notes;
         if let Some(raw) = notes.value(&self.key, &key) {
             return Ok(raw);
@@ -194,6 +201,36 @@ impl<'b, 'a> Sampling<'b, 'a> {
             out.push((Known { metric: *metric, outcome, uncertainty }, rule));
         }
         Ok(out)
+    }
+
+    /// What a motion changes of some values of the structure, each as it has them if it is `who`.
+    fn swings(
+        &self,
+        moving: Moving,
+        metrics: &[Metric],
+        who: Who<'_>,
+    ) -> Result<Vec<Swung>, Missing> {
+        let (notes, biology) =
+            (self.context.notes, who.biology(self.context.case, self.context.settings));
+        let key = |metric: &Metric| format!("{moving:?}; {}", self.value_key(metric, &biology));
+        let known = |metric: &Metric| notes.swung(&self.key, &key(metric));
+        let unknown: Vec<Metric> = metrics.iter().filter(|m| known(m).is_none()).copied().collect();
+        if !unknown.is_empty() {
+            let Seen { solid, isodoses, .. } = self.seen()?;
+            let field = self.context.fields.filter(|_| self.no_dose.is_none()).map(|f| f.nominal);
+            let around = |metric: &Metric| {
+                let (no_dose, isodoses) = (self.no_dose.clone(), isodoses.clone());
+                (*metric, MetricInputs { no_dose, isodoses, biology: biology.clone() })
+            };
+            let asked: Vec<(Metric, MetricInputs)> = unknown.iter().map(around).collect();
+            let swings = during(Stage::Bounds, || {
+                Mover::of(solid, self.context.settings.ends, field).swings(moving, &asked)
+            });
+            for (metric, swung) in unknown.iter().zip(swings) {
+                notes.keep_swung(&self.key, key(metric), swung);
+            }
+        }
+        Ok(metrics.iter().filter_map(known).collect())
     }
 
     /// A share of the structure that some dose reaches.
@@ -238,6 +275,7 @@ impl<'a> GridMeasurement<'a> {
             let method = [facts.method.as_str(), rule];
             out.measurements.push(super::row(part, &metric, outcome, uncertainty, method));
         }
+        self.add_moved(part, &sampling, &values, out)?;
         gathered.values.add(part.number(), values);
         let volume = gathered.values.plain(part.number(), &metrics::VOLUME);
         out.structures.push(self.structure_row(part, solid, &facts, volume));
@@ -253,6 +291,60 @@ impl<'a> GridMeasurement<'a> {
         }
         self.notes.count(part.number(), sampling.is_measured());
         Ok(())
+    }
+
+    /// Adds what the values would be if the structure were moved, where that is asked for.
+    fn add_moved(
+        &self,
+        part: &Part<'a>,
+        sampling: &Sampling<'_, 'a>,
+        values: &[Known],
+        out: &mut Analysis,
+    ) -> Result<(), Missing> {
+        if !part.is_moved() {
+            return Ok(());
+        }
+        let asked = part.who().metrics(self.settings);
+        let asked = asked.iter().filter(|m| part.takes(m.definition));
+        let outcome = |metric: &Metric| {
+            let known = values.iter().find(|k| k.metric == *metric);
+            known.map_or_else(
+                || sensitivity::refusal(metric).unwrap_or_else(sensitivity::not_computed),
+                |k| k.outcome.clone(),
+            )
+        };
+        let list: Vec<(Metric, Outcome)> = asked.map(|m| (*m, outcome(m))).collect();
+        let can_move = |(metric, outcome): &&(Metric, Outcome)| {
+            outcome.value.is_some() && sensitivity::refusal(metric).is_none()
+        };
+        let movable: Vec<Metric> = list.iter().filter(can_move).map(|(m, _)| *m).collect();
+        for moving in Moving::all(self.settings) {
+            let mut swings = sampling.swings(moving, &movable, part.who())?.into_iter();
+            for one in &list {
+                let (metric, outcome) = one;
+                let swung = if can_move(&one) { swings.next() } else { None };
+                let none = || sensitivity::refusal(metric).unwrap_or_else(|| outcome.clone());
+                let swung = swung.unwrap_or_else(|| Err(none()));
+                let of = (metric, outcome, part.role().is_target());
+                out.sensitivities.push(sensitivity::row(part.number(), of, moving, &swung));
+            }
+        }
+        Ok(())
+    }
+
+    /// The same rows of a structure without a solid.
+    pub(super) fn add_moved_without_solid(
+        &self,
+        part: &Part<'_>,
+        metric: &Metric,
+        outcome: &Outcome,
+        out: &mut Analysis,
+    ) {
+        for moving in Moving::all(self.settings).into_iter().filter(|_| part.is_moved()) {
+            let of = (metric, outcome, part.role().is_target());
+            let swung = Err(outcome.clone());
+            out.sensitivities.push(sensitivity::row(part.number(), of, moving, &swung));
+        }
     }
 
     /// The dose of the context as a structure has it.

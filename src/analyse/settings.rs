@@ -71,6 +71,10 @@ pub struct Settings {
     /// The share of its volume from which on a target counts as inside an organ, so that limits
     /// do not judge the organ unless they allow it; see [`limit_check`].
     pub target_inside_from: f64,
+    /// How far structures are moved to see what their values hang on, mm; none where nobody asks.
+    pub shifts_mm: Vec<f64>,
+    /// By how much structures are grown, or shrunk where negative, for the same, mm.
+    pub margins_mm: Vec<f64>,
     /// Share of a value from which on its bounds are too wide to say anything; see
     /// [`metrics::weigh`]. Changes no number, but which values count.
     pub uncertain_from: f64,
@@ -87,6 +91,8 @@ impl Default for Settings {
             regions: true,
             alpha_beta: Vec::new(),
             target_inside_from: limit_check::INSIDE_FROM,
+            shifts_mm: Vec::new(),
+            margins_mm: Vec::new(),
             uncertain_from: metrics::weigh::UNCERTAIN_FROM,
         }
     }

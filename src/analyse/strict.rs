@@ -163,6 +163,11 @@ fn take_numbers(analysis: &mut Analysis, of_roi: OfRoi<'_>) {
         }
     }
     analysis.dvh.retain(|point| of_roi(point.roi_number).is_none());
+    for row in &mut analysis.sensitivities {
+        if let Some(reason) = of_roi(row.roi_number).filter(|_| row.value.is_some()) {
+            row.refuse(reason);
+        }
+    }
 }
 
 /// Rows about two structures go with either; those about all targets or a region go with any

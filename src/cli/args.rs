@@ -196,6 +196,13 @@ pub(super) struct Measure {
     /// enters no statistic [default: 50]
     #[arg(long, value_name = "PERCENT")]
     pub(super) uncertain_from: Option<f64>,
+    /// Table sensitivity: every value of targets and named organs with the structure moved so far, in
+    /// mm, while the dose stays, in the worst of 14 directions and on average; for example 0.5,1
+    #[arg(long, value_name = "MM,...", allow_hyphen_values = true)]
+    pub(super) shift: Option<String>,
+    /// The same with the structure grown, or shrunk where negative, by so much; for example -0.5,0.5
+    #[arg(long, value_name = "MM,...", allow_hyphen_values = true)]
+    pub(super) margin: Option<String>,
     /// Write the tables in CSV once more into DIR/spreadsheet, with a byte-order mark: cells and
     /// numbers with comma and decimal point, or with semicolon and decimal comma
     #[arg(long, value_name = "NAME", value_parser = words(Convention::WORDS))]

@@ -51,6 +51,10 @@ struct RunSettings {
     regions: bool,
     target_inside_from_percent: f64,
     uncertain_from_percent: f64,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    shifts_mm: Vec<f64>,
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    margins_mm: Vec<f64>,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     strict: bool,
 }
@@ -259,6 +263,8 @@ impl StudyHead {
             regions: analysis.regions,
             target_inside_from_percent: percent(analysis.target_inside_from),
             uncertain_from_percent: percent(analysis.uncertain_from),
+            shifts_mm: analysis.shifts_mm.clone(),
+            margins_mm: analysis.margins_mm.clone(),
             strict,
         };
         let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;

@@ -85,6 +85,8 @@ impl PartKeys {
             alpha_beta,
             target_inside_from,
             uncertain_from,
+            shifts_mm,
+            margins_mm,
         } = settings;
         let mut measured = Text(String::new());
         measured.add("numbers", numbers);
@@ -98,6 +100,12 @@ impl PartKeys {
         asked.add("alpha_beta", alpha_beta);
         asked.add("target_inside_from", target_inside_from);
         asked.add("uncertain_from", uncertain_from);
+        // Without either, parts of runs that moved nothing keep their names.
+        for (name, lengths) in [("shifts_mm", shifts_mm), ("margins_mm", margins_mm)] {
+            if !lengths.is_empty() {
+                asked.add(name, lengths);
+            }
+        }
         Self { measured: measured.0, asked: asked.0 }
     }
 
@@ -271,6 +279,11 @@ mod tests {
         let case = case_of(&["GTV"]);
         let settings = analyse::Settings::default();
         let key = PartKeys::new(&settings).of(&case);
+        let moved = analyse::Settings { shifts_mm: vec![1.0], ..settings.clone() };
+        let grown = analyse::Settings { margins_mm: vec![1.0], ..settings.clone() };
+        let [plain, moved, grown] =
+            [&settings, &moved, &grown].map(|s| PartKeys::new(s).of(&case).into_text());
+        assert!(plain != moved && plain != grown && moved != grown);
         let less = analyse::Settings { regions: false, ..settings.clone() };
         let less = PartKeys::new(&less).of(&case);
         assert!(less != key && less.inputs() == key.inputs());

@@ -137,6 +137,12 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     if let Some(percent) = typed.uncertain_from {
         settings.uncertain_from = uncertain_from(percent)?;
     }
+    if let Some(list) = &typed.shift {
+        settings.shifts_mm = lengths_mm("--shift", list, |mm| mm > 0.0, "0.5,1")?;
+    }
+    if let Some(list) = &typed.margin {
+        settings.margins_mm = lengths_mm("--margin", list, |mm| mm != 0.0, "-0.5,0.5")?;
+    }
     if let Some(list) = &typed.alpha_beta {
         settings.alpha_beta = alpha_beta(list, &own_names(&typed.common.study)?)?;
     }
@@ -165,6 +171,37 @@ fn uncertain_from(percent: f64) -> Result<f64, Fault> {
     }
     let reason = format!("`{percent}` is not accepted; a number above 0 is, for example 50");
     Err(Fault::Option { option: "--uncertain-from", reason })
+}
+
+/// No structure is moved farther than this, mm: it is about doubts, not about other plans.
+const FARTHEST_MM: f64 = 20.0;
+
+/// Lengths in mm, ascending, each once.
+fn lengths_mm(
+    option: &'static str,
+    typed: &str,
+    accepted: impl Fn(f64) -> bool,
+    example: &str,
+) -> Result<Vec<f64>, Fault> {
+    let wrong = |part: &str| Fault::Option {
+        option,
+        reason: format!(
+            "`{part}` is not accepted; lengths in mm of up to {FARTHEST_MM} and not 0 are, for \
+             example {example}"
+        ),
+    };
+    let mut lengths = Vec::new();
+    for part in typed.split(',').map(str::trim) {
+        let mm: f64 = part.parse().map_err(|_| wrong(part))?;
+        // Of what is no number, no comparison holds.
+        if !(mm.abs() <= FARTHEST_MM && accepted(mm)) {
+            return Err(wrong(part));
+        }
+        lengths.push(mm);
+    }
+    lengths.sort_by(f64::total_cmp);
+    lengths.dedup();
+    Ok(lengths)
 }
 
 /// A share of a target's volume from percent of it.
@@ -276,6 +313,18 @@ mod tests {
             let text = uncertain_from(percent).unwrap_err().to_string();
             assert!(text.contains("--uncertain-from") && text.contains("for example 50"), "{text}");
         }
+    }
+
+    #[test]
+    fn lengths_are_millimetres_other_than_0() {
+        let shifts = |typed| lengths_mm("--shift", typed, |mm| mm > 0.0, "0.5,1");
+        assert_eq!(shifts("1, 0.5,1").unwrap(), [0.5, 1.0]);
+        for typed in ["", "0", "-1", "1,,2", "nan", "inf", "25", "1mm"] {
+            let text = shifts(typed).unwrap_err().to_string();
+            assert!(text.contains("--shift") && text.contains("for example 0.5,1"), "{text}");
+        }
+        let margins = lengths_mm("--margin", "0.5,-0.5", |mm| mm != 0.0, "-0.5,0.5").unwrap();
+        assert_eq!(margins, [-0.5, 0.5]);
     }
 
     #[test]

@@ -65,6 +65,7 @@ mod links;
 pub mod locate;
 mod march;
 pub mod occupancy;
+pub mod offset;
 mod outline;
 mod pieces;
 pub mod pixels;

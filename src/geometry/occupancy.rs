@@ -127,6 +127,20 @@ impl Occupancy {
         faces
     }
 
+    /// The same cells moved by a vector in patient coordinates, mm.
+    #[must_use]
+    pub fn moved(&self, by_mm: Point) -> Self {
+        let [du, dv, dw] = self.axes.local(by_mm);
+        let mut out = self.clone();
+        for layer in &mut out.layers {
+            layer.shift_mm = [layer.shift_mm[0] + du, layer.shift_mm[1] + dv];
+            for sheet in &mut layer.sheets {
+                sheet.w_mm += dw;
+            }
+        }
+        out
+    }
+
     /// Centre of mass in patient coordinates, mm; absent without volume.
     #[must_use]
     pub fn centroid(&self) -> Option<Point> {

@@ -10,13 +10,18 @@ use super::polygon::{self, Point2};
 /// interpolation finds it.
 pub(super) fn footprint(phi: &[f64], lattice: &Lattice) -> Footprint {
     let lowest = phi.iter().copied().fold(f64::INFINITY, f64::min);
-    let mut out = Footprint::default();
     if lowest >= 0.0 {
-        return out;
+        return Footprint::default();
     }
     let radius = (-lowest).sqrt();
     let near: Vec<f64> =
         phi.iter().map(|p| (p + radius * radius).max(0.0).sqrt() - radius).collect();
+    cells_inside(&near, lattice, radius)
+}
+
+/// The same for distances from a boundary of about this radius, mm.
+pub(super) fn cells_inside(near: &[f64], lattice: &Lattice, radius: f64) -> Footprint {
+    let mut out = Footprint::default();
     let [columns, rows] = lattice.size;
     for row in 0..rows.saturating_sub(1) {
         let v = lattice.low[1] + i32::try_from(row).unwrap_or(0);

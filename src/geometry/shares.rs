@@ -124,7 +124,7 @@ impl Shares {
 }
 
 /// Smallest and largest position along w, v and u, mm.
-fn bounds(solid: &Occupancy) -> Option<([f64; 3], [f64; 3])> {
+pub(super) fn bounds(solid: &Occupancy) -> Option<([f64; 3], [f64; 3])> {
     let h = solid.pitch_mm;
     let (mut low, mut high) = ([f64::INFINITY; 3], [f64::NEG_INFINITY; 3]);
     let mut include = |axis: usize, from: f64, to: f64| {

@@ -3,7 +3,7 @@
 
 use super::dose_at_volume::smaller;
 use super::place::Curve;
-use super::{Definition, Outcome, PhysicalRange, Place, Provenance, Scale};
+use super::{Definition, Outcome, PhysicalRange, Place, Provenance, Scale, Worse};
 
 pub(super) static DOSE_OF_COLDEST: Definition = Definition {
     name: "DC{x}cc[Gy]",
@@ -28,6 +28,7 @@ pub(super) static DOSE_OF_COLDEST: Definition = Definition {
         Outcome::from_result(dose())
     },
     scale: Scale::Dose,
+    worse: Worse::of_dose,
     ..Definition::PLAIN
 };
 
@@ -51,6 +52,7 @@ pub(super) static COLD_VOLUME: Definition = Definition {
         Ok(dvh) => s.at_least((dvh.volume_mm3() - dvh.volume_at_dose(x)).max(0.0) / 1000.0),
     },
     scale: Scale::Volume,
+    worse: Worse::of_cold_volume,
     ..COLD
 };
 
@@ -70,5 +72,6 @@ pub(super) static COLD_SHARE: Definition = Definition {
         }
     },
     scale: Scale::ShareOfVolume(100.0),
+    worse: Worse::of_cold_volume,
     ..COLD
 };

@@ -2,7 +2,7 @@
 //! index. The other published forms are in [`super::conformity_forms`].
 
 use super::place::{Curve, Unit, at_prescription};
-use super::{AppliesTo, Definition, Need, Outcome, PhysicalRange, Scale, Status, Subject};
+use super::{AppliesTo, Definition, Need, Outcome, PhysicalRange, Scale, Status, Subject, Worse};
 
 /// Volumes of target, isodose and their overlap, cc.
 pub(super) struct Overlap {
@@ -67,6 +67,7 @@ pub(super) static COVERAGE: Definition = Definition {
     compute: |s, _| common(s).map_or_else(|o| o, |(tv, c)| Outcome::of((c / tv).min(1.0))),
     basic: true,
     scale: Scale::ShareOfVolume(1.0),
+    worse: Worse::lower,
     ..Definition::PLAIN
 };
 
@@ -87,6 +88,7 @@ pub(super) static SELECTIVITY: Definition = Definition {
     formula: "TV_PIV / PIV",
     reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; Torrens et al. 2014",
     compute: |s, _| index(s, |o| (o.common / o.isodose).min(1.0)),
+    worse: Worse::lower,
     ..SHARE
 };
 
@@ -96,6 +98,7 @@ pub(super) static PADDICK: Definition = Definition {
     formula: "TV_PIV² / (TV · PIV)",
     reference: "Paddick 2000, J Neurosurg 93 Suppl 3:219; taken up by ICRU Report 91",
     compute: |s, _| index(s, |o| (o.common * o.common / (o.target * o.isodose)).min(1.0)),
+    worse: Worse::lower,
     ..SHARE
 };
 

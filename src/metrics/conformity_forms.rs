@@ -4,7 +4,7 @@
 use super::conformity::{PADDICK, SELECTIVITY, index, whole_overlap};
 use super::place::{Curve, Unit, at_prescription};
 use super::{
-    AppliesTo, Definition, Need, Outcome, PhysicalRange, Place, Provenance, Scale, Status,
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Place, Provenance, Scale, Status, Worse,
 };
 
 const INDEX: Definition = Definition {
@@ -35,6 +35,7 @@ pub(super) static RTOG_QUALITY: Definition = Definition {
         let value = || Ok(s.complete_dvh()?.min_gy() / s.rx()?.dose_gy);
         Outcome::from_result(value())
     },
+    worse: Worse::lower,
     ..INDEX
 };
 
@@ -110,6 +111,7 @@ pub(super) static LOMAX_SCHEIB: Definition = Definition {
     title: "healthy-tissue conformity index of Lomax and Scheib (the number of Selectivity)",
     reference: "Lomax and Scheib 2003, Int J Radiat Oncol Biol Phys 55:1409",
     undefined: INDEX.undefined,
+    worse: Worse::lower,
     ..Definition::synonym_of(&SELECTIVITY)
 };
 
@@ -120,6 +122,7 @@ pub(super) static VANT_RIET: Definition = Definition {
     formula: "(TV_PIV / TV) · (TV_PIV / PIV)",
     reference: "van't Riet et al. 1997, Int J Radiat Oncol Biol Phys 37:731",
     undefined: INDEX.undefined,
+    worse: Worse::lower,
     ..Definition::synonym_of(&PADDICK)
 };
 
@@ -136,6 +139,7 @@ pub(super) static COIN: Definition = Definition {
     needs: &[Need::Isodoses, Need::Organs],
     made_of: &[(&VANT_RIET, 0.0)],
     compute: |_, _| Outcome::none(Status::NotApplicable, "it needs the organs beside the target"),
+    worse: Worse::lower,
     ..SHARE
 };
 
@@ -159,6 +163,7 @@ pub(super) static NAKAMURA: Definition = Definition {
         };
         Outcome::from_result(value())
     },
+    worse: Worse::higher,
     ..INDEX
 };
 
@@ -171,6 +176,7 @@ pub(super) static SALT_UNDERDOSAGE: Definition = Definition {
     place: |s, _| Some(at_prescription(Curve::ColdShare, s, -1.0)?.in_unit(Unit::Times(100.0))),
     compute: |s, _| index(s, |o| ((o.target - o.common) / o.target).max(0.0)),
     scale: Scale::ShareOfVolume(1.0),
+    worse: Worse::higher,
     ..INDEX
 };
 
@@ -181,6 +187,7 @@ pub(super) static SALT_OVERDOSAGE: Definition = Definition {
     reference: SALT,
     compute: |s, _| index(s, |o| ((o.isodose - o.common) / o.target).max(0.0)),
     scale: Scale::Whole(1.0),
+    worse: Worse::higher,
     ..INDEX
 };
 
@@ -196,6 +203,7 @@ pub(super) static SALT_GEOMETRIC: Definition = Definition {
         })
     },
     scale: Scale::Whole(1.0),
+    worse: Worse::higher,
     ..INDEX
 };
 
@@ -208,6 +216,7 @@ pub(super) static DICE: Definition = Definition {
     reference: OVERLAP,
     provenance: Provenance::CommonPractice,
     compute: |s, _| index(s, |o| (2.0 * o.common / (o.target + o.isodose)).min(1.0)),
+    worse: Worse::lower,
     ..SHARE
 };
 
@@ -218,5 +227,6 @@ pub(super) static JACCARD: Definition = Definition {
     reference: OVERLAP,
     provenance: Provenance::CommonPractice,
     compute: |s, _| index(s, |o| (o.common / (o.target + o.isodose - o.common)).min(1.0)),
+    worse: Worse::lower,
     ..SHARE
 };

@@ -2,7 +2,7 @@
 
 use strum::IntoStaticStr;
 
-use super::{InRegions, Need, Outcome, Place, Range, Scale, Status, Subject};
+use super::{InRegions, Need, Outcome, Place, Range, Scale, Status, Subject, Worse};
 
 /// Which structures a metric is computed for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, IntoStaticStr)]
@@ -117,6 +117,9 @@ pub struct Definition {
     pub scatters: bool,
     /// Smallest and largest number that makes sense in its name.
     pub arguments: [f64; 2],
+    /// Which way it gets worse, for its number, in a target (true) or an organ; absent where neither
+    /// way is.
+    pub worse: fn(f64, bool) -> Option<Worse>,
     /// Computes it; the number is 0 for a metric without one.
     pub compute: fn(&Subject<'_>, f64) -> Outcome,
     /// Rule or parameter that was used for this subject, as it goes into column `method`; empty
@@ -158,6 +161,7 @@ impl Definition {
         scale: Scale::Value,
         scatters: true,
         arguments: [0.0, 0.0],
+        worse: |_, _| None,
         compute: |_, _| Outcome::none(Status::NotApplicable, "no formula"),
         rule: |_, _| String::new(),
     };

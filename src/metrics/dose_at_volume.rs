@@ -1,6 +1,6 @@
 //! Dose that at least a given volume receives: D95%, D0.03cc and their like.
 
-use super::{AppliesTo, Definition, Outcome, Place, Provenance, Scale, Status, Subject};
+use super::{AppliesTo, Definition, Outcome, Place, Provenance, Scale, Status, Subject, Worse};
 
 const DOSE: Definition = Definition { unit: "Gy", scale: Scale::Dose, ..Definition::PLAIN };
 
@@ -20,6 +20,7 @@ pub(super) static PERCENT: Definition = Definition {
             .map_or_else(|| smaller(s, x), Outcome::of),
     },
     basic: true,
+    worse: Worse::of_dose_at_percent,
     ..DOSE
 };
 
@@ -35,6 +36,7 @@ pub(super) static ABSOLUTE: Definition = Definition {
     place: |_, x| Place::dose(0.0, x),
     compute: dose_at_cc,
     basic: true,
+    worse: Worse::of_large_dose,
     ..DOSE
 };
 
@@ -50,6 +52,7 @@ pub(super) static CUBIC_MILLIMETRES: Definition = Definition {
     arguments: [0.0, 10_000_000.0],
     place: |_, x| Place::dose(0.0, x / 1000.0),
     compute: |s, x| dose_at_cc(s, x / 1000.0),
+    worse: Worse::of_large_dose,
     ..DOSE
 };
 
@@ -71,6 +74,7 @@ pub(super) static PERCENT_OF_PRESCRIPTION: Definition = Definition {
         Outcome::from_result(percent())
     },
     scale: Scale::Whole(100.0),
+    worse: Worse::of_dose_at_percent,
     ..Definition::PLAIN
 };
 

@@ -1,6 +1,6 @@
 //! Integral dose.
 
-use super::{AppliesTo, Definition, InRegions, Need, Outcome, Scale, Status};
+use super::{AppliesTo, Definition, InRegions, Need, Outcome, Scale, Status, Worse};
 
 /// Integral dose.
 pub static INTEGRAL_DOSE: Definition = Definition {
@@ -16,6 +16,7 @@ pub static INTEGRAL_DOSE: Definition = Definition {
         Ok(dvh) => s.at_least(dvh.mean_gy() * dvh.volume_mm3() / 1000.0),
     },
     scale: Scale::IntegralDose,
+    worse: Worse::of_large_dose,
     ..Definition::PLAIN
 };
 
@@ -46,5 +47,6 @@ pub(super) static EFFICIENCY: Definition = Definition {
         Outcome::from_result(value())
     },
     scale: Scale::Whole(1.0),
+    worse: Worse::lower,
     ..Definition::PLAIN
 };

@@ -35,6 +35,7 @@ pub mod value;
 mod volume;
 mod volume_at_dose;
 pub mod weigh;
+mod worse;
 
 pub use conformity::CUT;
 pub use definition::{AppliesTo, Definition, PhysicalRange, Provenance};
@@ -52,6 +53,7 @@ pub use value::{Outcome, Status};
 pub use volume::VOLUME;
 pub use volume_at_dose::{PERCENT as SHARE_AT_DOSE, VOLUME_AT_PRESCRIPTION};
 pub use weigh::Scale;
+pub use worse::Worse;
 
 /// Every metric there is, in the order of the tables: to add one, write its [`Definition`] in a file
 /// of this room and name it here.

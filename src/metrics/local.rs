@@ -5,6 +5,7 @@ use super::conformity::CUT;
 use super::place::{Curve, at_prescription};
 use super::{
     AppliesTo, Definition, Need, Outcome, PhysicalRange, Place, Provenance, Scale, Status, Subject,
+    Worse,
 };
 use tidydose_dose::Isodose;
 use tidydose_dose::beyond::Beyond;
@@ -151,6 +152,7 @@ pub(super) static NEAREST_PADDICK: Definition = Definition {
         Outcome::from_result(value())
     },
     scale: Scale::Whole(1.0),
+    worse: Worse::lower,
     ..SPLIT
 };
 

@@ -2,7 +2,7 @@
 //! below. Which of the two was used stands in column `method`.
 
 use super::dose_at_volume::smaller;
-use super::{Definition, Outcome, Place, Provenance, Scale, Subject};
+use super::{Definition, Outcome, Place, Provenance, Scale, Subject, Worse};
 
 /// From this volume on, percentages are used, cc.
 const SWITCH_CC: f64 = 2.0;
@@ -48,6 +48,7 @@ pub(super) static NEAR_MAXIMUM: Definition = Definition {
     place: |s, _| place(s, Place::dose(0.02, 0.0), Place::dose(0.0, SMALL_CC)),
     compute: |s, _| near(s, 2.0, SMALL_CC, |_| 1000.0 * SMALL_CC),
     rule: |s, _| if is_large(s) { "D2% (V >= 2 cc)" } else { "D35mm3 (V < 2 cc)" }.to_owned(),
+    worse: Worse::of_large_dose,
     ..NEAR
 };
 
@@ -61,5 +62,6 @@ pub(super) static NEAR_MINIMUM: Definition = Definition {
     place: |s, _| place(s, Place::dose(0.98, 0.0), Place::dose(1.0, -SMALL_CC)),
     compute: |s, _| near(s, 98.0, 2.0 * SMALL_CC, |whole| whole - 1000.0 * SMALL_CC),
     rule: |s, _| if is_large(s) { "D98% (V >= 2 cc)" } else { "D(V-35mm3) (V < 2 cc)" }.to_owned(),
+    worse: Worse::of_dose,
     ..NEAR
 };

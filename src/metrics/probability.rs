@@ -6,7 +6,7 @@ use super::organ_models::{OrganModel, Seriality};
 use super::range::{Fed, Range};
 use super::response::{converted, course, equivalent, no_volume, parameters};
 use super::{
-    AppliesTo, Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject,
+    AppliesTo, Definition, Need, Outcome, PhysicalRange, Provenance, Scale, Status, Subject, Worse,
 };
 
 /// Unlike a converted dose, a probability is a statement on the effect.
@@ -29,6 +29,7 @@ const MODEL: Definition = Definition {
 const NTCP: Definition = Definition {
     undefined: "the number of fractions is not known, or the dose grid does not cover the organ",
     applies_to: AppliesTo::ModelledOrgan,
+    worse: Worse::higher,
     ..MODEL
 };
 
@@ -167,6 +168,7 @@ pub(super) static RELATIVE_SERIALITY: Definition = Definition {
 const TCP: Definition = Definition {
     undefined: "the number of fractions is not known, or the dose grid does not cover the target",
     applies_to: AppliesTo::Target,
+    worse: Worse::lower,
     ..MODEL
 };
 

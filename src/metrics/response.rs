@@ -6,7 +6,7 @@ use super::dose_at_volume::dose_at_cc;
 use super::radiobiology::{Model, cell_kill_eud, eqd2, generalised_eud, single_fraction};
 use super::range::{Fed, Range};
 use super::{
-    AppliesTo, Biology, Definition, Need, Outcome, Place, Provenance, Scale, Status, Subject,
+    AppliesTo, Biology, Definition, Need, Outcome, Place, Provenance, Scale, Status, Subject, Worse,
 };
 
 /// Fractions of a plan with the structure's radiobiology.
@@ -293,6 +293,7 @@ pub(super) static MEAN_BED: Definition = Definition {
             (research model)",
     formula: "∫ D·(1 + D/(n·α/β)) dV / V",
     compute: |s, _| Outcome::from_result(mean_bed(s, lq)),
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };
 
@@ -304,6 +305,7 @@ pub(super) static MEAN_EQD2: Definition = Definition {
         let value = || Ok(mean_bed(s, lq)? / (1.0 + 2.0 / course(s)?.biology.alpha_beta_gy));
         Outcome::from_result(value())
     },
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };
 
@@ -312,6 +314,7 @@ pub(super) static MEAN_LQL: Definition = Definition {
     title: "mean biologically effective dose, linear-quadratic-linear (research model)",
     formula: "mean of the LQ-L form over the parts",
     compute: |s, _| Outcome::from_result(mean_bed(s, lq_linear)),
+    worse: Worse::of_dose,
     ..of_structure(&LQL_MODEL)
 };
 
@@ -321,6 +324,7 @@ pub(super) static MEAN_USC: Definition = Definition {
     formula: "mean of the universal survival curve over the parts",
     applies_to: AppliesTo::Target,
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::UniversalSurvival)),
+    worse: Worse::of_dose,
     ..of_structure(&USC_MODEL)
 };
 
@@ -330,6 +334,7 @@ pub(super) static MEAN_LQC: Definition = Definition {
     formula: "mean of the LQC form over the parts",
     applies_to: AppliesTo::Target,
     compute: |s, _| Outcome::from_result(mean_bed(s, |_| Model::LqCubic)),
+    worse: Worse::of_dose,
     ..of_structure(&LQC_MODEL)
 };
 
@@ -349,6 +354,7 @@ pub(super) static HOTTEST_EQD2: Definition = Definition {
         let dose = dose_at_cc(s, x);
         Outcome { value: dose.value.map(convert), low: dose.low.map(convert), ..dose }
     },
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };
 
@@ -389,6 +395,7 @@ pub(super) static GEUD: Definition = Definition {
         Outcome::from_result(value())
     },
     rule: |s, _| exponent_words(s),
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };
 
@@ -408,6 +415,7 @@ pub(super) static GEUD_EQD2: Definition = Definition {
         let said: Vec<String> = words.into_iter().filter(|w| !w.is_empty()).collect();
         said.join(", ")
     },
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };
 
@@ -440,5 +448,6 @@ pub(super) static CELL_KILL_EUD: Definition = Definition {
         Outcome::from_result(value())
     },
     rule: |s, _| format!("SF2 {SURVIVING}, {}", parameters(s)),
+    worse: Worse::of_dose,
     ..OF_STRUCTURE
 };

@@ -1,6 +1,6 @@
 //! Smallest, mean and largest dose.
 
-use super::{Definition, InRegions, Outcome, Place, Provenance, Scale};
+use super::{Definition, InRegions, Outcome, Place, Provenance, Scale, Worse};
 use tidydose_dose::Dvh;
 
 const OF_DOSE: Definition = Definition {
@@ -19,6 +19,7 @@ pub(super) static MIN: Definition = Definition {
     formula: "minimum of the interpolated dose over the structure",
     place: |_, _| Place::dose(1.0, 0.0),
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.min_gy())),
+    worse: Worse::of_dose,
     ..OF_DOSE
 };
 
@@ -30,6 +31,7 @@ pub static MEAN: Definition = Definition {
     in_regions: InRegions::PerVolume { of: &super::INTEGRAL_DOSE, factor: 1.0 },
     place: |_, _| Place::mean_dose(),
     compute: |s, _| s.complete_dvh().map_or_else(|o| o, |d| Outcome::of(d.mean_gy())),
+    worse: Worse::of_dose,
     ..OF_DOSE
 };
 
@@ -44,6 +46,7 @@ pub static MAX: Definition = Definition {
         let max = |d: &Dvh| s.at_least(d.max_gy());
         s.any_dvh().map_or_else(|o| o, max)
     },
+    worse: Worse::of_large_dose,
     ..OF_DOSE
 };
 

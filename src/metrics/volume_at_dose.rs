@@ -1,7 +1,9 @@
 //! Volume that receives at least a given dose: V12Gy and its like.
 
 use super::place::{Curve, at_prescription as at_rx};
-use super::{AppliesTo, Definition, InRegions, Outcome, PhysicalRange, Place, Scale, Subject};
+use super::{
+    AppliesTo, Definition, InRegions, Outcome, PhysicalRange, Place, Scale, Subject, Worse,
+};
 
 const DOSES: &[f64] = &[5.0, 8.0, 10.0, 12.0, 14.0, 16.0, 18.0, 20.0, 24.0, 25.0, 30.0];
 
@@ -26,6 +28,7 @@ pub(super) static ABSOLUTE: Definition = Definition {
         Ok(dvh) => s.at_least(dvh.volume_at_dose(x) / 1000.0),
     },
     scale: Scale::Volume,
+    worse: Worse::of_dose,
     ..AT_DOSE
 };
 
@@ -47,6 +50,7 @@ pub static PERCENT: Definition = Definition {
         }
     },
     scale: Scale::ShareOfVolume(100.0),
+    worse: Worse::of_dose,
     ..AT_DOSE
 };
 
@@ -77,6 +81,7 @@ pub(super) static SHARE_AT_PRESCRIPTION: Definition = Definition {
         })
     },
     scale: Scale::ShareOfVolume(100.0),
+    worse: Worse::of_dose,
     ..AT_PRESCRIPTION
 };
 
@@ -89,6 +94,7 @@ pub static VOLUME_AT_PRESCRIPTION: Definition = Definition {
     place: |s, x| at_rx(Curve::Volume, s, x / 100.0),
     compute: |s, x| at_prescription(s, x, |_, v, _| v / 1000.0),
     scale: Scale::Volume,
+    worse: Worse::of_dose,
     ..AT_PRESCRIPTION
 };
 

@@ -5,7 +5,7 @@ use super::study::Study;
 use super::table::Table;
 use super::{
     analysis, bounds, dictionary, dvh, files, finding_details, findings, flow, follow_up, lesions,
-    limit_checks, metrics, pictures, plans, relations, structures, sums, traces, wide,
+    limit_checks, metrics, pictures, plans, relations, sensitivity, structures, sums, traces, wide,
 };
 
 /// Every table, in the order in which a reader meets them.
@@ -17,6 +17,7 @@ pub const TABLES: &[Table] = &[
     dvh::TABLE,
     relations::TABLE,
     sums::TABLE,
+    sensitivity::TABLE,
     follow_up::FOLLOW_UP,
     follow_up::RESPONSES,
     follow_up::RECURRENCES,

@@ -11,6 +11,7 @@ use super::user::states::States;
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Orientation, Picture, PictureLine, View};
 use tidydose_analyse::relate::Relation;
+use tidydose_analyse::sensitivity::{Direction, Motion, Sensitivity};
 use tidydose_analyse::trace::{
     StructureTrace, TracedPlane, TracedPoint, Uncertainty, UncertaintyTerm,
 };
@@ -24,7 +25,7 @@ use tidydose_case::{
 };
 use tidydose_geometry::units::{CubicCentimetre, Gray, Millimetre};
 use tidydose_metrics::limits::{Checked, Limit, Tier, Verdict};
-use tidydose_metrics::{Outcome, Status};
+use tidydose_metrics::{Outcome, Status, Worse};
 use tidydose_rt::finding::{Code, Finding, Subject};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{
@@ -101,6 +102,7 @@ impl Example {
             analysis.measurements.reverse();
             analysis.dvh.reverse();
             analysis.relations.reverse();
+            analysis.sensitivities.reverse();
             analysis.limit_checks.reverse();
             analysis.findings.reverse();
         }
@@ -239,6 +241,26 @@ fn dose() -> DoseHeader {
     }
 }
 
+fn moved(motion: Motion, mm: f64) -> Sensitivity {
+    let direction = (motion == Motion::Shift).then_some(Direction::ALL[2]);
+    Sensitivity {
+        roi_number: 1,
+        metric: "V12Gy[cc]".to_owned(),
+        unit: "cc",
+        motion,
+        mm,
+        value: Some(0.125),
+        average: Some(0.25),
+        lowest: Some(0.0),
+        lowest_direction: direction,
+        highest: Some(0.5),
+        highest_direction: direction,
+        worse: Some(Worse::Higher),
+        status: Status::Ok,
+        reason: String::new(),
+    }
+}
+
 fn analysis() -> Analysis {
     let measurement = |roi_number, metric: &str, outcome| Measurement {
         roi_number,
@@ -281,6 +303,7 @@ fn analysis() -> Analysis {
             relation(Some(1), "Overlap[cc]", Outcome::of(0.1)),
             relation(None, "NearestTarget[mm]", Outcome::none(Status::NotApplicable, "alone")),
         ],
+        sensitivities: vec![moved(Motion::Margin, -0.5), moved(Motion::Shift, 1.0)],
         limit_checks: vec![check(12.5), check(15.0)],
         dvh: vec![point(0.0, 2.5), point(12.0, 0.125), point(12.0, 0.25)],
         pictures: vec![picture()],

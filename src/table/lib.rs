@@ -41,6 +41,7 @@ mod relations;
 mod rounding;
 pub mod run;
 pub mod run_schema;
+mod sensitivity;
 pub mod spreadsheet_csv;
 pub mod starters;
 pub mod structure_names;
