@@ -86,7 +86,7 @@ fn archive(place: &Path) -> BTreeSet<String> {
 }
 
 /// The bytes as they are, and what is packed in them.
-fn unpacked(path: &Path) -> Vec<Vec<u8>> {
+pub(crate) fn unpacked(path: &Path) -> Vec<Vec<u8>> {
     let bytes = fs::read(path).unwrap();
     let mut all = Vec::new();
     if bytes.starts_with(b"PK") {

@@ -12,7 +12,7 @@
 //! other, `sample` compares them with the formulas behind the cohort, `numbers_version` says when a new
 //! version of the numbers is due, `queries` puts the program's questions to them, `review` reads the committee's page made of them, `explain` traces values back
 //! through them, `relate` joins outcomes to them, `outcome_sheet` brings a department's own sheet
-//! there, `paper` makes a registrar's folder of them.
+//! there, `paper` makes a registrar's folder of them; `pool` puts studies of several centres together.
 //! `statistics` holds the estimates against cohorts of known truth. `names` scores the rules for
 //! structure names on labels they have not seen, `decisions` plays a round of decisions, `user_files`
 //! leaves the files as spreadsheets and slips do. `resume` kills runs and lets them go on, shares work
@@ -60,6 +60,7 @@ mod outcome_sheet;
 mod outside;
 mod paper;
 mod phantom;
+mod pool;
 mod properties;
 mod queries;
 mod quirks;

@@ -3,7 +3,7 @@
 
 use super::help::{
     ANONYMISE_HELP, ASK_HELP, DIFF_HELP, EXPLAIN_HELP, LIMITS_HELP, MEASURE_HELP, PAPER_HELP,
-    RELATE_HELP, REVIEW_HELP, SURVEY_HELP, TOP_HELP,
+    POOL_HELP, RELATE_HELP, REVIEW_HELP, SURVEY_HELP, TOP_HELP,
 };
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
@@ -63,6 +63,9 @@ pub(super) enum Command {
     /// Make the folder for a paper: Table 1, doses, flow, methods, scripts
     #[command(after_help = PAPER_HELP)]
     Paper(Paper),
+    /// Put measured studies of several centres together as one study, without what names anybody
+    #[command(after_help = POOL_HELP)]
+    Pool(Pool),
     /// Write a list of dose limits to fill in, or the list that comes with the program
     #[command(after_help = LIMITS_HELP)]
     Limits(LimitList),
@@ -312,6 +315,28 @@ pub(super) struct Diff {
     #[arg(long, value_name = "FILE")]
     pub(super) output: Option<PathBuf>,
     /// Nothing but the summary; warnings and errors stay
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
+/// Studies put together.
+#[derive(Debug, Clone, Args)]
+pub(super) struct Pool {
+    /// Folder of a measured study with an invented label of its centre; a folder alone where it
+    /// was put together before
+    #[arg(required = true, value_name = "NAME=STUDY")]
+    pub(super) studies: Vec<String>,
+    /// New or empty folder for the study of all, or one that this command made before
+    #[arg(long, value_name = "DIR")]
+    pub(super) output: PathBuf,
+    /// Let texts go along that people or machines wrote: names of structures as written, reasons,
+    /// messages, codes of the files
+    #[arg(long)]
+    pub(super) keep_texts: bool,
+    /// The report for the privacy office [default: DIR-sharing.csv beside the folder]
+    #[arg(long, value_name = "FILE")]
+    pub(super) report: Option<PathBuf>,
+    /// Nothing on stderr but warnings and errors
     #[arg(long)]
     pub(super) quiet: bool,
 }

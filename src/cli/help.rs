@@ -113,6 +113,30 @@ Examples:
 Research and quality review only, not for treatment decisions; local protocol and licensed \
 practice decide.";
 
+pub(super) const POOL_HELP: &str = "\
+Every table of the studies, one centre after the other, with the centre as first column; ask, \
+review, relate, paper and diff read DIR as any study (`paper --group centre`). Table centres \
+counts what came from each. The flow is added up. Events that `relate` read from the sheets of \
+the centres (outcomes_read.csv) go along; covariates do not.
+
+The studies must have the same settings, version of the numbers and columns.csv, and no \
+identifier kept; else the command says what differs. The same patient, plan or file in two of \
+them is refused. A patient who was treated at two centres cannot be seen where the keys differ.
+
+A centre may run it on its own study alone: DIR is then what it hands over, and goes into the \
+study of all without a label. Texts that people or machines wrote stay behind, and names of \
+structures that are no standard ones stand as their role. DIR-sharing.csv lists groups of fewer \
+than five patients, days of one patient alone, texts, ages of 90 or more, and what may be \
+recognised.
+
+Examples:
+  tidydose pool Harbour=study --output handed-over
+  tidydose pool Harbour=a/study Hillside=b/study --output all
+  tidydose pool handed-over Hillside=b/study --output all
+
+Research and quality review only, not for treatment decisions; local protocol and licensed \
+practice decide.";
+
 pub(super) const RELATE_HELP: &str = "\
 The sheet is the department's own, CSV of any locale and usual encoding or XLSX: wide or long, \
 one row a patient, a plan or a lesion, dates, days or months, hospital IDs. The first run \

@@ -21,6 +21,7 @@ mod outcome_sheet;
 mod paper;
 mod parallel;
 mod part_key;
+mod pool;
 mod prepare;
 mod relate;
 mod review;
@@ -105,6 +106,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
         Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
         Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Pool(typed) => pool::run(&typed, &Terminal::new(typed.quiet)),
         Command::Relate(typed) => relate::run(&typed, &Terminal::new(typed.quiet)),
     }
 }

@@ -403,7 +403,7 @@ fn write_share(
 }
 
 /// What is made from the tables for others: for programs, for spreadsheets.
-fn hand_off(
+pub(super) fn hand_off(
     folder: &StudyFolder,
     (tables, columns): (&[table::Written], &ChosenColumns),
     spreadsheet: Option<Convention>,

@@ -1,6 +1,7 @@
 //! The list of all tables, from which writing, documentation and tests are derived.
 
 use super::column::Sheet;
+use super::pool::CENTRES;
 use super::study::Study;
 use super::table::Table;
 use super::{
@@ -38,10 +39,16 @@ pub const TABLES: &[Table] = &[
     DICTIONARY,
 ];
 
-/// The table called `name`.
+/// The table called `name`; that of centres too, which only studies have that were put together.
 #[must_use]
 pub fn table(name: &str) -> Option<&'static Table> {
-    TABLES.iter().find(|t| t.name == name)
+    TABLES.iter().chain([&CENTRES]).find(|t| t.name == name)
+}
+
+/// The tables of a study, or of several that were put together.
+pub(super) fn of_study(by_centre: bool) -> impl Iterator<Item = &'static Table> {
+    let centres = by_centre.then_some(&CENTRES);
+    TABLES.iter().take(TABLES.len() - 1).chain(centres).chain(TABLES.last())
 }
 
 /// The dictionary describes every table of the list, itself among them.

@@ -209,7 +209,7 @@ impl<R> Column<R> {
 }
 
 /// Rows behind a [`Sheet`], whatever their type.
-trait RowSource {
+pub(super) trait RowSource {
     fn count(&self) -> usize;
     fn cell(&self, row: usize, column: usize) -> Cell<'_>;
 }
@@ -245,6 +245,12 @@ impl<'a> Sheet<'a> {
     pub fn new<R: 'a>(columns: Vec<Column<R>>, rows: Vec<R>) -> Self {
         let definitions = columns.iter().map(|c| c.definition.clone()).collect();
         Self { definitions, rows: Box::new(Typed { columns, rows }) }
+    }
+
+    /// A sheet of rows that have no columns of their own, already in their final order.
+    #[must_use]
+    pub(super) fn of_rows(definitions: Vec<Definition>, rows: Box<dyn RowSource + 'a>) -> Self {
+        Self { definitions, rows }
     }
 
     /// The columns in order.

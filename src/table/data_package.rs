@@ -7,7 +7,7 @@ use std::path::Path;
 
 use serde_json::{Value, json};
 
-use super::all_tables::TABLES;
+use super::all_tables::of_study;
 use super::analysis::ChosenColumns;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
@@ -27,9 +27,9 @@ pub fn write_data_package(
     chosen: &ChosenColumns,
     path: &Path,
 ) -> Result<(), WriteError> {
-    let with_csv = |t: &&Table| tables.iter().any(|w| w.csv && w.table == t.name);
-    let resources: Vec<Value> =
-        TABLES.iter().filter(with_csv).map(|table| resource(table, chosen)).collect();
+    let with_csv = |t: &&'static Table| tables.iter().any(|w| w.csv && w.table == t.name);
+    let tables = of_study(chosen.is_by_centre()).filter(with_csv);
+    let resources: Vec<Value> = tables.map(|table| resource(table, chosen)).collect();
     let package = json!({
         "profile": "tabular-data-package",
         "name": "tidydose-study",

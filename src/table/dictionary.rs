@@ -6,6 +6,7 @@ use std::borrow::Cow;
 use super::analysis::ChosenColumns;
 use super::column::{Column, Definition, Sheet, borrowed};
 use super::column_words::{self, ColumnWord};
+use super::pool;
 use super::study::{MetricDefinition, Study};
 use super::table::Table;
 use super::tally::Tally;
@@ -66,6 +67,9 @@ pub(super) fn sheet<'a>(study: &Study<'a>, tables: &[Table]) -> Sheet<'a> {
 
 /// The columns of a table; its rows are not needed for that, but what the user chose is.
 pub(super) fn definitions(table: &Table, chosen: &ChosenColumns) -> Vec<Definition> {
+    if table.name == pool::CENTRES.name {
+        return pool::centres::definitions();
+    }
     if table.name == NAME {
         return Sheet::new(columns(), Vec::new()).columns().to_vec();
     }
@@ -86,7 +90,11 @@ pub(super) fn definitions(table: &Table, chosen: &ChosenColumns) -> Vec<Definiti
         metrics: &[],
         settings_digest: "",
     };
-    (table.sheet)(&nothing).columns().to_vec()
+    let mut columns = (table.sheet)(&nothing).columns().to_vec();
+    if chosen.is_by_centre() && pool::says_centre(table.name) {
+        columns.insert(0, pool::centre_column());
+    }
+    columns
 }
 
 fn column_row<'a>(table: &'static str, definition: Definition) -> DictionaryEntry<'a> {

@@ -35,6 +35,7 @@ pub mod open_names;
 pub mod part;
 mod pictures;
 mod plans;
+pub mod pool;
 pub mod read;
 pub mod read_study;
 mod relations;

@@ -16,6 +16,7 @@ use super::study::Study;
 use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Written};
 use super::user::user_file::ReadError;
 use super::write_file::{WriteError, replace_file};
+use tidydose_analyse::numbers::NUMBERS;
 use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::finding::Severity;
 use tidydose_rt::{FileStatus, Inventory};
@@ -49,6 +50,7 @@ pub struct Run<'a> {
 struct Document<'a> {
     program: &'static str,
     program_version: &'static str,
+    numbers: u32,
     complete: bool,
     settings: &'a Value,
     settings_sha256: String,
@@ -115,6 +117,7 @@ pub fn write_run(study: &Study<'_>, run: &Run<'_>, path: &Path) -> Result<(), Wr
     let document = Document {
         program: PROGRAM,
         program_version: env!("CARGO_PKG_VERSION"),
+        numbers: NUMBERS,
         complete: run.complete,
         settings: run.settings,
         settings_sha256: settings_digest(run.settings),
@@ -156,7 +159,7 @@ fn counts(study: &Study<'_>) -> Counts {
     }
 }
 
-fn remarks(tables: &[Written]) -> Vec<String> {
+pub(super) fn remarks(tables: &[Written]) -> Vec<String> {
     let parquet_only = tables.iter().filter(|t| !t.csv);
     parquet_only
         .map(|t| {

@@ -8,7 +8,7 @@ use std::path::Path;
 use serde_json::{Map, Value, json};
 use strum::VariantNames;
 
-use super::all_tables::TABLES;
+use super::all_tables::of_study;
 use super::run::{CAUTION, PROGRAM};
 use super::write_file::{WriteError, replace_file};
 use tidydose_rt::FileStatus;
@@ -34,7 +34,7 @@ fn schema() -> Value {
     let text = |words: &str| json!({"type": "string", "description": words});
     let digest = json!({"type": "string", "pattern": "^[0-9a-f]{64}$"});
     let table = object(&[
-        ("table", json!({"enum": TABLES.iter().map(|t| t.name).collect::<Vec<_>>()})),
+        ("table", json!({"enum": of_study(true).map(|t| t.name).collect::<Vec<_>>()})),
         ("rows", count("rows, names not counted")),
         ("csv", json!({"type": "boolean", "description": "whether it was written as CSV too"})),
     ]);
@@ -51,6 +51,7 @@ fn schema() -> Value {
     let mut schema = object(&[
         ("program", json!({"const": PROGRAM})),
         ("program_version", text("version of the program that wrote the study")),
+        ("numbers", count("version of the numbers: studies of another one are not mixed with it")),
         ("complete", json!({"type": "boolean", "description": "whether all cases were done"})),
         ("settings", settings()),
         ("settings_sha256", digest.clone()),
@@ -69,9 +70,23 @@ fn schema() -> Value {
         ("method", text("how the values were computed, for a methods section")),
         ("caution", json!({"const": CAUTION})),
     ]);
+    // Only studies that were put together say so.
+    schema["properties"]["centres"] = json!({"type": "array", "items": centre()});
     schema["$schema"] = json!("https://json-schema.org/draft/2020-12/schema");
     schema["title"] = json!("run.json of a study");
     schema
+}
+
+/// One of the studies that were put together.
+fn centre() -> Value {
+    let digest = json!({"type": "string", "pattern": "^[0-9a-f]{64}$"});
+    object(&[
+        ("centre", json!({"type": "string", "description": "label of the centre"})),
+        ("program_version", json!({"type": "string"})),
+        ("complete", json!({"type": "boolean"})),
+        ("inputs_sha256", digest.clone()),
+        ("decisions_sha256", json!({"type": "object", "additionalProperties": digest})),
+    ])
 }
 
 /// The settings that have a part in the numbers.
@@ -151,6 +166,9 @@ mod tests {
         assert_eq!(written, schema());
         let mut closed = 0;
         visit(&written, &mut closed);
-        assert_eq!(closed, 7, "run, settings, decisions, counts, files, findings, a table");
+        assert_eq!(
+            closed, 9,
+            "run, settings, decisions, counts, files, findings, a table, a centre"
+        );
     }
 }

@@ -4,7 +4,7 @@
 use std::io::{self, Write};
 use std::path::Path;
 
-use super::all_tables::TABLES;
+use super::all_tables::of_study;
 use super::analysis::ChosenColumns;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
@@ -41,7 +41,8 @@ pub fn write_spreadsheet_csv(
     to: &Path,
     convention: Convention,
 ) -> Result<(), WriteError> {
-    for table in TABLES.iter().filter(|t| tables.iter().any(|w| w.csv && w.table == t.name)) {
+    let all = of_study(chosen.is_by_centre());
+    for table in all.filter(|t| tables.iter().any(|w| w.csv && w.table == t.name)) {
         let name = format!("{}.csv", table.name);
         let source = from.join(&name);
         let fault = |e| WriteError { path: source.clone(), source: as_io(e) };
@@ -60,7 +61,7 @@ pub fn remove_spreadsheet_csv(to: &Path) -> Result<(), WriteError> {
     if !to.is_dir() {
         return Ok(());
     }
-    for table in TABLES {
+    for table in of_study(true) {
         remove_file(&to.join(format!("{}.csv", table.name)))?;
     }
     // Not empty where somebody put something: then it stays.

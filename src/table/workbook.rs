@@ -14,6 +14,7 @@ use super::analysis::ChosenColumns;
 use super::column::{Definition, Kind};
 use super::dictionary::definitions;
 use super::frame::{LoadedTable, flags, integers, reals, texts};
+use super::pool::CENTRES;
 use super::read_study::StudyTables;
 use super::rounding::{End, Rounding, short};
 use super::run::CAUTION;
@@ -36,9 +37,10 @@ const ANALYSIS: [&str; 2] = ["analysis", "analysis_bounds"];
 const FURTHER: [&str; 2] = ["flow", "dictionary"];
 const FIRST: &str = "read_me";
 
-/// The tables that the workbook shows, in their order.
-fn shown() -> impl Iterator<Item = &'static str> {
-    ANALYSIS.into_iter().chain(WIDE).chain(FURTHER)
+/// The tables that the workbook shows, in their order; that of centres where there is one.
+fn shown(by_centre: bool) -> impl Iterator<Item = &'static str> {
+    let centres = by_centre.then_some(CENTRES.name);
+    ANALYSIS.into_iter().chain(WIDE).chain(centres).chain(FURTHER)
 }
 
 /// A workbook could not be made.
@@ -66,7 +68,7 @@ pub fn write_workbook(
 ) -> Result<(), WorkbookError> {
     let files = StudyTables::of_study(folder)?;
     let mut frames = Vec::new();
-    for name in shown() {
+    for name in shown(chosen.is_by_centre()) {
         if let Some(frame) = files.read(name) {
             frames.push((name, frame?));
         }
@@ -284,7 +286,7 @@ mod tests {
                 && !path.exists()
         );
         let example = Example::new();
-        let names: Vec<&str> = shown().collect();
+        let names: Vec<&str> = shown(false).collect();
         let database = folder.path().join(super::super::database::FILE);
         let to = Destination { folder: &folder.path().join("tables"), database: Some(&database) };
         write_tables(&example.study(), &names, to).unwrap();

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::all_tables::table;
-use super::column::Sheet;
+use super::column::{Definition, Sheet};
 use super::database::{DatabaseFile, Keys};
 use super::study::{Study, in_order};
 use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written};
@@ -62,7 +62,7 @@ pub fn write_tables_from(
     let database = to.database.map(DatabaseFile::begin).transpose()?;
     let begin = |table| {
         let base = database.as_ref().map(|file| (file, &*wanted));
-        Output::begin(table, study, to.folder, base)
+        Output::begin(table, without_rows(table, study).columns(), to.folder, base)
     };
     let mut by_case = Vec::new();
     for table in wanted.iter().filter(|t| t.by_case) {
@@ -94,16 +94,62 @@ pub fn write_tables_from(
     }
     if let Some(database) = &database {
         for table in &wanted {
-            if table.key.len() > 1 {
-                database.index_key(table.name, table.key)?;
-            }
-            for columns in indexes(table, study) {
-                database.create_index(table.name, &columns)?;
-            }
+            add_indexes(database, table, without_rows(table, study).columns())?;
         }
     }
     let database = database.map(DatabaseFile::finish).transpose()?;
     publish(done, database, &wanted, to.folder)
+}
+
+/// A table whose rows are not made of results.
+#[derive(Debug)]
+pub(super) struct GivenTable {
+    /// What it is.
+    pub(super) table: &'static Table,
+    /// Its columns.
+    pub(super) columns: Vec<Definition>,
+}
+
+/// Takes the rows of a table piece by piece.
+pub(super) type Taker<'t> = dyn FnMut(&Sheet<'_>) -> Result<(), WriteError> + 't;
+
+/// Writes tables, with a database of all of them, from rows that `give` hands over for each.
+///
+/// # Errors
+/// As [`write_tables`], and when `give` fails.
+pub(super) fn write_given<E: From<WriteError>>(
+    tables: &[GivenTable],
+    (folder, database): (&Path, &Path),
+    give: &mut dyn FnMut(&GivenTable, &mut Taker<'_>) -> Result<(), E>,
+) -> Result<Vec<Written>, E> {
+    let all: Vec<&'static Table> = tables.iter().map(|t| t.table).collect();
+    let database = DatabaseFile::begin(database)?;
+    let mut done = Vec::new();
+    for given in tables {
+        let mut output =
+            Output::begin(given.table, &given.columns, folder, Some((&database, &all)))?;
+        give(given, &mut |sheet| output.append(sheet))?;
+        done.push(output.finish()?);
+    }
+    for given in tables {
+        add_indexes(&database, given.table, &given.columns)?;
+    }
+    let database = database.finish()?;
+    Ok(publish(done, Some(database), &all, folder)?)
+}
+
+fn add_indexes(
+    database: &DatabaseFile,
+    table: &Table,
+    columns: &[Definition],
+) -> Result<(), WriteError> {
+    if table.key.len() > 1 {
+        database.index_key(table.name, table.key)?;
+    }
+    for columns in indexes(table, columns) {
+        database.create_index(table.name, &columns)?;
+    }
+    Ok(())
 }
 
 fn publish(
@@ -140,12 +186,12 @@ const PARENTS: [(&str, &str); 2] = [("plan_id", "plans"), ("lesion_id", "lesions
 /// Which of them a table names rows of; only rows of cases surely name one that is there.
 fn parents(
     table: &Table,
-    sheet: &Sheet<'_>,
+    columns: &[Definition],
     all: &[&'static Table],
 ) -> Vec<(&'static str, &'static str)> {
     let mut found = Vec::new();
     for (column, parent) in PARENTS {
-        let has = sheet.columns().iter().any(|c| c.name == column);
+        let has = columns.iter().any(|c| c.name == column);
         let written = all.iter().any(|t| t.name == parent);
         if table.by_case && table.name != parent && has && written {
             found.push((column, parent));
@@ -156,10 +202,9 @@ fn parents(
 
 /// What a table is looked up by besides its key: the plan, and of the metrics the metric of a
 /// structure, which most questions ask for.
-fn indexes(table: &Table, study: &Study<'_>) -> Vec<Vec<&'static str>> {
+fn indexes(table: &Table, columns: &[Definition]) -> Vec<Vec<&'static str>> {
     let mut found = Vec::new();
-    let sheet = without_rows(table, study);
-    let has_plan = sheet.columns().iter().any(|c| c.name == "plan_id");
+    let has_plan = columns.iter().any(|c| c.name == "plan_id");
     if has_plan && table.key.first() != Some(&"plan_id") {
         found.push(vec!["plan_id"]);
     }
@@ -193,27 +238,26 @@ struct Whole {
 impl<'d> Output<'d> {
     fn begin(
         table: &'static Table,
-        study: &Study<'_>,
+        columns: &[Definition],
         folder: &Path,
         database: Option<(&'d DatabaseFile, &[&'static Table])>,
     ) -> Result<Self, WriteError> {
-        let sheet = without_rows(table, study);
         let path = folder.join(format!("{}.parquet", table.name));
         let parquet_file = Shared::new(Pending::create(&path, Access::Shared)?);
-        let parquet = ParquetFile::begin(sheet.columns(), parquet_file.clone())
+        let parquet = ParquetFile::begin(columns, parquet_file.clone())
             .map_err(|source| WriteError { path, source })?;
         let mut csv = None;
         if !PARQUET_ONLY.contains(&table.name) {
             let path = csv_path(folder, table.name);
             let mut writer = write_csv::writer(Pending::create(&path, Access::Shared)?);
-            write_csv::write_names(sheet.columns(), &mut writer)
+            write_csv::write_names(columns, &mut writer)
                 .map_err(|source| WriteError { path, source })?;
             csv = Some(writer);
         }
         if let Some((database, all)) = database {
-            let foreign = parents(table, &sheet, all);
+            let foreign = parents(table, columns, all);
             let keys = Keys { grain: table.grain, primary: table.key, foreign: &foreign };
-            database.create_table(table.name, keys, sheet.columns())?;
+            database.create_table(table.name, keys, columns)?;
         }
         let database = database.map(|(file, _)| file);
         Ok(Self { table, database, parquet, parquet_file, csv, rows: 0 })

@@ -107,13 +107,17 @@ pub(crate) struct ColumnFault(pub(crate) String);
 
 /// The columns of table `analysis`, in their order, without its key.
 #[derive(Debug, Clone, PartialEq)]
-pub struct ChosenColumns(Vec<AnalysisColumn>);
+pub struct ChosenColumns {
+    columns: Vec<AnalysisColumn>,
+    /// Whether the rows of all tables say their centre first.
+    by_centre: bool,
+}
 
 impl Default for ChosenColumns {
     fn default() -> Self {
         let known = listed();
         let of = |name: &&str| known.iter().find(|c| c.name == **name).cloned();
-        Self(USUAL.iter().filter_map(of).collect())
+        Self { columns: USUAL.iter().filter_map(of).collect(), by_centre: false }
     }
 }
 
@@ -122,18 +126,42 @@ impl ChosenColumns {
     #[must_use]
     pub(crate) fn new(columns: Vec<AnalysisColumn>) -> Self {
         let chosen = columns.into_iter().filter(|c| !KEYS.contains(&&*c.name));
-        Self(chosen.collect())
+        Self { columns: chosen.collect(), by_centre: false }
+    }
+
+    /// The same for studies of several centres that were put together.
+    #[must_use]
+    pub(crate) fn by_centre(mut self) -> Self {
+        self.by_centre = true;
+        self
+    }
+
+    /// Whether the tables are those of several centres.
+    #[must_use]
+    pub(crate) const fn is_by_centre(&self) -> bool {
+        self.by_centre
+    }
+
+    /// The same under the labels of the program instead of those that people wrote.
+    #[must_use]
+    pub(crate) fn without_labels(mut self) -> Self {
+        for column in &mut self.columns {
+            if let Ok(own) = meant(&column.name) {
+                column.label = own.label;
+            }
+        }
+        self
     }
 
     /// The columns in their order.
     #[must_use]
     pub fn all(&self) -> &[AnalysisColumn] {
-        &self.0
+        &self.columns
     }
 
     /// Those that are values with bounds, each with where it comes from.
     pub(super) fn values(&self) -> impl Iterator<Item = (&AnalysisColumn, Source<'_>)> {
-        self.0.iter().filter_map(|column| match &column.source {
+        self.columns.iter().filter_map(|column| match &column.source {
             ColumnSource::Fact => None,
             ColumnSource::Value(value) => Some((column, value.source())),
         })
@@ -148,7 +176,8 @@ impl ChosenColumns {
 /// Every column that has a name of its own, the usual ones first, with whether it is usual.
 #[must_use]
 pub(crate) fn offered() -> Vec<(AnalysisColumn, bool)> {
-    let mut list: Vec<_> = ChosenColumns::default().0.into_iter().map(|c| (c, true)).collect();
+    let mut list: Vec<_> =
+        ChosenColumns::default().columns.into_iter().map(|c| (c, true)).collect();
     for column in listed() {
         let there = list.iter().any(|(have, _)| have.name == column.name);
         if !there && !KEYS.contains(&&*column.name) {

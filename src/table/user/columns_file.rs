@@ -43,6 +43,24 @@ impl ColumnsFile {
         &self.chosen
     }
 
+    /// Writes a file that asks for these columns, in their order.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub(crate) fn write_chosen(chosen: &ChosenColumns, path: &Path) -> Result<(), WriteError> {
+        let mut file = UserFile::for_people(COLUMNS);
+        for column in chosen.all() {
+            file.add(&[
+                ("column", &column.name),
+                ("in_use", "yes"),
+                ("label", &column.label),
+                ("unit", &column.shown_unit),
+                ("meaning", &column.meaning),
+            ]);
+        }
+        file.write(path, Access::Shared)
+    }
+
     /// The rows whose organ is no standard name and no structure of the archive: their columns would
     /// be empty.
     #[must_use]
