@@ -87,7 +87,7 @@ pub(super) fn says_centre(table: &str) -> bool {
 /// The column as it is defined.
 pub(super) fn centre_column() -> Definition {
     let column: Column<String> =
-        Column::text(CENTRE, "centre; the label under which its study was put in", |r| borrowed(r));
+        Column::text(CENTRE, "centre; the label under which its study was put in", borrowed);
     column.definition().clone()
 }
 
