@@ -303,7 +303,7 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     assert!(last.contains("study/tables/findings.csv"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));
-    assert_eq!(first.len(), 47, "twenty-two tables in two formats, three in one");
+    assert_eq!(first.len(), 49, "twenty-three tables in two formats, three in one");
     ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
     assert!(contents(&study.join("tables")) == first);
     let metrics = rows(&study.join("tables/metrics.csv"));

@@ -113,7 +113,7 @@ fn a_second_run_with_another_number_of_jobs_writes_the_same_bytes() {
         assert!(read(measured()) == read(&again), "{} differs", name.display());
         compared += 1;
     }
-    assert_eq!(compared, 47, "twenty-two tables in two formats, three in one");
+    assert_eq!(compared, 49, "twenty-three tables in two formats, three in one");
     let run = |run: &Measured| fs::read(run.study().join("run.json")).unwrap();
     assert!(run(measured()) == run(&again), "run.json differs");
     assert_eq!((again.code, &again.out), (measured().code, &measured().out));

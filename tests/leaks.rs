@@ -148,7 +148,7 @@ fn no_marker_gets_out_of_any_command() {
             tables.insert(name, out.lines().count());
         }
     }
-    assert!(tables.len() == 25 && tables["traces"] > 1 && tables["pictures"] > 3, "{tables:?}");
+    assert!(tables.len() == 26 && tables["traces"] > 1 && tables["pictures"] > 3, "{tables:?}");
     let mut files = 0;
     for path in files_below(place.path()) {
         let name = path.strip_prefix(place.path()).unwrap().to_string_lossy().into_owned();
