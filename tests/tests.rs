@@ -71,6 +71,7 @@ mod resume;
 mod review;
 mod review_sheets;
 mod sample;
+mod sensitivity;
 mod spelling;
 mod statistics;
 mod truth;

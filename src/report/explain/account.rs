@@ -7,8 +7,8 @@ use crate::picture::{Picture, pictures};
 use tidydose_table::Cell;
 use tidydose_table::read::{
     BoundsRow, CellError, DictionaryRow, FileRow, FindingDetailRow, FindingRow, LimitCheckRow,
-    MetricRow, PlanRow, StructureRow, TableRow, Tables, TraceKind, TraceRow, rows, rows_of,
-    rows_where,
+    MetricRow, PlanRow, SensitivityRow, StructureRow, TableRow, Tables, TraceKind, TraceRow, rows,
+    rows_of, rows_where,
 };
 
 /// An object that the value was computed from.
@@ -75,6 +75,8 @@ pub(super) struct Account<'t> {
     pub(super) voxel: Option<DosePoint>,
     /// Absent where the value has no bounds, or where their terms are not kept.
     pub(super) terms: Option<Terms<'t>>,
+    /// The value with the structure elsewhere, larger or smaller; empty where nobody asked.
+    pub(super) elsewhere: Vec<SensitivityRow<'t>>,
     pub(super) checks: Vec<LimitCheckRow<'t>>,
     /// Other metrics of the structure that have a limit for these fractions.
     pub(super) also_limited: Vec<&'t str>,
@@ -110,6 +112,11 @@ impl<'t> Account<'t> {
                 traces
             },
             terms: terms(tables, &value, &dictionary)?,
+            elsewhere: {
+                let mut rows: Vec<SensitivityRow<'t>> = rows_where(tables, "structure_id", own)?;
+                rows.retain(|r| r.metric == value.metric);
+                rows
+            },
             also_limited: others
                 .into_iter()
                 .filter(|m| !m.is_empty() && *m != value.metric)

@@ -19,6 +19,7 @@ pub const TABLES: &[&str] = &[
     "structures",
     "files",
     "bounds",
+    "sensitivity",
     "traces",
     "limit_checks",
     "findings",

@@ -4,6 +4,7 @@
 use maud::{Markup, html};
 
 use super::account::{Account, DosePoint};
+use super::text::{ELSEWHERE, ELSEWHERE_HEADS, ELSEWHERE_NOTE, elsewhere_cells};
 use crate::chart::at;
 use crate::cohort::verdict_words;
 use crate::html_page::{Page, part};
@@ -29,7 +30,7 @@ pub(super) fn page(account: &Account<'_>, stale: Option<&str>) -> String {
         definition(account),
         sources(account),
         place(account),
-        terms(account),
+        html! { (terms(account)) (elsewhere(account)) },
         limits(account),
         findings(account),
         planes(account),
@@ -160,6 +161,19 @@ fn points<'a>(
 
 /// Width of the bar of all of the sum of squares.
 const BAR: f64 = 100.0;
+
+/// What shifts and margins do, for who asked for them; beside the bounds and never among them.
+fn elsewhere(account: &Account<'_>) -> Markup {
+    html! {
+        @if !account.elsewhere.is_empty() {
+            h3 { (ELSEWHERE) }
+            p { (ELSEWHERE_NOTE) }
+            (table("Shifts and margins", &ELSEWHERE_HEADS, account.elsewhere.iter().map(|row| html! {
+                @for cell in elsewhere_cells(row) { td { (cell) } }
+            })))
+        }
+    }
+}
 
 fn terms(account: &Account<'_>) -> Markup {
     let Some(terms) = &account.terms else {

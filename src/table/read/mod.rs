@@ -20,7 +20,7 @@ pub use cases::{LesionRow, PlanRow, StructureRow};
 pub use cell::{CellError, Word};
 pub use findings::{ChoiceRow, DictionaryRow, FileRow, FindingDetailRow, FindingRow};
 pub use places::{PictureRow, TraceRow};
-pub use values::{BoundsRow, DvhRow, LimitCheckRow, MetricRow, RelationRow};
+pub use values::{BoundsRow, DvhRow, LimitCheckRow, MetricRow, RelationRow, SensitivityRow};
 
 pub use super::traces::TraceKind;
 pub use super::user::states::State;

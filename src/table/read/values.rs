@@ -38,6 +38,34 @@ row! {
     }
 }
 
+row! {
+    /// A value of table sensitivity.
+    SensitivityRow of "sensitivity" {
+        /// The structure.
+        structure_id: &'t str,
+        /// The metric.
+        metric: &'t str,
+        /// Whether the structure was moved, or given a margin.
+        kind: &'t str,
+        /// By how much, mm.
+        mm: f64,
+        /// Mean over directions, or the value with the margin.
+        average: Option<f64>,
+        /// The worst of the directions, where one side is worse.
+        worst: Option<f64>,
+        /// In which direction that is.
+        worst_direction: Option<&'t str>,
+        /// The lowest of the directions.
+        lowest: Option<f64>,
+        /// The highest of them.
+        highest: Option<f64>,
+        /// Why there is or is not a value.
+        status: Status,
+        /// The reason in words; empty when ok.
+        reason: &'t str,
+    }
+}
+
 impl MetricRow<'_> {
     /// The value where it may be used in a statistic: with two-sided bounds that say something.
     ///
