@@ -44,7 +44,7 @@ fn shifts_and_margins_have_a_table_and_a_place_in_the_account() {
             r["structure"] == "PONS MET"
                 && r["metric"] == "D95%[Gy]"
                 && r["kind"] == kind
-                && r["mm"] == mm
+                && r["by_mm"] == mm
         };
         rows.iter().find(own).unwrap_or_else(|| panic!("no {kind} of {mm}"))
     };

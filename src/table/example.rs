@@ -6,7 +6,7 @@ use super::analysis::ChosenColumns;
 use super::study::{MeasuredSum, MetricDefinition, Study};
 use super::tally::Tally;
 use super::user::clinical_file::ConfirmedLabels;
-use super::user::lesion_file::LesionDecisions;
+use super::user::lesion_file::{LesionDecision, LesionDecisions};
 use super::user::states::States;
 use tidydose_analyse::limit_check::LimitCheck;
 use tidydose_analyse::picture::{LineKind, Orientation, Picture, PictureLine, View};
@@ -20,10 +20,11 @@ use tidydose_analyse::{
     ShapeEvidence, StructureResult, SumMeasurement,
 };
 use tidydose_case::{
-    Case, CountedFractions, DoseSource, FrameJoin, LinkMethod, NameBasis, NamedRoi, PlanSum,
-    Prescription, PrescriptionBasis, Role, SumBasis, Technology, Treatment,
+    Case, CountedFractions, Delivery, DeliverySource, DoseSource, FollowUp, FollowUpDay, FrameJoin,
+    GivenDose, LinkMethod, NameBasis, NamedRoi, PlanSum, Prescription, PrescriptionBasis, Role,
+    RoleReason, SumBasis, Technology, Treatment,
 };
-use tidydose_geometry::units::{CubicCentimetre, Gray, Millimetre};
+use tidydose_geometry::units::{CubicCentimetre, Day, Gray, Millimetre};
 use tidydose_metrics::limits::{Checked, Limit, Tier, Verdict};
 use tidydose_metrics::{Outcome, Status, Worse};
 use tidydose_rt::finding::{Code, Finding, Subject};
@@ -69,6 +70,38 @@ impl Example {
             tally: Tally::default(),
             columns: ChosenColumns::default(),
         }
+    }
+
+    /// The same with a structure set that was drawn 100 d after the first case was treated.
+    pub(super) fn followed(mut self) -> Self {
+        if let Some(treated) = self.cases.first_mut() {
+            treated.treatment.delivery = Some(Delivery {
+                fractions: Some(1),
+                partial: 0,
+                first_day: Some(Day(10)),
+                last_day: Some(Day(10)),
+                source: DeliverySource::SessionRecords,
+            });
+        }
+        let mut later = case("later-1", None);
+        later.treatment.reason = RoleReason::DrawnLater;
+        later.follow_up = Some(FollowUp {
+            day: Day(110),
+            day_source: FollowUpDay::Images,
+            given: Some(GivenDose {
+                plan: Token::new("plan-1"),
+                structures_digest: String::new(),
+                registration_day: None,
+                fractions: Some(1),
+                targets: Vec::new(),
+            }),
+        });
+        self.analyses.push(Analysis { case: later.id.clone(), ..analysis() });
+        self.cases.push(later);
+        let same_as = Some("plan-1/2".to_owned());
+        let decision = LesionDecision { same_as, ..LesionDecision::default() };
+        self.lesion_decisions.insert("later-1/2".to_owned(), decision);
+        self
     }
 
     /// The same study with every list the other way round.

@@ -119,7 +119,7 @@ mod tests {
 
     #[test]
     fn the_key_names_each_row_once() {
-        let example = example::Example::new();
+        let example = example::Example::new().followed();
         for table in TABLES {
             let sheet = (table.sheet)(&example.study());
             assert!(sheet.row_count() > 0, "{} is empty", table.name);
@@ -136,7 +136,7 @@ mod tests {
 
     #[test]
     fn words_of_a_closed_column_are_all_listed() {
-        let example = example::Example::new();
+        let example = example::Example::new().followed();
         for table in TABLES {
             let sheet = (table.sheet)(&example.study());
             for (column, definition) in sheet.columns().iter().enumerate() {
@@ -154,7 +154,7 @@ mod tests {
     fn the_order_of_the_input_leaves_no_trace() {
         let folder = tempfile::tempdir().unwrap();
         let names: Vec<_> = TABLES.iter().map(|t| t.name).collect();
-        let plain = example::Example::new();
+        let plain = example::Example::new().followed();
         let turned = plain.reordered();
         let (a, b) = (folder.path().join("a"), folder.path().join("b"));
         let bases = [&a, &b].map(|folder| folder.with_extension("sqlite"));
@@ -204,7 +204,7 @@ mod tests {
     #[test]
     fn parquet_csv_and_database_say_the_same_in_every_table() {
         let folder = tempfile::tempdir().unwrap();
-        let example = example::Example::new();
+        let example = example::Example::new().followed();
         let study = example.study();
         let database = folder.path().join(database::FILE);
         let to = Destination { folder: folder.path(), database: Some(&database) };

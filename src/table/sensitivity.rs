@@ -17,7 +17,7 @@ use tidydose_metrics::{Status, Worse};
 pub(super) const TABLE: Table = Table {
     name: "sensitivity",
     grain: "one value of a structure after one shift or margin",
-    key: &["plan_id", "roi_number", "metric", "kind", "mm"],
+    key: &["plan_id", "roi_number", "metric", "kind", "by_mm"],
     by_case: true,
     sheet,
 };
@@ -68,7 +68,7 @@ fn subject_columns<'a>() -> Vec<Column<SensitivityEntry<'a>>> {
             Motion::VARIANTS,
             |r| borrowed(r.of.motion.word()),
         ),
-        Column::real("mm", "mm", "how far", |r| Some(r.of.mm)),
+        Column::real("by_mm", "mm", "how far", |r| Some(r.of.mm)),
     ]
 }
 

@@ -188,7 +188,7 @@ pub(super) fn elsewhere_cells(row: &SensitivityRow<'_>) -> Vec<String> {
         _ if row.reason.is_empty() => "-".to_owned(),
         _ => format!("{}: {}", spaced(row.status.word()), row.reason),
     };
-    vec![spaced(row.kind), rounded(row.mm), short(row.average), worst, range]
+    vec![spaced(row.kind), rounded(row.by_mm), short(row.average), worst, range]
 }
 
 fn terms(account: &Account<'_>) -> Vec<String> {

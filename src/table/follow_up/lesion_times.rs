@@ -283,12 +283,9 @@ fn size_columns(place: usize) -> Vec<Column<LesionTime>> {
 
 const CHANGES: [[&str; 2]; 4] = [
     ["volume_change", "change of its volume since its treatment"],
-    [
-        "volume_change_from_smallest",
-        "change of its volume since it was smallest after its treatment",
-    ],
+    ["volume_regrowth", "change of its volume since it was smallest after its treatment"],
     ["longest_change", "change of its longest diameter since its treatment"],
-    ["longest_change_from_smallest", "change of its longest diameter since it was smallest"],
+    ["longest_regrowth", "change of its longest diameter since it was smallest"],
 ];
 
 fn change_columns(place: usize) -> Vec<Column<LesionTime>> {

@@ -193,7 +193,7 @@ fn day_of(case: &Case) -> Option<i64> {
         return Some(follow_up.day.0);
     }
     let treated = case.treatment.delivery.and_then(|d| d.first_day);
-    treated.or(case.plan.as_ref()?.day).map(|day| day.0)
+    treated.or_else(|| case.plan.as_ref()?.day).map(|day| day.0)
 }
 
 impl<'a> Patient<'a> {

@@ -157,7 +157,7 @@ fn how_many() -> Vec<Column<Look>> {
         }),
         Column::real(
             "new_per_year",
-            "1/a",
+            "",
             "new lesions a year since the first treatment: brain metastasis velocity (Farris et al. \
              2017); undecided lesions are not in it",
             Look::per_year,
@@ -171,8 +171,8 @@ fn how_many() -> Vec<Column<Look>> {
         ),
         Column::real(
             "new_cc_per_year",
-            "cc/a",
-            "volume of new lesions a year, as new_per_year",
+            "",
+            "volume of new lesions in cc a year, as new_per_year",
             |r| velocity::per_year(r.volume_so_far?.value, r.days_since_first),
         ),
     ]

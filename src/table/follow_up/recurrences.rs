@@ -200,14 +200,14 @@ fn shares<'a>() -> Vec<Column<Recurrence<'a>>> {
             let at = at * SHIFTS_MM.len() + i;
             let shift = format!("when it is shifted by up to {by_mm} mm, in 14 directions");
             columns.push(Column::real_at(
-                format!("{name}_least_shifted_{by_mm}mm_percent"),
+                format!("{name}_{by_mm}mm_least_percent"),
                 "%",
                 format!("smallest share {shift}: {meaning}"),
                 at,
                 |r, at| shifted(r, at).map(|s| s[0]),
             ));
             columns.push(Column::real_at(
-                format!("{name}_most_shifted_{by_mm}mm_percent"),
+                format!("{name}_{by_mm}mm_most_percent"),
                 "%",
                 format!("largest share {shift}: {meaning}"),
                 at,
@@ -296,7 +296,7 @@ const PLACES: [PlaceWords; 6] = [
         read: |p| &p.gap_to_target,
     },
     PlaceWords {
-        name: "within_20mm_of_target",
+        name: "near_target",
         unit: "%",
         meaning: "share of its volume within 20 mm of the surface of that target, or inside it",
         read: |p| &p.near_target,

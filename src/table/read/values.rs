@@ -48,7 +48,7 @@ row! {
         /// Whether the structure was moved, or given a margin.
         kind: &'t str,
         /// By how much, mm.
-        mm: f64,
+        by_mm: f64,
         /// Mean over directions, or the value with the margin.
         average: Option<f64>,
         /// The worst of the directions, where one side is worse.
