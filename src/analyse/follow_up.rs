@@ -13,13 +13,14 @@ use serde::{Deserialize, Serialize};
 use super::bounds::{CHANCE_SHARE, dose_share};
 use super::fields::{Fields, Prepared};
 use super::relate::shape::{self, Shape, Shapes};
+use super::sensitivity::Direction;
 use super::settings::Settings;
 use super::structure;
 use isodose_surface::IsodoseSurface;
 use tidydose_case::Case;
 use tidydose_dose::{DoseField, Dvh, sample};
 use tidydose_geometry::Occupancy;
-use tidydose_geometry::point::{Point, unit};
+use tidydose_geometry::point::Point;
 use tidydose_metrics::{Outcome, Status};
 use tidydose_rt::finding::Subject;
 use tidydose_rt::{Dose, Roi, StructureSet};
@@ -175,47 +176,66 @@ struct InDose<'a> {
     fields: Fields<'a>,
 }
 
-/// Quantities of a shape in a dose; absent outside the grid.
-type InField<'f, const N: usize> = dyn Fn(&Shape, &DoseField) -> Option<[f64; N]> + 'f;
+/// A dose, or something made of it, in all ways in which it is read.
+struct Ways<'a, R> {
+    nominal: &'a R,
+    /// Of every second voxel.
+    thinned: Vec<&'a R>,
+    /// Of a noisy dose: what it may have been, with the share that counts.
+    scattered: Vec<(f64, &'a R)>,
+}
 
-impl InDose<'_> {
+/// Quantities of a shape in a dose that was read in one way; absent outside the grid.
+type InDoseOf<'f, R, const N: usize> = dyn Fn(&Shape, &R) -> Option<[f64; N]> + 'f;
+
+impl<'a> InDose<'a> {
     /// Quantities with their bounds; the reason is that of a structure outside the grid.
-    fn bounded<const N: usize>(&self, chance: f64, of: &InField<'_, N>) -> [Outcome; N] {
-        let nominal = self.fields.nominal;
-        let in_shape = |x: &Shape, _: &Shape| of(x, nominal);
-        let outcomes = Shapes::compare_several(self.own, self.own, chance, &in_shape);
+    fn bounded<R, const N: usize>(
+        &self,
+        ways: &Ways<'_, R>,
+        chance: f64,
+        of: &InDoseOf<'_, R, N>,
+    ) -> [Outcome; N] {
+        let in_shape = |x: &Shape, _: &Shape| of(x, ways.nominal);
+        let mut outcomes = Shapes::compare_several(self.own, self.own, chance, &in_shape);
         let coarse = self.own.coarse();
-        let base = of(coarse, nominal);
-        let off = |field: &DoseField| -> [f64; N] {
-            let (Some(base), Some(other)) = (base, of(coarse, field)) else { return [0.0; N] };
+        let base = of(coarse, ways.nominal);
+        let off = |way: &R| -> [f64; N] {
+            let (Some(base), Some(other)) = (base, of(coarse, way)) else { return [0.0; N] };
             std::array::from_fn(|i| (other[i] - base[i]).abs())
         };
-        let thinned = self.fields.thinned.each_ref().map(off);
+        let thinned: Vec<[f64; N]> = ways.thinned.iter().map(|way| off(way)).collect();
         let scattered: Vec<(f64, [f64; N])> =
-            self.fields.scattered.iter().map(|other| (other.share, off(&other.field))).collect();
-        let with_dose = |i: usize, outcome: Outcome| {
+            ways.scattered.iter().map(|(share, way)| (*share, off(way))).collect();
+        for (i, outcome) in outcomes.iter_mut().enumerate() {
             let Some((value, low)) = outcome.value.zip(outcome.low) else {
                 let reason = "the structure lies outside the dose grid";
-                return Outcome::none(Status::OutsideGrid, reason);
+                *outcome = Outcome::none(Status::OutsideGrid, reason);
+                continue;
             };
             let largest = thinned.iter().map(|t| t[i]).fold(0.0, f64::max);
-            let mut doubt_2 = (dose_share(nominal.method()) * largest).powi(2);
+            let mut doubt_2 = (dose_share(self.fields.nominal.method()) * largest).powi(2);
             for (share, off) in &scattered {
                 doubt_2 += (share * off[i]).powi(2);
             }
             let reach = (value - low).hypot(2.0 * doubt_2.sqrt());
-            Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
-        };
-        let mut place = 0;
-        outcomes.map(|outcome| {
-            place += 1;
-            with_dose(place - 1, outcome)
-        })
+            (outcome.low, outcome.high) = (Some(value - reach), Some(value + reach));
+        }
+        outcomes
+    }
+
+    fn doses(&self) -> Ways<'a, DoseField> {
+        let Fields { nominal, thinned, scattered, .. } = self.fields;
+        Ways {
+            nominal,
+            thinned: thinned.iter().collect(),
+            scattered: scattered.iter().map(|other| (other.share, &other.field)).collect(),
+        }
     }
 
     fn centre_dose(&self) -> Outcome {
         let of = |x: &Shape, field: &DoseField| Some([field.at(x.cells.centroid()?)?]);
-        let [outcome] = self.bounded(0.0, &of);
+        let [outcome] = self.bounded(&self.doses(), 0.0, &of);
         outcome
     }
 
@@ -223,7 +243,7 @@ impl InDose<'_> {
         let Some(prescription_gy) = prescription_gy else { return Vec::new() };
         let doses_gy = ISODOSES_PERCENT.map(|percent| percent / 100.0 * prescription_gy);
         let of = |x: &Shape, field: &DoseField| shares_percent(&x.cells, field, doses_gy);
-        let outcomes = self.bounded(100.0 * CHANCE_SHARE, &of);
+        let outcomes = self.bounded(&self.doses(), 100.0 * CHANCE_SHARE, &of);
         let shifted = self.shifted(doses_gy);
         let mut out = Vec::new();
         for (i, outcome) in outcomes.into_iter().enumerate() {
@@ -258,8 +278,8 @@ impl InDose<'_> {
         let unmoved = shares_percent(cells, self.fields.nominal, doses_gy);
         let mut ranges = unmoved.map(|shares| shares.map(|percent| [percent; 2]));
         for by_mm in SHIFTS_MM {
-            for way in directions() {
-                let moved = cells.moved(way.map(|x| by_mm * x));
+            for direction in Direction::ALL {
+                let moved = cells.moved(direction.vector(by_mm));
                 let shares = shares_percent(&moved, self.fields.nominal, doses_gy);
                 let (Some(ranges), Some(shares)) = (&mut ranges, shares) else { continue };
                 for (range, percent) in ranges.iter_mut().zip(shares) {
@@ -284,27 +304,19 @@ impl InDose<'_> {
         let Some(nominal) = surface(self.fields.nominal) else {
             return none("the dose reaches the prescription nowhere");
         };
-        let others: Vec<IsodoseSurface<'_>> =
+        let thinned: Vec<IsodoseSurface<'_>> =
             self.fields.thinned.iter().filter_map(surface).collect();
-        let centre = |x: &Shape, of: &IsodoseSurface<'_>| of.signed_mm(x.cells.centroid()?);
-        let surface =
-            |x: &Shape, of: &IsodoseSurface<'_>| of.least_signed_mm(&spread(x.body.points()));
+        let ways =
+            Ways { nominal: &nominal, thinned: thinned.iter().collect(), scattered: Vec::new() };
         let chance = shape::GAP_CHANCE * self.own.pitch_mm();
-        let bounded = |of: &dyn Fn(&Shape, &IsodoseSurface<'_>) -> Option<f64>| {
-            let outcome = Shapes::compare(self.own, self.own, chance, &|x, _| of(x, &nominal));
-            let coarse = self.own.coarse();
-            let (Some((value, low)), Some(base)) =
-                (outcome.value.zip(outcome.low), of(coarse, &nominal))
-            else {
-                return Outcome::none(Status::OutsideGrid, "it lies outside the dose grid");
-            };
-            let off = |o: &IsodoseSurface<'_>| of(coarse, o).map_or(0.0, |v| (v - base).abs());
-            let thinned = others.iter().map(off).fold(0.0, f64::max);
-            let doubt = dose_share(self.fields.nominal.method()) * thinned;
-            let reach = (value - low).hypot(2.0 * doubt);
-            Outcome { low: Some(value - reach), high: Some(value + reach), ..Outcome::of(value) }
+        let centre =
+            |x: &Shape, of: &IsodoseSurface<'_>| Some([of.signed_mm(x.cells.centroid()?)?]);
+        let surface = |x: &Shape, of: &IsodoseSurface<'_>| {
+            Some([of.least_signed_mm(&spread(x.body.points()))?])
         };
-        [bounded(&centre), bounded(&surface)]
+        let [centre] = self.bounded(&ways, chance, &centre);
+        let [surface] = self.bounded(&ways, chance, &surface);
+        [centre, surface]
     }
 }
 
@@ -332,22 +344,6 @@ fn within_percent(outcome: Outcome) -> Outcome {
     let clamp = |x: Option<f64>| x.map(|x| x.clamp(0.0, 100.0));
     let (low, high) = (clamp(outcome.low), clamp(outcome.high));
     Outcome { value: clamp(outcome.value), low, high, ..outcome }
-}
-
-/// The six ways along the axes and the eight between them, of length 1.
-fn directions() -> Vec<Point> {
-    let mut out = Vec::new();
-    for x in [-1.0, 0.0, 1.0] {
-        for y in [-1.0, 0.0, 1.0] {
-            for z in [-1.0, 0.0, 1.0_f64] {
-                let axes = [x, y, z].iter().filter(|c| **c != 0.0).count();
-                if axes == 1 || axes == 3 {
-                    out.extend(unit([x, y, z]));
-                }
-            }
-        }
-    }
-    out
 }
 
 #[cfg(test)]

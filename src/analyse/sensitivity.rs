@@ -104,7 +104,7 @@ impl Direction {
     }
 
     /// The vector of this length, patient coordinates, mm.
-    fn vector(self, mm: f64) -> Point {
+    pub(super) fn vector(self, mm: f64) -> Point {
         self.0.map(|step| f64::from(step) * mm / f64::from(self.steps()).sqrt())
     }
 
