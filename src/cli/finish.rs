@@ -21,7 +21,7 @@ use tidydose_rt::finding::Finding;
 use tidydose_rt::identity::Token;
 use tidydose_table::part::{CasePart, PartRead};
 use tidydose_table::user::prescriptions;
-use tidydose_table::{WriteError, needed_for_follow_up};
+use tidydose_table::{LesionSizes, WriteError};
 
 /// What stays in memory of a case that is done.
 #[derive(Debug, Clone, Default)]
@@ -144,17 +144,14 @@ impl FinishedCase {
 /// What the proposals, the findings and the tables of the whole study need of an analysis; of a
 /// patient with a follow-up the sizes of lesions as well.
 fn residue(analysis: Analysis, followed: bool) -> Analysis {
-    let sizes = followed.then(|| needed_for_follow_up(&analysis));
+    let sizes = if followed { LesionSizes::of(&analysis) } else { LesionSizes::default() };
     let mut measurements = analysis.measurements;
     measurements.retain(|m| prescriptions::SHOWN.contains(&m.metric.as_str()));
-    let structures = sizes.map_or_else(Vec::new, |sizes| {
-        measurements.extend(sizes.measurements);
-        sizes.structures
-    });
+    measurements.extend(sizes.measurements);
     measurements.shrink_to_fit();
     Analysis {
         measurements,
-        structures,
+        structures: sizes.structures,
         regions: Vec::new(),
         dvh: Vec::new(),
         pictures: Vec::new(),

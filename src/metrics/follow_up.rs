@@ -43,6 +43,16 @@ impl Bounded {
         }
     }
 
+    /// The difference from another one, whose errors may go the other way.
+    #[must_use]
+    pub fn minus(self, other: Self) -> Self {
+        Self {
+            value: self.value - other.value,
+            low: self.low - other.high,
+            high: self.high - other.low,
+        }
+    }
+
     /// By how many percent it differs from `before`, with both bounds carried through; absent unless
     /// `before` is certainly positive.
     #[must_use]

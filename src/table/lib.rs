@@ -70,7 +70,7 @@ mod testing;
 
 pub use all_tables::{TABLES, table};
 pub use column::{Cell, Column, Kind, Sheet};
-pub use follow_up::{needed_for_follow_up, write_proposed_outcomes};
+pub use follow_up::{LesionSizes, write_proposed_outcomes};
 pub use study::{MeasuredSum, MetricDefinition, Study};
 pub use table::{CSV_ROW_LIMIT, Table, Written};
 pub use tally::Tally;

@@ -1,13 +1,9 @@
-//! Brain metastasis velocity: new metastases a year since the first radiosurgery.
-
-/// Where it is from, and what of it was read.
-pub const REFERENCE: &str = "brain metastasis velocity: new brain metastases since the first radiosurgery over the years since; low < 4, intermediate 4 to 13, high > 13 a year (Farris et al. 2017, IJROBP 98:131, abstract read; validated by McTyre et al. 2020, Radiother Oncol 142:168, abstract read)";
+//! Brain metastasis velocity: new brain metastases since the first radiosurgery over the years since;
+//! low below 4, intermediate 4 to 13, high above 13 a year (Farris et al. 2017, IJROBP 98:131, abstract
+//! read; validated by McTyre et al. 2020, Radiother Oncol 142:168, abstract read).
 
 /// Days of a year on average.
 const YEAR_DAYS: f64 = 365.25;
-
-/// Its classes.
-pub const CLASSES: &[&str] = &["low", "intermediate", "high"];
 
 /// How many (or how much) a year; absent on the day itself.
 #[must_use]

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::lesions::{self, LesionEntry};
 use super::study::{Measured, Study};
-use tidydose_analyse::{Analysis, Lesion, StructureResult};
+use tidydose_analyse::{Analysis, Lesion, Measurement, StructureResult};
 use tidydose_case::Case;
 use tidydose_metrics::follow_up::Bounded;
 use tidydose_metrics::follow_up::response::MEASURABLE_MM;
@@ -73,7 +73,7 @@ impl Sizes {
         let structure: Option<StructureResult> = analysis.and_then(result);
         let metric = |name: &str| {
             let found = |a: &Analysis| {
-                let own = |m: &&_| is_metric(m, roi_number, name);
+                let own = |m: &&Measurement| m.roi_number == roi_number && m.metric == name;
                 a.measurements.iter().find(own).map(|m| m.outcome.clone())
             };
             analysis.and_then(found)
@@ -118,27 +118,36 @@ fn between_planes(outcome: Outcome, spacing_mm: Option<f64>) -> Outcome {
     Outcome { high: Some(high.max(value.hypot(spacing))), ..outcome }
 }
 
-fn is_metric(m: &tidydose_analyse::Measurement, roi_number: i64, name: &str) -> bool {
-    m.roi_number == roi_number && m.metric == name
-}
-
 /// ROI Number of the structure that stands for the visible tumour.
 fn visible(lesion: &Lesion) -> i64 {
     let lists = [&lesion.gtv, &lesion.other, &lesion.ctv, &lesion.ptv];
     lists.into_iter().find_map(|list| list.last().copied()).unwrap_or(lesion.roi_number)
 }
 
-/// The structures and metrics of an analysis that these tables need of a patient with a follow-up.
-#[must_use]
-pub fn needed_for_follow_up(analysis: &Analysis) -> Analysis {
-    let numbers: BTreeSet<i64> = analysis.lesions.iter().map(visible).collect();
-    let mut needed = analysis.clone();
-    needed.structures.retain(|r| numbers.contains(&r.roi_number));
-    let names = [LONGEST_IN_PLANE.name, ACROSS_IN_PLANE.name];
-    needed
-        .measurements
-        .retain(|m| numbers.contains(&m.roi_number) && names.contains(&m.metric.as_str()));
-    needed
+/// What these tables need of the analysis of a patient with a follow-up: the sizes of lesions.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct LesionSizes {
+    /// The structures that stand for the visible tumours.
+    pub structures: Vec<StructureResult>,
+    /// Their diameters.
+    pub measurements: Vec<Measurement>,
+}
+
+impl LesionSizes {
+    /// Those of an analysis.
+    #[must_use]
+    pub fn of(analysis: &Analysis) -> Self {
+        let numbers: BTreeSet<i64> = analysis.lesions.iter().map(visible).collect();
+        let names = [LONGEST_IN_PLANE.name, ACROSS_IN_PLANE.name];
+        let is_size = |m: &&Measurement| names.contains(&m.metric.as_str());
+        let structures = analysis.structures.iter().filter(|r| numbers.contains(&r.roi_number));
+        let measurements =
+            analysis.measurements.iter().filter(|m| numbers.contains(&m.roi_number) && is_size(m));
+        Self {
+            structures: structures.cloned().collect(),
+            measurements: measurements.cloned().collect(),
+        }
+    }
 }
 
 /// Everything drawn of a patient who has a follow-up, by lesion_id.
@@ -154,6 +163,9 @@ struct Patient<'a> {
 fn patients<'a>(study: &Study<'a>) -> Vec<Patient<'a>> {
     let later = study.cases.iter().filter(|c| c.is_follow_up());
     let followed: BTreeSet<&Token> = later.filter_map(|c| c.patient.as_ref()).collect();
+    if followed.is_empty() {
+        return Vec::new();
+    }
     let mut by_patient: BTreeMap<&Token, Patient<'a>> = BTreeMap::new();
     for measured in study.measured() {
         let Some(patient) = measured.case.patient.as_ref().filter(|p| followed.contains(p)) else {

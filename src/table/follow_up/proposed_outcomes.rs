@@ -11,8 +11,8 @@ use crate::study::Study;
 use crate::user::outcomes::COLUMNS;
 use crate::write_csv::write_records;
 use crate::write_file::{WriteError, remove_file, replace_file};
+use tidydose_metrics::follow_up::UNDECIDED;
 use tidydose_metrics::follow_up::response::{RESPONSES_BY, Readings, ResponseDefinition};
-use tidydose_metrics::follow_up::{Bounded, UNDECIDED};
 
 /// The file.
 pub(super) const FILE: &str = "outcomes_proposed.csv";
@@ -138,11 +138,7 @@ fn look(
         baseline: before.baseline,
         nadir: before.nadir,
         now,
-        growth: Bounded {
-            value: now.value - before.nadir.value,
-            low: now.low - before.nadir.high,
-            high: now.high - before.nadir.low,
-        },
+        growth: now.minus(before.nadir),
     });
     Some(Look { day, response: readings.map_or(UNDECIDED, |r| definition.response(&r, false)) })
 }

@@ -185,12 +185,7 @@ impl<'a> FollowUpOf<'_, 'a> {
             let before = self.patient.before(&lesion.entry.id, self.day, |s| size(s, of));
             let now = self.at(follow_up, lesion, of);
             if let (Some(before), Some(now)) = (before, now) {
-                let nadir = before.nadir;
-                let grown = Bounded {
-                    value: now.value - nadir.value,
-                    low: now.low - nadir.high,
-                    high: now.high - nadir.low,
-                };
+                let grown = now.minus(before.nadir);
                 growth = Bounded {
                     value: growth.value.max(grown.value),
                     low: growth.low.max(grown.low),
@@ -226,8 +221,7 @@ impl<'a> FollowUpOf<'_, 'a> {
         let times = self.patient.times_of(&lesion.entry.id);
         let mut there = times.into_iter().filter(|d| d.entry.measured.case.id == case.id);
         // A lesion that fell apart is drawn as several: their sizes add up.
-        let first = size(&there.next()?.sizes, of)?;
-        let mut sum = first;
+        let mut sum = size(&there.next()?.sizes, of)?;
         for more in there {
             sum = sum.plus(size(&more.sizes, of)?);
         }
