@@ -11,7 +11,7 @@ use strum::{EnumIter, IntoStaticStr, VariantNames};
 use super::shape::Shape;
 use tidydose_case::{Case, Role, VolumeWindow, side_of_target, volume_window};
 use tidydose_geometry::Point;
-use tidydose_geometry::point::{add, dot, scale, sub, unit};
+use tidydose_geometry::point::{add, dot, midpoint, scale, sub, unit};
 use tidydose_rt::finding::{Code, Finding, Subject};
 
 /// Nearer to the middle plane than this a centre says no side, mm: half the width of a chiasm.
@@ -84,7 +84,7 @@ impl MiddlePlane {
         };
         let sum = pairs.iter().map(leftward).fold([0.0; 3], add);
         let normal = unit(sum).filter(|n| n[0] > 0.8).unwrap_or([1.0, 0.0, 0.0]);
-        let middles = pairs.iter().map(|[a, b]| scale(add(*a, *b), 0.5));
+        let middles = pairs.iter().map(|[a, b]| midpoint(*a, *b));
         let brain = one_named(case, shapes, "Brain").map(|s| s.centre_mm);
         let mut offsets: Vec<f64> = middles.chain(brain).map(|p| dot(normal, p)).collect();
         offsets.sort_by(f64::total_cmp);

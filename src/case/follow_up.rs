@@ -7,7 +7,7 @@ use strum::{IntoStaticStr, VariantNames};
 
 use super::{Case, Prescription, PrescriptionBasis, Technology};
 use tidydose_geometry::Point;
-use tidydose_geometry::point::{distance_2, scale};
+use tidydose_geometry::point::{distance_2, midpoint};
 use tidydose_geometry::units::{Day, Gray};
 use tidydose_rt::identity::Token;
 
@@ -84,7 +84,7 @@ impl Case {
     pub(super) fn middle_in_dose_frame(&self, roi_number: i64) -> Option<Point> {
         let set = self.structure_set.as_ref()?;
         let [low, high] = *set.extents.get(&roi_number)?;
-        let middle = scale([0, 1, 2].map(|axis| low[axis] + high[axis]), 0.5);
+        let middle = midpoint(low, high);
         let own = set.rois.iter().find(|r| r.number == roi_number)?.frame.as_ref();
         let motion = own.or(set.frame.as_ref()).and_then(|f| self.frames.motions.get(f));
         Some(motion.map_or(middle, |motion| motion.apply(middle)))

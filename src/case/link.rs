@@ -58,15 +58,17 @@ pub fn link_decided(inventory: &Inventory, decisions: &Decisions) -> (Vec<Case>,
     }));
     drafts.extend(archive.lone_structure_sets().map(Draft::of_structures));
     findings.extend(course::settle(&mut drafts, &inventory.records, decisions));
-    let used = used(&drafts, &owners.findings, &findings);
-    drafts.extend(follow_up::later_sets(inputs, &drafts, &used));
     let mut cases = resolved.waiting;
     for draft in drafts {
         findings.extend(draft.findings);
         cases.push(draft.case);
     }
     findings.extend(owners.findings);
-    findings.extend(unused(&archive, &cases, &findings));
+    for draft in follow_up::later_sets(inputs, &cases, &used(&cases, &findings)) {
+        findings.extend(draft.findings);
+        cases.push(draft.case);
+    }
+    findings.extend(unused(&archive, &used(&cases, &findings)));
     findings.extend(person::contradictions(inventory, &cases));
     findings.extend(frames::refused(&inventory.registrations));
     cases.sort_by(|a, b| (&a.patient, &a.id).cmp(&(&b.patient, &b.id)));
@@ -108,28 +110,24 @@ fn subject(origin: &Origin, case: Option<&Token>) -> Subject {
     }
 }
 
-/// The objects that are in a case or about which there is something to say.
-fn used(drafts: &[Draft], owned: &[Finding], findings: &[Finding]) -> BTreeSet<Token> {
-    let cases = drafts.iter().map(|d| &d.case);
-    let sets = cases.filter_map(|c| Some(c.structure_set.as_ref()?.origin.object.clone()));
-    let said = drafts.iter().flat_map(|d| &d.findings).chain(owned).chain(findings);
-    sets.chain(said.filter_map(|f| f.subject.object.clone())).collect()
-}
-
-/// Notes for the objects that are neither in a case nor named by a finding.
-fn unused(archive: &ObjectsByUid, cases: &[Case], findings: &[Finding]) -> Vec<Finding> {
+/// The objects that are in a case or that a finding names.
+fn used(cases: &[Case], findings: &[Finding]) -> BTreeSet<Token> {
     let in_cases = cases.iter().flat_map(|c| {
         let structures = c.structure_set.as_ref().map(|s| &s.origin.object);
         let doses = c.all_doses().map(|d| &d.origin.object).collect::<Vec<_>>();
         doses.into_iter().chain(structures)
     });
     let in_findings = findings.iter().filter_map(|f| f.subject.object.as_ref());
-    let seen: BTreeSet<&Token> = in_cases.chain(in_findings).collect();
+    in_cases.chain(in_findings).cloned().collect()
+}
+
+/// Notes for the objects that are not used.
+fn unused(archive: &ObjectsByUid, used: &BTreeSet<Token>) -> Vec<Finding> {
     let doses = archive.doses.values().map(|d| (&d.origin, "dose"));
     let sets = archive.structure_sets.values().map(|s| (&s.origin, "structure set"));
     doses
         .chain(sets)
-        .filter(|(origin, _)| !seen.contains(&origin.object))
+        .filter(|(origin, _)| !used.contains(&origin.object))
         .map(|(origin, what)| {
             let message = format!("no plan and no other object leads to this {what}");
             Finding::new(Code::ObjectUnused, subject(origin, None), message)

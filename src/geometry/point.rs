@@ -21,6 +21,12 @@ pub fn scale(a: Point, factor: f64) -> Point {
     [a[0] * factor, a[1] * factor, a[2] * factor]
 }
 
+/// Halfway between two points.
+#[must_use]
+pub fn midpoint(a: Point, b: Point) -> Point {
+    scale(add(a, b), 0.5)
+}
+
 /// Scalar product.
 #[must_use]
 pub fn dot(a: Point, b: Point) -> f64 {

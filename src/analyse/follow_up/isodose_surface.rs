@@ -2,7 +2,7 @@
 
 use tidydose_dose::DoseField;
 use tidydose_geometry::Point;
-use tidydose_geometry::point::{add, distance_2, dot, length, scale, sub};
+use tidydose_geometry::point::{add, distance_2, dot, length, midpoint, scale, sub};
 
 /// Halvings of a way between two voxel centres until the isodose is found: a voxel of 3 mm to
 /// 0.001 mm.
@@ -56,14 +56,14 @@ impl<'a> IsodoseSurface<'a> {
     /// Where the dose crosses the value between two points of which the first lies `above` it.
     fn crossing(&self, [mut a, mut b]: [Point; 2], above: bool) -> Point {
         for _ in 0..HALVINGS {
-            let middle = scale(add(a, b), 0.5);
+            let middle = midpoint(a, b);
             if self.is_above(middle) == above {
                 a = middle;
             } else {
                 b = middle;
             }
         }
-        scale(add(a, b), 0.5)
+        midpoint(a, b)
     }
 
     fn is_above(&self, p: Point) -> bool {

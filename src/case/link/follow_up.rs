@@ -8,9 +8,9 @@ use std::collections::BTreeSet;
 use super::draft::{Draft, DraftInputs};
 use super::frames::{self, Joined};
 use crate::follow_up::{FollowUp, FollowUpDay, GivenDose};
-use crate::{Case, DoseSource, FrameJoin, FrameLink, RoleReason};
+use crate::{Case, FrameJoin, FrameLink, RoleReason};
 use tidydose_geometry::Point;
-use tidydose_geometry::point::{distance_2, scale};
+use tidydose_geometry::point::{distance_2, midpoint};
 use tidydose_geometry::units::Day;
 use tidydose_rt::finding::Code;
 use tidydose_rt::identity::Token;
@@ -24,7 +24,7 @@ const APART_MM: f64 = 10.0;
 /// The cases of later structure sets among those that `used` does not name.
 pub(super) fn later_sets(
     inputs: DraftInputs<'_>,
-    drafts: &[Draft],
+    cases: &[Case],
     used: &BTreeSet<Token>,
 ) -> Vec<Draft> {
     let mut later = Vec::new();
@@ -32,9 +32,8 @@ pub(super) fn later_sets(
         if used.contains(&set.origin.object) {
             continue;
         }
-        let mut treated: Vec<Treated<'_>> = drafts
+        let mut treated: Vec<Treated<'_>> = cases
             .iter()
-            .map(|d| &d.case)
             .filter(|c| c.patient.is_some() && c.patient == set.origin.patient)
             .filter_map(Treated::of)
             .collect();
@@ -141,7 +140,7 @@ impl Draft {
     /// Takes the dose of a plan under the structures.
     fn lay_on_dose(&mut self, plan: &Case, join: &Under) {
         self.case.dose = plan.dose.clone();
-        self.case.dose_source = DoseSource { ..plan.dose_source.clone() };
+        self.case.dose_source = plan.dose_source.clone();
         self.case.dose_link = plan.dose_link;
         self.case.doses_seen = plan.doses_seen;
         self.case.frames = join.frames.clone();
@@ -216,15 +215,12 @@ fn implausible(
         }
     }
     let grid = dose.grid.as_ref()?;
-    let middles: Vec<Point> = set.extents.values().map(|e| middle(*e)).collect();
+    let middles: Vec<Point> =
+        set.extents.values().map(|[low, high]| midpoint(*low, *high)).collect();
     let inside = middles.iter().filter(|p| grid.contains(motion.apply(**p))).count();
     (inside == 0 && !middles.is_empty()).then(|| {
         "moved by the registration, no structure has its middle inside the dose grid".to_owned()
     })
-}
-
-fn middle([low, high]: [Point; 2]) -> Point {
-    scale([0, 1, 2].map(|axis| low[axis] + high[axis]), 0.5)
 }
 
 /// Middles of structures that have the same name in both sets: the later one, the one of the plan
@@ -238,8 +234,8 @@ fn twins(set: &StructureSetHeader, plan: &Case) -> Vec<[Point; 2]> {
         let twin = planned.rois.iter().find(|r| !r.name.trim().is_empty() && same(&r.name));
         let Some(twin) = twin else { continue };
         let there = plan.middle_in_dose_frame(twin.number);
-        if let (Some(own), Some(there)) = (set.extents.get(&roi.number), there) {
-            pairs.push([middle(*own), there]);
+        if let (Some([low, high]), Some(there)) = (set.extents.get(&roi.number), there) {
+            pairs.push([midpoint(*low, *high), there]);
         }
     }
     pairs

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::archive::structure_frames;
 use super::subject;
 use crate::FrameLink;
+use tidydose_geometry::point::midpoint;
 use tidydose_rt::finding::{Code, Finding};
 use tidydose_rt::identity::Token;
 use tidydose_rt::{DoseHeader, Origin, Registration, Rigid, StructureSetHeader};
@@ -205,8 +206,7 @@ pub(super) fn plausible(dose: &DoseHeader, set: &StructureSetHeader) -> Result<S
     let inside = |p: [f64; 3], [low, high]: [[f64; 3]; 2]| {
         (0..3).all(|a| (low[a]..=high[a]).contains(&p[a]))
     };
-    let middle = |[low, high]: &[[f64; 3]; 2]| [0, 1, 2].map(|a| 0.5 * (low[a] + high[a]));
-    let held = set.extents.values().filter(|e| grid.contains(middle(e)));
+    let held = set.extents.values().filter(|[low, high]| grid.contains(midpoint(*low, *high)));
     let (held, all) = (held.count(), set.extents.len());
     let hot = if inside(hottest, around) { "inside" } else { "outside" };
     let what = if outline.is_some() { "the outline of the patient" } else { "all structures" };
