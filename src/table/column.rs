@@ -54,7 +54,11 @@ enum Read<R> {
     Boolean(fn(&R) -> Option<bool>),
     TextAt(usize, for<'r> fn(&'r R, usize) -> Option<Cow<'r, str>>),
     RealAt(usize, fn(&R, usize) -> Option<f64>),
+    BoundedAt { place: usize, side: usize, read: fn(&R, usize) -> Bounded },
 }
+
+/// A number with its lower and its upper bound, each missing where there is none.
+pub type Bounded = [Option<f64>; 3];
 
 /// What a column means, without the rows.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -146,6 +150,24 @@ impl<R> Column<R> {
         Self::new(texts, Kind::Real, Read::RealAt(place, read))
     }
 
+    /// Three columns, of a number and of its lower and upper bound, see [`Column::real_at`]:
+    /// `stem_unit`, `stem_low_unit`, `stem_high_unit`, each with its meaning.
+    pub fn bounded_at(
+        [stem, ending]: [&str; 2],
+        unit: &'static str,
+        meanings: [String; 3],
+        place: usize,
+        read: fn(&R, usize) -> Bounded,
+    ) -> Vec<Self> {
+        let names = ["", "_low", "_high"].map(|side| format!("{stem}{side}_{ending}"));
+        let mut columns = Vec::new();
+        for (side, (name, meaning)) in names.into_iter().zip(meanings).enumerate() {
+            let texts = [name.into(), unit.into(), meaning.into()];
+            columns.push(Self::new(texts, Kind::Real, Read::BoundedAt { place, side, read }));
+        }
+        columns
+    }
+
     /// A column of text which holds one of `allowed`, see [`Column::real_at`].
     pub fn word_at(
         name: impl Into<Cow<'static, str>>,
@@ -203,6 +225,9 @@ impl<R> Column<R> {
             Read::Integer(read) => read(row).map_or(Cell::Missing, Cell::Integer),
             Read::Real(read) => real(read(row)),
             Read::RealAt(place, read) => real(read(row, *place)),
+            Read::BoundedAt { place, side, read } => {
+                real(read(row, *place).get(*side).copied().flatten())
+            }
             Read::Boolean(read) => read(row).map_or(Cell::Missing, Cell::Boolean),
         }
     }

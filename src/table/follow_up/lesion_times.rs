@@ -5,7 +5,7 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::{Drawn, Identity, Patient, patients};
+use super::{Drawn, Identity, Patient, bounded, patients};
 use crate::column::{Column, Sheet, borrowed, count};
 use crate::structure_names::shown_name;
 use crate::study::Study;
@@ -242,43 +242,27 @@ const SIZES: [SizeWords; 3] = [
 fn size_columns(place: usize) -> Vec<Column<LesionTime>> {
     let words = &SIZES[place];
     let SizeWords { name, unit, meaning } = words;
-    fn of(r: &LesionTime, at: usize, read: fn(&Outcome) -> Option<f64>) -> Option<f64> {
-        read(r.sizes.get(at)?.as_ref()?)
-    }
-    vec![
-        Column::real_at(format!("{name}_{unit}"), *unit, *meaning, place, |r, at| {
-            of(r, at, |o| o.value)
-        }),
-        Column::real_at(
-            format!("{name}_low_{unit}"),
-            *unit,
-            format!("lower numerical bound of the {meaning}"),
-            place,
-            |r, at| of(r, at, |o| o.low),
+    let high = match *unit {
+        "mm" => format!(
+            "upper bound of the {meaning}, with what a plane between two drawn ones may have had: \
+             for a ball √(value² + spacing of planes²)"
         ),
-        Column::real_at(
-            format!("{name}_high_{unit}"),
-            *unit,
-            match *unit {
-                "mm" => format!(
-                    "upper bound of the {meaning}, with what a plane between two drawn ones may \
-                     have had: for a ball √(value² + spacing of planes²)"
-                ),
-                _ => format!("upper numerical bound of the {meaning}"),
-            },
-            place,
-            |r, at| of(r, at, |o| o.high),
-        ),
-        Column::word_at(
-            format!("{name}_status"),
-            format!(
-                "why there is or is not a {meaning}; missing where it is no metric of this run"
-            ),
-            Status::VARIANTS,
-            place,
-            |r: &LesionTime, at| borrowed(r.sizes.get(at)?.as_ref()?.status.word()),
-        ),
-    ]
+        _ => format!("upper numerical bound of the {meaning}"),
+    };
+    let meanings = [(*meaning).to_owned(), format!("lower numerical bound of the {meaning}"), high];
+    let mut columns =
+        Column::bounded_at([name, unit], unit, meanings, place, |r: &LesionTime, at| {
+            let size = r.sizes.get(at).and_then(Option::as_ref);
+            size.map_or([None; 3], bounded)
+        });
+    columns.push(Column::word_at(
+        format!("{name}_status"),
+        format!("why there is or is not a {meaning}; missing where it is no metric of this run"),
+        Status::VARIANTS,
+        place,
+        |r: &LesionTime, at| borrowed(r.sizes.get(at)?.as_ref()?.status.word()),
+    ));
+    columns
 }
 
 const CHANGES: [[&str; 2]; 4] = [
@@ -290,26 +274,10 @@ const CHANGES: [[&str; 2]; 4] = [
 
 fn change_columns(place: usize) -> Vec<Column<LesionTime>> {
     let [name, meaning] = CHANGES[place];
-    fn of(r: &LesionTime, at: usize, read: fn(&Bounded) -> f64) -> Option<f64> {
-        r.changes.get(at)?.as_ref().map(read)
-    }
-    vec![
-        Column::real_at(format!("{name}_percent"), "%", meaning, place, |r, at| {
-            of(r, at, |b| b.value)
-        }),
-        Column::real_at(
-            format!("{name}_low_percent"),
-            "%",
-            format!("lower bound of the {meaning}, by the bounds of both times"),
-            place,
-            |r, at| of(r, at, |b| b.low),
-        ),
-        Column::real_at(
-            format!("{name}_high_percent"),
-            "%",
-            format!("upper bound of the {meaning}, by the bounds of both times"),
-            place,
-            |r, at| of(r, at, |b| b.high),
-        ),
-    ]
+    let of = |side: &str| format!("{side} bound of the {meaning}, by the bounds of both times");
+    let meanings = [meaning.to_owned(), of("lower"), of("upper")];
+    Column::bounded_at([name, "percent"], "%", meanings, place, |r: &LesionTime, at| {
+        let change = r.changes.get(at).copied().flatten();
+        change.map_or([None; 3], |c| [c.value, c.low, c.high].map(Some))
+    })
 }

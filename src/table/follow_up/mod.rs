@@ -10,6 +10,7 @@ mod responses;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::column;
 use super::lesions::{self, LesionEntry};
 use super::study::{Measured, Study};
 use tidydose_analyse::{Analysis, Lesion, Measurement, StructureResult};
@@ -116,6 +117,11 @@ fn between_planes(outcome: Outcome, spacing_mm: Option<f64>) -> Outcome {
         return outcome;
     };
     Outcome { high: Some(high.max(value.hypot(spacing))), ..outcome }
+}
+
+/// Value and bounds of an outcome as columns have them.
+const fn bounded(outcome: &Outcome) -> column::Bounded {
+    [outcome.value, outcome.low, outcome.high]
 }
 
 /// ROI Number of the structure that stands for the visible tumour.

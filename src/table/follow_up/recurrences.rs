@@ -6,7 +6,7 @@ use std::borrow::Cow;
 
 use strum::VariantNames;
 
-use super::{Identity, patients, visible};
+use super::{Identity, bounded, patients, visible};
 use crate::column::{Column, Sheet, borrowed};
 use crate::structure_names::{shown_name, structure_id};
 use crate::study::Study;
@@ -175,26 +175,12 @@ fn shares<'a>() -> Vec<Column<Recurrence<'a>>> {
     for (at, isodose) in ISODOSES_PERCENT.iter().enumerate() {
         let meaning = format!("share of its volume that received {isodose} % of the prescription");
         let name = format!("inside_{isodose}");
-        columns.push(Column::real_at(
-            format!("{name}_percent"),
+        columns.extend(Column::bounded_at(
+            [&name, "percent"],
             "%",
-            meaning.clone(),
+            with_bounds(&meaning),
             at,
-            |r: &Recurrence<'a>, at| share(r, at)?.value,
-        ));
-        columns.push(Column::real_at(
-            format!("{name}_low_percent"),
-            "%",
-            format!("lower numerical bound: {meaning}"),
-            at,
-            |r, at| share(r, at)?.low,
-        ));
-        columns.push(Column::real_at(
-            format!("{name}_high_percent"),
-            "%",
-            format!("upper numerical bound: {meaning}"),
-            at,
-            |r, at| share(r, at)?.high,
+            |r: &Recurrence<'a>, at| share(r, at).map_or([None; 3], bounded),
         ));
         for (i, by_mm) in SHIFTS_MM.iter().enumerate() {
             let at = at * SHIFTS_MM.len() + i;
@@ -330,25 +316,21 @@ fn distances<'a>() -> Vec<Column<Recurrence<'a>>> {
     )];
     for (at, PlaceWords { name, unit, meaning, .. }) in PLACES.iter().enumerate() {
         let ending = if *unit == "%" { "percent".to_owned() } else { unit.to_lowercase() };
-        columns.push(Column::real_at(format!("{name}_{ending}"), *unit, *meaning, at, |r, at| {
-            outcome(r, at)?.value
-        }));
-        columns.push(Column::real_at(
-            format!("{name}_low_{ending}"),
-            *unit,
-            format!("lower numerical bound: {meaning}"),
+        columns.extend(Column::bounded_at(
+            [name, &ending],
+            unit,
+            with_bounds(meaning),
             at,
-            |r, at| outcome(r, at)?.low,
-        ));
-        columns.push(Column::real_at(
-            format!("{name}_high_{ending}"),
-            *unit,
-            format!("upper numerical bound: {meaning}"),
-            at,
-            |r, at| outcome(r, at)?.high,
+            |r: &Recurrence<'a>, at| outcome(r, at).map_or([None; 3], bounded),
         ));
     }
     columns
+}
+
+/// What a number and its bounds mean.
+fn with_bounds(meaning: &str) -> [String; 3] {
+    let side = |side: &str| format!("{side} numerical bound: {meaning}");
+    [meaning.to_owned(), side("lower"), side("upper")]
 }
 
 /// The first thing that is missing.
