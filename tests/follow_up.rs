@@ -9,7 +9,9 @@ use std::path::{Path, PathBuf};
 use assert_cmd::Command;
 use tempfile::TempDir;
 
+use crate::documents::copy;
 use crate::measured::{Row, cohort, rows_of};
+use crate::phantom::closed_form::RadialBall;
 use crate::phantom::sample::follow_up::{Again, Keeper, keepers};
 
 /// A study of the three keepers alone.
@@ -75,19 +77,6 @@ impl Study {
     }
 }
 
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir_all(to).unwrap();
-    for entry in fs::read_dir(from).unwrap() {
-        let entry = entry.unwrap();
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).unwrap();
-        }
-    }
-}
-
 fn number(row: &Row, column: &str) -> f64 {
     row[column].parse().unwrap_or_else(|_| panic!("{column} is `{}` in {row:?}", row[column]))
 }
@@ -118,22 +107,6 @@ fn drawn() -> Vec<(Keeper, i64, Again)> {
 fn row_of<'r>(rows: &'r [Row], days: i64, name: &str, column: &str) -> &'r Row {
     let own = |r: &&Row| r["structure"] == name && r[column] == days.to_string();
     rows.iter().find(own).unwrap_or_else(|| panic!("no row of {name} on day {days}"))
-}
-
-/// Share of a ball (radius r, distance d) in a ball of radius R, percent: the lens of two spheres,
-/// V = π (R + r − d)² (d² + 2d(r + R) − 3(r − R)²) / 12d (textbook).
-fn lens_percent(r: f64, big: f64, d: f64) -> f64 {
-    if d >= r + big {
-        return 0.0;
-    }
-    if d <= big - r {
-        return 100.0;
-    }
-    let lens = std::f64::consts::PI
-        * (big + r - d).powi(2)
-        * (d * d + 2.0 * d * (r + big) - 3.0 * (r - big).powi(2))
-        / (12.0 * d);
-    100.0 * lens / (4.0 / 3.0 * std::f64::consts::PI * r.powi(3))
 }
 
 fn distance(a: [f64; 3], b: [f64; 3]) -> f64 {
@@ -171,7 +144,8 @@ fn sizes_and_places_hold_what_the_formulas_say() {
         let (centre, dose) = keeper.dose();
         let d = distance(ball.centre, *centre);
         for percent in [95.0, 100.0, 50.0] {
-            let truth = lens_percent(ball.radius, dose.radius(0.01 * percent * 20.0), d);
+            let there = RadialBall { dose: dose.clone(), radius: ball.radius, distance: d };
+            let truth = 100.0 * there.volume_at(0.01 * percent * 20.0) / there.volume();
             let columns = ["", "_low", "_high"].map(|c| format!("inside_{percent}{c}_percent"));
             holds(place, columns.each_ref().map(String::as_str), truth);
         }

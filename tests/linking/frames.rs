@@ -6,50 +6,7 @@ use tidydose_case::{Decisions, FrameLink};
 
 use super::*;
 use crate::measured::rows_of;
-use crate::phantom::dicom::{Registration, uid};
-
-/// A turn about a tilted axis and a shift: takes points of the structures' frame into the dose's.
-pub(super) struct Motion(pub(super) [f64; 16]);
-
-impl Motion {
-    /// Rodrigues' formula for the unit axis (2, 3, 6)/7, with angle and shift; textbook.
-    pub(super) fn new(degrees: f64, shift: Point) -> Self {
-        let (axis, (sin, cos)) =
-            ([2.0 / 7.0, 3.0 / 7.0, 6.0 / 7.0], degrees.to_radians().sin_cos());
-        let [x, y, z] = axis;
-        let skew = [[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]];
-        let mut m = [0.0; 16];
-        for i in 0..3 {
-            for j in 0..3 {
-                let unit = if i == j { cos } else { 0.0 };
-                m[4 * i + j] = unit + sin * skew[i][j] + (1.0 - cos) * axis[i] * axis[j];
-            }
-            m[4 * i + 3] = shift[i];
-        }
-        m[15] = 1.0;
-        Self(m)
-    }
-
-    pub(super) fn apply(&self, p: Point) -> Point {
-        let m = &self.0;
-        [0, 1, 2]
-            .map(|i| m[4 * i] * p[0] + m[4 * i + 1] * p[1] + m[4 * i + 2] * p[2] + m[4 * i + 3])
-    }
-
-    fn inverse(&self) -> Self {
-        let m = &self.0;
-        let shift = [m[3], m[7], m[11]];
-        let mut n = [0.0; 16];
-        for i in 0..3 {
-            for j in 0..3 {
-                n[4 * i + j] = m[4 * j + i];
-            }
-            n[4 * i + 3] = -(0..3).map(|j| m[4 * j + i] * shift[j]).sum::<f64>();
-        }
-        n[15] = 1.0;
-        Self(n)
-    }
-}
+use crate::phantom::dicom::{Motion, Registration, uid};
 
 const SHIFT: Point = [31.0, -12.5, 8.25];
 

@@ -6,9 +6,9 @@ use std::path::{Path, PathBuf};
 
 use assert_cmd::Command;
 
-use super::frames::Motion;
 use super::*;
 use crate::measured::{Row, rows_of};
+use crate::phantom::dicom::Motion;
 use crate::phantom::dicom::{Record, Registration, uid};
 
 /// Peak (Gy), width (mm) and fractions of two balls of dose about one point.

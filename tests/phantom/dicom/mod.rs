@@ -25,7 +25,7 @@ pub use encode::{Encoding, Header, Wrapping, decimal, uid};
 pub use image::CtImage;
 pub use plan::{BeamReference, DoseReference, FractionGroup, Plan};
 pub use record::{Record, SessionBeam};
-pub use registration::Registration;
+pub use registration::{Motion, Registration};
 pub use structure_set::{Contour, Roi, StructureSet};
 
 /// What goes wrong when an object is written.

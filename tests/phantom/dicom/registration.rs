@@ -3,8 +3,59 @@
 
 use dicom_dictionary_std::{tags, uids};
 
+use tidydose_geometry::Point;
+
 use super::Result;
 use super::encode::{Header, Item};
+
+/// A turn about a tilted axis and a shift: takes points of one frame into another.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motion(
+    /// Row by row.
+    pub [f64; 16],
+);
+
+impl Motion {
+    /// Rodrigues' formula for the unit axis (2, 3, 6)/7, with angle and shift; textbook.
+    pub fn new(degrees: f64, shift: Point) -> Self {
+        let (axis, (sin, cos)) =
+            ([2.0 / 7.0, 3.0 / 7.0, 6.0 / 7.0], degrees.to_radians().sin_cos());
+        let [x, y, z] = axis;
+        let skew = [[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]];
+        let mut m = [0.0; 16];
+        for i in 0..3 {
+            for j in 0..3 {
+                let unit = if i == j { cos } else { 0.0 };
+                m[4 * i + j] = unit + sin * skew[i][j] + (1.0 - cos) * axis[i] * axis[j];
+            }
+            m[4 * i + 3] = shift[i];
+        }
+        m[15] = 1.0;
+        Self(m)
+    }
+
+    /// Where a point comes to lie.
+    pub fn apply(&self, p: Point) -> Point {
+        let m = &self.0;
+        [0, 1, 2]
+            .map(|i| m[4 * i] * p[0] + m[4 * i + 1] * p[1] + m[4 * i + 2] * p[2] + m[4 * i + 3])
+    }
+
+    /// The way back.
+    pub fn inverse(&self) -> Self {
+        let m = &self.0;
+        let shift = [m[3], m[7], m[11]];
+        let mut n = [0.0; 16];
+        for i in 0..3 {
+            for j in 0..3 {
+                n[4 * i + j] = m[4 * j + i];
+            }
+            n[4 * i + 3] = -(0..3).map(|j| m[4 * j + i] * shift[j]).sum::<f64>();
+        }
+        n[15] = 1.0;
+        Self(n)
+    }
+}
 
 /// A registration of other frames into the frame of the header.
 #[derive(Debug, Clone, PartialEq)]

@@ -9,7 +9,9 @@ use super::case::{Course, Lesion, Technology};
 use super::truth::Row;
 use super::{Archive, File};
 use crate::phantom::closed_form::Radial;
-use crate::phantom::dicom::{CtImage, Header, Registration, Result, Roi, StructureSet, uid};
+use crate::phantom::dicom::{
+    CtImage, Header, Motion, Registration, Result, Roi, StructureSet, uid,
+};
 use crate::phantom::solid::{PlaneStack, Solid};
 
 /// A ball that was drawn again.
@@ -151,30 +153,6 @@ fn marginal() -> Keeper {
     }
 }
 
-/// Takes points of the later frame into that of the plan: a turn about the axis (2, 3, 6)/7 by
-/// Rodrigues' formula, then a shift, row by row.
-fn matrix((degrees, shift): (f64, Point)) -> [f64; 16] {
-    let ([x, y, z], (sin, cos)) =
-        ([2.0 / 7.0, 3.0 / 7.0, 6.0 / 7.0], degrees.to_radians().sin_cos());
-    let (axis, skew) = ([x, y, z], [[0.0, -z, y], [z, 0.0, -x], [-y, x, 0.0]]);
-    let mut m = [0.0; 16];
-    for i in 0..3 {
-        for j in 0..3 {
-            let unit = if i == j { cos } else { 0.0 };
-            m[4 * i + j] = unit + sin * skew[i][j] + (1.0 - cos) * axis[i] * axis[j];
-        }
-        m[4 * i + 3] = shift[i];
-    }
-    m[15] = 1.0;
-    m
-}
-
-/// Where a point of the plan lies in the later frame.
-fn back(m: &[f64; 16], p: Point) -> Point {
-    let from = [p[0] - m[3], p[1] - m[7], p[2] - m[11]];
-    [0, 1, 2].map(|j| (0..3).map(|i| m[4 * i + j] * from[i]).sum())
-}
-
 impl Archive {
     fn look(&mut self, keeper: &Keeper, number: usize, look: &Look) -> Result<()> {
         let course = &keeper.course;
@@ -191,10 +169,13 @@ impl Archive {
             series_uid: own(&format!("{what} series")),
             ..header.clone()
         };
-        let matrix = matrix(look.motion);
+        let (degrees, shift) = look.motion;
+        // From the later frame into that of the plan.
+        let motion = Motion::new(degrees, shift);
+        let back = motion.inverse();
         let mut rois = Vec::new();
         for (i, ball) in look.balls.iter().enumerate() {
-            let solid = Solid::ball(back(&matrix, ball.centre), ball.radius);
+            let solid = Solid::ball(back.apply(ball.centre), ball.radius);
             let roi = Roi::new(i as i32 + 1, ball.name, "GTV");
             rois.push(roi.outlining(&solid, &PlaneStack::axial(1.0, 0.3), 100).rounded(3));
             self.truth.push(Row {
@@ -209,7 +190,7 @@ impl Archive {
         }
         let mut set = StructureSet::new(of("structures"), rois);
         if look.imaged {
-            let z = back(&matrix, look.balls[0].centre)[2];
+            let z = back.apply(look.balls[0].centre)[2];
             for k in 0..3 {
                 let image = Header { series_uid: own("image series"), ..of(&format!("image {k}")) };
                 set.image_uids.push(image.instance_uid.clone());
@@ -222,7 +203,7 @@ impl Archive {
         }
         let frame = set.header.frame_uid.clone();
         let into = Header { frame_uid: objects.set.header.frame_uid.clone(), ..of("registration") };
-        let registration = Registration::rigid(into, &frame, matrix);
+        let registration = Registration::rigid(into, &frame, motion.0);
         let set = set.bytes()?;
         self.files.push(File { path: format!("{folder}/structures.dcm"), bytes: set });
         let bytes = registration.bytes()?;
