@@ -182,9 +182,9 @@ pub(super) fn dictionary<'a>(
         Some(Cell::Text(text)) => Some(text.into_owned()),
         _ => None,
     };
+    let tables = texts(&frame, "table");
     for table in of_study(true) {
-        let of_table =
-            |row: &usize| texts(&frame, "table").get(*row).copied().flatten() == Some(table.name);
+        let of_table = |row: &usize| tables.get(*row).copied().flatten() == Some(table.name);
         let known: Vec<usize> = (0..frame.height()).filter(of_table).collect();
         for definition in definitions(table, chosen) {
             let own = |row: &&usize| at("column", **row).as_deref() == Some(&*definition.name);
