@@ -8,6 +8,8 @@ use std::path::Path;
 
 use assert_cmd::Command;
 
+use crate::measured::TABLE_FILES;
+
 /// The program in `place`.
 fn tidydose(place: &Path) -> Command {
     let mut command = Command::cargo_bin("tidydose").unwrap();
@@ -303,7 +305,7 @@ fn the_sample_is_measured_alike_with_one_job_and_with_three() {
     assert!(last.contains("study/tables/findings.csv"), "{err}");
     let study = place.path().join("study");
     let first = contents(&study.join("tables"));
-    assert_eq!(first.len(), 49, "twenty-three tables in two formats, three in one");
+    assert_eq!(first.len(), TABLE_FILES);
     ran(place.path(), &["measure", &sample, "--jobs", "3", "--quiet"]);
     assert!(contents(&study.join("tables")) == first);
     let metrics = rows(&study.join("tables/metrics.csv"));

@@ -11,7 +11,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use crate::measured::{Measured, cohort, measured, updating};
+use crate::measured::{Measured, TABLE_FILES, cohort, measured, updating};
 
 /// Largest relative difference of a number.
 const TOLERANCE: f64 = 1e-9;
@@ -113,7 +113,7 @@ fn a_second_run_with_another_number_of_jobs_writes_the_same_bytes() {
         assert!(read(measured()) == read(&again), "{} differs", name.display());
         compared += 1;
     }
-    assert_eq!(compared, 49, "twenty-three tables in two formats, three in one");
+    assert_eq!(compared, TABLE_FILES);
     let run = |run: &Measured| fs::read(run.study().join("run.json")).unwrap();
     assert!(run(measured()) == run(&again), "run.json differs");
     assert_eq!((again.code, &again.out), (measured().code, &measured().out));

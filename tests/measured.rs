@@ -19,6 +19,9 @@ pub(crate) type Row = BTreeMap<String, String>;
 /// The key of every run: 32 bytes in hexadecimal.
 const KEY: &str = "000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f";
 
+/// Files in `tables/` of a study: 23 tables in two formats, three in one. A new table changes this.
+pub(crate) const TABLE_FILES: usize = 49;
+
 /// One run of `measure` over the whole cohort.
 pub(crate) struct Measured {
     place: TempDir,
