@@ -53,10 +53,12 @@ fn help_fills_the_window_without_orphan_lines() {
         "measure",
         "ask",
         "review",
+        "follow-up",
         "diff",
         "explain",
         "relate",
         "paper",
+        "pool",
         "limits",
         "anonymise",
     ];

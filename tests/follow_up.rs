@@ -15,12 +15,12 @@ use crate::phantom::closed_form::RadialBall;
 use crate::phantom::sample::follow_up::{Again, Keeper, keepers};
 
 /// A study of the three keepers alone.
-struct Study {
+pub(crate) struct Study {
     place: TempDir,
 }
 
 impl Study {
-    fn measured() -> Self {
+    pub(crate) fn measured() -> Self {
         let study = Self { place: tempfile::tempdir().unwrap() };
         for folder in ["follow-up", "cobalt-unit/LK-21", "gantry/LK-22", "robot-arm/LK-23_A"] {
             copy(&cohort().join(folder), &study.archive().join(folder));
@@ -29,11 +29,16 @@ impl Study {
         study
     }
 
+    /// Where its archive and its study lie.
+    pub(crate) fn place(&self) -> &Path {
+        self.place.path()
+    }
+
     fn archive(&self) -> PathBuf {
         self.place.path().join("archive")
     }
 
-    fn measure(&self) -> String {
+    pub(crate) fn measure(&self) -> String {
         let output = Command::cargo_bin("tidydose")
             .unwrap()
             .current_dir(self.place.path())
@@ -44,13 +49,13 @@ impl Study {
         String::from_utf8(output.stderr).unwrap()
     }
 
-    fn rows(&self, table: &str) -> Vec<Row> {
+    pub(crate) fn rows(&self, table: &str) -> Vec<Row> {
         let path = self.place.path().join(format!("study/tables/{table}.csv"));
         rows_of(&fs::read_to_string(path).unwrap())
     }
 
     /// Says in `lesions.csv` what is known: every proposal is right, the others are new.
-    fn decide(&self) {
+    pub(crate) fn decide(&self) {
         let path = self.place.path().join("study/lesions.csv");
         let text = fs::read_to_string(&path).unwrap();
         let text = text.trim_start_matches('\u{feff}');

@@ -46,6 +46,7 @@ mod encodings;
 mod explain;
 mod faults;
 mod follow_up;
+mod follow_up_page;
 mod golden;
 mod handoff;
 mod leaks;

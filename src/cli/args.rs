@@ -2,8 +2,8 @@
 //! rest of the program sees only that.
 
 use super::help::{
-    ANONYMISE_HELP, ASK_HELP, DIFF_HELP, EXPLAIN_HELP, LIMITS_HELP, MEASURE_HELP, PAPER_HELP,
-    POOL_HELP, RELATE_HELP, REVIEW_HELP, SURVEY_HELP, TOP_HELP,
+    ANONYMISE_HELP, ASK_HELP, DIFF_HELP, EXPLAIN_HELP, FOLLOW_UP_HELP, LIMITS_HELP, MEASURE_HELP,
+    PAPER_HELP, POOL_HELP, RELATE_HELP, REVIEW_HELP, SURVEY_HELP, TOP_HELP,
 };
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
@@ -51,6 +51,9 @@ pub(super) enum Command {
     /// Make the page of a quality committee from a measured study
     #[command(after_help = REVIEW_HELP)]
     Review(Review),
+    /// Make the page of the time after the treatment: sizes, responses, recurrences, new lesions
+    #[command(after_help = FOLLOW_UP_HELP)]
+    FollowUp(FollowUp),
     /// Say what changed between two studies, by how much and why
     #[command(after_help = DIFF_HELP)]
     Diff(Diff),
@@ -297,6 +300,20 @@ pub(super) struct Review {
     /// Write a sheet of every case, each as a page of its own, into a folder beside the page
     #[arg(long)]
     pub(super) all_sheets: bool,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
+}
+
+/// The page of the time after the treatment.
+#[derive(Debug, Clone, Args)]
+pub(super) struct FollowUp {
+    /// Folder of a measured study
+    #[arg(long, value_name = "DIR", default_value = "study")]
+    pub(super) study: PathBuf,
+    /// File of the page [default: follow_up.html in the folder of the study]
+    #[arg(long, value_name = "FILE")]
+    pub(super) output: Option<PathBuf>,
     /// Nothing on stderr but warnings and errors
     #[arg(long)]
     pub(super) quiet: bool,

@@ -101,6 +101,19 @@ Examples:
 Research and quality review only, not for treatment decisions; local protocol and licensed \
 practice decide.";
 
+pub(super) const FOLLOW_UP_HELP: &str = "\
+Patients with a structure set that was drawn after a treatment have a sheet: time, volumes and \
+diameters with bounds, what images say by each criterion, new lesions, and where what was drawn \
+lies in the dose that was given. Nothing is taken from a proposal: what lesions.csv matches to no \
+lesion is in no change, response or figure.
+
+Examples:
+  tidydose follow-up
+  tidydose follow-up --study cohort --output meeting/follow_up.html
+
+Research and quality review only, not for treatment decisions; local protocol and licensed \
+practice decide.";
+
 pub(super) const DIFF_HELP: &str = "\
 Compares plans, structures, lesions, metrics, relations, limit checks and findings row by row. \
 The cause of a change is an input (other file contents of the case), a decision of a person, a \

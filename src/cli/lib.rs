@@ -9,6 +9,7 @@ mod diff;
 mod explain;
 mod fault;
 mod finish;
+mod follow_up;
 mod help;
 mod interrupt;
 mod limit_list;
@@ -103,6 +104,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Limits(typed) => limit_list::run(&typed, &Terminal::new(typed.quiet)),
+        Command::FollowUp(typed) => follow_up::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
         Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
         Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),

@@ -53,18 +53,27 @@ impl Frame {
     /// Grid lines with their numbers, and the titles of the axes. `x_ticks` false leaves the
     /// numbers of the horizontal axis to the caller.
     pub(super) fn axes(&self, x_title: &str, y_title: &str, x_ticks: bool) -> Markup {
+        let x = if x_ticks { ticks(self.x) } else { Vec::new() };
+        self.axes_at([&x, &ticks(self.y)], x_title, y_title)
+    }
+
+    /// The same with grid lines at these places of both axes, each with its words.
+    pub(super) fn axes_at(
+        &self,
+        [x_ticks, y_ticks]: [&[(f64, String)]; 2],
+        x_title: &str,
+        y_title: &str,
+    ) -> Markup {
         let (left, right) = Self::sides();
         let (top, bottom) = Self::ends();
         html! {
-            @for (y, label) in ticks(self.y) {
-                line.grid x1=(left) x2=(right) y1=(at(self.py(y))) y2=(at(self.py(y))) {}
-                text.tick x=(left - 6.0) y=(at(self.py(y) + 4.0)) text-anchor="end" { (label) }
+            @for (y, label) in y_ticks {
+                line.grid x1=(left) x2=(right) y1=(at(self.py(*y))) y2=(at(self.py(*y))) {}
+                text.tick x=(left - 6.0) y=(at(self.py(*y) + 4.0)) text-anchor="end" { (label) }
             }
-            @if x_ticks {
-                @for (x, label) in ticks(self.x) {
-                    line.grid x1=(at(self.px(x))) x2=(at(self.px(x))) y1=(top) y2=(bottom) {}
-                    text.tick x=(at(self.px(x))) y=(bottom + 16.0) text-anchor="middle" { (label) }
-                }
+            @for (x, label) in x_ticks {
+                line.grid x1=(at(self.px(*x))) x2=(at(self.px(*x))) y1=(top) y2=(bottom) {}
+                text.tick x=(at(self.px(*x))) y=(bottom + 16.0) text-anchor="middle" { (label) }
             }
             line.axis x1=(left) x2=(right) y1=(bottom) y2=(bottom) {}
             line.axis x1=(left) x2=(left) y1=(top) y2=(bottom) {}
@@ -77,7 +86,7 @@ impl Frame {
 }
 
 /// Round numbers across a range, four to eight of them, with their text.
-fn ticks([from, to]: [f64; 2]) -> Vec<(f64, String)> {
+pub(super) fn ticks([from, to]: [f64; 2]) -> Vec<(f64, String)> {
     let rough = (to - from) / 5.0;
     let ten = 10f64.powf(rough.log10().floor());
     let step = [1.0, 2.0, 5.0, 10.0].map(|s| s * ten).into_iter().find(|s| *s >= rough);

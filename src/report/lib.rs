@@ -16,6 +16,7 @@ pub mod difference;
 mod drawing;
 pub mod explain;
 mod findings;
+pub mod follow_up;
 mod html_page;
 mod labels;
 mod meeting;

@@ -11,14 +11,16 @@ use assert_cmd::Command;
 
 use super::browser::Browser;
 use super::reference::accessibility_checker;
+use crate::follow_up::Study;
 use crate::measured::measured;
 use crate::review;
 
 const DESK: [u32; 2] = [1280, 900];
 const TELEPHONE: [u32; 2] = [390, 844];
 
-/// The page of the committee, and that of one value with limits, terms and picture.
-fn pages(folder: &Path) -> [PathBuf; 2] {
+/// The page of the committee, that of one value with limits, terms and picture, and that of the time
+/// after the treatment.
+fn pages(folder: &Path) -> [PathBuf; 3] {
     let study = review::reviewed_study();
     let rows = measured().rows("limit_checks");
     let decided =
@@ -33,7 +35,14 @@ fn pages(folder: &Path) -> [PathBuf; 2] {
     run(&["review", "--output", &review.to_string_lossy()]);
     let cell = [&row["plan_id"], "Brainstem", &row["metric"]];
     run(&["explain", cell[0], cell[1], cell[2], "--page", &value.to_string_lossy()]);
-    [review, value]
+    let followed = Study::measured();
+    followed.decide();
+    followed.measure();
+    let later = folder.join("later.html");
+    let mut command = Command::cargo_bin("tidydose").unwrap();
+    command.current_dir(followed.place()).args(["follow-up", "--quiet", "--output"]).arg(&later);
+    command.assert().success();
+    [review, value, later]
 }
 
 /// How many elements a person can work, and how many of them had the keyboard.
@@ -61,7 +70,7 @@ const MARK: &str = r#"
 #[test]
 fn the_keyboard_reaches_everything_and_is_seen() {
     let folder = tempfile::tempdir().unwrap();
-    for (page, least) in pages(folder.path()).iter().zip([60, 8]) {
+    for (page, least) in pages(folder.path()).iter().zip([60, 8, 20]) {
         let mut browser = Browser::open(folder.path(), page, DESK);
         loop {
             browser.press("Tab");
@@ -84,7 +93,7 @@ fn the_keyboard_reaches_everything_and_is_seen() {
 #[test]
 fn keys_sort_open_and_jump() {
     let folder = tempfile::tempdir().unwrap();
-    let [review, _] = pages(folder.path());
+    let [review, ..] = pages(folder.path());
     let mut browser = Browser::open(folder.path(), &review, DESK);
     browser.press("Tab");
     browser.press("Enter");

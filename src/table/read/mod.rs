@@ -8,7 +8,9 @@
 mod cases;
 mod cell;
 mod findings;
+mod follow_up;
 mod places;
+mod recurrences;
 mod values;
 
 use std::borrow::Cow;
@@ -19,7 +21,9 @@ use super::frame::{LoadedTable, texts};
 pub use cases::{LesionRow, PlanRow, StructureRow};
 pub use cell::{CellError, Word};
 pub use findings::{ChoiceRow, DictionaryRow, FileRow, FindingDetailRow, FindingRow};
+pub use follow_up::{LesionTimeRow, NewLesionsRow, ResponseRow, WithBounds};
 pub use places::{PictureRow, TraceRow};
+pub use recurrences::{RecurrenceRow, ShareRow};
 pub use values::{BoundsRow, DvhRow, LimitCheckRow, MetricRow, RelationRow, SensitivityRow};
 
 pub use super::traces::TraceKind;
@@ -27,6 +31,7 @@ pub use super::user::states::State;
 pub use tidydose_analyse::picture::{LineKind, Orientation, View};
 pub use tidydose_case::{PlanRole, Role};
 pub use tidydose_metrics::Status;
+pub use tidydose_metrics::follow_up::response::{Compared, RESPONSES_BY};
 pub use tidydose_metrics::limits::{Checked, Tier, Verdict};
 pub use tidydose_rt::finding::Severity;
 
@@ -133,12 +138,12 @@ mod tests {
     use crate::frame::Cells;
     use crate::{Destination, TABLES, database, read_study, write_tables};
 
-    fn tables() -> Tables {
+    fn tables(example: &Example) -> Tables {
         let folder = tempfile::tempdir().unwrap();
         let database = folder.path().join(database::FILE);
         let to = Destination { folder: folder.path(), database: Some(&database) };
         let names: Vec<&str> = TABLES.iter().map(|t| t.name).collect();
-        write_tables(&Example::new().study(), &names, to).unwrap();
+        write_tables(&example.study(), &names, to).unwrap();
         read_study::StudyTables::of_study(folder.path()).unwrap().read_all(&names).unwrap()
     }
 
@@ -156,7 +161,7 @@ mod tests {
 
     #[test]
     fn every_written_table_reads_back_whole() {
-        let tables = tables();
+        let tables = tables(&Example::new());
         check::<PlanRow<'_>>(&tables);
         check::<StructureRow<'_>>(&tables);
         check::<LesionRow<'_>>(&tables);
@@ -171,11 +176,16 @@ mod tests {
         check::<DictionaryRow<'_>>(&tables);
         check::<TraceRow<'_>>(&tables);
         check::<PictureRow<'_>>(&tables);
+        let tables = self::tables(&Example::new().followed());
+        check::<LesionTimeRow<'_>>(&tables);
+        check::<ResponseRow<'_>>(&tables);
+        check::<RecurrenceRow<'_>>(&tables);
+        check::<NewLesionsRow<'_>>(&tables);
     }
 
     #[test]
     fn what_is_not_understood_is_named() {
-        let mut tables = tables();
+        let mut tables = tables(&Example::new());
         let metrics = tables["metrics"].clone();
         let mut words = vec![Some("ok"); metrics.height()];
         words[1] = Some("okay");
