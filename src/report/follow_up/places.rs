@@ -36,7 +36,7 @@ fn name(patient: &Patient<'_>, r: &RecurrenceRow<'_>) -> Markup {
 
 fn shares(patient: &Patient<'_>) -> Markup {
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Shares inside isodoses" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Shares inside isodoses, patient " (patient.patient_id) } { table {
             caption { "Share of its volume inside isodoses, %: numerical bounds below it, then the least \
                 and the most when it is shifted by up to 1 and 2 mm" }
             thead { tr {
@@ -77,7 +77,7 @@ fn distances(patient: &Patient<'_>) -> Markup {
         "Surface to isodose mm",
     ];
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Distances" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Distances, patient " (patient.patient_id) } { table {
             caption { "Distances from the nearest treated target and from the isodose of the \
                 prescription; negative inside" }
             thead { tr { @for words in heads { th scope="col" { (words) } } } }

@@ -51,7 +51,7 @@ fn responses(patient: &Patient<'_>) -> Markup {
     references.sort_unstable();
     references.dedup();
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Responses by criterion" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Responses by criterion, patient " (patient.patient_id) } { table {
             caption { "By each criterion; days since the treatment that is compared" }
             thead { tr { @for words in heads { th scope="col" { (words) } } } }
             tbody { @for r in &patient.responses { tr {
@@ -82,7 +82,7 @@ fn looks(patient: &Patient<'_>) -> Markup {
         "Class of that",
     ];
     html! {
-        div.scroll tabindex="0" role="region" aria-label="New lesions" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "New lesions, patient " (patient.patient_id) } { table {
             caption { "Days since the first treatment; new a year is the velocity of brain metastases \
                 (Farris et al. 2017)" }
             thead { tr { @for words in heads { th scope="col" { (words) } } } }

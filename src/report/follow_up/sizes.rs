@@ -25,7 +25,7 @@ pub(super) fn table(patient: &Patient<'_>) -> Markup {
         return html! { p { "No lesion was drawn in the later structure sets." } };
     }
     html! {
-        div.scroll tabindex="0" role="region" aria-label="Sizes at each time" { table {
+        div.scroll tabindex="0" role="region" aria-label={ "Sizes at each time, patient " (patient.patient_id) } { table {
             caption { "Sizes with their numerical bounds; days since the first treatment" }
             thead { tr { @for words in heads { th scope="col" { (words) } } } }
             tbody { @for t in rows { tr {
