@@ -59,9 +59,20 @@ fn shifts_and_margins_have_a_table_and_a_place_in_the_account() {
     let said = run(place.path(), &["explain", &case, "PONS MET", "D95%[Gy]"]);
     assert!(said.contains("With the structure elsewhere, larger or smaller"), "{said}");
     assert!(said.contains("Not in the bounds above"), "{said}");
+    let sheet = committees_page(place.path());
+    let heading = format!("aria-label=\"Shifts and margins of case {case}\"");
+    assert!(sheet.contains(&heading), "{sheet}");
+    let stem = |r: &&Row| r["structure"] == "Brainstem" && r["metric"] == "D0.03cc[Gy]";
+    assert_eq!(rows.iter().filter(stem).count(), 4, "two shifts, two margins");
 
     run(place.path(), &["measure", &archive, "--quiet", "--metric-list", "basic"]);
     assert!(table("sensitivity").is_empty(), "nobody asked");
     let said = run(place.path(), &["explain", &case, "PONS MET", "D95%[Gy]"]);
     assert!(!said.contains("With the structure elsewhere"), "{said}");
+    assert!(!committees_page(place.path()).contains("Shifts and margins"));
+}
+
+fn committees_page(place: &Path) -> String {
+    run(place, &["review", "--quiet"]);
+    fs::read_to_string(place.join("study/review.html")).unwrap()
 }

@@ -14,6 +14,7 @@ mod counts;
 pub mod decide;
 pub mod difference;
 mod drawing;
+mod elsewhere;
 pub mod explain;
 mod findings;
 pub mod follow_up;
@@ -61,6 +62,7 @@ pub const TABLES: &[&str] = &[
     "relations",
     "dictionary",
     "choices",
+    "sensitivity",
 ];
 
 /// What else it takes to tell why a case changed since an earlier study.

@@ -7,6 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use maud::{Markup, html};
 
 use super::cohort::{Case, Cohort, verdict_place, verdict_words};
+use super::elsewhere;
 use super::html_page::{Page, part};
 use super::meeting::{notes, said};
 use super::number::{bounds, fractions_of_limit, shown, spaced};
@@ -15,8 +16,8 @@ use super::place::rank;
 use super::run_chart::date_of;
 use super::{LEAST_CASES, SheetPage};
 use tidydose_table::read::{
-    CellError, Checked, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, Severity, State,
-    Tables, rows, rows_where,
+    CellError, Checked, DictionaryRow, FindingDetailRow, LimitCheckRow, MetricRow, SensitivityRow,
+    Severity, State, Tables, rows, rows_where,
 };
 use tidydose_table::run::CAUTION;
 
@@ -28,6 +29,7 @@ pub(super) struct Sources<'t> {
     pictures: Vec<Picture<'t>>,
     meanings: BTreeMap<&'t str, String>,
     findings: Vec<FindingDetailRow<'t>>,
+    elsewhere: Vec<SensitivityRow<'t>>,
 }
 
 impl<'t> Sources<'t> {
@@ -40,6 +42,7 @@ impl<'t> Sources<'t> {
             pictures: pictures(tables, |plan| with_sheet.contains(plan))?,
             meanings: meanings(tables)?,
             findings: rows(tables)?,
+            elsewhere: rows(tables)?,
         })
     }
 }
@@ -131,6 +134,7 @@ fn sheet(
             @if case.counted() {
                 div.pictures { (planes(cohort, case, &id, sources)) }
                 (numbers(cohort, case, sources))
+                (shifts(cohort, case, sources))
                 (comparable(cohort, case))
                 (limits(case))
                 (warnings(case, sources))
@@ -250,6 +254,36 @@ fn numbers(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Marku
             { p.trace { "Row of table metrics: " (r.structure_id) ", " (r.metric)
                 ". Where it comes from: tidydose explain " (case.plan.plan_id) " " (cohort.request.organ)
                 " '" (r.metric) "'" } }
+    }
+}
+
+/// What shifts and margins do to the value of the page and to that of the limit that decides, for who
+/// had them measured.
+fn shifts(cohort: &Cohort<'_>, case: &Case<'_>, sources: &Sources<'_>) -> Markup {
+    let Some(reading) = cohort.reading(case) else { return html! {} };
+    let mut metrics = vec![cohort.request.metric];
+    let deciding = case.deciding();
+    metrics.extend(deciding.map(|c| c.metric).filter(|m| *m != cohort.request.metric));
+    let own = |r: &&SensitivityRow<'_>| {
+        r.structure_id == reading.structure_id && metrics.contains(&r.metric)
+    };
+    let rows: Vec<&SensitivityRow<'_>> = sources.elsewhere.iter().filter(own).collect();
+    if rows.is_empty() {
+        return html! {};
+    }
+    html! {
+        div.scroll tabindex="0" role="region" aria-label={ "Shifts and margins of case " (case.plan.plan_id) } { table {
+            caption { (elsewhere::HEADING) ": " (elsewhere::NOTE) }
+            thead { tr { th scope="col" { "Metric" }
+                @for words in elsewhere::HEADS { th scope="col" { (words) } } } }
+            tbody { @for row in rows { tr {
+                th scope="row" { (row.metric) }
+                @for cell in elsewhere::cells(row) { td { (cell) } }
+            } } }
+        } }
+        @if let Some(words) = deciding.and_then(|c| elsewhere::about_limit(&sources.elsewhere, c)) {
+            p { (deciding.map_or("", |c| c.metric)) ": " (words) }
+        }
     }
 }
 

@@ -141,7 +141,7 @@ const CASE: [(&str, &[&str]); 10] = [
     ("Part in the treatment", &["plan_role", "plan_role_reason"]),
     ("Dose joined by", &["dose_link", "dose_source"]),
     ("Structures joined by", &["structure_link"]),
-    ("LoadedTable of reference", &["frame_link"]),
+    ("Frame of reference", &["frame_link"]),
     ("Dose as stored", &["dose_units", "dose_type", "dose_summation"]),
     ("Dose grid in mm: planes, rows, columns", &["grid_plane_mm", "grid_row_mm", "grid_column_mm"]),
     ("Program and settings", &["program_version", "settings_digest"]),

@@ -4,9 +4,9 @@
 use maud::{Markup, html};
 
 use super::account::{Account, DosePoint};
-use super::text::{ELSEWHERE, ELSEWHERE_HEADS, ELSEWHERE_NOTE, elsewhere_cells};
 use crate::chart::at;
 use crate::cohort::verdict_words;
+use crate::elsewhere;
 use crate::html_page::{Page, part};
 use crate::number::{bounds, position, rounded, shown, spaced};
 use tidydose_table::read::LimitCheckRow;
@@ -30,7 +30,7 @@ pub(super) fn page(account: &Account<'_>, stale: Option<&str>) -> String {
         definition(account),
         sources(account),
         place(account),
-        html! { (terms(account)) (elsewhere(account)) },
+        html! { (terms(account)) (shifts(account)) },
         limits(account),
         findings(account),
         planes(account),
@@ -163,13 +163,13 @@ fn points<'a>(
 const BAR: f64 = 100.0;
 
 /// What shifts and margins do, for who asked for them; beside the bounds and never among them.
-fn elsewhere(account: &Account<'_>) -> Markup {
+fn shifts(account: &Account<'_>) -> Markup {
     html! {
         @if !account.elsewhere.is_empty() {
-            h3 { (ELSEWHERE) }
-            p { (ELSEWHERE_NOTE) }
-            (table("Shifts and margins", &ELSEWHERE_HEADS, account.elsewhere.iter().map(|row| html! {
-                @for cell in elsewhere_cells(row) { td { (cell) } }
+            h3 { (elsewhere::HEADING) }
+            p { (elsewhere::NOTE) }
+            (table("Shifts and margins", &elsewhere::HEADS, account.elsewhere.iter().map(|row| html! {
+                @for cell in elsewhere::cells(row) { td { (cell) } }
             })))
         }
     }

@@ -3,20 +3,15 @@
 
 use super::account::{Account, DosePoint, ObjectRead};
 use crate::cohort::verdict_words;
+use crate::elsewhere;
 use crate::number::{counted, fractions_of_limit, position, rounded, spaced};
-use tidydose_table::read::{SensitivityRow, TraceRow};
+use tidydose_table::read::TraceRow;
 use tidydose_table::run::CAUTION;
 
 /// Letters of a line of words.
 const WIDTH: usize = 98;
 /// More contour planes than this are told by the first and last few.
 const LISTED: usize = 12;
-
-/// Heading of what shifts and margins do.
-pub(super) const ELSEWHERE: &str = "With the structure elsewhere, larger or smaller";
-/// What to mind about them.
-pub(super) const ELSEWHERE_NOTE: &str = "Not in the bounds above: what the value would be in the same dose if the structure lay so \
-                                         far off (14 directions) or were larger or smaller all around, as doubt about frames of reference and delineation asks.";
 
 /// The whole text.
 pub(super) fn text(account: &Account<'_>) -> String {
@@ -29,13 +24,13 @@ pub(super) fn text(account: &Account<'_>) -> String {
         ("Contour planes", planes(&account.planes)),
         ("Hottest point", places(account)),
         ("Bounds, term by term", terms(account)),
-        (ELSEWHERE, elsewhere(account)),
+        (elsewhere::HEADING, shifts(account)),
         ("Limits on this metric", limits(account)),
         ("Findings", findings(account)),
         ("Picture", picture(account)),
     ] {
         // Only who asked for shifts and margins has a part on them.
-        if heading == ELSEWHERE && lines.is_empty() {
+        if heading == elsewhere::HEADING && lines.is_empty() {
             continue;
         }
         out.push_str(&format!("\n{heading}\n"));
@@ -162,33 +157,14 @@ fn places(account: &Account<'_>) -> Vec<String> {
     lines.into_iter().flat_map(|l| wrapped(&l)).collect()
 }
 
-fn elsewhere(account: &Account<'_>) -> Vec<String> {
+fn shifts(account: &Account<'_>) -> Vec<String> {
     if account.elsewhere.is_empty() {
         return Vec::new();
     }
-    let rows: Vec<Vec<String>> = account.elsewhere.iter().map(elsewhere_cells).collect();
-    let mut lines = aligned(&ELSEWHERE_HEADS, &rows);
-    lines.extend(wrapped(ELSEWHERE_NOTE));
+    let rows: Vec<Vec<String>> = account.elsewhere.iter().map(elsewhere::cells).collect();
+    let mut lines = aligned(&elsewhere::HEADS, &rows);
+    lines.extend(wrapped(elsewhere::NOTE));
     lines
-}
-
-/// What stands over each column of them.
-pub(super) const ELSEWHERE_HEADS: [&str; 5] =
-    ["what", "mm", "mean, or the value", "worst", "lowest to highest"];
-
-/// One shift or margin.
-pub(super) fn elsewhere_cells(row: &SensitivityRow<'_>) -> Vec<String> {
-    let short = |x: Option<f64>| x.map_or_else(|| "-".to_owned(), rounded);
-    let worst = match (row.worst, row.worst_direction) {
-        (Some(_), Some(way)) => format!("{} to {}", short(row.worst), spaced(way)),
-        _ => short(row.worst),
-    };
-    let range = match (row.lowest, row.highest) {
-        (Some(low), Some(high)) => format!("{} to {}", rounded(low), rounded(high)),
-        _ if row.reason.is_empty() => "-".to_owned(),
-        _ => format!("{}: {}", spaced(row.status.word()), row.reason),
-    };
-    vec![spaced(row.kind), rounded(row.by_mm), short(row.average), worst, range]
 }
 
 fn terms(account: &Account<'_>) -> Vec<String> {
