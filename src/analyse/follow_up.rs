@@ -4,9 +4,11 @@
 //! lesion is which is not known here.
 //!
 //! Bounds are those of relations (`relate/shape.rs`) with a term for the dose: the larger
-//! difference to the dose of every second voxel, counted as in [`crate::bounds`].
+//! difference to the dose of every second voxel, counted as in [`crate::bounds`]. Where the user
+//! states how far off the registration may be, they hold that too (`registration.rs`).
 
 mod isodose_surface;
+mod registration;
 
 use serde::{Deserialize, Serialize};
 
@@ -19,8 +21,8 @@ use super::structure;
 use isodose_surface::IsodoseSurface;
 use tidydose_case::Case;
 use tidydose_dose::{DoseField, Dvh, sample};
-use tidydose_geometry::Occupancy;
 use tidydose_geometry::point::Point;
+use tidydose_geometry::{Occupancy, separate_pieces};
 use tidydose_metrics::{Outcome, Status};
 use tidydose_rt::finding::Subject;
 use tidydose_rt::{Dose, Roi, StructureSet};
@@ -60,6 +62,11 @@ pub struct ShareInside {
 pub struct FollowUpPlace {
     /// ROI Number.
     pub roi_number: i64,
+    /// Pieces of it that do not hang together.
+    pub pieces: usize,
+    /// How far off the user says that the registration may be, mm: the bounds below hold it. Absent
+    /// where nothing was stated.
+    pub registration_mm: Option<f64>,
     /// ROI Number of the nearest treated target, in the structure set of its plan.
     pub nearest_target: Option<i64>,
     /// Shares inside isodoses, in the order of [`ISODOSES_PERCENT`]; empty without a prescription.
@@ -92,14 +99,13 @@ pub fn follow_up_places(
     let prepared = Prepared::of(dose, settings.interpolation);
     let fields = prepared.fields(0.0);
     let frame = case.dose.as_ref().and_then(|d| d.frame.as_ref());
-    let shapes = |roi: &Roi| {
+    let shape = |roi: &Roi| {
         let solid = structure::build(roi, &Subject::default(), &mut Vec::new()).ok()?;
-        Shapes::of(&solid.by(settings.outlines), settings.ends)
+        let pieces = separate_pieces(&solid.stack);
+        let shapes = Shapes::of(&solid.by(settings.outlines), settings.ends)?;
+        Some(DrawnShape { number: roi.header.number, shapes, pieces })
     };
-    let given: Vec<TreatedShape> = treated
-        .iter()
-        .filter_map(|roi| Some(TreatedShape { number: roi.header.number, shapes: shapes(roi)? }))
-        .collect();
+    let given: Vec<DrawnShape> = treated.iter().filter_map(shape).collect();
     let mut places = Vec::new();
     for roi in &set.rois {
         let number = roi.header.number;
@@ -107,32 +113,37 @@ pub fn follow_up_places(
         if !is_target || roi.header.frame.as_ref() != frame {
             continue;
         }
-        let Some(own) = shapes(roi) else { continue };
+        let Some(own) = shape(roi) else { continue };
         let prescription = case.prescriptions.iter().find(|p| p.roi_number == number);
         let inputs = PlaceInputs {
             fields,
             prescription_gy: prescription.map(|p| p.dose.value()),
             given: &given,
+            registration_mm: settings.registration_mm,
         };
-        places.push(place(number, &own, inputs));
+        places.push(place(&own, inputs));
     }
     places.sort_by_key(|p| p.roi_number);
     places
 }
 
-struct TreatedShape {
+/// A target, treated or drawn later.
+struct DrawnShape {
     number: i64,
     shapes: Shapes,
+    pieces: usize,
 }
 
 #[derive(Clone, Copy)]
 struct PlaceInputs<'a> {
     fields: Fields<'a>,
     prescription_gy: Option<f64>,
-    given: &'a [TreatedShape],
+    given: &'a [DrawnShape],
+    registration_mm: Option<f64>,
 }
 
-fn place(roi_number: i64, own: &Shapes, inputs: PlaceInputs<'_>) -> FollowUpPlace {
+fn place(own: &DrawnShape, inputs: PlaceInputs<'_>) -> FollowUpPlace {
+    let DrawnShape { number, shapes: own, pieces } = own;
     let gaps = inputs.given.iter().map(|t| (t, Shapes::gap(&t.shapes, own)));
     let nearest = gaps.filter(|(_, gap)| gap.value.is_some()).min_by(|(_, a), (_, b)| {
         let gap = |o: &Outcome| o.value.unwrap_or(f64::INFINITY);
@@ -144,18 +155,25 @@ fn place(roi_number: i64, own: &Shapes, inputs: PlaceInputs<'_>) -> FollowUpPlac
         let centre = |x: &Shape, y: &Shape| y.body.signed_distance_mm(x.cells.centroid()?);
         let chance = shape::GAP_CHANCE * own.pitch_mm().max(target.shapes.pitch_mm());
         centre_to_target = Shapes::compare(own, &target.shapes, chance, &centre);
-        let [near] = shape::shares_within(&target.shapes, own, [NEAR_MM], gap);
-        near_target = near;
+        let off_mm = inputs.registration_mm.unwrap_or(0.0);
+        let around = [NEAR_MM, NEAR_MM - off_mm, NEAR_MM + off_mm];
+        let [near, nearer, farther] = shape::shares_within(&target.shapes, own, around, gap);
+        near_target = Outcome { low: nearer.low, high: farther.high, ..near };
     }
-    let in_dose = InDose { own, fields: inputs.fields };
-    let [centre_to_isodose, gap_to_isodose] = in_dose.isodose_distances(inputs.prescription_gy);
+    let off_mm = inputs.registration_mm;
+    let in_dose = InDose { own, fields: inputs.fields, off_mm };
+    let far = |outcome: Outcome| registration::of_distance(outcome, off_mm);
+    let [centre_to_isodose, gap_to_isodose] =
+        in_dose.isodose_distances(inputs.prescription_gy).map(far);
     FollowUpPlace {
-        roi_number,
+        roi_number: *number,
+        pieces: *pieces,
+        registration_mm: off_mm,
         nearest_target: nearest.as_ref().map(|(t, _)| t.number),
         inside: in_dose.shares(inputs.prescription_gy),
         centre_dose: in_dose.centre_dose(),
-        centre_to_target,
-        gap_to_target: nearest.map_or_else(no_target, |(_, gap)| gap),
+        centre_to_target: far(centre_to_target),
+        gap_to_target: nearest.map_or_else(no_target, |(_, gap)| far(gap)),
         near_target,
         centre_to_isodose,
         gap_to_isodose,
@@ -174,6 +192,8 @@ struct ShiftedShares {
 struct InDose<'a> {
     own: &'a Shapes,
     fields: Fields<'a>,
+    /// How far off the registration may be, mm.
+    off_mm: Option<f64>,
 }
 
 /// A dose, or something made of it, in all ways in which it is read.
@@ -236,7 +256,22 @@ impl<'a> InDose<'a> {
     fn centre_dose(&self) -> Outcome {
         let of = |x: &Shape, field: &DoseField| Some([field.at(x.cells.centroid()?)?]);
         let [outcome] = self.bounded(&self.doses(), 0.0, &of);
-        outcome
+        registration::of_range(outcome, self.centre_range())
+    }
+
+    /// The lowest and the highest dose within the doubt about the registration of its centre.
+    fn centre_range(&self) -> Option<[f64; 2]> {
+        let (off_mm, centre) = (self.off_mm?, self.own.coarse().cells.centroid()?);
+        let dose = self.fields.nominal.at(centre)?;
+        let mut range = [dose; 2];
+        for direction in Direction::ALL {
+            let by = direction.vector(off_mm);
+            let there: Point = std::array::from_fn(|i| centre[i] + by[i]);
+            if let Some(dose) = self.fields.nominal.at(there) {
+                range = [range[0].min(dose), range[1].max(dose)];
+            }
+        }
+        Some(range)
     }
 
     fn shares(&self, prescription_gy: Option<f64>) -> Vec<ShareInside> {
@@ -244,9 +279,13 @@ impl<'a> InDose<'a> {
         let doses_gy = ISODOSES_PERCENT.map(|percent| percent / 100.0 * prescription_gy);
         let of = |x: &Shape, field: &DoseField| shares_percent(&x.cells, field, doses_gy);
         let outcomes = self.bounded(&self.doses(), 100.0 * CHANCE_SHARE, &of);
-        let shifted = self.shifted(doses_gy);
+        let shifted = self.shifted(doses_gy, &SHIFTS_MM);
+        // Halfway as well: where a larger shift goes past, a smaller one may reach further.
+        let doubt = self.off_mm.map(|mm| self.shifted(doses_gy, &[0.5 * mm, mm]));
+        let doubt = doubt.as_ref().and_then(|shifts| shifts.last());
         let mut out = Vec::new();
         for (i, outcome) in outcomes.into_iter().enumerate() {
+            let outcome = registration::of_range(outcome, doubt.map(|s| s.percent[i]));
             let of_level = |s: &ShiftedShares| Shifted { by_mm: s.by_mm, percent: s.percent[i] };
             out.push(ShareInside {
                 isodose_percent: ISODOSES_PERCENT[i],
@@ -271,13 +310,17 @@ impl<'a> InDose<'a> {
         Outcome { high, status: Status::PartlyOutsideGrid, reason, ..outcome }
     }
 
-    fn shifted(&self, doses_gy: [f64; ISODOSES_PERCENT.len()]) -> Vec<ShiftedShares> {
+    fn shifted(
+        &self,
+        doses_gy: [f64; ISODOSES_PERCENT.len()],
+        lengths_mm: &[f64],
+    ) -> Vec<ShiftedShares> {
         let cells = &self.own.coarse().cells;
         let mut out = Vec::new();
         // A shift of up to so much: a smaller one may reach further where a larger one goes past.
         let unmoved = shares_percent(cells, self.fields.nominal, doses_gy);
         let mut ranges = unmoved.map(|shares| shares.map(|percent| [percent; 2]));
-        for by_mm in SHIFTS_MM {
+        for &by_mm in lengths_mm {
             for direction in Direction::ALL {
                 let moved = cells.moved(direction.vector(by_mm));
                 let shares = shares_percent(&moved, self.fields.nominal, doses_gy);

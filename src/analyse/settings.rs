@@ -75,6 +75,9 @@ pub struct Settings {
     pub shifts_mm: Vec<f64>,
     /// By how much structures are grown, or shrunk where negative, for the same, mm.
     pub margins_mm: Vec<f64>,
+    /// How far off the registration of a structure drawn after a treatment may be, mm, as the user
+    /// states it; absent where bounds are to hold nothing of it.
+    pub registration_mm: Option<f64>,
     /// Share of a value from which on its bounds are too wide to say anything; see
     /// [`metrics::weigh`]. Changes no number, but which values count.
     pub uncertain_from: f64,
@@ -93,6 +96,7 @@ impl Default for Settings {
             target_inside_from: limit_check::INSIDE_FROM,
             shifts_mm: Vec::new(),
             margins_mm: Vec::new(),
+            registration_mm: None,
             uncertain_from: metrics::weigh::UNCERTAIN_FROM,
         }
     }

@@ -209,6 +209,10 @@ pub(super) struct Measure {
     /// The same with the structure grown, or shrunk where negative, by so much; for example -0.5,0.5
     #[arg(long, value_name = "MM,...", allow_hyphen_values = true)]
     pub(super) margin: Option<String>,
+    /// How far off the registration of a structure set drawn after a treatment may be, in mm: bounds in
+    /// table recurrences hold it then; for example 1
+    #[arg(long, value_name = "MM")]
+    pub(super) registration_doubt: Option<String>,
     /// Write the tables in CSV once more into DIR/spreadsheet, with a byte-order mark: cells and
     /// numbers with comma and decimal point, or with semicolon and decimal comma
     #[arg(long, value_name = "NAME", value_parser = words(Convention::WORDS))]

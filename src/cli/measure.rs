@@ -55,6 +55,8 @@ struct RunSettings {
     shifts_mm: Vec<f64>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     margins_mm: Vec<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    registration_mm: Option<f64>,
     #[serde(skip_serializing_if = "std::ops::Not::not")]
     strict: bool,
 }
@@ -265,6 +267,7 @@ impl StudyHead {
             uncertain_from_percent: percent(analysis.uncertain_from),
             shifts_mm: analysis.shifts_mm.clone(),
             margins_mm: analysis.margins_mm.clone(),
+            registration_mm: analysis.registration_mm,
             strict,
         };
         let settings = run::settings_value(&shown).map_err(|e| Fault::System(e.to_string()))?;

@@ -87,6 +87,7 @@ impl PartKeys {
             uncertain_from,
             shifts_mm,
             margins_mm,
+            registration_mm,
         } = settings;
         let mut measured = Text(String::new());
         measured.add("numbers", numbers);
@@ -105,6 +106,9 @@ impl PartKeys {
             if !lengths.is_empty() {
                 asked.add(name, lengths);
             }
+        }
+        if let Some(mm) = registration_mm {
+            asked.add("registration_mm", mm);
         }
         Self { measured: measured.0, asked: asked.0 }
     }
@@ -284,6 +288,8 @@ mod tests {
         let [plain, moved, grown] =
             [&settings, &moved, &grown].map(|s| PartKeys::new(s).of(&case).into_text());
         assert!(plain != moved && plain != grown && moved != grown);
+        let joined = analyse::Settings { registration_mm: Some(1.0), ..settings.clone() };
+        assert_ne!(PartKeys::new(&joined).of(&case), key);
         let less = analyse::Settings { regions: false, ..settings.clone() };
         let less = PartKeys::new(&less).of(&case);
         assert!(less != key && less.inputs() == key.inputs());

@@ -143,6 +143,11 @@ fn analysis(typed: &Measure) -> Result<analyse::Settings, Fault> {
     if let Some(list) = &typed.margin {
         settings.margins_mm = lengths_mm("--margin", list, |mm| mm != 0.0, "-0.5,0.5")?;
     }
+    if let Some(length) = &typed.registration_doubt {
+        let lengths = lengths_mm("--registration-doubt", length, |mm| mm > 0.0, "1")?;
+        // Of several the largest holds all.
+        settings.registration_mm = lengths.last().copied();
+    }
     if let Some(list) = &typed.alpha_beta {
         settings.alpha_beta = alpha_beta(list, &own_names(&typed.common.study)?)?;
     }

@@ -21,7 +21,7 @@ use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::finding::Finding;
 
 /// What the first line of every part says it is; another layout gets another name.
-const FORMAT: &str = "tidydose case 5";
+const FORMAT: &str = "tidydose case 6";
 /// Ending of the file name.
 const ENDING: &str = "case";
 /// Results are some hundred kilobytes; more effort saves little.

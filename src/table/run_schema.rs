@@ -111,10 +111,11 @@ fn settings() -> Value {
         ("target_inside_from_percent", percent("from which share a target lies inside an organ")),
         ("uncertain_from_percent", percent("from which width of its bounds a value is uncertain")),
     ]);
-    // Only a run that moves structures says so, and only a strict one.
+    // Only a run that moves structures says so, one that doubts registrations, and a strict one.
     let lengths = json!({"type": "array", "items": {"type": "number"}});
     settings["properties"]["shifts_mm"] = lengths.clone();
     settings["properties"]["margins_mm"] = lengths;
+    settings["properties"]["registration_mm"] = json!({"type": "number"});
     settings["properties"]["strict"] = yes_or_no;
     settings
 }

@@ -89,14 +89,17 @@ impl ResponseDefinition {
         if readings.now.high <= 0.0 {
             return "complete";
         }
-        let (Some(of_baseline), Some(of_nadir)) = (
-            readings.now.change_percent(readings.baseline),
-            readings.now.change_percent(readings.nadir),
-        ) else {
+        let Some(of_baseline) = readings.now.change_percent(readings.baseline) else {
             return UNDECIDED;
         };
-        let grown = Fact::at_least(of_nadir, self.progressive_percent)
-            .and(Fact::at_least(readings.growth, self.progressive_by));
+        // Nothing was left before: what is there again has grown by more than any percentage.
+        let again = readings.nadir.high <= 0.0 && readings.now.low > 0.0;
+        let by_share = match readings.now.change_percent(readings.nadir) {
+            _ if again => Fact::Yes,
+            Some(of_nadir) => Fact::at_least(of_nadir, self.progressive_percent),
+            None => return UNDECIDED,
+        };
+        let grown = by_share.and(Fact::at_least(readings.growth, self.progressive_by));
         let shrunk = Fact::at_most(of_baseline, self.partial_percent);
         match (grown, shrunk) {
             (Fact::Yes, _) => "progressive",
@@ -166,6 +169,8 @@ mod tests {
             (40.0, 20.0, 24.0, "partial"), // 20 % more than the nadir, but by 4 mm only
             (40.0, 20.0, 25.0, "progressive"),
             (40.0, 40.0, 0.0, "complete"),
+            (40.0, 0.0, 5.0, "progressive"), // there again, by 5 mm
+            (40.0, 0.0, 4.0, "partial"),
         ] {
             let readings = readings(baseline, nadir, now);
             assert_eq!(rano.response(&readings, false), expected, "{baseline} {nadir} {now}");
@@ -181,6 +186,11 @@ mod tests {
         assert_eq!(volumes.response(&readings(1.0, 1.0, 0.343), false), "partial");
         assert_eq!(volumes.response(&readings(1.0, 1.0, 0.35), false), "stable");
         assert_eq!(volumes.response(&readings(1.0, 0.5, 0.864), false), "progressive");
+        assert_eq!(
+            volumes.response(&readings(1.0, 0.0, 0.01), false),
+            "progressive",
+            "there again"
+        );
     }
 
     #[test]

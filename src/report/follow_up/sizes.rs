@@ -29,7 +29,7 @@ pub(super) fn table(patient: &Patient<'_>) -> Markup {
             caption { "Sizes with their numerical bounds; days since the first treatment" }
             thead { tr { @for words in heads { th scope="col" { (words) } } } }
             tbody { @for t in rows { tr {
-                th scope="row" { (t.structure)
+                th scope="row" { (t.shown_name())
                     span.sub { (identity(t)) @if !t.reason.is_empty() { "; " (t.reason) } } }
                 td.n { (days(patient.since(t.day))) }
                 td.n { (with_bounds(t.volume())) @if t.volume().is_none() {
@@ -50,6 +50,7 @@ fn identity(time: &LesionTimeRow<'_>) -> &'static str {
         (false, _) => "at its treatment",
         (true, "user") => "treated lesion, drawn again",
         (true, "new") => "new",
+        (true, "gone") => "nothing is left of it",
         (true, _) => "nobody has matched it",
     }
 }

@@ -24,7 +24,7 @@ pub(crate) const TABLE: Table = Table {
 };
 
 const TIMES: &[&str] = &["treatment", "follow_up"];
-const MATCHES: &[&str] = &["user", "new", "unmatched"];
+const MATCHES: &[&str] = &["user", "new", "gone", "unmatched"];
 
 struct LesionTime {
     patient_id: Option<String>,
@@ -50,6 +50,9 @@ fn sheet<'a>(study: &Study<'a>) -> Sheet<'a> {
     let mut rows = Vec::new();
     for patient in patients(study) {
         rows.extend(patient.drawn.values().filter_map(|drawn| row(&patient, drawn)));
+        for treated in patient.drawn.values() {
+            rows.extend(gone(&patient, treated));
+        }
     }
     rows.sort_by(|a, b| {
         let key = |r: &LesionTime| (r.patient_id.clone(), r.day, r.lesion_id.clone());
@@ -79,7 +82,8 @@ fn row(patient: &Patient<'_>, drawn: &Drawn<'_>) -> Option<LesionTime> {
         Identity::Treated(id) => Some(id.clone()),
         Identity::New(_) | Identity::Undecided => None,
     };
-    if !is_follow_up && patient.times_of(&drawn.entry.id).len() < 2 {
+    let id = &drawn.entry.id;
+    if !is_follow_up && patient.times_of(id).len() < 2 && patient.gone_in(id).is_empty() {
         return None;
     }
     let treated_at = match &treated {
@@ -110,6 +114,34 @@ fn row(patient: &Patient<'_>, drawn: &Drawn<'_>) -> Option<LesionTime> {
     })
 }
 
+/// A treated lesion at each time at which nothing is left of it, as `lesions.csv` says.
+fn gone(patient: &Patient<'_>, treated: &Drawn<'_>) -> Vec<LesionTime> {
+    let mut rows = Vec::new();
+    for (day, case) in patient.gone_in(&treated.entry.id) {
+        let sizes = super::Sizes::nothing();
+        let list = [&sizes.volume, &sizes.longest, &sizes.across].map(Clone::clone);
+        rows.push(LesionTime {
+            patient_id: treated.entry.measured.patient().map(str::to_owned),
+            plan_id: case.id.to_string(),
+            lesion_id: treated.entry.id.clone(),
+            structure: None,
+            drawn_as: None,
+            treated_lesion_id: Some(treated.entry.id.clone()),
+            is_follow_up: true,
+            match_basis: "gone",
+            day: Some(day),
+            day_source: case.follow_up.as_ref().map(|f| f.day_source.word()),
+            days_since: treated.day.map(|then| day - then),
+            planes: 0,
+            measurable: Some(false),
+            changes: changes_of(patient, &sizes, &treated.entry.id, day),
+            sizes: list,
+            remark: Some("lesions.csv says that nothing is left of it"),
+        });
+    }
+    rows
+}
+
 type Changes = ([Option<Bounded>; 4], Option<&'static str>);
 
 fn changes(patient: &Patient<'_>, drawn: &Drawn<'_>, treated: Option<&str>) -> Changes {
@@ -123,16 +155,27 @@ fn changes(patient: &Patient<'_>, drawn: &Drawn<'_>, treated: Option<&str>) -> C
         };
         return ([None; 4], Some(reason));
     };
+    let list = changes_of(patient, &drawn.sizes, treated, day);
+    let baseline = patient.before(treated, day, super::Sizes::volume).map(|b| b.baseline);
+    (list, remark(patient, treated, baseline, list[0]))
+}
+
+/// Volume and longest diameter against those at the treatment and at their smallest.
+fn changes_of(
+    patient: &Patient<'_>,
+    sizes: &super::Sizes,
+    treated: &str,
+    day: i64,
+) -> [Option<Bounded>; 4] {
     let change = |now: Option<Bounded>, then: Option<Bounded>| now?.change_percent(then?);
     let volume = patient.before(treated, day, super::Sizes::volume);
     let longest = patient.before(treated, day, super::Sizes::longest);
-    let list = [
-        change(drawn.sizes.volume(), volume.map(|b| b.baseline)),
-        change(drawn.sizes.volume(), volume.map(|b| b.nadir)),
-        change(drawn.sizes.longest(), longest.map(|b| b.baseline)),
-        change(drawn.sizes.longest(), longest.map(|b| b.nadir)),
-    ];
-    (list, remark(patient, treated, volume.map(|b| b.baseline), list[0]))
+    [
+        change(sizes.volume(), volume.map(|b| b.baseline)),
+        change(sizes.volume(), volume.map(|b| b.nadir)),
+        change(sizes.longest(), longest.map(|b| b.baseline)),
+        change(sizes.longest(), longest.map(|b| b.nadir)),
+    ]
 }
 
 fn remark(
@@ -183,7 +226,8 @@ fn who() -> Vec<Column<LesionTime>> {
         ),
         Column::word(
             "match_basis",
-            "whether lesions.csv names the treated lesion, calls it new, or nobody has decided",
+            "whether lesions.csv names the treated lesion, calls it new, says that nothing is left of it \
+             (lesion_id is then that of its treatment), or nobody has decided",
             MATCHES,
             |r| borrowed(r.match_basis),
         ),

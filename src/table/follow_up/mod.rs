@@ -67,6 +67,12 @@ struct Sizes {
 }
 
 impl Sizes {
+    /// Of a lesion of which nothing is left.
+    fn nothing() -> Self {
+        let none = || Some(Outcome { low: Some(0.0), high: Some(0.0), ..Outcome::of(0.0) });
+        Self { roi_number: 0, planes: 0, volume: none(), longest: none(), across: none() }
+    }
+
     fn of(analysis: Option<&Analysis>, lesion: &Lesion) -> Self {
         let roi_number = visible(lesion);
         let result =
@@ -260,6 +266,27 @@ impl<'a> Patient<'a> {
         times
     }
 
+    /// The day from which on `lesions.csv` says that nothing is left of a treated lesion.
+    fn gone_day(&self, treated_id: &str) -> Option<i64> {
+        let gone = self.drawn.get(treated_id)?.entry.decision?.gone_since.as_deref()?;
+        let found = self.follow_ups.iter().find(|(_, m)| m.case.id.as_str() == gone);
+        found.map(|(day, _)| *day)
+    }
+
+    /// The follow-ups from then on in which it was not drawn again.
+    fn gone_in(&self, treated_id: &str) -> Vec<(i64, &'a Case)> {
+        let Some(gone) = self.gone_day(treated_id) else { return Vec::new() };
+        let drawn: BTreeSet<&Token> =
+            self.times_of(treated_id).iter().map(|d| &d.entry.measured.case.id).collect();
+        let mut list = Vec::new();
+        for (day, measured) in &self.follow_ups {
+            if *day >= gone && !drawn.contains(&measured.case.id) {
+                list.push((*day, measured.case));
+            }
+        }
+        list
+    }
+
     /// What a lesion was when it was treated, and its smallest size since and before a day.
     fn before(
         &self,
@@ -269,6 +296,9 @@ impl<'a> Patient<'a> {
     ) -> Option<Before> {
         let baseline = size(&self.drawn.get(treated_id)?.sizes)?;
         let mut nadir = baseline;
+        if self.gone_in(treated_id).iter().any(|(gone, _)| *gone < day) {
+            nadir = Bounded::exactly(0.0);
+        }
         for earlier in self.times_of(treated_id) {
             let is_before = earlier.day.is_some_and(|d| d < day);
             if let Some(then) = size(&earlier.sizes).filter(|_| is_before)
@@ -288,4 +318,52 @@ struct Before {
     baseline: Bounded,
     /// The smallest since, the time of treatment included.
     nadir: Bounded,
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::example::Example;
+    use crate::read::{LesionTimeRow, ResponseRow, Tables, rows};
+    use crate::user::lesion_file::LesionDecision;
+    use crate::{Destination, database, read_study, write_tables};
+
+    /// The tables where the follow-up has no lesion drawn, with what the user says of the treated one.
+    fn nothing_drawn(decision: LesionDecision) -> Tables {
+        let mut example = Example::new().followed();
+        example.lesion_decisions.clear();
+        example.lesion_decisions.insert("plan-1/2".to_owned(), decision);
+        example.analyses.last_mut().unwrap().lesions.clear();
+        let folder = tempfile::tempdir().unwrap();
+        let database = folder.path().join(database::FILE);
+        let to = Destination { folder: folder.path(), database: Some(&database) };
+        let names = ["follow_up", "responses"];
+        write_tables(&example.study(), &names, to).unwrap();
+        read_study::StudyTables::of_study(folder.path()).unwrap().read_all(&names).unwrap()
+    }
+
+    #[test]
+    fn a_lesion_that_is_gone_has_no_volume_left_and_a_complete_response() {
+        let gone_since = Some("later-1".to_owned());
+        let tables = nothing_drawn(LesionDecision { gone_since, ..LesionDecision::default() });
+        let times: Vec<LesionTimeRow<'_>> = rows(&tables).unwrap();
+        let gone = times.iter().find(|t| t.match_basis == "gone").unwrap();
+        assert_eq!((gone.plan_id, gone.lesion_id), ("later-1", "plan-1/2"));
+        assert_eq!(gone.volume().map(|v| [Some(v.value), v.low, v.high]), Some([Some(0.0); 3]));
+        assert_eq!(gone.volume_change().map(|c| c.value), Some(-100.0));
+        assert_eq!((times.len(), gone.days_since_treatment), (2, Some(100)));
+        let responses: Vec<ResponseRow<'_>> = rows(&tables).unwrap();
+        let volumes = responses.iter().find(|r| r.criterion == "volume_of_spheres").unwrap();
+        assert_eq!((volumes.response, volumes.reason), ("complete", ""));
+    }
+
+    #[test]
+    fn a_lesion_that_is_not_drawn_again_may_be_gone_or_not_looked_at() {
+        let tables = nothing_drawn(LesionDecision::default());
+        assert_eq!(rows::<LesionTimeRow<'_>>(&tables), Ok(Vec::new()));
+        for row in rows::<ResponseRow<'_>>(&tables).unwrap() {
+            assert_eq!(row.response, "undecided");
+            let says = row.reason.contains("gone_since") || row.reason.contains("measurable");
+            assert!(says, "{}", row.reason);
+        }
+    }
 }

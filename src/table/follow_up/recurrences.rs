@@ -7,7 +7,7 @@ use std::borrow::Cow;
 use strum::VariantNames;
 
 use super::{Identity, bounded, patients, visible};
-use crate::column::{Column, Sheet, borrowed};
+use crate::column::{Column, Sheet, borrowed, count};
 use crate::structure_names::{shown_name, structure_id};
 use crate::study::Study;
 use crate::table::Table;
@@ -108,6 +108,13 @@ fn who<'a>() -> Vec<Column<Recurrence<'a>>> {
             "lesion_id of the treated lesion that it is, as lesions.csv says; missing otherwise",
             |r| r.treated_lesion_id.as_deref().map(Cow::Borrowed),
         ),
+        Column::integer(
+            "n_pieces",
+            "",
+            "pieces of it that do not hang together; shares and distances are of all of them, and a \
+             patient counts once",
+            |r| count(r.place.as_ref()?.pieces),
+        ),
         Column::integer("day", "d", "day of the follow-up, from a zero hidden per patient", |r| {
             r.day
         }),
@@ -159,6 +166,13 @@ fn registration<'a>() -> Vec<Column<Recurrence<'a>>> {
             "d",
             "day on which the registration was made, from the same zero as day",
             |r| r.case.given()?.registration_day.map(|Day(day)| day),
+        ),
+        Column::real(
+            "registration_doubt_mm",
+            "mm",
+            "how far off the registration may be, as stated by --registration-doubt: bounds of shares, \
+             distances and dose at the centre hold it; missing where they hold none of it",
+            |r| r.place.as_ref()?.registration_mm,
         ),
     ]
 }

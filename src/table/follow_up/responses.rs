@@ -117,12 +117,14 @@ impl<'a> FollowUpOf<'_, 'a> {
         definition: &'static ResponseDefinition,
     ) -> Response {
         let lesions = self.lesions(definition.of);
-        let new = self.new_lesions();
+        let (new, open) = (self.new_lesions(), self.unmatched());
         let read = self.readings(follow_up, &lesions, definition.of);
         let (word, reason) = match &read {
             _ if new > 0 => ("progressive", Some("a new lesion is progression".to_owned())),
             Ok(sums) => match definition.response(sums, false) {
                 UNDECIDED => (UNDECIDED, Some("the bounds hold a threshold".to_owned())),
+                "progressive" => ("progressive", None),
+                _ if open > 0 => (UNDECIDED, Some(unmatched_words(open))),
                 word => (word, None),
             },
             Err(reason) => (UNDECIDED, Some(reason.clone())),
@@ -149,6 +151,15 @@ impl<'a> FollowUpOf<'_, 'a> {
             first && d.day.is_some_and(|day| day > self.treated_day && day <= self.day)
         };
         self.patient.drawn.values().filter(since).count()
+    }
+
+    /// Later drawings up to this day about which `lesions.csv` says nothing.
+    fn unmatched(&self) -> usize {
+        let open = |d: &&Drawn<'a>| {
+            let later = d.entry.measured.case.is_follow_up() && d.identity == Identity::Undecided;
+            later && d.day.is_some_and(|day| day > self.treated_day && day <= self.day)
+        };
+        self.patient.drawn.values().filter(open).count()
     }
 
     /// The sums at the treatment, at their smallest and now.
@@ -206,8 +217,8 @@ impl<'a> FollowUpOf<'_, 'a> {
         for lesion in lesions {
             let size = self.at(case, lesion, of).ok_or_else(|| {
                 format!(
-                    "{} was not drawn again at this time, or lesions.csv does not say so: gone, or \
-                     not looked at",
+                    "{} was not drawn again at this time, or lesions.csv does not say so: gone \
+                     (gone_since in lesions.csv), or not looked at",
                     lesion.entry.id
                 )
             })?;
@@ -218,7 +229,11 @@ impl<'a> FollowUpOf<'_, 'a> {
 
     /// Size of a treated lesion in a plan or follow-up.
     fn at(&self, case: &tidydose_case::Case, lesion: &Drawn<'a>, of: Compared) -> Option<Bounded> {
-        let times = self.patient.times_of(&lesion.entry.id);
+        let id = &lesion.entry.id;
+        if self.patient.gone_in(id).iter().any(|(_, gone)| gone.id == case.id) {
+            return Some(Bounded::exactly(0.0));
+        }
+        let times = self.patient.times_of(id);
         let mut there = times.into_iter().filter(|d| d.entry.measured.case.id == case.id);
         // A lesion that fell apart is drawn as several: their sizes add up.
         let mut sum = size(&there.next()?.sizes, of)?;
@@ -227,6 +242,11 @@ impl<'a> FollowUpOf<'_, 'a> {
         }
         Some(sum)
     }
+}
+
+fn unmatched_words(open: usize) -> String {
+    let drawn = if open == 1 { "drawing is" } else { "drawings are" };
+    format!("{open} {drawn} matched to no lesion in lesions.csv: a new one would be progression")
 }
 
 fn size(sizes: &Sizes, of: Compared) -> Option<Bounded> {

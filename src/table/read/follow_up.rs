@@ -139,6 +139,12 @@ impl LesionTimeRow<'_> {
         self.time_point == "follow_up"
     }
 
+    /// The structure that was measured, or that there is none any more.
+    #[must_use]
+    pub fn shown_name(&self) -> &str {
+        if self.match_basis == "gone" { "gone" } else { self.structure }
+    }
+
     /// Whether nobody has said which lesion it is.
     #[must_use]
     pub fn is_unmatched(&self) -> bool {

@@ -28,6 +28,7 @@ pub(super) const COLUMNS: &[&str] = &[
     "proposed_by",
     "same_as",
     "recurrence",
+    "gone_since",
     "clinical_label",
     "comment",
 ];
@@ -49,6 +50,9 @@ pub struct LesionDecision {
     pub new: bool,
     /// Whether a lesion that was drawn after a treatment is a recurrence; absent when undecided.
     pub recurrence: Option<bool>,
+    /// Of a treated lesion: the plan_id of the first structure set drawn after a treatment in which
+    /// nothing is left of it; absent where nobody says so.
+    pub gone_since: Option<String>,
     /// What the clinic calls it.
     pub clinical_label: Option<String>,
 }
@@ -98,6 +102,22 @@ impl LesionFile {
             plans.one(plan).is_some() && read.one(plan).is_none()
         };
         let mut unmatched = Vec::new();
+        let later: Existing =
+            cases.iter().filter(|c| c.is_follow_up()).map(|c| c.id.as_str()).collect();
+        for row in 0..self.file.row_count() {
+            let value = self.file.text(row, "gone_since");
+            let spot = Spot { file: FILE, line: UserFile::line(row), column: "gone_since", value };
+            if value.is_empty() {
+                continue;
+            }
+            let is_later = "structure set drawn after a treatment has this plan_id";
+            let found = spot.among(&later, is_later).map(str::to_owned);
+            let decision = self.decisions.get_mut(self.file.text(row, "lesion_id"));
+            if let Some(decision) = decision {
+                decision.gone_since = found.as_ref().ok().cloned();
+            }
+            unmatched.extend(found.err());
+        }
         let mut meant = |row: usize, column: &'static str, value: &str| -> Option<String> {
             let spot = Spot { file: FILE, line: UserFile::line(row), column, value };
             if value.is_empty() || unread(value) {
@@ -318,7 +338,9 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
         let text = |column| Some(file.text(row, column).to_owned()).filter(|t| !t.is_empty());
         let (same_as, clinical_label) = (text("same_as"), text("clinical_label"));
         let recurrence = yes_or_no(text("recurrence"), line)?;
-        if same_as.is_none() && clinical_label.is_none() && recurrence.is_none() {
+        let gone_since = text("gone_since");
+        let says = [&same_as, &clinical_label, &gone_since].into_iter().any(Option::is_some);
+        if !says && recurrence.is_none() {
             continue;
         }
         let Some(id) = text("lesion_id") else {
@@ -329,7 +351,7 @@ fn decisions(file: &UserFile) -> Result<LesionDecisions, String> {
         }
         let new = same_as.as_deref().is_some_and(|t| t.eq_ignore_ascii_case("new"));
         let same_as = same_as.filter(|_| !new);
-        let decision = LesionDecision { same_as, new, recurrence, clinical_label };
+        let decision = LesionDecision { same_as, new, recurrence, gone_since, clinical_label };
         if decisions.insert(id, decision.clone()).is_some_and(|earlier| earlier != decision) {
             return Err(format!("row {line}: an earlier row decides otherwise; keep one of them"));
         }
@@ -388,15 +410,15 @@ mod tests {
         file.propose(&cases, &lesions, &[]);
         file.write(&path).unwrap();
         let text = std::fs::read_to_string(&path).unwrap();
-        assert!(text.contains("second/1,second,GTV,400,first/1,4,position,,,,"), "{text}");
+        assert!(text.contains("second/1,second,GTV,400,first/1,4,position,,,,,"), "{text}");
         assert!(
-            text.contains("first/1,first,GTV,100,,,,,,,")
+            text.contains("first/1,first,GTV,100,,,,,,,,")
                 && text.contains("late/1,late,GTV,900,,,,")
         );
         assert!(text.contains("far/1,far,GTV,500,,,"), "{text}");
         assert!(LesionFile::read(&path).unwrap().decisions().is_empty());
         let decided =
-            text.replace("first/1,4,position,,,,", "first/1,4,position,first/1,,left frontal,");
+            text.replace("first/1,4,position,,,,,", "first/1,4,position,first/1,,,left frontal,");
         std::fs::write(&path, &decided).unwrap();
         let mut file = LesionFile::read(&path).unwrap();
         assert_eq!(file.decisions()["second/1"].same_as.as_deref(), Some("first/1"));
