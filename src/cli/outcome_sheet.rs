@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use super::fault::Fault;
 use super::study_key::StudyKey;
 use super::terminal::Terminal;
-use tidydose_table::read::Tables;
+use tidydose_table::read::{CellError, Tables};
 use tidydose_table::replace_file;
 use tidydose_table::run::run_document;
 use tidydose_table::user::outcome_sheet::account::{self, AccountRow, Became};
@@ -84,6 +84,9 @@ pub(super) fn take(
             Taken { outcomes: read.outcomes, covariates: read.covariates, looked_for }
         }
     };
+    let fault = |e: CellError| Fault::folder(asked.study, e.to_string());
+    let velocity = covariates::initial_velocity(&taken.covariates, tables).map_err(fault)?;
+    taken.covariates.extend(velocity);
     covariates::name_apart(&mut taken.covariates, tables);
     covariates::add(tables, &taken.covariates);
     Ok(taken)
