@@ -8,7 +8,7 @@ use std::path::Path;
 
 use assert_cmd::Command;
 
-use crate::measured::TABLE_FILES;
+use crate::measured::{TABLE_FILES, measured};
 
 /// The program in `place`.
 fn tidydose(place: &Path) -> Command {
@@ -42,7 +42,13 @@ fn help_goes_to_stdout_with_examples_and_the_caution() {
         assert!(!out.contains('\u{1b}'), "no colour codes");
     }
     let (code, out, _) = ran(place.path(), &["--version"]);
-    assert_eq!((code, out.trim()), (0, concat!("tidydose ", env!("CARGO_PKG_VERSION"))));
+    let version = concat!("tidydose ", env!("CARGO_PKG_VERSION"), ", commit ");
+    let commit = out.strip_prefix(version).and_then(|rest| rest.split(',').next()).unwrap();
+    let known = commit.len() >= 12 && commit.chars().all(|c| c.is_ascii_hexdigit());
+    assert!(code == 0 && (known || commit == "unknown"), "{out}");
+    let run = fs::read_to_string(measured().study().join("run.json")).unwrap();
+    let run: serde_json::Value = serde_json::from_str(&run).unwrap();
+    assert_eq!(out.trim(), format!("{version}{commit}, numbers {}", run["numbers"]));
 }
 
 /// A window of 80 or of 100 columns: no line is longer, and no paragraph is broken in its middle.
@@ -60,6 +66,7 @@ fn help_fills_the_window_without_orphan_lines() {
         "paper",
         "pool",
         "limits",
+        "shell",
         "anonymise",
     ];
     for columns in [80, 100] {
@@ -419,4 +426,25 @@ fn a_decision_in_names_csv_is_followed_and_kept() {
         assert_eq!((row["structure"].as_str(), row["role"].as_str()), ("OpticChiasm", "organ"));
         assert_eq!(row["name_basis"], "user");
     }
+}
+
+#[test]
+fn completions_and_manual_pages_hold_every_command_and_option() {
+    let place = tempfile::tempdir().unwrap();
+    let (code, _, err) = ran(place.path(), &["shell", "made"]);
+    assert_eq!(code, 0, "{err}");
+    let read = |name: &str| fs::read_to_string(place.path().join("made").join(name)).unwrap();
+    for (file, option) in [
+        ("tidydose.bash", "--metric-list"),
+        ("_tidydose", "--metric-list"),
+        ("tidydose.fish", "-l metric-list"),
+        ("_tidydose.ps1", "--metric-list"),
+        ("tidydose.elv", "--metric-list"),
+    ] {
+        let text = read(file);
+        assert!(text.contains("follow-up") && text.contains(option), "{file}");
+    }
+    let page = read("tidydose-measure.1");
+    assert!(page.contains("metric\\-list") && page.contains("Research and quality review only"));
+    assert!(read("tidydose.1").contains("tidydose\\-follow\\-up(1)"));
 }

@@ -3,16 +3,17 @@
 
 use super::help::{
     ANONYMISE_HELP, ASK_HELP, DIFF_HELP, EXPLAIN_HELP, FOLLOW_UP_HELP, LIMITS_HELP, MEASURE_HELP,
-    PAPER_HELP, POOL_HELP, RELATE_HELP, REVIEW_HELP, SURVEY_HELP, TOP_HELP,
+    PAPER_HELP, POOL_HELP, RELATE_HELP, REVIEW_HELP, SHELL_HELP, SURVEY_HELP, TOP_HELP,
 };
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
+use std::sync::OnceLock;
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ColorChoice, Parser, Subcommand};
 
 use super::outcome::FailOn;
-use tidydose_analyse::{Ends, Outlines};
+use tidydose_analyse::{Ends, NUMBERS, Outlines};
 use tidydose_ask::Format;
 use tidydose_dose::Interpolation;
 use tidydose_metrics::List;
@@ -23,7 +24,7 @@ use tidydose_table::spreadsheet_csv::Convention;
 #[derive(Debug, Clone, Parser)]
 #[command(
     name = "tidydose",
-    version,
+    version = version(),
     about = "From archives of DICOM radiotherapy plans to tidy dose-volume tables",
     color = ColorChoice::Never,
     max_term_width = 100,
@@ -72,9 +73,32 @@ pub(super) enum Command {
     /// Write a list of dose limits to fill in, or the list that comes with the program
     #[command(after_help = LIMITS_HELP)]
     Limits(LimitList),
+    /// Write completions for shells and manual pages
+    #[command(after_help = SHELL_HELP)]
+    Shell(ShellFiles),
     /// Write de-identified copies of radiotherapy objects by PS3.15 Annex E
     #[command(after_help = ANONYMISE_HELP)]
     Anonymise(Anonymise),
+}
+
+/// Version, commit and the version of the numbers: two programs with the same one compute the same.
+fn version() -> &'static str {
+    static TEXT: OnceLock<String> = OnceLock::new();
+    TEXT.get_or_init(|| {
+        let (version, commit) = (env!("CARGO_PKG_VERSION"), env!("TIDYDOSE_COMMIT"));
+        format!("{version}, commit {commit}, numbers {NUMBERS}")
+    })
+}
+
+/// Completions and manual pages.
+#[derive(Debug, Clone, Args)]
+pub(super) struct ShellFiles {
+    /// Folder for the files; it is made where there is none
+    #[arg(value_name = "DIR")]
+    pub(super) folder: PathBuf,
+    /// Nothing on stderr but warnings and errors
+    #[arg(long)]
+    pub(super) quiet: bool,
 }
 
 /// A list of dose limits to start from.

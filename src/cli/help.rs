@@ -114,6 +114,18 @@ Examples:
 Research and quality review only, not for treatment decisions; local protocol and licensed \
 practice decide.";
 
+pub(super) const SHELL_HELP: &str = "\
+bash: put tidydose.bash among the completions of bash, for one user \
+~/.local/share/bash-completion/completions/tidydose. zsh: _tidydose into a folder of fpath. fish: \
+tidydose.fish into ~/.config/fish/completions. PowerShell: run _tidydose.ps1 in the profile. \
+Manual pages end in .1 and go into a folder man1 of MANPATH.
+
+Examples:
+  tidydose shell completions
+
+Research and quality review only, not for treatment decisions; local protocol and licensed \
+practice decide.";
+
 pub(super) const DIFF_HELP: &str = "\
 Compares plans, structures, lesions, metrics, relations, limit checks and findings row by row. \
 The cause of a change is an input (other file contents of the case), a decision of a person, a \

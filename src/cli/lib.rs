@@ -30,6 +30,7 @@ mod settings;
 mod shape_reviews;
 mod share;
 mod share_result;
+mod shell_files;
 mod slices;
 mod store;
 mod study_folder;
@@ -104,6 +105,7 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
         Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
         Command::Limits(typed) => limit_list::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Shell(typed) => shell_files::run(&typed, &Terminal::new(typed.quiet)),
         Command::FollowUp(typed) => follow_up::run(&typed, &Terminal::new(typed.quiet)),
         Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
         Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),

@@ -6,6 +6,7 @@ mod anonymise;
 mod browser;
 mod decide;
 mod handoff;
+mod installed;
 mod logistic;
 mod machines;
 mod pages;
