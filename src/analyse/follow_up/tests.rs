@@ -170,8 +170,7 @@ fn all_places(balls: i64, settings: &Settings, off: impl Fn(i64) -> Point) -> Ve
     });
     let set = set_of(rois.collect());
     let treated = [ball(7, [0.0; 3], 6.0)];
-    let places = follow_up_places(&case, &set, &treated, dose(), settings);
-    places
+    follow_up_places(&case, &set, &treated, dose(), settings)
 }
 
 /// The share of what formulas tell of each ball where it is that its bounds hold.
