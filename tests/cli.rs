@@ -448,3 +448,35 @@ fn completions_and_manual_pages_hold_every_command_and_option() {
     assert!(page.contains("metric\\-list") && page.contains("Research and quality review only"));
     assert!(read("tidydose.1").contains("tidydose\\-follow\\-up(1)"));
 }
+
+/// The lines of a run for scripts.
+fn objects(said: &str) -> Vec<serde_json::Value> {
+    said.lines()
+        .map(|line| serde_json::from_str(line).unwrap_or_else(|_| panic!("{line}")))
+        .collect()
+}
+
+#[test]
+fn a_script_reads_every_line_as_an_object_and_the_exit_code_at_the_end() {
+    let place = tempfile::tempdir().unwrap();
+    let archive = sample();
+    let (code, _, err) = ran(place.path(), &["measure", &archive, "--json"]);
+    let lines = objects(&err);
+    let levels: Vec<&str> = lines.iter().map(|l| l["level"].as_str().unwrap()).collect();
+    assert!(levels.contains(&"said") && levels.contains(&"result"), "{err}");
+    assert!(lines.iter().all(|l| l["text"].as_str().is_some_and(|t| !t.is_empty())));
+    let last = lines.last().unwrap();
+    assert_eq!((last["level"].as_str(), last["text"].as_str()), (Some("end"), Some("complete")));
+    assert_eq!((code, last["exit_code"].as_i64()), (0, Some(0)));
+    // What cannot be done, and what is not accepted.
+    for arguments in [&["ask", "--json", "no-such-question"][..], &["measure", "--json"]] {
+        let (code, _, err) = ran(place.path(), arguments);
+        let lines = objects(&err);
+        assert_eq!((code, lines.len(), lines[0]["level"].as_str()), (2, 2, Some("error")), "{err}");
+        assert_eq!(lines[1], serde_json::json!({"level": "end", "text": "failed", "exit_code": 2}));
+    }
+    // Data on stdout stay what they are.
+    let question = ["ask", "organ-denominator", "--format", "csv", "--json", "--quiet"];
+    let (_, out, err) = ran(place.path(), &question);
+    assert!(out.contains("state,cases,patients") && objects(&err).len() == 1, "{out}{err}");
+}

@@ -32,6 +32,10 @@ use tidydose_table::spreadsheet_csv::Convention;
     after_help = TOP_HELP
 )]
 pub(super) struct Arguments {
+    /// Say everything on stderr as JSON, an object a line with level and text, for scripts; the last
+    /// one has the exit code
+    #[arg(long, global = true)]
+    pub(super) json: bool,
     /// What to do.
     #[command(subcommand)]
     pub(super) command: Command,

@@ -56,34 +56,47 @@ use args::{Arguments, Command};
 use fault::Fault;
 pub use outcome::Outcome;
 use settings::{Measuring, Settings};
-use terminal::Terminal;
+use terminal::{Reader, Terminal};
 use tidydose_table::user::decided;
 
 /// Runs the program with these arguments, the program's own name first.
 pub fn run(arguments: impl IntoIterator<Item = OsString>) -> Outcome {
+    let arguments: Vec<OsString> = arguments.into_iter().collect();
+    // Arguments that are not accepted are told to a script as well.
+    let is_script = arguments.iter().any(|a| a == "--json");
+    let reader = if is_script { Reader::Script } else { Reader::Person };
+    let terminal = Terminal::new(true, reader);
     let arguments = match Arguments::try_parse_from(arguments) {
         Ok(arguments) => arguments,
+        Err(message) if is_script && message.use_stderr() => {
+            terminal.fail(&message.to_string());
+            terminal.end(Outcome::Failed);
+            return Outcome::Failed;
+        }
         Err(message) => {
             // Help and version go to stdout, faults to stderr; neither has a reader to answer for.
             let _ = message.print();
             return if message.use_stderr() { Outcome::Failed } else { Outcome::Complete };
         }
     };
-    let result = parallel::guarded(|| dispatch(arguments.command));
-    match result.unwrap_or_else(|panic| Err(Fault::System(panic))) {
+    let result = parallel::guarded(|| dispatch(arguments.command, reader));
+    let outcome = match result.unwrap_or_else(|panic| Err(Fault::System(panic))) {
         Ok(outcome) => outcome,
         Err(fault) => {
-            Terminal::new(true).warn(&fault.to_string());
+            terminal.fail(&fault.to_string());
             Outcome::Failed
         }
-    }
+    };
+    terminal.end(outcome);
+    outcome
 }
 
-fn dispatch(command: Command) -> Result<Outcome, Fault> {
+fn dispatch(command: Command, reader: Reader) -> Result<Outcome, Fault> {
+    let terminal = |quiet| Terminal::new(quiet, reader);
     let start = |settings: &Settings| {
         parallel::quieten_panics();
         start_threads(settings.jobs)?;
-        interrupt::stop_flag().map(|flag| (Terminal::new(settings.quiet), flag))
+        interrupt::stop_flag().map(|flag| (terminal(settings.quiet), flag))
     };
     match command {
         Command::Survey(typed) => {
@@ -100,18 +113,18 @@ fn dispatch(command: Command) -> Result<Outcome, Fault> {
         Command::Anonymise(typed) => {
             parallel::quieten_panics();
             let stop = interrupt::stop_flag()?;
-            anonymise::run(&typed, &Terminal::new(typed.quiet), &stop)
+            anonymise::run(&typed, &terminal(typed.quiet), &stop)
         }
-        Command::Ask(typed) => ask::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Diff(typed) => diff::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Limits(typed) => limit_list::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Shell(typed) => shell_files::run(&typed, &Terminal::new(typed.quiet)),
-        Command::FollowUp(typed) => follow_up::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Review(typed) => review::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Explain(typed) => explain::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Paper(typed) => paper::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Pool(typed) => pool::run(&typed, &Terminal::new(typed.quiet)),
-        Command::Relate(typed) => relate::run(&typed, &Terminal::new(typed.quiet)),
+        Command::Ask(typed) => ask::run(&typed, &terminal(typed.quiet)),
+        Command::Diff(typed) => diff::run(&typed, &terminal(typed.quiet)),
+        Command::Limits(typed) => limit_list::run(&typed, &terminal(typed.quiet)),
+        Command::Shell(typed) => shell_files::run(&typed, &terminal(typed.quiet)),
+        Command::FollowUp(typed) => follow_up::run(&typed, &terminal(typed.quiet)),
+        Command::Review(typed) => review::run(&typed, &terminal(typed.quiet)),
+        Command::Explain(typed) => explain::run(&typed, &terminal(typed.quiet)),
+        Command::Paper(typed) => paper::run(&typed, &terminal(typed.quiet)),
+        Command::Pool(typed) => pool::run(&typed, &terminal(typed.quiet)),
+        Command::Relate(typed) => relate::run(&typed, &terminal(typed.quiet)),
     }
 }
 

@@ -62,13 +62,14 @@ impl Lock {
 
 #[cfg(test)]
 mod tests {
+    use super::super::terminal::Reader;
     use super::*;
 
     #[test]
     fn one_run_alone_or_several_that_only_add_parts() {
         let place = tempfile::tempdir().unwrap();
         let root = place.path().join("study");
-        let take = |hold| Lock::take(&root, hold, &Terminal::new(true));
+        let take = |hold| Lock::take(&root, hold, &Terminal::new(true, Reader::Person));
         let alone = take(LockMode::Alone).unwrap();
         for hold in [LockMode::Alone, LockMode::Shared] {
             let text = take(hold).unwrap_err().to_string();

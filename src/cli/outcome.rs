@@ -41,6 +41,16 @@ impl Outcome {
         }
     }
 
+    /// The word for scripts.
+    pub(super) const fn word(self) -> &'static str {
+        match self {
+            Self::Complete => "complete",
+            Self::Empty => "empty",
+            Self::FailedOn => "failed_on",
+            Self::Failed => "failed",
+        }
+    }
+
     /// Complete, unless the result has nobody in it: then it says why and what to decide.
     pub(super) fn unless_nobody(why: Option<&str>, terminal: &Terminal) -> Self {
         let Some(why) = why else { return Self::Complete };
