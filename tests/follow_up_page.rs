@@ -109,6 +109,7 @@ fn the_largest_growth_comes_first_and_recurrences_have_pictures() {
     let places = ["−57.8", "−81.3", "−87.5"].map(|n| best.find(&n.replace('−', "-")).unwrap());
     assert!(places.is_sorted(), "{places:?}");
     assert!(best.contains("-65.7 and 72.8 %"), "the thresholds of the criterion");
+    assert!(best.contains("3 lesions of 3 patients drawn."));
     assert!(page.contains("1 later drawing: new: there is no treatment of it to compare with"));
     // What is called a recurrence and what is new, in three planes each.
     assert_eq!(page.matches("<figure class=\"picture\">").count(), 6);

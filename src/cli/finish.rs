@@ -58,6 +58,7 @@ pub(super) fn finish_cases(
         keys: PartKeys::new(&measuring.analysis),
         store: Store::new(prepared.folder.cases()),
         followed: followed.filter_map(|c| c.patient.as_ref()).collect(),
+        other_version: AtomicBool::new(false),
         terminal,
     };
     let own = |case: &&Case| measuring.share.is_none_or(|share| share.takes(&case.id));
@@ -97,6 +98,8 @@ struct CaseRun<'a> {
     store: Store,
     /// Patients with a structure set that was drawn after a treatment.
     followed: BTreeSet<&'a Token>,
+    /// Whether parts of another version were met; it is said once.
+    other_version: AtomicBool,
     terminal: &'a Terminal,
 }
 
@@ -113,7 +116,14 @@ impl CaseRun<'_> {
                     key.text()
                 ));
             }
-            PartRead::Absent => {}
+            PartRead::OtherLayout if !self.other_version.swap(true, Ordering::SeqCst) => {
+                let folder = self.store.folder().display();
+                self.terminal.warn(&format!(
+                    "parts in {folder} are of another version of the program; their cases are measured \
+                     again"
+                ));
+            }
+            PartRead::OtherLayout | PartRead::Absent => {}
         }
         let memory = self.store.measured(&key, case);
         let (result, mut memory) = self.context.measure(case, memory);

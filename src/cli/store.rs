@@ -87,6 +87,7 @@ impl Store {
         let reason = match self.load(key, case) {
             PartRead::Whole(part) => return Ok(*part),
             PartRead::Absent => "it is no longer there".to_owned(),
+            PartRead::OtherLayout => "another version of the program wrote it since".to_owned(),
             PartRead::Damaged(reason) => reason,
         };
         let source = io::Error::other(format!("{reason}; run the same command again"));

@@ -22,6 +22,8 @@ use tidydose_rt::finding::Finding;
 
 /// What the first line of every part says it is; another layout gets another name.
 const FORMAT: &str = "tidydose case 6";
+/// How that of every layout begins.
+const FORMATS: &str = "tidydose case ";
 /// Ending of the file name.
 const ENDING: &str = "case";
 /// Results are some hundred kilobytes; more effort saves little.
@@ -76,6 +78,8 @@ pub enum PartRead {
     Whole(Box<CasePart>),
     /// There is none.
     Absent,
+    /// It is whole for all that is known, but of another version of the program.
+    OtherLayout,
     /// It is there but cannot be trusted, for this reason.
     Damaged(String),
 }
@@ -151,11 +155,21 @@ pub fn read_part(folder: &Path, key: &str) -> PartRead {
     match fs::File::open(part_file(folder, key)) {
         Ok(file) => match results(BufReader::new(file), key) {
             Ok(part) => PartRead::Whole(Box::new(part)),
+            Err(_) if is_of_other_layout(folder, key) => PartRead::OtherLayout,
             Err(reason) => PartRead::Damaged(reason),
         },
         Err(e) if e.kind() == io::ErrorKind::NotFound => PartRead::Absent,
         Err(e) => PartRead::Damaged(e.to_string()),
     }
+}
+
+fn is_of_other_layout(folder: &Path, key: &str) -> bool {
+    let Ok(file) = fs::File::open(part_file(folder, key)) else { return false };
+    let mut line = Vec::new();
+    let read = BufReader::new(file).take(HEAD_BYTES).read_until(b'\n', &mut line);
+    let head = read.ok().and_then(|_| serde_json::from_slice::<serde_json::Value>(&line).ok());
+    let format = head.as_ref().and_then(|h| h["format"].as_str());
+    format.is_some_and(|f| f.starts_with(FORMATS) && f != FORMAT)
 }
 
 /// What was measured for the part of `key`; nothing where it is not there or cannot be trusted.
@@ -255,6 +269,24 @@ mod tests {
             file.set_modified(time).unwrap();
         }
         assert_eq!(keys_beginning(folder.path(), "aa-"), ["aa-2", "aa-1", "aa-3"]);
+    }
+
+    #[test]
+    fn a_part_of_another_version_is_not_called_damaged() {
+        let folder = tempfile::tempdir().unwrap();
+        write_part(folder.path(), "k", &example(), &Memory::default()).unwrap();
+        let path = part_file(folder.path(), "k");
+        let bytes = fs::read(&path).unwrap();
+        let end = bytes.iter().position(|b| *b == b'\n').unwrap();
+        let head = String::from_utf8(bytes[..end].to_vec()).unwrap();
+        let with = |format: &str| {
+            let changed = head.replace(FORMAT, format);
+            fs::write(&path, [changed.as_bytes(), &bytes[end..]].concat()).unwrap();
+            read_part(folder.path(), "k")
+        };
+        assert_eq!(with("tidydose case 4"), PartRead::OtherLayout);
+        assert!(matches!(with("another program"), PartRead::Damaged(_)));
+        assert!(matches!(with(FORMAT), PartRead::Whole(_)));
     }
 
     /// Every byte of a part counts: changed, cut off or added, it is noticed.

@@ -1,7 +1,7 @@
 //! Figures across patients: the volume of each treated lesion over time in percent of that at its
 //! treatment, and the smallest of each.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use maud::{Markup, html};
 
@@ -209,8 +209,7 @@ fn numbers(known: &[(&Treated<'_>, WithBounds)]) -> Markup {
 }
 
 fn counts(what: &str, lesions: usize, patients: &[&str]) -> Markup {
-    let mut patients = patients.to_vec();
-    patients.dedup();
+    let patients: BTreeSet<&&str> = patients.iter().collect();
     html! { p { (counted(lesions, "lesion")) " of " (counted(patients.len(), "patient")) " "
     (what) "." } }
 }
@@ -230,5 +229,16 @@ fn left_out(list: &[Patient<'_>], lesions: &[Treated<'_>]) -> Markup {
         @if !reasons.is_empty() { ul.note {
             @for (reason, n) in reasons { li { "not drawn: " (n) " " (reason) } }
         } }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_patient_counts_once_wherever_the_lesions_stand() {
+        let words = counts("drawn", 3, &["b", "a", "b"]).into_string();
+        assert_eq!(words, "<p>3 lesions of 2 patients drawn.</p>");
     }
 }
