@@ -308,9 +308,12 @@ impl GridMeasurement<'_> {
         let page = seen.page().filter(|_| self.dose.is_some());
         let Some(page) = page else { return Ok(DoseLines::default()) };
         let raster = OnceCell::new();
-        let highest = self.case.prescriptions.iter().map(|p| p.dose.value()).reduce(f64::max);
+        let all = &self.case.prescriptions;
+        let own = all.iter().find(|p| p.roi_number == seen.roi_number).map(|p| p.dose.value());
+        // An organ is seen against the highest of all.
+        let prescribed = own.or_else(|| all.iter().map(|p| p.dose.value()).reduce(f64::max));
         let mut lines = DoseLines::default();
-        for level in levels_gy(highest, limits_gy) {
+        for level in levels_gy(prescribed, limits_gy) {
             let key = format!("{} {} {} {level}", seen.roi_number, seen.view.word(), seen.axis);
             let make = |fields: Fields<'_>| {
                 let raster = raster.get_or_init(|| page.raster(fields.nominal));

@@ -113,6 +113,28 @@ pub(super) const fn direction_words(letter: char) -> &'static str {
     }
 }
 
+/// An isodose that is drawn so that it can be told from the others.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Marked {
+    pub dose_gy: f64,
+    /// Whose dose it is, in a word.
+    pub of: &'static str,
+}
+
+impl Marked {
+    pub(super) const fn limit(dose_gy: f64) -> Self {
+        Self { dose_gy, of: "limit" }
+    }
+
+    pub(super) const fn prescription(dose_gy: f64) -> Self {
+        Self { dose_gy, of: "prescription" }
+    }
+}
+
+fn is_marked(marked: Option<Marked>, dose_gy: f64) -> bool {
+    marked.is_some_and(|m| m.dose_gy == dose_gy)
+}
+
 impl Picture<'_> {
     /// Half the side of what is shown, in mm: the isodose lines and the structure itself.
     pub(super) fn reach(&self) -> f64 {
@@ -149,14 +171,14 @@ impl Picture<'_> {
         })
     }
 
-    /// Doses of the isodose lines that are drawn, highest first: that of the limit, and of the others
+    /// Doses of the isodose lines that are drawn, highest first: the marked one, and of the others
     /// those that are not close to one that is drawn already.
-    fn doses(&self, limit_gy: Option<f64>) -> Vec<f64> {
+    fn doses(&self, marked: Option<Marked>) -> Vec<f64> {
         let isodoses = self.lines.iter().filter(|l| l.row.kind == LineKind::Isodose);
         let mut there: Vec<f64> = isodoses.filter_map(|l| l.row.dose_gy).collect();
         there.sort_by(|a, b| b.total_cmp(a));
         there.dedup();
-        let mut doses: Vec<f64> = there.iter().copied().filter(|d| Some(*d) == limit_gy).collect();
+        let mut doses: Vec<f64> = there.iter().copied().filter(|d| is_marked(marked, *d)).collect();
         for dose in there {
             let apart = doses.iter().all(|d| (dose / d - 1.0).abs() > LEVELS_APART);
             if apart && doses.len() < MOST_LEVELS {
@@ -167,34 +189,34 @@ impl Picture<'_> {
         doses
     }
 
-    /// The picture with its caption; `id` is unique on the page. The isodose of a limit is drawn as
+    /// The picture with its caption; `id` is unique on the page. The marked isodose is drawn as
     /// such where the dose reaches it.
-    pub(super) fn drawn(&self, id: &str, limit_gy: Option<f64>, layer: Option<&Layer>) -> Markup {
+    pub(super) fn drawn(&self, id: &str, marked: Option<Marked>, layer: Option<&Layer>) -> Markup {
         let behind = layer.map(|l| format!(" {}", l.words)).unwrap_or_default();
-        let words = self.words(limit_gy) + &behind;
+        let words = self.words(marked) + &behind;
         html! {
             figure.picture {
                 svg viewBox={ "0 0 " (WIDTH) " " (HEIGHT) } role="img"
                     aria-labelledby={ (id) "-t " (id) "-d" } {
                     title id={ (id) "-t" } { "Picture of " (self.structure) ", " (self.plane()) }
                     desc id={ (id) "-d" } { (words) }
-                    (self.canvas(limit_gy, layer))
+                    (self.canvas(marked, layer))
                 }
-                figcaption { (self.caption(limit_gy)) (behind) }
+                figcaption { (self.caption(marked)) (behind) }
             }
         }
     }
 
     /// Lines, letters and scale, [`WIDTH`] wide and [`HEIGHT`] high.
-    pub(super) fn canvas(&self, limit_gy: Option<f64>, layer: Option<&Layer>) -> Markup {
+    pub(super) fn canvas(&self, marked: Option<Marked>, layer: Option<&Layer>) -> Markup {
         let scale = HALF / self.reach();
-        let doses = self.doses(limit_gy);
+        let doses = self.doses(marked);
         let centre = WIDTH / 2.0;
         let (side, inner) = (WIDTH, HALF * 2.0);
         let right = self.directions.chars().next().unwrap_or('?');
         let down = self.directions.chars().nth(1).unwrap_or('?');
         let bar = at(10.0 * scale);
-        let look = Look { scale, doses: &doses, limit_gy, structure: self.structure };
+        let look = Look { scale, doses: &doses, marked, structure: self.structure };
         html! {
             svg.over[layer.is_some()] x="20" y="20" width=(inner) height=(inner)
                 viewBox={ (-HALF) " " (-HALF) " " (inner) " " (inner) } {
@@ -218,11 +240,11 @@ impl Picture<'_> {
         }
     }
 
-    /// Doses first, the limit before them, then the names of the structure itself, of targets and of
+    /// Doses first, the marked one before them, then the names of the structure itself, of targets and of
     /// other structures.
     fn labels(&self, look: &Look<'_>) -> Vec<PlacedLabel> {
         let mut wanted = Vec::new();
-        for dose in look.limit_gy.into_iter().chain(look.doses.iter().copied()) {
+        for dose in look.marked.map(|m| m.dose_gy).into_iter().chain(look.doses.iter().copied()) {
             let is_it =
                 |l: &&Line<'_>| l.row.kind == LineKind::Isodose && l.row.dose_gy == Some(dose);
             let longest = self.lines.iter().filter(is_it).max_by_key(|l| l.points.len());
@@ -230,7 +252,7 @@ impl Picture<'_> {
             if wanted.iter().any(|l: &Label| l.text == look.dose_words(dose)) {
                 continue;
             }
-            let class = if look.is_limit(dose) { "dose limit" } else { "dose" };
+            let class = if is_marked(look.marked, dose) { "dose limit" } else { "dose" };
             let places = line.places(look.scale, 0.0);
             wanted.push(Label { text: look.dose_words(dose), class, places });
         }
@@ -261,15 +283,15 @@ impl Picture<'_> {
     }
 
     /// What the picture shows, so that it need not be seen: its caption, and where its edges lie.
-    pub(super) fn words(&self, limit_gy: Option<f64>) -> String {
+    pub(super) fn words(&self, marked: Option<Marked>) -> String {
         let side = |n| self.directions.chars().nth(n).map_or("not stated", direction_words);
-        let caption = self.caption(limit_gy);
+        let caption = self.caption(marked);
         format!("{caption} Right edge: patient's {}; lower edge: {}.", side(0), side(1))
     }
 
     /// What the lines are.
-    fn caption(&self, limit_gy: Option<f64>) -> String {
-        let doses = self.doses(limit_gy);
+    fn caption(&self, marked: Option<Marked>) -> String {
+        let doses = self.doses(marked);
         let about = if self.centred_on == View::HottestPoint { "hottest point" } else { "middle" };
         let (name, plane, at) = (self.structure, self.plane(), position(self.plane_mm));
         let mut text = if self.as_drawn {
@@ -285,15 +307,15 @@ impl Picture<'_> {
         {
             text.push_str(&format!(" Dose at the cross: {} Gy.", shown(dose)));
         }
-        if let Some(limit) = limit_gy {
-            text.push_str(&if doses.contains(&limit) {
-                format!(" The line of long and short dashes is the dose of the limit, {limit} Gy.")
+        if let Some(Marked { dose_gy, of }) = marked {
+            text.push_str(&if doses.contains(&dose_gy) {
+                format!(" The line of long and short dashes is the dose of the {of}, {dose_gy} Gy.")
             } else {
-                format!(" The dose of the limit, {limit} Gy, is not reached in this plane.")
+                format!(" The dose of the {of}, {dose_gy} Gy, is not reached in this plane.")
             });
         }
         let others: Vec<String> =
-            doses.iter().filter(|d| Some(**d) != limit_gy).map(|d| format!("{d}")).collect();
+            doses.iter().filter(|d| !is_marked(marked, **d)).map(|d| format!("{d}")).collect();
         if others.is_empty() {
             text.push_str(" No other isodose line in reach.");
         } else {
@@ -341,19 +363,18 @@ struct Look<'a> {
     scale: f64,
     /// Doses of the isodose lines, highest first.
     doses: &'a [f64],
-    /// Of them that of the limit.
-    limit_gy: Option<f64>,
+    /// Of them the one that is marked.
+    marked: Option<Marked>,
     /// The structure that the picture is about.
     structure: &'a str,
 }
 
 impl Look<'_> {
-    fn is_limit(&self, dose_gy: f64) -> bool {
-        self.limit_gy == Some(dose_gy)
-    }
-
     fn dose_words(&self, dose_gy: f64) -> String {
-        if self.is_limit(dose_gy) { format!("limit {dose_gy}") } else { format!("{dose_gy}") }
+        match self.marked.filter(|m| m.dose_gy == dose_gy) {
+            Some(marked) => format!("{} {dose_gy}", marked.of),
+            None => format!("{dose_gy}"),
+        }
     }
 }
 
@@ -395,7 +416,7 @@ impl Line<'_> {
                 let Some(rank) = look.doses.iter().position(|o| *o == dose) else {
                     return html! {};
                 };
-                let class = if look.is_limit(dose) {
+                let class = if is_marked(look.marked, dose) {
                     "isodose limit".to_owned()
                 } else {
                     format!("isodose i{}", rank.min(5))

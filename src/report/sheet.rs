@@ -11,7 +11,7 @@ use super::elsewhere;
 use super::html_page::{Page, part};
 use super::meeting::{notes, said};
 use super::number::{bounds, fractions_of_limit, shown, spaced};
-use super::picture::{Picture, pictures};
+use super::picture::{Marked, Picture, pictures};
 use super::place::rank;
 use super::run_chart::date_of;
 use super::{LEAST_CASES, SheetPage};
@@ -191,12 +191,12 @@ fn planes(cohort: &Cohort<'_>, case: &Case<'_>, id: &str, sources: &Sources<'_>)
     let of_case = || sources.pictures.iter().filter(|p| p.plan_id == case.plan.plan_id);
     let organ: Vec<_> = of_case().filter(|p| p.structure == cohort.request.organ).collect();
     if !organ.is_empty() {
-        let limit_gy = case.deciding().and_then(LimitCheckRow::isodose_gy);
+        let limit = case.deciding().and_then(LimitCheckRow::isodose_gy).map(Marked::limit);
         let backdrops = cohort.request.backdrops;
         let own = backdrops.iter().find(|b| b.plane.plan_id == case.plan.plan_id);
         return html! { @for (n, p) in organ.iter().enumerate() {
             @let layer = own.filter(|_| p.is_axial_as_drawn()).and_then(|b| b.layer(p));
-            (p.drawn(&format!("{id}-organ-{n}"), limit_gy, layer.as_ref()))
+            (p.drawn(&format!("{id}-organ-{n}"), limit, layer.as_ref()))
         } };
     }
     let nearest = case.gap.as_ref().map(|(_, name)| name);

@@ -6,7 +6,7 @@ use maud::{Markup, html};
 use super::patients::Patient;
 use super::{days, range, with_bounds};
 use crate::number::{plain, rounded, spaced};
-use crate::picture::Picture;
+use crate::picture::{Marked, Picture};
 use tidydose_table::read::{LesionTimeRow, RecurrenceRow, ShareRow};
 
 /// Both tables, and what they rest on.
@@ -141,7 +141,7 @@ pub(super) fn pictures(n: usize, patient: &Patient<'_>, pictures: &[Picture<'_>]
                 @if let Some(dose) = r.prescription_dose_gy { "; prescribed " (plain(dose)) " Gy" }
                 @if planes.is_empty() { ": no picture, since no dose lies under it" } "." }
             div.pictures { @for (plane, picture) in planes.iter().enumerate() {
-                (picture.drawn(&format!("later-{n}-{place}-{plane}"), None, None))
+                (picture.drawn(&format!("later-{n}-{place}-{plane}"), r.prescription_dose_gy.map(Marked::prescription), None))
             } }
         }
     }
