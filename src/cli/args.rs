@@ -435,8 +435,9 @@ pub(super) struct Relate {
     /// Kind of event: a word of the column event_type, or the name of an event in the map
     #[arg(long, value_name = "WORD")]
     pub(super) event: String,
-    /// STRUCTURE:METRIC, a metric of the lesion itself, a column of lesions or plans, a covariate of
-    /// the sheet; one of two levels counts as 0 and 1, NAME=LEVEL picks one of several
+    /// STRUCTURE:METRIC, a metric of the lesion itself, a column of lesions or plans (of the wide
+    /// tables too, where it holds one metric), a covariate of the sheet; one of two levels counts as
+    /// 0 and 1, NAME=LEVEL picks one of several
     #[arg(long, value_name = "NAME")]
     pub(super) predictor: String,
     /// A further predictor to adjust for; may be given up to six times

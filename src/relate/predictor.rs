@@ -7,6 +7,7 @@ use super::{Grain, RelateError};
 use tidydose_rt::nearest::nearest;
 use tidydose_table::clinical_words;
 use tidydose_table::read::{MetricRow, Status};
+use tidydose_table::wide::{MetricColumn, metric_columns};
 
 /// A predictor as it was asked for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -34,10 +35,21 @@ impl Predictor {
             Self::Column { name: words.to_owned() }
         } else if let Some(of_level) = Self::level(words, cohort, grain)? {
             of_level
+        } else if let Some(column) = metric_columns().find(|c| c.name == words) {
+            Self::held(column)
         } else {
             Self::Lesion { metric: words.to_owned() }
         };
         predictor.there(words, cohort, grain).map(|()| predictor)
+    }
+
+    /// What a column of a wide table holds, with the statuses that stand in the long one.
+    fn held(MetricColumn { structure, metric, .. }: MetricColumn) -> Self {
+        let metric = metric.to_owned();
+        match structure {
+            Some(structure) => Self::Structure { structure: structure.to_owned(), metric },
+            None => Self::Lesion { metric },
+        }
     }
 
     /// `NAME=LEVEL`, or the name of a column of words: where it has two levels at most, the last counts
@@ -94,19 +106,26 @@ impl Predictor {
             Self::Lesion { metric } => {
                 let metrics = || cohort.metrics.iter().map(|m| m.metric);
                 if metrics().all(|m| m != metric) {
-                    let columns = cohort.plan_columns.keys().chain(cohort.lesion_columns.keys());
+                    let own = cohort.plan_columns.keys().chain(cohort.lesion_columns.keys());
+                    let columns = own.copied().chain(metric_columns().map(|c| c.name));
                     let there = format!(
                         "nearest metrics: {}; nearest columns: {}",
                         nearest(metric, metrics()),
-                        nearest(metric, columns.copied())
+                        nearest(metric, columns)
                     );
                     return fault("neither a metric nor a numeric column".to_owned(), there);
                 }
-                if grain == Grain::Patient {
-                    let there = "write it as STRUCTURE:METRIC, or ask for lesions".to_owned();
-                    return fault("a patient has no metric of a lesion".to_owned(), there);
-                }
-                Ok(())
+                let whose = match grain {
+                    Grain::Lesion => return Ok(()),
+                    Grain::Plan => "plan",
+                    Grain::Patient => "patient",
+                };
+                let there = format!(
+                    "write it as STRUCTURE:METRIC, or ask for lesions by --grain lesion; most plans \
+                     have: {}",
+                    with_metric(cohort, metric).join(", ")
+                );
+                fault(format!("{metric} is of a lesion, and a {whose} may have several"), there)
             }
         }
     }
@@ -197,6 +216,21 @@ impl Predictor {
         }
     }
 }
+
+/// The structures and regions that have a value of a metric in most plans, as they are asked for.
+fn with_metric(cohort: &Cohort<'_>, metric: &str) -> Vec<String> {
+    let mut plans: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+    for m in cohort.metrics.iter().filter(|m| m.metric == metric && m.usable().is_ok()) {
+        plans.entry(m.structure).or_default().insert(m.plan_id);
+    }
+    let mut list: Vec<(&str, usize)> = plans.into_iter().map(|(s, p)| (s, p.len())).collect();
+    list.sort_by_key(|(structure, n)| (std::cmp::Reverse(*n), *structure));
+    let shown = list.iter().take(STRUCTURES_SHOWN);
+    shown.map(|(structure, n)| format!("{structure}:{metric} ({n})")).collect()
+}
+
+/// So many structures are named.
+const STRUCTURES_SHOWN: usize = 8;
 
 /// A volume of a dose at a lesion is what lies inside the target; what lies around it has names of
 /// its own.

@@ -313,7 +313,26 @@ fn what_is_not_there_is_said_with_what_is() {
     let text = ask(&|r| r.predictor = "Brain:V10Gy[cc]".to_owned());
     assert!(text.contains("Brain has no metric V10Gy[cc]; nearest: V12Gy[cc]"), "{text}");
     let text = ask(&|r| r.predictor = "Volume[cc]".to_owned());
-    assert!(text.contains("a patient has no metric of a lesion"), "{text}");
+    assert!(text.contains("is of a lesion, and a patient may have several"), "{text}");
+    let text = ask(&|r| {
+        (r.predictor, r.grain) = ("V12Gy[cc]".to_owned(), Grain::Plan);
+    });
+    assert!(
+        text.contains("a plan may have several") && text.contains("Brain:V12Gy[cc] ("),
+        "{text}"
+    );
+    let text = ask(&|r| r.predictor = "brain_minus_targets_v12gy_cc".to_owned());
+    assert!(text.contains("nearest columns: brain_less_targets_v12gy_cc"), "{text}");
+}
+
+/// The wide tables are what people open; a value with a status in its way is in neither.
+#[test]
+fn a_column_of_a_wide_table_is_the_metric_that_it_holds() {
+    let subjects = |predictor: &str| {
+        let asked = Request { predictor: predictor.to_owned(), ..request(Grain::Patient) };
+        describe(&cohort(), &outcomes(), &asked).unwrap().files["subjects.csv"].clone()
+    };
+    assert_eq!(subjects("brain_v12gy_cc"), subjects("Brain:V12Gy[cc]"));
 }
 
 #[test]
