@@ -190,6 +190,17 @@ fn clock_environment_and_chance_stay_outside_the_results() {
     assert!(timed.iter().all(|line| line.starts_with("src/analyse/stage.rs: ")), "{timed:#?}");
 }
 
+/// Tests too: what a system does otherwise stands in one file.
+#[test]
+fn one_file_names_operating_systems() {
+    let words = ["std::os::", "cfg(unix", "cfg(windows", "(not(unix", "target_os", "cfg!("];
+    for (file, text) in sources(&["src"]).iter().filter(|(f, _)| *f != "src/table/system.rs") {
+        for word in words {
+            assert!(!text.contains(word), "{file} names {word}");
+        }
+    }
+}
+
 #[test]
 fn nothing_speaks_to_a_network() {
     assert_eq!(strangers(&["net::", "TcpStream", "UdpSocket"], &[]), Vec::<String>::new());

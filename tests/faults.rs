@@ -177,3 +177,18 @@ fn a_ceiling_of_memory_that_is_enough_for_one_case_is_enough_for_ten() {
 
 /// Kilobytes of address space: threads with their stacks and arenas take the larger part.
 const CEILING_KB: usize = 1_500_000;
+
+/// What leads back to patients is for whoever made it alone.
+#[test]
+fn only_the_owner_may_read_the_key() {
+    let place = Place::with(1);
+    place.measure("calm", &[]);
+    let key = place.path().join("calm-key");
+    let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
+    assert_eq!(mode(&key), 0o700);
+    let files: Vec<_> = fs::read_dir(&key).unwrap().map(|e| e.unwrap().path()).collect();
+    assert!(files.len() >= 2, "{files:?}");
+    for file in files {
+        assert_eq!(mode(&file), 0o600, "{}", file.display());
+    }
+}

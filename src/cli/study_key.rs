@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use super::fault::Fault;
 use tidydose_rt::digest::hexadecimal;
 use tidydose_rt::identity::{Identity, Token};
+use tidydose_table::system::make_folder_of_owner;
 use tidydose_table::user::user_file::UserFile;
 use tidydose_table::write_file::{Access, replace_file_for};
 
@@ -88,23 +89,13 @@ impl StudyKey {
         let mut secret = [0; LENGTH];
         getrandom::fill(&mut secret)
             .map_err(|e| Fault::System(format!("the system gives no random numbers: {e}")))?;
-        self.make_folder().map_err(|e| Fault::folder(&self.folder, e.to_string()))?;
+        make_folder_of_owner(&self.folder)
+            .map_err(|e| Fault::folder(&self.folder, e.to_string()))?;
         let digits = hexadecimal(&secret);
         replace_file_for(&self.secret_file(), Access::OwnerOnly, |output| {
             writeln!(output, "{digits}")
         })?;
         Ok(secret)
-    }
-
-    fn make_folder(&self) -> std::io::Result<()> {
-        let mut builder = fs::DirBuilder::new();
-        builder.recursive(true);
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::DirBuilderExt;
-            builder.mode(0o700);
-        }
-        builder.create(&self.folder)
     }
 
     /// Adds what the tokens stand for to `file` (`patient_key.csv` and its like); rows of earlier
@@ -184,17 +175,5 @@ mod tests {
         }
         let text = fs::read_to_string(key.folder().join("patient_key.csv")).unwrap();
         assert_eq!(text, "patient_id,original\r\nP2,'=two\r\nP1,one\r\n");
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn only_the_owner_may_read_it() {
-        use std::os::unix::fs::PermissionsExt;
-        let place = tempfile::tempdir().unwrap();
-        let key = StudyKey::beside(&place.path().join("s")).unwrap();
-        key.identity().unwrap();
-        let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode() & 0o777;
-        assert_eq!(mode(key.folder()), 0o700);
-        assert_eq!(mode(&key.secret_file()), 0o600);
     }
 }

@@ -49,6 +49,7 @@ pub mod structure_names;
 mod structures;
 mod study;
 mod sums;
+pub mod system;
 mod table;
 mod tally;
 mod traces;

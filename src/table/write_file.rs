@@ -6,6 +6,8 @@ use std::fs::{self, File, OpenOptions};
 use std::io::{self, BufWriter, ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
+use crate::system;
+
 /// A file could not be written.
 #[derive(Debug, thiserror::Error)]
 #[error("cannot write {}: {source}", path.display())]
@@ -49,7 +51,7 @@ pub fn replace_file_for(
     let mut file = Pending::create(path, access)?;
     fill(&mut file).map_err(fault)?;
     file.finish()?.publish()?;
-    path.parent().map_or(Ok(()), sync_folder).map_err(fault)
+    path.parent().map_or(Ok(()), system::sync_folder).map_err(fault)
 }
 
 /// A file that is being written under a temporary name. Dropped before it is published, it leaves
@@ -192,37 +194,15 @@ impl Finished {
     }
 }
 
-/// Brings to the disk what was renamed in a folder, where the system can.
-///
-/// # Errors
-/// When the disk fails.
-pub fn sync_folder(folder: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    if !folder.as_os_str().is_empty() {
-        match File::open(folder)?.sync_all() {
-            // Network file systems without this still keep the order of renames.
-            Err(e) if matches!(e.kind(), ErrorKind::InvalidInput | ErrorKind::Unsupported) => {}
-            other => other?,
-        }
-    }
-    #[cfg(not(unix))]
-    let _ = folder;
-    Ok(())
-}
-
 fn create(temporary: &Path, path: &Path, access: Access) -> io::Result<File> {
     if let Some(folder) = path.parent() {
         fs::create_dir_all(folder)?;
     }
     let mut options = OpenOptions::new();
     options.write(true).create(true).truncate(true);
-    #[cfg(unix)]
     if access == Access::OwnerOnly {
-        use std::os::unix::fs::OpenOptionsExt;
-        options.mode(0o600);
+        system::for_owner_only(&mut options);
     }
-    #[cfg(not(unix))]
-    let _ = access;
     options.open(temporary)
 }
 
@@ -263,16 +243,6 @@ mod tests {
         assert!(failed.unwrap_err().to_string().contains("plans.csv: disk full"));
         assert_eq!(fs::read(&path).unwrap(), b"old");
         assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
-    }
-
-    #[cfg(unix)]
-    #[test]
-    fn a_file_for_the_owner_is_closed_to_others() {
-        use std::os::unix::fs::PermissionsExt;
-        let folder = tempfile::tempdir().unwrap();
-        let path = folder.path().join("key.txt");
-        replace_file_for(&path, Access::OwnerOnly, |w| w.write_all(b"x")).unwrap();
-        assert_eq!(fs::metadata(&path).unwrap().permissions().mode() & 0o777, 0o600);
     }
 
     #[test]

@@ -11,10 +11,11 @@ use super::all_tables::table;
 use super::column::{Definition, Sheet};
 use super::database::{DatabaseFile, Keys};
 use super::study::{Study, in_order};
+use super::system;
 use super::table::{CSV_ROW_LIMIT, PARQUET_ONLY, Table, Written};
 use super::tally::Tally;
 use super::write_csv;
-use super::write_file::{Access, Finished, Pending, WriteError, remove_file, sync_folder};
+use super::write_file::{Access, Finished, Pending, WriteError, remove_file};
 use super::write_parquet::ParquetFile;
 use tidydose_analyse::Analysis;
 use tidydose_case::Case;
@@ -170,7 +171,8 @@ fn publish(
         }
         written.push(whole.written);
     }
-    sync_folder(folder).map_err(|source| WriteError { path: folder.to_path_buf(), source })?;
+    system::sync_folder(folder)
+        .map_err(|source| WriteError { path: folder.to_path_buf(), source })?;
     written.sort_by_key(|w| order.iter().position(|t| t.name == w.table));
     Ok(written)
 }
