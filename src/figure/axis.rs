@@ -95,7 +95,13 @@ impl Axis {
         };
         let tens = inside(&[1.0]);
         if tens.len() < 3 {
-            return inside(&[1.0, 2.0, 5.0]);
+            let wide = inside(&[1.0, 2.0, 5.0]);
+            if wide.len() >= 3 {
+                return wide;
+            }
+            let narrow = inside(&[1.0, 1.2, 1.5, 2.0, 3.0, 5.0, 7.0]);
+            // Within a few percent a logarithm is a straight line.
+            return if narrow.len() >= 3 { narrow } else { self.even_ticks() };
         }
         // Of many powers every second or third, so that their numbers stand apart; 1 is among them.
         #[expect(clippy::cast_possible_truncation, reason = "between -9 and 9")]

@@ -26,10 +26,11 @@ fn is_bounded(estimate: &f64) -> bool {
     (1.0 / BOUND..=BOUND).contains(estimate)
 }
 
-/// The plot; none where no row has an estimate.
+/// The plot of ratios for a step of what they are of, such as "one unit"; none where no row has an
+/// estimate.
 #[must_use]
-pub fn ratios(title: &str, rows: &[Ratio], foot: &str) -> Option<Forest> {
-    let x = axis(rows)?;
+pub fn ratios(title: &str, step: &str, rows: &[Ratio], foot: &str) -> Option<Forest> {
+    let x = axis(step, rows)?;
     let mut drawn = Vec::new();
     let mut model = "";
     for row in rows {
@@ -64,7 +65,7 @@ fn heading(words: &str) -> ForestRow {
 }
 
 /// A logarithmic axis that holds 1 and every estimate, and intervals as far as they are not endless.
-fn axis(rows: &[Ratio]) -> Option<Axis> {
+fn axis(step: &str, rows: &[Ratio]) -> Option<Axis> {
     let mut range = [1.0_f64, 1.0_f64];
     let drawn = || rows.iter().filter(|r| r.estimate.as_ref().is_some_and(is_bounded));
     let estimates: Vec<f64> = drawn().filter_map(|r| r.estimate).collect();
@@ -82,7 +83,7 @@ fn axis(rows: &[Ratio]) -> Option<Axis> {
     }
     // A little room at both ends, so that no mark lies on the border.
     let room = (range[1] / range[0]).powf(0.04).max(1.05);
-    Some(Axis::log("Ratio for one unit", range[0] / room, range[1] * room))
+    Some(Axis::log(&format!("Ratio for {step}"), range[0] / room, range[1] * room))
 }
 
 fn words(row: &Ratio) -> String {
@@ -132,7 +133,7 @@ mod tests {
             row("GEE", Some(2.0), [Some(0.5), Some(1e6)]),
             row("GEE", Some(0.5), [Some(0.25), None]),
         ];
-        let forest = ratios("x", &rows, "foot").unwrap();
+        let forest = ratios("x", "one unit", &rows, "foot").unwrap();
         assert_eq!(forest.rows.len(), 6, "two headings and four rows");
         let words: Vec<&str> = forest.rows.iter().map(|r| r.words.as_str()).collect();
         assert_eq!(
@@ -155,24 +156,24 @@ mod tests {
             row("Cox", Some(1e-9), [Some(0.0), None]),
             row("Cox", Some(1.5), [Some(1.1), Some(2.0)]),
         ];
-        let forest = ratios("x", &rows, "").unwrap();
+        let forest = ratios("x", "one unit", &rows, "").unwrap();
         assert!(forest.x.high < 3.0 && forest.x.low > 0.8, "{:?}", forest.x);
         let words: Vec<&str> = forest.rows.iter().map(|r| r.words.as_str()).collect();
         assert_eq!(words, ["", "not bounded", "not bounded", "1.50 (1.10–2.00)"]);
         assert!(forest.rows[1].estimate.is_none() && forest.rows[2].estimate.is_none());
-        assert_eq!(ratios("x", &rows[..2], ""), None);
+        assert_eq!(ratios("x", "one unit", &rows[..2], ""), None);
     }
 
     #[test]
     fn without_any_estimate_there_is_no_plot() {
-        assert_eq!(ratios("x", &[row("Cox", None, [None, None])], ""), None);
-        assert_eq!(ratios("x", &[], ""), None);
+        assert_eq!(ratios("x", "one unit", &[row("Cox", None, [None, None])], ""), None);
+        assert_eq!(ratios("x", "one unit", &[], ""), None);
     }
 
     /// One that has no interval is a mark without a line.
     #[test]
     fn what_has_no_interval_is_a_mark_alone() {
-        let forest = ratios("x", &[row("Cox", Some(3.0), [None, None])], "").unwrap();
+        let forest = ratios("x", "one unit", &[row("Cox", Some(3.0), [None, None])], "").unwrap();
         assert_eq!(forest.rows[1].estimate, Some([3.0; 3]));
         assert_eq!(forest.rows[1].words, "3.00, no interval");
     }

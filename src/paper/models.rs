@@ -31,7 +31,7 @@ pub(super) fn files(own: &[ModelRow], others: usize) -> Files {
         files.insert("models.csv".to_owned(), bytes);
     }
     files.insert("models.md".to_owned(), page(own, others).into_bytes());
-    if let Some(forest) = ratios("Estimates by other software", &rows(own), CAUTION) {
+    if let Some(forest) = ratios("Estimates by other software", "one unit", &rows(own), CAUTION) {
         files.insert(format!("{FOLDER}/models.svg"), forest.svg().into_bytes());
     }
     files

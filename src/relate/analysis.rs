@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use strum::IntoEnumIterator;
 
 use super::Request;
+use super::centres::Centres;
 use super::checks::Checks;
 use super::join::{Joined, Known, Stage, Subject};
 use super::model::{self, Compared, Fitted, Lists, Rate};
@@ -32,6 +33,8 @@ pub(super) struct Analysis {
     pub(super) over_time: Result<OverTime, Undefined>,
     pub(super) survival: Result<Survival, Undefined>,
     pub(super) case_mix: Vec<CaseMix>,
+    /// In a study of several centres.
+    pub(super) centres: Option<Centres>,
     pub(super) published: Beside,
     /// Analysed, by number of fractions; 0 where it is not known.
     pub(super) fractions: BTreeMap<i64, usize>,
@@ -88,6 +91,7 @@ impl Analysis {
             over_time: over_time(&followed),
             survival: survival(&followed),
             case_mix: case_mix(&rows, request),
+            centres: Centres::of(&joined.subjects, &rows, request),
             published: for_predictor(&joined.predictor, single, &request.event),
             fractions,
             lists,

@@ -67,6 +67,7 @@ fn words(name: &str, analysis: &Analysis, request: &Request) -> String {
             )
         }
         "models" => MODELS.to_owned(),
+        "centres" => format!("Odds ratio of {event} by {predictor}: {n}. {CENTRES}"),
         "survival" => {
             let patients = analysis.survival.as_ref().map_or(0, |s| s.all.times.count());
             let small = analysis.survival.as_ref().ok().and_then(small_groups);
@@ -93,6 +94,14 @@ const MODELS: &str = "Ratios of odds and hazards for one unit of each predictor,
                       bounded: an estimate beyond 1000 or below its reciprocal, as where a predictor \
                       separates. Units \
                       differ between predictors, so that lengths are compared within one only.";
+
+/// What is drawn of several centres.
+const CENTRES: &str = "The same logistic model in each centre alone (events / rows) with 95 % intervals by \
+                       profile, the summary by random effects (DerSimonian and Laird) with its interval \
+                       by Hartung and Knapp, and that summary without each centre; logarithmic axis; \
+                       dashed: no relation. An arrow: the interval goes on beyond the axis; not bounded: an \
+                       estimate beyond 1000 or below its reciprocal. Rows of one patient are taken as \
+                       independent.";
 
 /// How the band of the incidence is made.
 fn incidence_band(analysis: &Analysis) -> &'static str {

@@ -10,13 +10,22 @@ pub(super) const PATIENTS: usize = 40;
 
 /// Every patient has one plan with two lesions; V12Gy of each grows with its number.
 fn tables() -> Tables {
+    tables_of(None)
+}
+
+/// The same; of several centres where they are named, which the plans take in turn.
+fn tables_of(centres: Option<&[&str]>) -> Tables {
     let plan = |i: usize| format!("O{i:02}");
     let all = || 0..PATIENTS;
     let both = || all().flat_map(|i| [(i, 1), (i, 2)]);
     let text = |cells: Vec<String>| Cells::texts(cells.iter().map(|t| Some(t.as_str())));
     let same = |word: &str, n: usize| Cells::texts(vec![Some(word); n]);
     let whole = |value: i64| Cells::Integer(vec![Some(value); PATIENTS]);
-    let plans = LoadedTable::new(vec![
+    let centre = centres.map(|names| {
+        let cells = Cells::texts(all().map(|i| Some(names[i % names.len()])));
+        ("centre".into(), cells)
+    });
+    let mut of_plans = vec![
         ("patient_id".into(), text(all().map(|i| format!("P{i:02}")).collect())),
         ("plan_id".into(), text(all().map(plan).collect())),
         ("plan_role".into(), same("treated", PATIENTS)),
@@ -29,7 +38,9 @@ fn tables() -> Tables {
             "technology".into(),
             Cells::texts(all().map(|i| Some(["gantry_linac", "cobalt_unit"][i % 2]))),
         ),
-    ]);
+    ];
+    of_plans.extend(centre);
+    let plans = LoadedTable::new(of_plans);
     let sizes = both().map(|(i, k)| Some((i * k % 13) as f64 + 0.5)).collect();
     let lesions = LoadedTable::new(vec![
         ("plan_id".into(), text(both().map(|(i, _)| plan(i)).collect())),
@@ -66,6 +77,11 @@ fn tables() -> Tables {
 /// What is read of these tables, which are kept as long as the tests run.
 pub(super) fn cohort() -> Cohort<'static> {
     Cohort::read(Box::leak(Box::new(tables())), "technology").unwrap()
+}
+
+/// The same of several centres.
+pub(super) fn cohort_of(centres: &[&str]) -> Cohort<'static> {
+    Cohort::read(Box::leak(Box::new(tables_of(Some(centres)))), "technology").unwrap()
 }
 
 /// A row of the sheet.

@@ -1,5 +1,5 @@
 //! The figures of a relation: dose-response, calibration, incidence, survival, discrimination, flow,
-//! and estimates by other software.
+//! estimates by other software and of centres.
 
 use std::collections::BTreeMap;
 
@@ -25,8 +25,8 @@ const LEFT: f64 = 0.1;
 const TICKS: usize = 400;
 
 /// Names of all figures, without the ending of their files.
-pub const FIGURES: [&str; 7] =
-    ["flow", "dose_response", "calibration", "incidence", "survival", "roc", "models"];
+pub const FIGURES: [&str; 8] =
+    ["flow", "dose_response", "calibration", "incidence", "survival", "roc", "models", "centres"];
 
 /// All figures by name of the file; those without data are left out. `models` are estimates of these
 /// subjects by other software.
@@ -52,6 +52,9 @@ pub(super) fn files(
     }
     if let Some(figure) = roc(analysis, request) {
         add("roc", figure.svg());
+    }
+    if let Some(forest) = super::centres::forest(analysis, request) {
+        add("centres", forest.svg());
     }
     if let Some(forest) = forest(models) {
         add("models", forest.svg());
@@ -84,7 +87,7 @@ fn forest(models: &[&ModelRow]) -> Option<tidydose_figure::Forest> {
         ends: [r.low, r.high],
     };
     let rows: Vec<Ratio> = models.iter().map(row).collect();
-    ratios("Estimates by other software", &rows, CAUTION)
+    ratios("Estimates by other software", "one unit", &rows, CAUTION)
 }
 
 fn boxes(analysis: &Analysis, request: &Request) -> Vec<Box> {

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use strum::{EnumIter, IntoStaticStr};
 
+use super::centres::CENTRE;
 use super::course::{Course, Of, OutcomesOf, order, real};
 use super::predictor::Predictor;
 use super::study::{Cohort, GroupedPlan};
@@ -81,6 +82,8 @@ pub(super) struct Subject {
     pub(super) plan_id: String,
     pub(super) lesion_id: Option<String>,
     pub(super) group: String,
+    /// The centre it comes from, in a study of several.
+    pub(super) centre: Option<String>,
     pub(super) fractions: Option<i64>,
     /// What is known, or where it left and why.
     pub(super) state: Result<Known, (Stage, String)>,
@@ -286,11 +289,13 @@ impl<'c> OutcomesOf<'c> {
         let lesion = lesion_id.as_deref();
         let covariates =
             told.map(|name| self.cohort.told(name, plan.row.plan_id, lesion)).collect();
+        let centre = self.cohort.plan_levels.get(CENTRE);
         Subject {
             patient_id: plan.row.patient_id.to_owned(),
             plan_id: plan.row.plan_id.to_owned(),
             lesion_id,
             group: plan.group.clone(),
+            centre: centre.and_then(|c| c.get(plan.row.plan_id)).cloned(),
             fractions: plan.row.fractions_planned,
             state,
             short,

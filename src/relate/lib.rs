@@ -8,6 +8,7 @@
 
 mod analysis;
 mod captions;
+mod centres;
 mod checks;
 mod constant;
 mod course;

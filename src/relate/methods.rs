@@ -19,7 +19,10 @@ Cumulative incidence with death as the competing event is that of Aalen and Joha
 the variance of Dinse and Larson [@dinse1986]; survival is that of Kaplan and Meier [@kaplan1958] with
 Greenwood's variance [@greenwood1926], the interval of its median that of Brookmeyer and Crowley
 [@brookmeyer1982], follow-up by the reverse method [@schemper1996], groups by the log-rank test
-[@mantel1966]. Intervals are of 95 %, tests two-sided and not corrected for their number. The report
+[@mantel1966]. In a study of several centres the
+model is fitted to each, and the estimates are put together by random effects [@dersimonian1986] with
+the interval of Hartung and Knapp [@hartung2001]; how much centres differ is told by I²
+[@higgins2002] and by the interval in which one more centre is expected [@higgins2009]. Intervals are of 95 %, tests two-sided and not corrected for their number. The report
 follows STROBE [@vonelm2007].";
 
 /// `references.bib`.

@@ -61,28 +61,35 @@ fn by_draws(analysis: &Analysis) -> bool {
 }
 
 /// A step of the predictor, and how it is called.
-struct Stepped {
-    size: f64,
-    words: String,
+pub(super) struct Stepped {
+    pub(super) size: f64,
+    pub(super) words: String,
+    /// The same without the name of the predictor.
+    pub(super) short: String,
 }
 
 impl Stepped {
-    fn of(analysis: &Analysis, request: &Request) -> Self {
-        let of = |size: f64, words: String| Self { size, words };
+    pub(super) fn of(analysis: &Analysis, request: &Request) -> Self {
         let name = &request.predictor;
+        let of = |size: f64, short: &str, more: String| Self {
+            size,
+            words: format!("{short} of {name}{more}"),
+            short: short.to_owned(),
+        };
+        let none = String::new;
         if request.doubling {
-            return of(1.0, format!("each doubling of {name}"));
+            return of(1.0, "each doubling", none());
         }
         match (analysis.lists.step(), analysis.lists.deviation()) {
-            (Step::Tenth, _) => of(0.1, format!("0.1 of {name}")),
+            (Step::Tenth, _) => of(0.1, "0.1", none()),
             (Step::Deviation, Some(d)) => {
-                of(d, format!("one standard deviation of {name} ({})", shown(d)))
+                of(d, "one standard deviation", format!(" ({})", shown(d)))
             }
-            _ => of(1.0, format!("one unit of {name}")),
+            _ => of(1.0, "one unit", none()),
         }
     }
 
-    fn ratio(&self, log_odds: f64) -> String {
+    pub(super) fn ratio(&self, log_odds: f64) -> String {
         shown((log_odds * self.size).exp())
     }
 
@@ -145,7 +152,7 @@ fn effects(analysis: &Analysis, fitted: &Fitted, request: &Request, list: &mut V
     let deviation = analysis.lists.deviation().filter(|d| !levels && *d != step.size);
     if let Some(size) = deviation {
         let words = format!("one standard deviation ({})", shown(size));
-        let step = Stepped { size, words };
+        let step = Stepped { size, short: words.clone(), words };
         let draws = fitted.curve.slope.filter(|_| by_draws(analysis));
         list.push(format!(
             "odds ratio for {}: {} ({})",
@@ -172,7 +179,7 @@ fn adjusters(fitted: &Fitted, request: &Request, list: &mut Vec<String>) {
     let drawn = fitted.curve.adjustments.iter().zip(&fitted.curve.adjuster_means);
     let fits = fitted.model.adjustments.iter().zip(drawn);
     for (name, (c, (draws, mean))) in request.adjust.iter().zip(fits) {
-        let step = Stepped { size: 1.0, words: String::new() };
+        let step = Stepped { size: 1.0, words: String::new(), short: String::new() };
         list.push(format!(
             "odds ratio for one unit of {name}: {} ({}; {}); the curve stands at its mean {}",
             step.ratio(c.estimate),

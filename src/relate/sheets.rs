@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 
 use super::Request;
 use super::analysis::Analysis;
+use super::centres::{Centres, Part};
 use super::join::Stage;
 use super::published::COLUMNS_SHOWN;
 use super::scripts::adjuster_column;
 use super::time::MONTH;
-use tidydose_statistics::Interval;
 use tidydose_statistics::logistic::Coefficient;
+use tidydose_statistics::summary_of_centres::RandomEffects;
+use tidydose_statistics::{Interval, Undefined};
 use tidydose_table::Cell;
 use tidydose_table::write_csv::write_records;
 
@@ -39,6 +41,9 @@ pub(super) fn files(analysis: &Analysis, request: &Request) -> BTreeMap<String, 
     add("survival", SURVIVAL, survival(analysis));
     add("case_mix", &["number", "group_a", "n_a", "group_b", "n_b", "difference"], mix(analysis));
     add("calibration", CALIBRATION, calibration(analysis));
+    if let Some(centres) = &analysis.centres {
+        add("centres", CENTRES, centre_rows(centres));
+    }
     let columns: Vec<&str> = COLUMNS_SHOWN.iter().copied().chain(["against_source"]).collect();
     add("published", &columns, published(analysis));
     files
@@ -89,6 +94,28 @@ const INCIDENCE: &[&str] = &[
     "high",
     "counted",
 ];
+const CENTRES: &[&str] = &[
+    "row",
+    "centre",
+    "n",
+    "events",
+    "patients",
+    "log_odds_ratio",
+    "standard_error",
+    "low",
+    "high",
+    "weight",
+    "tau_2",
+    "q",
+    "degrees",
+    "p",
+    "i_2",
+    "i_2_low",
+    "i_2_high",
+    "next_low",
+    "next_high",
+    "reason",
+];
 const SURVIVAL: &[&str] =
     &["group", "days", "at_risk", "deaths", "censored", "survival", "low", "high"];
 
@@ -106,6 +133,54 @@ fn number(value: Option<f64>) -> Cell<'static> {
 
 fn ends(interval: Option<Interval>) -> [Cell<'static>; 2] {
     [number(interval.map(|i| i.low)), number(interval.map(|i| i.high))]
+}
+
+/// Rows `centre`, `together`, and for each centre `summary_without` and `model_without`.
+fn centre_rows(centres: &Centres) -> Vec<Vec<Cell<'static>>> {
+    let weights = centres.weights();
+    let mut rows = Vec::new();
+    for part in &centres.each {
+        let weight = weights.get(part.centre.as_str()).copied();
+        rows.push(centre_model("centre", part, weight));
+    }
+    rows.push(centre_summary("together", "", &centres.together));
+    for without in &centres.without {
+        let centre = &without.others.centre;
+        rows.push(centre_summary("summary_without", centre, &without.together));
+        rows.push(centre_model("model_without", &without.others, None));
+    }
+    rows
+}
+
+fn centre_model(what: &str, part: &Part, weight: Option<f64>) -> Vec<Cell<'static>> {
+    let slope = part.slope.as_ref().ok();
+    let mut row = vec![text(what), text(&part.centre)];
+    row.extend([part.n, part.events, part.patients].map(count));
+    row.extend([number(slope.map(|s| s.estimate)), number(slope.map(|s| s.error))]);
+    row.extend(ends(slope.map(|s| s.interval)));
+    row.push(number(weight));
+    row.extend(std::iter::repeat_n(Cell::Missing, 9));
+    row.push(part.slope.as_ref().err().map_or(Cell::Missing, |e| text(&e.to_string())));
+    row
+}
+
+fn centre_summary(
+    what: &str,
+    centre: &str,
+    found: &Result<RandomEffects, Undefined>,
+) -> Vec<Cell<'static>> {
+    let all = found.as_ref().ok();
+    let of = |read: fn(&RandomEffects) -> f64| number(all.map(read));
+    let mut row = vec![text(what), text(centre), Cell::Missing, Cell::Missing, Cell::Missing];
+    row.extend([of(|f| f.effect), of(|f| f.error)]);
+    row.extend(ends(all.map(|f| f.interval)));
+    row.extend([Cell::Missing, of(|f| f.tau_2), of(|f| f.q)]);
+    row.push(all.map_or(Cell::Missing, |f| count(f.degrees)));
+    row.extend([of(|f| f.p), of(|f| f.i_2)]);
+    row.extend(ends(all.and_then(|f| f.i_2_interval)));
+    row.extend(ends(all.and_then(|f| f.next_centre)));
+    row.push(found.as_ref().err().map_or(Cell::Missing, |e| text(&e.to_string())));
+    row
 }
 
 fn subjects(analysis: &Analysis, request: &Request) -> Vec<Vec<Cell<'static>>> {

@@ -135,6 +135,9 @@ pub(super) fn report(
     part("Who is analysed", flow(analysis, request));
     part("Rates", rates(analysis));
     part("Model", model(analysis, request));
+    if let Some(centres) = &analysis.centres {
+        part("Centres", super::centres::words(centres, analysis, request));
+    }
     part(
         "Discrimination: descriptive, a cut-off chosen from the data is not a limit",
         roc(analysis),

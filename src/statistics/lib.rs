@@ -25,6 +25,7 @@ pub mod proportion;
 pub mod rank;
 pub mod roc;
 mod special;
+pub mod summary_of_centres;
 pub mod survival;
 pub mod two_windows;
 

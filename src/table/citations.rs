@@ -88,6 +88,15 @@ const WORKS: &[Work] = &[
         "404--413"
     ),
     article!(
+        "dersimonian1986",
+        "DerSimonian, R. and Laird, N.",
+        "Meta-analysis in clinical trials",
+        "Control Clin Trials",
+        "1986",
+        "7",
+        "177--188"
+    ),
+    article!(
         "dinse1986",
         "Dinse, G. E. and Larson, M. G.",
         "A note on semi-{Markov} models for partially censored data",
@@ -151,6 +160,15 @@ const WORKS: &[Work] = &[
         "361--387"
     ),
     article!(
+        "hartung2001",
+        "Hartung, J. and Knapp, G.",
+        "A refined method for the meta-analysis of controlled clinical trials with binary outcome",
+        "Stat Med",
+        "2001",
+        "20",
+        "3875--3889"
+    ),
+    article!(
         "heinze2002",
         "Heinze, G. and Schemper, M.",
         "A solution to the problem of separation in logistic regression",
@@ -158,6 +176,24 @@ const WORKS: &[Work] = &[
         "2002",
         "21",
         "2409--2419"
+    ),
+    article!(
+        "higgins2002",
+        "Higgins, J. P. T. and Thompson, S. G.",
+        "Quantifying heterogeneity in a meta-analysis",
+        "Stat Med",
+        "2002",
+        "21",
+        "1539--1558"
+    ),
+    article!(
+        "higgins2009",
+        "Higgins, J. P. T. and Thompson, S. G. and Spiegelhalter, D. J.",
+        "A re-evaluation of random-effects meta-analysis",
+        "J R Stat Soc A",
+        "2009",
+        "172",
+        "137--159"
     ),
     article!(
         "hodges1963",

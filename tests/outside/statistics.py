@@ -20,6 +20,7 @@ from sksurv.nonparametric import (
     kaplan_meier_estimator,
 )
 from statsmodels.duration.survfunc import SurvfuncRight, survdiff
+from statsmodels.stats.meta_analysis import combine_effects
 from statsmodels.stats.outliers_influence import variance_inflation_factor
 from statsmodels.stats.proportion import proportion_confint
 
@@ -42,6 +43,28 @@ def clustered(t):
     effective = min(p * (1 - p) / variance * few, n)
     low, high = proportion_confint(p * effective, effective, 0.05, "beta")
     return {"effective": effective, "low": float(low), "high": float(high)}
+
+
+def centres(t):
+    """Random effects of DerSimonian and Laird ("chi2"); intervals of Student's distribution by hand."""
+    effect, error = np.array(t["effect"]), np.array(t["error"])
+    found = combine_effects(effect, error**2, method_re="chi2")
+    k = len(effect)
+    scatter = max(1.0, float(found.sd_eff_w_re_hksj / found.sd_eff_w_re))
+    reach = stats.t.ppf(0.975, k - 1) * float(found.sd_eff_w_re) * scatter
+    out = {
+        "effect": found.mean_effect_re,
+        "error": found.sd_eff_w_re,
+        "tau_2": max(0.0, found.tau2),
+        "q": found.q,
+        "p": stats.chi2.sf(found.q, k - 1),
+        "i_2": max(0.0, found.i2),
+        "high": found.mean_effect_re + reach,
+    }
+    if k > 2:
+        far = stats.t.ppf(0.975, k - 2) * math.sqrt(out["tau_2"] + out["error"] ** 2)
+        out["next"] = out["effect"] + far
+    return {name: float(value) for name, value in out.items()}
 
 
 def rank_sum(t):
@@ -346,7 +369,7 @@ def agreement(t):
 
 
 KINDS = {f.__name__: f for f in (
-    proportion, clustered, rank_sum, kruskal, spearman, outlying, fisher, fisher_rows, describe, difference,
+    proportion, clustered, centres, rank_sum, kruskal, spearman, outlying, fisher, fisher_rows, describe, difference,
     shares, firth, without, spline, separated, survival, log_rank, incidence, roc,
     agreement,
 )}

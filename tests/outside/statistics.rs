@@ -5,6 +5,7 @@
 use serde_json::{Value, json};
 use tidydose_statistics::bootstrap::Clusters;
 use tidydose_statistics::roc::roc;
+use tidydose_statistics::summary_of_centres::{Estimate, random_effects};
 use tidydose_statistics::survival::{End, Times, kaplan_meier, log_rank};
 use tidydose_statistics::{
     agreement, contingency, correlation, describe, difference, incidence, outlying, proportion,
@@ -78,6 +79,37 @@ fn list(value: &Value) -> Vec<f64> {
 }
 
 const TIGHT: f64 = 1e-9;
+
+/// Centres that agree, that differ a little and much; from two on.
+#[test]
+fn centres_are_put_together_as_by_statsmodels() {
+    let mut tasks = Tasks::default();
+    for set in 0..40_usize {
+        let mut numbers = Numbers::new(911 + set as u64);
+        let between = [0.0, 0.3, 2.0][set % 3];
+        let centres = 2 + set % 9;
+        let error = numbers.list(centres, |n| 0.1 + 0.9 * n.uniform());
+        let effect: Vec<f64> =
+            error.iter().map(|e| 0.4 + between * numbers.normal() + e * numbers.normal()).collect();
+        let pairs = effect.iter().zip(&error);
+        let estimates: Vec<Estimate> =
+            pairs.map(|(effect, error)| Estimate { effect: *effect, error: *error }).collect();
+        let found = random_effects(&estimates, 0.95).unwrap();
+        let mut held = vec![
+            ("effect", found.effect, TIGHT),
+            ("error", found.error, TIGHT),
+            ("tau_2", found.tau_2, TIGHT),
+            ("q", found.q, TIGHT),
+            ("p", found.p, TIGHT),
+            ("i_2", found.i_2, TIGHT),
+            ("high", found.interval.high, TIGHT),
+        ];
+        held.extend(found.next_centre.map(|next| ("next", next.high, TIGHT)));
+        tasks.add("centres", json!({"effect": effect, "error": error}), &held);
+    }
+    assert_eq!(tasks.count(), 40);
+    tasks.hold();
+}
 
 #[test]
 fn proportions_are_those_of_statsmodels() {
