@@ -34,6 +34,7 @@
 mod anonymise;
 mod architecture;
 mod archive;
+mod array_job;
 mod bench_timings;
 mod cli;
 mod coherent;
