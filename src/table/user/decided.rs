@@ -8,6 +8,7 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
+use super::columns_file::{self, ColumnsFile};
 use super::user_file::{ReadError, UserFile};
 use super::{
     choices, clinical_file, decisions, lesion_file, limits, names, prescriptions, sums_file,
@@ -112,7 +113,23 @@ pub fn digests(study: &Path) -> Result<Digests, ReadError> {
         let file = UserFile::read(&study.join(decided.file), &[], &[])?;
         Ok((decided.file.to_owned(), decided.digest(&file)))
     };
-    FILES.iter().map(one).collect()
+    let mut all: Digests = FILES.iter().map(one).collect::<Result<_, ReadError>>()?;
+    all.insert(columns_file::FILE.to_owned(), columns_digest(study)?);
+    Ok(all)
+}
+
+/// The digest of the columns of table `analysis`, which count in their order; the same for the usual
+/// ones and for no file.
+fn columns_digest(study: &Path) -> Result<String, ReadError> {
+    let file = ColumnsFile::read(&study.join(columns_file::FILE))?;
+    let mut hash = Sha256::new();
+    for column in file.chosen().all() {
+        for cell in [&column.name, &column.label, &column.shown_unit] {
+            hash.update(cell.as_bytes());
+            hash.update([0]);
+        }
+    }
+    Ok(hexadecimal(&hash.finalize()))
 }
 
 /// The files in which something was decided since the tables of a study were made: what `run.json`
@@ -127,7 +144,10 @@ pub fn changed_since(study: &Path) -> Vec<&'static str> {
         Some(decided.digest(&file))
     };
     let changed = FILES.iter().filter(|d| then(d.file).is_some_and(|then| now(d) != Some(then)));
-    changed.map(|d| d.file).collect()
+    let columns = then(columns_file::FILE)
+        .is_some_and(|then| columns_digest(study).ok() != Some(then))
+        .then_some(columns_file::FILE);
+    changed.map(|d| d.file).chain(columns).collect()
 }
 
 /// What to say where files were changed; nothing where none was.
@@ -178,6 +198,16 @@ mod tests {
             assert_ne!(of(&other), first, "{other}");
         }
         let empty = digests(tempfile::tempdir().unwrap().path()).unwrap();
+        // Columns count in their order; the usual ones written out are the usual ones.
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join(columns_file::FILE);
+        let columns = || digests(folder.path()).unwrap()[columns_file::FILE].clone();
+        ColumnsFile::read(&path).unwrap().write(&path).unwrap();
+        assert_eq!(columns(), empty[columns_file::FILE]);
+        std::fs::write(&path, "column\nplan_id\npatient_id\n").unwrap();
+        let one_order = columns();
+        std::fs::write(&path, "column\npatient_id\nplan_id\n").unwrap();
+        assert!(one_order != columns() && one_order != empty[columns_file::FILE]);
         assert_eq!(empty["names.csv"], of("name_original,name_standard,role\nx,,\n"));
     }
 
