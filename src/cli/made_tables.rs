@@ -112,6 +112,7 @@ fn made_files(folder: &StudyFolder) -> io::Result<Vec<PathBuf>> {
     let mut files = vec![
         folder.database(),
         folder.workbook(),
+        folder.codebook(),
         folder.data_package(),
         folder.run_file(),
         folder.run_schema(),

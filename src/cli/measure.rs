@@ -33,7 +33,7 @@ use tidydose_table::run::{self, Run};
 use tidydose_table::spreadsheet_csv::{Convention, remove_spreadsheet_csv, write_spreadsheet_csv};
 use tidydose_table::{
     self as table, Destination, MeasuredSum, MetricDefinition, Study, TABLES, Tally, WriteError,
-    data_package, run_schema, starters, workbook,
+    codebook, data_package, run_schema, starters, workbook,
 };
 
 /// The settings that have a part in the numbers, as `run.json` shows them.
@@ -413,6 +413,7 @@ pub(super) fn hand_off(
 ) -> Result<(), Fault> {
     starters::write_starters(folder.root())?;
     run_schema::write_run_schema(&folder.run_schema())?;
+    codebook::write_codebook(columns, &folder.codebook())?;
     data_package::write_data_package(tables, columns, &folder.data_package())?;
     workbook::write_workbook(folder.root(), columns, &folder.workbook())?;
     let (from, to) = (folder.tables(), folder.spreadsheet());

@@ -6,7 +6,9 @@ use std::path::{Path, PathBuf};
 use super::fault::Fault;
 use tidydose_report::decide;
 use tidydose_table::user::{answers, columns_file, limits};
-use tidydose_table::{data_package, database, run, run_schema, spreadsheet_csv, workbook};
+use tidydose_table::{
+    codebook, data_package, database, run, run_schema, spreadsheet_csv, workbook,
+};
 
 /// Paths within a study folder.
 #[derive(Debug, Clone)]
@@ -91,6 +93,12 @@ impl StudyFolder {
     #[must_use]
     pub(super) fn data_package(&self) -> PathBuf {
         self.root.join(data_package::FILE)
+    }
+
+    /// `codebook.xml`.
+    #[must_use]
+    pub(super) fn codebook(&self) -> PathBuf {
+        self.root.join(codebook::FILE)
     }
 
     /// `study.xlsx`.

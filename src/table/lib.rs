@@ -13,6 +13,7 @@ mod bounds;
 pub mod causes;
 pub mod citations;
 pub mod clinical_words;
+pub mod codebook;
 pub mod column;
 mod column_words;
 pub mod curves;
