@@ -204,9 +204,9 @@ mod tests {
         let columns = || digests(folder.path()).unwrap()[columns_file::FILE].clone();
         ColumnsFile::read(&path).unwrap().write(&path).unwrap();
         assert_eq!(columns(), empty[columns_file::FILE]);
-        std::fs::write(&path, "column\nplan_id\npatient_id\n").unwrap();
+        std::fs::write(&path, "column\ntechnology\nfractions_planned\n").unwrap();
         let one_order = columns();
-        std::fs::write(&path, "column\npatient_id\nplan_id\n").unwrap();
+        std::fs::write(&path, "column\nfractions_planned\ntechnology\n").unwrap();
         assert!(one_order != columns() && one_order != empty[columns_file::FILE]);
         assert_eq!(empty["names.csv"], of("name_original,name_standard,role\nx,,\n"));
     }
