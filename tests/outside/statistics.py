@@ -50,16 +50,21 @@ def centres(t):
     effect, error = np.array(t["effect"]), np.array(t["error"])
     found = combine_effects(effect, error**2, method_re="chi2")
     k = len(effect)
-    scatter = max(1.0, float(found.sd_eff_w_re_hksj / found.sd_eff_w_re))
-    reach = stats.t.ppf(0.975, k - 1) * float(found.sd_eff_w_re) * scatter
+    # The library keeps a variance between centres below 0; the summary is then that of one effect.
+    if found.tau2 > 0:
+        mean, sd = found.mean_effect_re, found.sd_eff_w_re
+        scatter = found.sd_eff_w_re_hksj / sd
+    else:
+        mean, sd = found.mean_effect_fe, found.sd_eff_w_fe
+        scatter = math.sqrt(found.q / (k - 1))
     out = {
-        "effect": found.mean_effect_re,
-        "error": found.sd_eff_w_re,
+        "effect": mean,
+        "error": sd,
         "tau_2": max(0.0, found.tau2),
         "q": found.q,
         "p": stats.chi2.sf(found.q, k - 1),
         "i_2": max(0.0, found.i2),
-        "high": found.mean_effect_re + reach,
+        "high": mean + stats.t.ppf(0.975, k - 1) * sd * max(1.0, float(scatter)),
     }
     if k > 2:
         far = stats.t.ppf(0.975, k - 2) * math.sqrt(out["tau_2"] + out["error"] ** 2)
